@@ -1,0 +1,152 @@
+"""What a tracker saw in one frame: hand landmarks, forearm axis, body, each with its confidence.
+
+Pure data. Camera axes for everything in metres: x right in the picture, y down, z away from the camera.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "BODY_LANDMARKS",
+    "FINGERS",
+    "HAND_LANDMARKS",
+    "BodyObservation",
+    "ForearmAxis",
+    "HandObservation",
+    "Observation",
+    "Side",
+    "other_side",
+]
+
+Side = Literal["left", "right"]
+Array = NDArray[np.float64]
+
+#: Index of each hand landmark in the order of the tracker: wrist, then four per digit from its base to its tip.
+HAND_LANDMARKS: dict[str, int] = {
+    "wrist": 0,
+    "thumb_cmc": 1, "thumb_mcp": 2, "thumb_ip": 3, "thumb_tip": 4,
+    "index_mcp": 5, "index_pip": 6, "index_dip": 7, "index_tip": 8,
+    "middle_mcp": 9, "middle_pip": 10, "middle_dip": 11, "middle_tip": 12,
+    "ring_mcp": 13, "ring_pip": 14, "ring_dip": 15, "ring_tip": 16,
+    "little_mcp": 17, "little_pip": 18, "little_dip": 19, "little_tip": 20,
+}  # fmt: skip
+
+#: The digits in anatomical order. Guitarists' numbers 1-4 are index to little.
+FINGERS: tuple[str, ...] = ("thumb", "index", "middle", "ring", "little")
+
+#: The body landmarks that are used, by their index among the tracker's 33.
+BODY_LANDMARKS: dict[str, int] = {
+    "nose": 0,
+    "left_shoulder": 11, "right_shoulder": 12,
+    "left_elbow": 13, "right_elbow": 14,
+    "left_wrist": 15, "right_wrist": 16,
+    "left_little": 17, "right_little": 18,
+    "left_index": 19, "right_index": 20,
+    "left_thumb": 21, "right_thumb": 22,
+    "left_hip": 23, "right_hip": 24,
+}  # fmt: skip
+
+
+def other_side(side: Side) -> Side:
+    if side == "left":
+        return "right"
+    if side == "right":
+        return "left"
+    raise ValueError(f"a side is 'left' or 'right', got {side!r}")
+
+
+def _check(name: str, array: Array, shape: tuple[int, ...]) -> None:
+    if array.shape != shape:
+        raise ValueError(f"{name} needs shape {shape}, got {array.shape}")
+
+
+@dataclass(frozen=True)
+class ForearmAxis:
+    """The forearm's midline near the wrist, in the picture.
+
+    wrist_px: (2,) where the axis meets the wrist.
+    towards_elbow_px: (2,) a point on the axis on the elbow's side (not the elbow itself).
+    sd_deg: standard deviation of the axis's angle in the picture, degrees.
+    depth_slope: estimated tangent of the axis's angle out of the picture plane (positive: the elbow is
+        farther from the camera than the wrist), NaN where it is not estimated.
+    features: (k,) further outputs of the forearm network for the estimator, possibly empty.
+    """
+
+    wrist_px: Array
+    towards_elbow_px: Array
+    sd_deg: float
+    depth_slope: float
+    features: Array
+
+    def __post_init__(self) -> None:
+        _check("wrist_px", self.wrist_px, (2,))
+        _check("towards_elbow_px", self.towards_elbow_px, (2,))
+
+
+@dataclass(frozen=True)
+class HandObservation:
+    """One hand in one frame.
+
+    side: anatomical side, whatever the mirroring; side_confidence in 0..1 (0.5 is a guess).
+    score: the tracker's confidence that this is a hand, 0..1.
+    landmarks_px: (21, 3): x and y in pixels of the frame, z in the same scale relative to the wrist,
+        negative towards the camera.
+    landmarks_m: (21, 3) metres in camera axes, origin near the hand's centre.
+    label_agrees: whether the library's own left/right label in this very frame agrees with `side`; where it
+        does not, the depth of both landmark sets tends to be turned inside out.
+    forearm: the axis measured in the picture, or None.
+    """
+
+    side: Side
+    side_confidence: float
+    score: float
+    landmarks_px: Array
+    landmarks_m: Array
+    label_agrees: bool
+    forearm: ForearmAxis | None
+
+    def __post_init__(self) -> None:
+        _check("landmarks_px", self.landmarks_px, (21, 3))
+        _check("landmarks_m", self.landmarks_m, (21, 3))
+
+
+@dataclass(frozen=True)
+class BodyObservation:
+    """The body as last seen: landmarks_px (33, 3), landmarks_m (33, 3) with the hips' centre as origin,
+    visibility (33,) in 0..1 (which does not tell whether an elbow outside the picture is right),
+    time_s of the frame it was seen in (the body is looked for less often than the hands)."""
+
+    landmarks_px: Array
+    landmarks_m: Array
+    visibility: Array
+    time_s: float
+
+    def __post_init__(self) -> None:
+        _check("landmarks_px", self.landmarks_px, (33, 3))
+        _check("landmarks_m", self.landmarks_m, (33, 3))
+        _check("visibility", self.visibility, (33,))
+
+
+@dataclass(frozen=True)
+class Observation:
+    """Everything the tracker saw in one frame. At most one hand per side."""
+
+    frame_index: int
+    time_s: float
+    width_px: int
+    height_px: int
+    hands: tuple[HandObservation, ...]
+    body: BodyObservation | None
+
+    def __post_init__(self) -> None:
+        sides = [hand.side for hand in self.hands]
+        if len(set(sides)) != len(sides):
+            raise ValueError(f"at most one hand per side, got {sides}")
+
+    def hand(self, side: Side) -> HandObservation | None:
+        return next((hand for hand in self.hands if hand.side == side), None)
