@@ -26,7 +26,7 @@ __all__ = [
 Side = Literal["left", "right"]
 Array = NDArray[np.float64]
 
-#: Index of each hand landmark in the order of the tracker: wrist, then four per digit from its base to its tip.
+#: Index of each hand landmark (wrist, then four per digit from base to tip).
 HAND_LANDMARKS: dict[str, int] = {
     "wrist": 0,
     "thumb_cmc": 1, "thumb_mcp": 2, "thumb_ip": 3, "thumb_tip": 4,

@@ -72,7 +72,7 @@ class HoldWarning:
 
 @dataclass(frozen=True)
 class Verdict:
-    """Comfort's answer for one frame. `fired` and `cleared` are events of this frame; `active` is the state."""
+    """Comfort's answer for one frame: `fired` and `cleared` are this frame's events, `active` the state."""
 
     time_s: float
     zones: Mapping[tuple[Side, str], ZoneState]
