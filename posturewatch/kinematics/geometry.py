@@ -1,0 +1,162 @@
+"""Exact wrist geometry: hand frame, forearm axis, and the ISB angles between them.
+
+Source of the definition: Wu et al. 2005, J Biomech 38:981-992 (ISB recommendation for the wrist): Cardan
+sequence Z-X'-Y'' of the third metacarpal relative to the radius. About Z flexion (+) and extension (-), about
+the floating X' ulnar (+) and radial (-) deviation, about Y'' axial rotation.
+
+Frames are *anatomical*: columns X volar, Y proximal, Z radial. In the right hand they form a right-handed
+system, in the left hand its mirror image (determinant -1), which is ISB's mirroring of the left side written
+once instead of in every formula; components along these axes therefore mean the same in both hands.
+
+Points may be given in any unit and any right-handed system, such as camera axes (x right, y down, z away).
+A mirrored picture is a left-handed system: swap the side.
+
+What points can and cannot tell. A hand frame needs only hand landmarks, but of the forearm only its long axis
+is known, not its rotation about that axis. The two angles follow from that axis seen in the hand frame if the
+axial rotation Y'' is zero, that is if the forearm's distal end (the radius) turns with the hand in pronation
+and supination. That holds for the wrist, which has hardly any axial rotation of its own; pronation of the
+whole forearm is then invisible, as it should be. Where a full forearm frame is known (rendered bodies, motion
+capture), `angles_between` needs no such assumption.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import HAND_LANDMARKS, Side
+
+__all__ = [
+    "WristAngles",
+    "angles_between",
+    "angles_from_axis",
+    "axis_from_angles",
+    "hand_frame",
+    "unit",
+    "wrist_angles",
+]
+
+Array = NDArray[np.float64]
+
+_WRIST = HAND_LANDMARKS["wrist"]
+_INDEX = HAND_LANDMARKS["index_mcp"]
+_MIDDLE = HAND_LANDMARKS["middle_mcp"]
+_LITTLE = HAND_LANDMARKS["little_mcp"]
+
+#: Shorter than this share of the hand's own size counts as no direction at all (sine of 0.0006 degrees).
+_DEGENERATE = 1e-5
+
+
+class WristAngles(NamedTuple):
+    """flexion_deg: flexion +, extension -. ulnar_deviation_deg: ulnar +, radial -. NaN where undefined."""
+
+    flexion_deg: float
+    ulnar_deviation_deg: float
+
+
+def unit(vectors: Array, scale: Array | float = 0.0) -> Array:
+    """Vectors (..., 3) at length 1; NaN where they are no longer than `scale` (...), or not finite."""
+    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    usable = np.isfinite(length) & (length > np.asarray(scale)[..., None])
+    return np.where(usable, vectors / np.where(usable, length, 1.0), np.nan)
+
+
+def _mirror(side: Side) -> float:
+    if side == "right":
+        return 1.0
+    if side == "left":
+        return -1.0
+    raise ValueError(f"a side is 'left' or 'right', got {side!r}")
+
+
+def _trailing(name: str, array: Array, shape: tuple[int, ...]) -> Array:
+    array = np.asarray(array, dtype=np.float64)
+    if array.shape[-len(shape) :] != shape:
+        wanted = ", ".join(str(size) for size in shape)
+        raise ValueError(f"{name} needs shape (..., {wanted}), got {array.shape}")
+    return array
+
+
+def hand_frame(landmarks: Array, side: Side) -> Array:
+    """Anatomical frame of the hand from its landmarks (..., 21, 3): (..., 3, 3), columns X volar, Y proximal,
+    Z radial, in the landmarks' own axes.
+
+    Y runs from the middle knuckle to the wrist. Z is the direction from the little to the index knuckle, made
+    orthogonal to Y. Coincident or collinear points give NaN. Raises ValueError for a wrong shape or side.
+    """
+    landmarks = _trailing("hand landmarks", landmarks, (21, 3))
+    mirror = _mirror(side)
+    proximal = landmarks[..., _WRIST, :] - landmarks[..., _MIDDLE, :]
+    across = landmarks[..., _INDEX, :] - landmarks[..., _LITTLE, :]
+    size = np.linalg.norm(proximal, axis=-1) + np.linalg.norm(across, axis=-1)
+    y = unit(proximal, _DEGENERATE * size)
+    z = unit(across - y * np.sum(across * y, axis=-1, keepdims=True), _DEGENERATE * size)
+    x = mirror * np.cross(y, z)
+    return np.stack([x, y, z], axis=-1)
+
+
+def angles_from_axis(frame: Array, forearm_axis: Array) -> tuple[Array, Array]:
+    """Flexion and ulnar deviation in degrees, both (...), from an anatomical hand frame (..., 3, 3) and the
+    direction from wrist to elbow (..., 3) in the same axes, of any length.
+
+    With R = Rz(f) Rx(d) the hand's rotation relative to the forearm, the forearm's proximal axis in the hand
+    frame is R^T e_y = (sin f, cos f cos d, -cos f sin d). Of the two angle pairs that give the same axis the
+    one with the deviation within +-90 degrees is returned, as Cardan angles are defined; flexion covers the
+    whole circle. Mirroring is already in the frame, so the side does not appear.
+    """
+    frame = _trailing("hand frame", frame, (3, 3))
+    axis = unit(_trailing("forearm axis", forearm_axis, (3,)))
+    volar, proximal, radial = np.moveaxis(np.einsum("...ij,...i->...j", frame, axis), -1, 0)
+    cos_flexion = np.where(proximal < 0, -1.0, 1.0) * np.hypot(proximal, radial)
+    flexion = np.arctan2(volar, cos_flexion)
+    deviation = np.arctan2(np.where(proximal < 0, radial, -radial), np.abs(proximal))
+    return np.degrees(flexion), np.degrees(deviation)
+
+
+def axis_from_angles(frame: Array, flexion_deg: Array | float, ulnar_deviation_deg: Array | float) -> Array:
+    """The unit vector (..., 3) from wrist to elbow of these angles: `angles_from_axis` reversed."""
+    frame = _trailing("hand frame", frame, (3, 3))
+    flexion, deviation = np.broadcast_arrays(np.radians(flexion_deg), np.radians(ulnar_deviation_deg))
+    in_hand = np.stack(
+        [np.sin(flexion), np.cos(flexion) * np.cos(deviation), -np.cos(flexion) * np.sin(deviation)], axis=-1
+    )
+    axis: Array = np.einsum("...ij,...j->...i", frame, in_hand)
+    return axis
+
+
+def angles_between(forearm_frame: Array, frame: Array) -> tuple[Array, Array, Array]:
+    """Flexion, ulnar deviation and axial rotation in degrees, each (...), of a hand frame (..., 3, 3)
+    relative to a forearm frame (..., 3, 3), both anatomical (see the module) and in the same axes.
+
+    The full ISB decomposition R = Rz(flexion) Rx(deviation) Ry(rotation) of R = forearm^T hand. The sign of
+    the axial rotation is that of the mirrored system, alike in both hands (pronation +).
+    """
+    forearm_frame = _trailing("forearm frame", forearm_frame, (3, 3))
+    frame = _trailing("hand frame", frame, (3, 3))
+    R = np.einsum("...ji,...jk->...ik", forearm_frame, frame)
+    flexion = np.arctan2(-R[..., 0, 1], R[..., 1, 1])
+    deviation = np.arcsin(np.clip(R[..., 2, 1], -1.0, 1.0))
+    rotation = np.arctan2(-R[..., 2, 0], R[..., 2, 2])
+    return np.degrees(flexion), np.degrees(deviation), np.degrees(rotation)
+
+
+def wrist_angles(hand_landmarks: Array, elbow: Array, side: Side) -> WristAngles:
+    """ISB wrist angles from the hand's landmarks (21, 3) and the elbow (3,), in the same right-handed axes
+    (camera axes are: x right, y down, z away) and the same unit; any unit, any orientation.
+
+    side is the anatomical side. The forearm's long axis runs from the elbow to the wrist landmark; see the
+    module for the one assumption (no axial rotation within the wrist). Coincident points give NaN.
+    Raises ValueError for a wrong shape or side.
+    """
+    hand_landmarks = np.asarray(hand_landmarks, dtype=np.float64)
+    elbow = np.asarray(elbow, dtype=np.float64)
+    if hand_landmarks.shape != (21, 3):
+        raise ValueError(f"hand landmarks need shape (21, 3), got {hand_landmarks.shape}")
+    if elbow.shape != (3,):
+        raise ValueError(f"an elbow needs shape (3,), got {elbow.shape}")
+    hand_size = np.linalg.norm(hand_landmarks[_WRIST] - hand_landmarks[_MIDDLE])
+    forearm = unit(elbow - hand_landmarks[_WRIST], _DEGENERATE * hand_size)
+    flexion, deviation = angles_from_axis(hand_frame(hand_landmarks, side), forearm)
+    return WristAngles(float(flexion), float(deviation))
