@@ -1,0 +1,36 @@
+"""Answers of the routes: JSON without NaN, and faults as one sentence."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.responses import Response
+
+__all__ = ["answer", "fault", "to_json"]
+
+
+def to_json(payload: Any) -> str:
+    """JSON text; NaN and infinities, which JSON lacks, become null. Raises TypeError for other types."""
+    return json.dumps(_finite(payload), allow_nan=False, ensure_ascii=False)
+
+
+def answer(payload: Any, status: int = 200) -> Response:
+    return Response(to_json(payload), status_code=status, headers={"Content-Type": "application/json"})
+
+
+def fault(sentence: str, status: int) -> Response:
+    """A refusal or a failure, with the sentence that the page shows."""
+    return answer({"error": sentence}, status)
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): _finite(entry) for key, entry in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(entry) for entry in value]
+    return value
