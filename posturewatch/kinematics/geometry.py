@@ -156,7 +156,7 @@ def wrist_angles(hand_landmarks: Array, elbow: Array, side: Side) -> WristAngles
         raise ValueError(f"hand landmarks need shape (21, 3), got {hand_landmarks.shape}")
     if elbow.shape != (3,):
         raise ValueError(f"an elbow needs shape (3,), got {elbow.shape}")
-    hand_size = np.linalg.norm(hand_landmarks[_WRIST] - hand_landmarks[_MIDDLE])
+    hand_size = float(np.linalg.norm(hand_landmarks[_WRIST] - hand_landmarks[_MIDDLE]))
     forearm = unit(elbow - hand_landmarks[_WRIST], _DEGENERATE * hand_size)
     flexion, deviation = angles_from_axis(hand_frame(hand_landmarks, side), forearm)
     return WristAngles(float(flexion), float(deviation))

@@ -1,0 +1,169 @@
+"""Limit profiles: comfort and extreme limits per quantity and direction, each with its source.
+
+A limit is a magnitude in its direction (32.7 degrees of extension is value 32.7, direction "extension"). A
+comfort limit separates "within comfort" from "beyond comfort"; an extreme limit is what warnings are about. A
+source that names a single acceptable bound gives the extreme limit only, since beyond it the source calls the
+posture awkward; a direction without a value in its source has no limit, and is never warned of.
+
+No wrist limit is validated for players of instruments; all of these come from work and physiology.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal, get_args
+
+from posturewatch.comfort.verdict import Level
+from posturewatch.errors import InputError
+from posturewatch.quantities import QUANTITIES, Quantity
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+__all__ = ["Band", "Limit", "LimitProfile", "Mark", "PersonalLimits", "narrowed", "parse_profile", "wider"]
+
+#: How the value is known: F seen in an abstract, table or secondary copy of the source; M from memory, not
+#: seen; D derived here; common practice without a source; personal, set by the player.
+Mark = Literal["F", "M", "D", "common practice", "personal"]
+
+LEVELS: tuple[Level, ...] = ("comfort", "extreme")
+
+#: A player's own limits, by (quantity, direction, level).
+PersonalLimits = Mapping[tuple[str, str, Level], float]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """value: magnitude in the quantity's unit, above 0."""
+
+    value: float
+    source: str
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class Band:
+    """Both limits of one direction; None where the source gives none."""
+
+    comfort: Limit | None = None
+    extreme: Limit | None = None
+
+    def limit(self, level: Level) -> Limit | None:
+        if level == "comfort":
+            return self.comfort
+        if level == "extreme":
+            return self.extreme
+        raise ValueError(f"a level is one of {LEVELS}, got {level!r}")
+
+
+@dataclass(frozen=True)
+class LimitProfile:
+    """name: what the user types; label: words for the page; description: one or two sentences;
+    bands by (quantity, direction), complete for every known quantity (an empty band where nothing is given).
+    """
+
+    name: str
+    label: str
+    description: str
+    bands: Mapping[tuple[str, str], Band]
+
+    def limit(self, quantity: str, direction: str, level: Level) -> Limit | None:
+        """The limit, or None where the profile has none; unknown quantities and directions raise KeyError."""
+        return self.bands[quantity, direction].limit(level)
+
+
+def parse_profile(text: str) -> LimitProfile:
+    """A profile from its TOML text. Raises InputError with one sentence that names what is wrong.
+
+    Top level: name, label, description; then `[QUANTITY.DIRECTION.LEVEL]` tables with `value_UNIT`, `source`
+    and `mark`. Everything unknown is refused, so that a misspelt direction cannot silently lose its limit.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"The limit profile is not valid TOML: {error}.") from error
+    words = {key: data.pop(key, None) for key in ("name", "label", "description")}
+    for key, word in words.items():
+        if not isinstance(word, str) or not word.strip():
+            raise InputError(f"The limit profile needs a {key}, in quotes.")
+    name = str(words["name"])
+    bands = {(entry.name, direction): Band() for entry in QUANTITIES for direction in entry.directions}
+    for quantity_name, directions in data.items():
+        entry = next((q for q in QUANTITIES if q.name == quantity_name), None)
+        if entry is None or not isinstance(directions, dict):
+            raise InputError(
+                f"The limit profile {name} has an unknown entry {quantity_name}; known are "
+                f"{', '.join(q.name for q in QUANTITIES)}."
+            )
+        for direction, levels in directions.items():
+            if (quantity_name, direction) not in bands or not isinstance(levels, dict):
+                raise InputError(
+                    f"The limit profile {name} has an unknown direction {quantity_name}.{direction}; "
+                    f"known are {', '.join(entry.directions)}."
+                )
+            bands[quantity_name, direction] = _band(name, entry, direction, levels)
+    return LimitProfile(name, str(words["label"]), str(words["description"]), bands)
+
+
+def _band(profile: str, entry: Quantity, direction: str, levels: dict[str, Any]) -> Band:
+    where = f"The limit profile {profile}, {entry.name}.{direction}"
+    unknown = set(levels) - set(LEVELS)
+    if unknown:
+        raise InputError(f"{where}: unknown level {min(unknown)}; known are {', '.join(LEVELS)}.")
+    found = {level: _limit(f"{where}.{level}", entry.unit, table) for level, table in levels.items()}
+    band = Band(found.get("comfort"), found.get("extreme"))
+    if band.comfort and band.extreme and band.comfort.value > band.extreme.value:
+        raise InputError(f"{where}: the comfort limit lies beyond the extreme limit.")
+    return band
+
+
+def _limit(where: str, unit: str, table: object) -> Limit:
+    key = f"value_{unit}"
+    if not isinstance(table, dict) or set(table) != {key, "source", "mark"}:
+        raise InputError(f"{where}: needs exactly {key}, source and mark.")
+    value, source, mark = table[key], table["source"], table["mark"]
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value <= 180:
+        raise InputError(f"{where}: {key} must be a number above 0 and at most 180.")
+    if not isinstance(source, str) or not source.strip():
+        raise InputError(f"{where}: needs a source, in quotes.")
+    if mark not in get_args(Mark):
+        raise InputError(f"{where}: the mark is one of {', '.join(get_args(Mark))}.")
+    return Limit(float(value), source, mark)
+
+
+def narrowed(profile: LimitProfile, personal: PersonalLimits) -> LimitProfile:
+    """The profile with a player's own limits where these are narrower; a personal limit never widens one.
+
+    Where the profile has no limit, a personal one adds it. A comfort limit never lies beyond the extreme
+    limit that results. Unknown keys raise KeyError, values that are not above 0 ValueError.
+    """
+    bands = dict(profile.bands)
+    for (quantity, direction, level), value in personal.items():
+        if not (math.isfinite(value) and value > 0):
+            raise ValueError(f"a personal limit is above 0, got {value} for {quantity} {direction} {level}")
+        band = bands[quantity, direction]
+        old = band.limit(level)
+        if old is None or value < old.value:
+            own = Limit(float(value), "the player's own limit", "personal")
+            bands[quantity, direction] = (
+                replace(band, comfort=own) if level == "comfort" else replace(band, extreme=own)
+            )
+    for key, band in bands.items():
+        if band.comfort and band.extreme and band.comfort.value > band.extreme.value:
+            bands[key] = replace(band, comfort=band.extreme)
+    return replace(profile, bands=bands)
+
+
+def wider(profile: LimitProfile, personal: PersonalLimits) -> tuple[tuple[str, str, Level], ...]:
+    """The personal limits that `narrowed` leaves aside because the profile's own are narrower."""
+    found = []
+    for (quantity, direction, level), value in personal.items():
+        old = profile.limit(quantity, direction, level)
+        if old is not None and value > old.value:
+            found.append((quantity, direction, level))
+    return tuple(found)
