@@ -1,0 +1,137 @@
+"""PyAV behind one door: a film or stream becomes upright BGR pictures with their timestamps."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Generator
+from dataclasses import dataclass
+from typing import Any
+
+import av
+import av.error
+import av.logging
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Decoder", "Picture", "upright"]
+
+Image = NDArray[np.uint8]
+
+#: Rates outside this are placeholders of containers that know none (1000 or 90000 Hz), not cameras.
+RATE_HZ = (0.5, 480.0)
+
+#: libav would draw any text file as a film of letters.
+NOT_FILMS = ("tty",)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """image_bgr: (height, width, 3) uint8, upright, square pixels. stamp_s: the source's own timestamp in
+    seconds on its own scale, None where it is missing."""
+
+    image_bgr: Image
+    stamp_s: float | None
+
+
+def upright(image: Image, display_matrix: tuple[int, ...]) -> Image:
+    """The picture turned (and mirrored) as its display matrix says, to the nearest quarter turn.
+
+    display_matrix: the nine numbers (a, b, u, c, d, v, x, y, w) of ISO/IEC 14496-12; a point (p, q) of the
+    stored picture is shown at (a p + c q + x, b p + d q + y), x right and y down.
+    """
+    a, b, _, c, d = display_matrix[:5]
+    across, down = a, d
+    if abs(b) + abs(c) > abs(a) + abs(d):
+        image = image.transpose(1, 0, 2)
+        across, down = c, b
+    return np.ascontiguousarray(image[:: -1 if down < 0 else 1, :: -1 if across < 0 else 1])
+
+
+def _resized(image: Image, width: int, height: int) -> Image:
+    return cv2.resize(image, (width, height), interpolation=cv2.INTER_LINEAR).astype(np.uint8, copy=False)
+
+
+class Decoder:
+    """The first video stream of a file or address.
+
+    Raises av.error.FFmpegError (which its callers turn into a sentence) when it cannot be opened, and
+    LookupError when it holds no pictures at all.
+    """
+
+    def __init__(
+        self,
+        address: str,
+        *,
+        options: dict[str, str],
+        timeout_s: float | None = None,
+        low_delay: bool = False,
+    ) -> None:
+        # None: libav's messages go nowhere; faults reach the user as one sentence of ours.
+        av.logging.set_level(None)
+        timeout = None if timeout_s is None else (timeout_s, timeout_s)
+        self._container = av.open(address, mode="r", options=options, timeout=timeout)
+        try:
+            if self._container.format.name in NOT_FILMS or not self._container.streams.video:
+                raise LookupError("no video stream")
+        except LookupError:
+            self._container.close()
+            raise
+        self._stream = self._container.streams.video[0]
+        # Threads over whole pictures hold some back: good for films, a delay for live streams.
+        self._stream.thread_type = "SLICE" if low_delay else "AUTO"
+        self.damaged = 0
+
+    @property
+    def rate_hz(self) -> float | None:
+        """Pictures per second as the source states it, None where it states none or nonsense."""
+        for rate in (self._stream.guessed_rate, self._stream.average_rate):
+            if rate is not None and RATE_HZ[0] <= float(rate) <= RATE_HZ[1]:
+                return float(rate)
+        return None
+
+    @property
+    def frame_count(self) -> int | None:
+        return self._stream.frames or None
+
+    @property
+    def duration_s(self) -> float | None:
+        if self._stream.duration is not None and self._stream.time_base is not None:
+            return float(self._stream.duration * self._stream.time_base)
+        if self._container.duration is not None:
+            return self._container.duration / 1e6
+        return None
+
+    @property
+    def format_name(self) -> str:
+        return str(self._container.format.name)
+
+    def pictures(self) -> Generator[Picture, None, None]:
+        """All pictures in the order they are shown. Single damaged ones are left out and counted in
+        `damaged`; av.error.FFmpegError where the source breaks off."""
+        for packet in self._container.demux(self._stream):
+            try:
+                frames = packet.decode()
+            except av.error.FFmpegError:
+                self.damaged += 1
+                continue
+            for frame in frames:
+                yield Picture(self._image(frame), frame.time)
+
+    def close(self) -> None:
+        self._container.close()
+
+    def _image(self, frame: Any) -> Image:
+        image: Image = frame.to_ndarray(format="bgr24")
+        height, width = image.shape[:2]
+        if frame.interlaced_frame and height >= 2:
+            # Two moments are woven together, which combs everything that moves: keep the first one.
+            image = _resized(image[::2], width, height)
+        shape = self._stream.sample_aspect_ratio
+        if shape is not None and shape > 0 and shape != 1:
+            # Angles need square pixels.
+            image = _resized(image, max(1, round(width * shape)), height)
+        matrix = frame.side_data.get("DISPLAYMATRIX")
+        if matrix is not None:
+            image = upright(image, struct.unpack("=9i", bytes(matrix)))
+        return image

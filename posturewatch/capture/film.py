@@ -1,0 +1,170 @@
+"""A film file as a source."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import av.error
+
+from posturewatch.capture.clock import Clock, SystemClock
+from posturewatch.capture.decoding import Decoder, Picture
+from posturewatch.capture.handover import Handover
+from posturewatch.capture.source import Pace, SourceInfo, Taken, describe
+from posturewatch.capture.timeline import FilmTimeline
+from posturewatch.errors import InputError, SourceError
+from posturewatch.frames import Frame
+
+__all__ = ["FilmSource"]
+
+#: Pictures decoded ahead of the reader (2.8 MB each at 1280x720).
+READ_AHEAD = 4
+
+#: Taken for a film that states no rate and has pictures without timestamps. Common practice of webcams.
+DEFAULT_RATE_HZ = 30.0
+
+#: How long closing waits for the decoder's thread, which holds no resource of the reader's.
+JOIN_S = 2.0
+
+
+class FilmSource:
+    """Plays a film: at pace "asap" or "steady" every picture, at pace "camera" the newest one only.
+
+    Time starts at the first `read` (a film played in real time does not run while models load).
+    Raises InputError for a path that leads to no readable file, SourceError for a file that is no film.
+    """
+
+    def __init__(
+        self, path: Path, *, pace: Pace = "asap", name: str | None = None, clock: Clock | None = None
+    ) -> None:
+        if pace not in ("asap", "steady", "camera"):
+            raise ValueError(f"a film's pace is 'asap', 'steady' or 'camera', got {pace!r}")
+        self._clock: Clock = SystemClock() if clock is None else clock
+        self._pace = pace
+        self._name = path.name if name is None else name
+        _check_file(path)
+        self._decoder = _open(path)
+        self._pictures = self._decoder.pictures()
+        try:
+            first = next(self._pictures, None)
+        except av.error.FFmpegError:
+            first = None
+        if first is None:
+            self._decoder.close()
+            raise SourceError(f"The film {path} contains no pictures; choose another film.")
+        self._info = self._describe(first)
+        self._handover: Handover[Taken] = Handover(
+            newest_only=pace == "camera", capacity=1 if pace == "camera" else READ_AHEAD
+        )
+        self._notice: str | None = None
+        self._started = threading.Event()
+        self._closed = threading.Event()
+        self._thread = threading.Thread(
+            target=self._run, args=(first,), name="posturewatch-film", daemon=True
+        )
+        self._thread.start()
+
+    def _describe(self, first: Picture) -> SourceInfo:
+        height, width = first.image_bgr.shape[:2]
+        return SourceInfo(
+            name=self._name,
+            kind="film",
+            width_px=int(width),
+            height_px=int(height),
+            rate_hz=self._decoder.rate_hz,
+            duration_s=self._decoder.duration_s,
+            frame_count=self._decoder.frame_count,
+        )
+
+    @property
+    def info(self) -> SourceInfo:
+        return self._info
+
+    @property
+    def live(self) -> bool:
+        return self._pace == "camera"
+
+    @property
+    def dropped(self) -> int:
+        return self._handover.dropped
+
+    @property
+    def notice(self) -> str | None:
+        return self._notice
+
+    @property
+    def ended(self) -> bool:
+        return self._handover.ended
+
+    def describe(self) -> dict[str, Any]:
+        return describe(self._info, live=self.live)
+
+    def read(self, timeout_s: float) -> Taken | None:
+        self._started.set()
+        return self._handover.take(timeout_s)
+
+    def close(self) -> None:
+        self._closed.set()
+        self._started.set()
+        self._handover.close()
+        if self._thread is not threading.current_thread():
+            self._thread.join(JOIN_S)
+
+    def _run(self, first: Picture) -> None:
+        """The decoder's thread: owns the container, so that it is closed where it is used."""
+        try:
+            if self._pace != "asap":
+                self._started.wait()
+            self._play(first)
+        finally:
+            self._handover.finish()
+            self._pictures.close()
+            self._decoder.close()
+
+    def _play(self, first: Picture) -> None:
+        timeline = FilmTimeline(1.0 / (self._info.rate_hz or DEFAULT_RATE_HZ))
+        start_s = self._clock.now()
+        time_s = 0.0
+        try:
+            for index, picture in enumerate(_chain(first, self._pictures)):
+                time_s = timeline.place(picture.stamp_s)
+                if self._pace != "asap":
+                    self._clock.wait(self._closed, start_s + time_s - self._clock.now())
+                taken = Taken(Frame(index, time_s, picture.image_bgr), self._clock.now())
+                if self._closed.is_set() or not self._handover.put(taken):
+                    return
+        except av.error.FFmpegError:
+            self._notice = f"The film {self._name} is damaged and breaks off after {time_s:.1f} s."
+
+
+def _chain(first: Picture, rest: Iterator[Picture]) -> Iterator[Picture]:
+    yield first
+    yield from rest
+
+
+def _check_file(path: Path) -> None:
+    """One clear sentence for each way in which a path leads to no readable file."""
+    try:
+        if path.is_dir():
+            raise InputError(f"{path} is a folder, not a film; name a film file inside it.")
+        with path.open("rb") as file:
+            if not file.read(1):
+                raise SourceError(f"The film {path} is empty (0 bytes); copy or record it again.")
+    except FileNotFoundError as error:
+        raise InputError(f"There is no film at {path}; check the path.") from error
+    except PermissionError as error:
+        raise InputError(f"The film {path} may not be read; change its permissions or copy it.") from error
+    except (OSError, ValueError) as error:
+        raise InputError(f"The film {path} cannot be read ({error}); check the path and the disk.") from error
+
+
+def _open(path: Path) -> Decoder:
+    # "file:" and the whitelist: a play list or an odd file name must not make the machine fetch anything.
+    try:
+        return Decoder(f"file:{path}", options={"protocol_whitelist": "file"})
+    except (av.error.FFmpegError, LookupError) as error:
+        raise SourceError(
+            f"{path} is not a film that can be read; choose a film such as an MP4, MOV, MKV or AVI file."
+        ) from error

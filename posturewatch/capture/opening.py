@@ -1,0 +1,98 @@
+"""From what the user typed to a source."""
+
+from __future__ import annotations
+
+import re
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
+
+from posturewatch.capture.camera import CameraSource
+from posturewatch.capture.devices import open_device
+from posturewatch.capture.film import FilmSource
+from posturewatch.capture.source import Pace, Source
+from posturewatch.capture.stream import StreamSource
+from posturewatch.errors import InputError, SourceError, UnavailableError
+from posturewatch.resources import calibration_dir
+
+__all__ = ["CameraFound", "demo_film", "find_cameras", "open_source"]
+
+#: As a plain string, so that the type checker reads the branches of every system.
+_SYSTEM: str = sys.platform
+
+
+def demo_film() -> Path:
+    """The bundled demo film; raises UnavailableError where it is missing."""
+    path = calibration_dir() / "demo" / "demo.mp4"
+    if not path.is_file():
+        raise UnavailableError("The demo film of posturewatch is missing; install posturewatch again.")
+    return path
+
+
+def open_source(
+    spec: str,
+    *,
+    pace: Pace = "steady",
+    size_px: tuple[int, int] = (1280, 720),
+    rate_hz: float = 30.0,
+) -> Source:
+    """Opens "demo", a camera's index or device path, a stream's address, or a film's path.
+
+    pace: how a film is played (see `Pace`); cameras and streams have their own. size_px (width, height) and
+    rate_hz are asked of a camera. Raises InputError or SourceError with one sentence saying what to do.
+    """
+    spec = spec.strip()
+    if not spec:
+        raise InputError("No source was named; use demo, a camera's number, a film's path or an address.")
+    if spec == "demo":
+        return FilmSource(demo_film(), pace=pace, name="demo film")
+    if re.fullmatch(r"[0-9]{1,4}", spec):
+        return CameraSource(int(spec), size_px=size_px, rate_hz=rate_hz)
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", spec):
+        if urlsplit(spec).scheme.lower() == "file":
+            return FilmSource(Path(url2pathname(urlsplit(spec).path)), pace=pace)
+        return StreamSource(spec)
+    if spec.startswith("/dev/"):
+        return CameraSource(spec, size_px=size_px, rate_hz=rate_hz)
+    return FilmSource(Path(spec).expanduser(), pace=pace)
+
+
+@dataclass(frozen=True)
+class CameraFound:
+    """A camera of this machine. name: as the system calls it, None where it does not say.
+    size_px: (width, height) it gives unasked, None where it could not be opened (probably in use)."""
+
+    index: int
+    name: str | None
+    size_px: tuple[int, int] | None
+
+
+def find_cameras() -> tuple[CameraFound, ...]:
+    """The cameras of this machine, without filming. Quick and quiet."""
+    if _SYSTEM.startswith("linux"):
+        indices = sorted(int(p.name[5:]) for p in Path("/dev").glob("video*") if p.name[5:].isdigit())
+    else:
+        indices = list(range(5))
+    found = []
+    for index in indices:
+        system = Path(f"/sys/class/video4linux/video{index}")
+        name = _text(system / "name")
+        try:
+            device = open_device(index)
+        except SourceError:
+            # Further nodes of one camera carry no pictures; the first one that does not open is in use.
+            if name is not None and _text(system / "index") == "0":
+                found.append(CameraFound(index, name, None))
+            continue
+        found.append(CameraFound(index, name, (device.width_px, device.height_px)))
+        device.release()
+    return tuple(found)
+
+
+def _text(path: Path) -> str | None:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace").strip() or None
+    except OSError:
+        return None

@@ -1,0 +1,84 @@
+"""From a source's own timestamps to seconds that only ever increase. Pure: no clock, no thread."""
+
+from __future__ import annotations
+
+import math
+
+__all__ = ["FilmTimeline", "StreamTimeline"]
+
+#: Where two pictures claim one time, the later is put this much after the former: small enough to leave
+#: every duration true, large enough to survive being written in milliseconds.
+STEP_S = 0.001
+
+#: A film's timestamps that fall back further than this have been restarted (films joined together);
+#: less is disorder of single pictures.
+RESTART_S = 0.5
+
+#: A live stream's timestamps are followed while they stay this close to the clock; beyond, they have been
+#: restarted or mean nothing, and the clock is taken.
+STRAY_S = 1.0
+
+
+class FilmTimeline:
+    """Times of a film's pictures, 0 at the first, strictly increasing.
+
+    A picture is placed at its own timestamp. One without a timestamp comes one nominal interval after the
+    picture before it. One that is not later than the picture before it comes 1 ms after that one, unless it
+    falls back by more than 0.5 s: then the timestamps have started anew, and it and all that follow are
+    shifted so that it comes one nominal interval after the picture before it.
+    """
+
+    def __init__(self, interval_s: float) -> None:
+        self._interval_s = interval_s
+        self._zero_s: float | None = None
+        self._last_s: float | None = None
+
+    def place(self, stamp_s: float | None) -> float:
+        """Time in seconds of the next picture, from its timestamp in seconds (None or NaN: missing)."""
+        if stamp_s is not None and not math.isfinite(stamp_s):
+            stamp_s = None
+        last_s = self._last_s
+        if last_s is None:
+            time_s = 0.0
+            self._zero_s = stamp_s
+        elif stamp_s is None:
+            time_s = last_s + self._interval_s
+        else:
+            if self._zero_s is None:
+                # The first pictures had no timestamp: this one tells where the film's zero lies.
+                self._zero_s = stamp_s - (last_s + self._interval_s)
+            time_s = stamp_s - self._zero_s
+            if time_s < last_s - RESTART_S:
+                time_s = last_s + self._interval_s
+                self._zero_s = stamp_s - time_s
+            time_s = max(time_s, last_s + STEP_S)
+        self._last_s = time_s
+        return time_s
+
+
+class StreamTimeline:
+    """Moments of a live stream's pictures on the clock's scale, strictly increasing.
+
+    The stream's own timestamps are even where arrival is not, so they are followed, anchored to the clock at
+    the first picture; anchored anew after `restart()` and where they stray from the clock by over a second.
+    """
+
+    def __init__(self) -> None:
+        self._anchor_s: float | None = None
+        self._last_s: float | None = None
+
+    def restart(self) -> None:
+        """The stream was opened again: its timestamps have a new zero; the clock goes on."""
+        self._anchor_s = None
+
+    def place(self, stamp_s: float | None, now_s: float) -> float:
+        """Moment in seconds on the clock of the next picture, from its timestamp and the clock's time."""
+        when_s = now_s
+        if stamp_s is not None and math.isfinite(stamp_s):
+            if self._anchor_s is None or abs(stamp_s + self._anchor_s - now_s) > STRAY_S:
+                self._anchor_s = now_s - stamp_s
+            when_s = stamp_s + self._anchor_s
+        if self._last_s is not None:
+            when_s = max(when_s, self._last_s + STEP_S)
+        self._last_s = when_s
+        return when_s
