@@ -1,0 +1,100 @@
+"""What `calibration.dataset` wrote, as the matrices that training and evaluation read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.kinematics.features import BLOCKS, features
+from posturewatch.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
+
+__all__ = ["OUTPUTS", "Table", "load", "observation_of", "read_shards"]
+
+_JOINTS = ("mcp", "pip", "dip")
+_LONG = ("index", "middle", "ring", "little")
+
+#: The estimator's outputs in order. Angles in degrees, lifts in millimetres.
+OUTPUTS: tuple[str, ...] = (
+    "wrist_flexion",
+    "wrist_ulnar_deviation",
+    "thumb_mcp",
+    "thumb_ip",
+    *(f"{finger}_{joint}" for finger in _LONG for joint in _JOINTS),
+    *(f"{finger}_lift" for finger in _LONG),
+)
+
+Columns = dict[str, NDArray[Any]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """x (n, features), y (n, outputs; NaN where unknown), valid (n,) whether the landmarks are those of a real
+    hand of the stated side, identity (n,), and the raw columns of the same rows."""
+
+    x: NDArray[np.float32]
+    y: NDArray[np.float32]
+    valid: NDArray[np.bool_]
+    identity: NDArray[np.int32]
+    columns: Columns
+    blocks: tuple[slice, ...] = BLOCKS
+
+
+def read_shards(folder: Path, split: str) -> Columns:
+    """All columns of one split, shards joined in the order of their names."""
+    shards = sorted(folder.glob(f"{split}-*.npz"))
+    if not shards:
+        raise SystemExit(f"There are no {split}-*.npz in {folder}; run python -m calibration.dataset first.")
+    parts = [dict(np.load(shard)) for shard in shards]
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def observation_of(
+    columns: Columns, row: int, *, with_forearm: bool = True, with_body: bool = True
+) -> Observation:
+    """The observation of one row, holding that one hand."""
+    side: Side = "right" if columns["side"][row] else "left"
+    forearm = None
+    if with_forearm and "forearm" in columns and np.isfinite(columns["forearm"][row]).all():
+        values = columns["forearm"][row].astype(float)
+        forearm = ForearmAxis(values[0:2], values[2:4], float(values[4]), float(values[5]), values[6:])
+    hand = HandObservation(
+        side=side,
+        side_confidence=float(columns["side_confidence"][row]),
+        score=float(columns["score"][row]),
+        landmarks_px=columns["landmarks_px"][row].astype(float),
+        landmarks_m=columns["landmarks_m"][row].astype(float),
+        label_agrees=bool(columns["label_agrees"][row]),
+        forearm=forearm,
+    )
+    body = None
+    if with_body and columns["has_body"][row]:
+        body = BodyObservation(
+            columns["body_px"][row].astype(float),
+            columns["body_m"][row].astype(float),
+            columns["body_visibility"][row].astype(float),
+            0.0,
+        )
+    width, height = (int(v) for v in columns["size"][row])
+    return Observation(0, 0.0, width, height, (hand,), body)
+
+
+def table_of(columns: Columns) -> Table:
+    rows = []
+    for row in range(len(columns["side"])):
+        observation = observation_of(columns, row)
+        rows.append(features(observation, observation.hands[0]))
+    return Table(
+        x=np.asarray(rows, np.float32),
+        y=columns["y"].astype(np.float32),
+        valid=columns["valid"].astype(bool),
+        identity=columns["identity"].astype(np.int32),
+        columns=columns,
+    )
+
+
+def load(folder: Path, split: str) -> Table:
+    return table_of(read_shards(folder, split))

@@ -1,0 +1,229 @@
+"""Fits the angle estimator on what the real tracker saw of rendered players.
+
+    python -m calibration.train_estimator --data DIR --out calibration/weights/estimator.npz
+
+Three steps on three sets of people. An ensemble of small perceptrons learns means and spreads on the training
+identities. On one half of the calibration identities a second, smaller network learns how large the error really
+is (its 90 % quantile, by the pinball loss). On the other half that quantile is stretched by one factor so that 90 %
+of the errors lie inside (split conformal prediction). The test identities are never read here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import nn
+
+from calibration.table import Table, load
+from posturewatch.kinematics.network import COVERAGE_Z, spread_inputs
+
+MEMBERS = 6
+HIDDEN = (256, 128)
+SPREAD_HIDDEN = 48
+Array = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Fit:
+    x_mean: Array
+    x_scale: Array
+    y_mean: Array
+    y_scale: Array
+    layers: tuple[torch.Tensor, ...]
+
+
+class MemberNet(nn.Module):
+    """`members` perceptrons side by side; every member sees its own batch."""
+
+    def __init__(self, members: int, inputs: int, hidden: tuple[int, int], outputs: int) -> None:
+        super().__init__()
+        sizes = (inputs, *hidden, outputs)
+        self.w = nn.ParameterList(
+            nn.Parameter(torch.randn(members, a, b) * math.sqrt(2 / a)) for a, b in itertools.pairwise(sizes)
+        )
+        self.b = nn.ParameterList(nn.Parameter(torch.zeros(members, 1, b)) for b in sizes[1:])
+        with torch.no_grad():
+            self.w[-1].mul_(0.1)
+
+    def forward(self, x: torch.Tensor, dropout: float = 0.0) -> torch.Tensor:
+        """x: (members, n, inputs) to (members, n, outputs)."""
+        last = len(self.w) - 1
+        for k, (w, b) in enumerate(zip(self.w, self.b, strict=True)):
+            x = torch.baddbmm(b, x, w)
+            if k < last:
+                x = torch.relu(x)
+                if dropout and self.training:
+                    x = nn.functional.dropout(x, dropout)
+        return x
+
+
+def _loss(
+    out: torch.Tensor, y: torch.Tensor, known: torch.Tensor, valid: torch.Tensor, importance: torch.Tensor
+) -> torch.Tensor:
+    """Laplace likelihood of the known outputs, and the cross-entropy of being a real hand at all."""
+    n = y.shape[-1]
+    log_scale = out[..., n : 2 * n].clamp(-5, 3)
+    each = (out[..., :n] - y).abs() * torch.exp(-log_scale) * math.sqrt(2) + log_scale
+    regression = (each * known * importance).sum(-1).mean()
+    return regression + 0.5 * nn.functional.binary_cross_entropy_with_logits(out[..., 2 * n], valid)
+
+
+def fit_means(
+    table: Table, *, steps: int, batch: int, seed: int, device: str, drop_columns: tuple[slice, ...]
+) -> tuple[Fit, MemberNet]:
+    """table: training rows. drop_columns: blocks of features that are sometimes blanked (body, forearm)."""
+    torch.manual_seed(seed)
+    x_mean = table.x.mean(0)
+    x_scale = table.x.std(0) + 1e-3
+    good = table.valid.astype(bool)
+    y_mean = np.nanmean(table.y[good], 0)
+    y_scale = np.nanstd(table.y[good], 0) + 1e-3
+    x = torch.tensor((table.x - x_mean) / x_scale, device=device)
+    blank = torch.tensor(-x_mean / x_scale, device=device)
+    known = torch.tensor((np.isfinite(table.y) & good[:, None]).astype(np.float32), device=device)
+    y = torch.tensor(np.nan_to_num((table.y - y_mean) / y_scale).astype(np.float32), device=device)
+    valid = torch.tensor(table.valid.astype(np.float32), device=device)
+    importance = torch.full((y.shape[1],), 0.15, device=device)
+    importance[:2] = 1.0
+    net = MemberNet(MEMBERS, x.shape[1], HIDDEN, 2 * y.shape[1] + 1).to(device)
+    optimiser = torch.optim.AdamW(net.parameters(), 1e-3, weight_decay=0.03)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 3e-3, total_steps=steps)
+    for step in range(steps):
+        rows = torch.randint(0, len(x), (MEMBERS, batch), device=device)
+        xb = x[rows] + 0.04 * torch.randn(MEMBERS, batch, x.shape[1], device=device)
+        for columns in drop_columns:
+            gone = torch.rand(MEMBERS, batch, 1, device=device) < 0.1
+            xb[..., columns] = torch.where(gone, blank[columns], xb[..., columns])
+        loss = _loss(net(xb, 0.1), y[rows], known[rows], valid[rows], importance)
+        optimiser.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 10.0)
+        optimiser.step()
+        schedule.step()
+        if step % max(1, steps // 8) == 0:
+            print(f"  step {step}: loss {loss.item():.3f}", flush=True)
+    net.eval()
+    return Fit(x_mean, x_scale, y_mean, y_scale, tuple(p.detach().cpu() for p in (*net.w, *net.b))), net
+
+
+def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40) -> dict[str, Array]:
+    """The arrays that `kinematics.network.Ensemble` reads; the distance scale comes from the training rows."""
+    out: dict[str, Array] = {
+        "x_mean": fit.x_mean, "x_scale": fit.x_scale, "y_mean": fit.y_mean, "y_scale": fit.y_scale,
+    }  # fmt: skip
+    for k in range(3):
+        out[f"w{k}"] = members.w[k].detach().cpu().numpy()
+        out[f"b{k}"] = members.b[k].detach().cpu().numpy()[:, 0]
+    z = (table.x[table.valid.astype(bool)] - fit.x_mean) / fit.x_scale
+    _, s, vt = np.linalg.svd(z - z.mean(0), full_matrices=False)
+    basis = vt[:components].T.astype(np.float32)
+    scale = (s[:components] / math.sqrt(len(z))).astype(np.float32)
+    scores = z @ basis
+    rest = z - scores @ basis.T
+    rest_scale = np.float32(np.sqrt((rest**2).sum(1).mean() / max(1, z.shape[1] - components)))
+    distance = np.sqrt(((scores / scale) ** 2).sum(1) + (rest**2).sum(1) / rest_scale**2)
+    out["basis"], out["basis_scale"] = basis, scale
+    out["rest_scale"] = np.array([rest_scale], np.float32)
+    out["strange_at"] = np.array([np.quantile(distance, 0.995)], np.float32)
+    return {name: np.asarray(value, np.float32) for name, value in out.items()}
+
+
+def fit_spread(inputs: Array, error: Array, *, steps: int, seed: int) -> dict[str, Array]:
+    """inputs: (n, k) as `spread_inputs` makes them; error: (n, outputs) absolute errors, NaN where unknown.
+    Returns the second network's weights: log of the 90 % quantile of the error, by the pinball loss."""
+    torch.manual_seed(seed)
+    mean, scale = inputs.mean(0), inputs.std(0) + 1e-3
+    x = torch.tensor((inputs - mean) / scale)
+    known = torch.tensor(np.isfinite(error))
+    target = torch.tensor(np.log(np.nan_to_num(error, nan=1.0) + 0.05))
+    net = nn.Sequential(
+        nn.Linear(x.shape[1], SPREAD_HIDDEN), nn.ReLU(), nn.Linear(SPREAD_HIDDEN, error.shape[1])
+    )
+    with torch.no_grad():
+        net[2].bias.copy_(torch.tensor(np.nanquantile(np.log(error + 0.05), 0.9, axis=0)))
+    optimiser = torch.optim.AdamW(net.parameters(), 2e-3, weight_decay=0.3)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=steps)
+    for _ in range(steps):
+        rows = torch.randint(0, len(x), (512,))
+        gap = target[rows] - net(x[rows] + 0.1 * torch.randn(512, x.shape[1]))
+        loss = (torch.maximum(0.9 * gap, -0.1 * gap) * known[rows]).mean()
+        optimiser.zero_grad()
+        loss.backward()
+        optimiser.step()
+        schedule.step()
+    return {
+        "s_mean": mean.astype(np.float32), "s_scale": scale.astype(np.float32),
+        "s_w0": net[0].weight.detach().numpy().T.copy(), "s_b0": net[0].bias.detach().numpy(),
+        "s_w1": net[2].weight.detach().numpy().T.copy(), "s_b1": net[2].bias.detach().numpy(),
+    }  # fmt: skip
+
+
+def conformal_factor(quantile: Array, error: Array, coverage: float = 0.9) -> Array:
+    """(outputs,) factor by which the quantiles must be stretched so that the stated share of errors lies inside,
+    with the finite-sample correction of split conformal prediction (Vovk et al. 2005; from memory)."""
+    ratio = error / quantile
+    out = np.ones(error.shape[1], np.float32)
+    for k in range(error.shape[1]):
+        r = np.sort(ratio[np.isfinite(ratio[:, k]), k])
+        if len(r):
+            out[k] = r[min(len(r) - 1, math.ceil((len(r) + 1) * coverage) - 1)]
+    return out
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--steps", type=int, default=12000)
+    parser.add_argument("--batch", type=int, default=512)
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    train_rows, cal_rows = load(args.data, "train"), load(args.data, "cal")
+    fit, net = fit_means(
+        train_rows,
+        steps=args.steps,
+        batch=args.batch,
+        seed=args.seed,
+        device=device,
+        drop_columns=train_rows.blocks,
+    )
+    weights = weights_of(fit, train_rows, net)
+    weights.update(calibrate(weights, cal_rows, seed=args.seed))
+    args.out.parent.mkdir(parents=True, exist_ok=True)
+    np.savez_compressed(
+        args.out, **{k: v.astype(np.float16) if k[0] == "w" else v for k, v in weights.items()}
+    )
+    print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)")
+
+
+def calibrate(weights: dict[str, Array], rows: Table, *, seed: int) -> dict[str, Array]:
+    """The second network and the stretch factors, from disjoint halves of the calibration identities."""
+    from posturewatch.kinematics.network import Ensemble
+
+    ensemble = Ensemble(weights)
+    use = rows.valid.astype(bool)
+    mean, sd, disagreement, _, strangeness = ensemble.predict_many(rows.x[use])
+    inputs = spread_inputs(rows.x[use], sd, disagreement, strangeness)
+    error = np.abs(rows.y[use] - mean).astype(np.float32)
+    first = np.isin(rows.identity[use], np.unique(rows.identity[use])[::2])
+    second = fit_spread(inputs[first], error[first], steps=4000, seed=seed)
+    quantile = Ensemble({**weights, **second, "s_factor": np.ones(error.shape[1], np.float32)}).quantiles(
+        inputs
+    )
+    second["s_factor"] = conformal_factor(quantile[~first], error[~first])
+    print("  stretch factors of the two wrist angles:", second["s_factor"][:2], "sd = q90 /", COVERAGE_Z)
+    return second
+
+
+if __name__ == "__main__":
+    main()

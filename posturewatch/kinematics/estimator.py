@@ -1,0 +1,124 @@
+"""From an observation to measurements: the learned estimator, its refusals, and the use of time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.kinematics.features import features, palm_size_px
+from posturewatch.kinematics.network import Ensemble
+from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.observation import HandObservation, Observation, Side
+from posturewatch.quantities import QUANTITY_NAMES
+
+__all__ = ["Estimate", "Estimator", "RefusalRules"]
+
+
+@dataclass(frozen=True)
+class RefusalRules:
+    """When no number is given.
+
+    min_palm_px: smaller hands than this carry too few pixels for their landmarks to mean anything.
+    min_validity: least probability that the landmarks are those of a real hand of that side.
+    max_strangeness: distance from the calibrated views, 1 being the edge of 99.5 % of them.
+    max_sd_deg: a number less certain than this says nothing against limits that lie 10 degrees apart.
+    edge_px: landmarks this far outside the picture mean that the hand is cut off.
+    """
+
+    min_palm_px: float = 14.0
+    min_validity: float = 0.5
+    max_strangeness: float = 1.6
+    max_sd_deg: float = 14.0
+    edge_px: float = 12.0
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """All outputs of one hand: values and standard deviations by the output's name, or the refusal of them."""
+
+    values: Mapping[str, tuple[float, float]]
+    refusal: Refusal | None
+
+
+class Estimator:
+    """Single observations to measurements with calibrated standard deviations, or refusals.
+
+    weights: the arrays of `calibration/weights/estimator.npz`; names: its outputs in order (angles in degrees,
+    lifts in millimetres). hfov_deg: the camera's horizontal field of view where it is known.
+    """
+
+    def __init__(
+        self,
+        weights: Mapping[str, NDArray[np.floating]],  # type: ignore[type-arg]
+        names: tuple[str, ...],
+        *,
+        hfov_deg: float | None = None,
+        rules: RefusalRules | None = None,
+    ) -> None:
+        self._ensemble = Ensemble(weights)
+        if len(names) != self._ensemble.outputs:
+            raise ValueError(f"the weights give {self._ensemble.outputs} outputs, {len(names)} names came")
+        self._names = names
+        self._hfov_deg = hfov_deg
+        self._rules = RefusalRules() if rules is None else rules
+
+    def estimate(self, observation: Observation, hand: HandObservation) -> Estimate:
+        """All outputs for one hand of the observation. A refusal refuses all of them."""
+        refusal = self._cannot_be_seen(observation, hand)
+        if refusal is not None:
+            return Estimate({}, refusal)
+        vector = features(observation, hand, self._hfov_deg)[None].astype(np.float32)
+        means, sds, validity, strangeness = self._ensemble.estimate(vector)
+        if validity[0] < self._rules.min_validity:
+            return Estimate({}, Refusal.HAND_NOT_SEEN)
+        if strangeness[0] > self._rules.max_strangeness:
+            return Estimate({}, Refusal.UNUSUAL_VIEW)
+        pairs = {
+            name: (float(mean), float(sd))
+            for name, mean, sd in zip(self._names, means[0], sds[0], strict=True)
+        }
+        return Estimate(pairs, None)
+
+    def measure(self, observation: Observation) -> FrameMeasurement:
+        """Both hands' wrist angles; a hand that was not seen is refused."""
+        return FrameMeasurement(
+            observation.frame_index,
+            observation.time_s,
+            self._hand(observation, "left"),
+            self._hand(observation, "right"),
+        )
+
+    def _hand(self, observation: Observation, side: Side) -> HandMeasurement:
+        hand = observation.hand(side)
+        if hand is None:
+            return HandMeasurement.refused(side, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
+        estimate = self.estimate(observation, hand)
+        if estimate.refusal is not None:
+            return HandMeasurement.refused(side, QUANTITY_NAMES, estimate.refusal)
+        return HandMeasurement(side, {name: self.judged(name, estimate, hand) for name in QUANTITY_NAMES})
+
+    def judged(self, name: str, estimate: Estimate, hand: HandObservation) -> Measurement:
+        """One quantity of an estimate, refused where it is too uncertain to be of use."""
+        if estimate.refusal is not None:
+            return Measurement.refused(estimate.refusal)
+        value, sd = estimate.values[name]
+        if sd > self._rules.max_sd_deg:
+            return Measurement.refused(
+                Refusal.FOREARM_NOT_SEEN if hand.forearm is None else Refusal.TOO_UNCERTAIN
+            )
+        return Measurement.of(value, sd)
+
+    def _cannot_be_seen(self, observation: Observation, hand: HandObservation) -> Refusal | None:
+        rules = self._rules
+        if palm_size_px(hand.landmarks_px) < rules.min_palm_px:
+            return Refusal.HAND_TOO_SMALL
+        palm = hand.landmarks_px[[0, 5, 9, 13, 17], :2]
+        low, high = palm.min(axis=0), palm.max(axis=0)
+        if (low < -rules.edge_px).any() or (
+            high > np.array([observation.width_px, observation.height_px]) + rules.edge_px
+        ).any():
+            return Refusal.HAND_CUT_OFF
+        return None
