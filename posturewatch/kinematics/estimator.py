@@ -42,6 +42,12 @@ class Estimate:
     values: Mapping[str, tuple[float, float]]
     refusal: Refusal | None
 
+    def refused(self) -> Refusal:
+        """The refusal; raises ValueError on an estimate that has numbers."""
+        if self.refusal is None:
+            raise ValueError("this estimate was not refused")
+        return self.refusal
+
 
 class Estimator:
     """Single observations to measurements with calibrated standard deviations, or refusals.
@@ -93,12 +99,15 @@ class Estimator:
 
     def _hand(self, observation: Observation, side: Side) -> HandMeasurement:
         hand = observation.hand(side)
-        if hand is None:
-            return HandMeasurement.refused(side, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
-        estimate = self.estimate(observation, hand)
-        if estimate.refusal is not None:
-            return HandMeasurement.refused(side, QUANTITY_NAMES, estimate.refusal)
+        estimate = self.estimate_side(observation, side)
+        if hand is None or estimate.refusal is not None:
+            return HandMeasurement.refused(side, QUANTITY_NAMES, estimate.refused())
         return HandMeasurement(side, {name: self.judged(name, estimate, hand) for name in QUANTITY_NAMES})
+
+    def estimate_side(self, observation: Observation, side: Side) -> Estimate:
+        """As `estimate`, for the hand of that side, which may not have been seen."""
+        hand = observation.hand(side)
+        return Estimate({}, Refusal.HAND_NOT_SEEN) if hand is None else self.estimate(observation, hand)
 
     def judged(self, name: str, estimate: Estimate, hand: HandObservation) -> Measurement:
         """One quantity of an estimate, refused where it is too uncertain to be of use."""
