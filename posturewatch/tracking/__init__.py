@@ -1,1 +1,6 @@
+"""From pictures to observations: hands, forearms, body. Alone knows the tracking library."""
 
+from posturewatch.tracking.forearm import ForearmNet
+from posturewatch.tracking.tracker import Tracker, TrackerMode
+
+__all__ = ["ForearmNet", "Tracker", "TrackerMode"]

@@ -1,0 +1,179 @@
+"""The body: found and followed at a low rate, and how far its arms can be believed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import BODY_LANDMARKS, BodyObservation, Side
+from posturewatch.tracking.networks import BODY_INPUT_PX, PERSON_INPUT_PX, BodyNet, PersonNet, RawBody
+from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_picture_m, to_picture_px
+
+__all__ = ["BodyFinder", "arm", "arm_trust", "face_px", "mirrored_body", "whole_picture"]
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+_MIN_PERSON = 0.5
+_MIN_PRESENCE = 0.5
+#: A followed body is looked for afresh this often, so that a wrong cutting cannot stay.
+_AFRESH_S = 1.0
+
+#: Left and right points of the body, which change places in a mirrored picture.
+_PAIRS = [(1, 4), (2, 5), (3, 6), (7, 8), (9, 10), *((i, i + 1) for i in range(11, 33, 2))]
+_SWAP = np.arange(33)
+for _a, _b in _PAIRS:
+    _SWAP[[_a, _b]] = _b, _a
+
+
+def whole_picture(image: Image) -> Roi:
+    """The square around the whole picture."""
+    height, width = image.shape[:2]
+    return Roi((width / 2, height / 2), float(max(height, width)))
+
+
+def mirrored_body(body: BodyObservation) -> BodyObservation:
+    """The same points with left and right exchanged: what the network calls left in a mirrored picture is the
+    person's right."""
+    return BodyObservation(
+        body.landmarks_px[_SWAP], body.landmarks_m[_SWAP], body.visibility[_SWAP], body.time_s
+    )
+
+
+def face_px(body: BodyObservation | None) -> Array | None:
+    """(11, 3): nose, eyes, ears and mouth in pixels, or None where no body was seen."""
+    return None if body is None else body.landmarks_px[:11]
+
+
+def arm(body: BodyObservation, side: Side) -> tuple[Array, Array, Array]:
+    """(shoulder, elbow, wrist), each (2,), in pixels."""
+    points = [
+        body.landmarks_px[BODY_LANDMARKS[f"{side}_{joint}"], :2] for joint in ("shoulder", "elbow", "wrist")
+    ]
+    return points[0], points[1], points[2]
+
+
+def arm_trust(body: BodyObservation, side: Side, width_px: int, height_px: int) -> float:
+    """How far that arm's wrist can be believed, 0..1.
+
+    Visibility alone does not tell (0.8 was seen on elbows that were wrong by over 100 degrees): the head must
+    be in the picture, the wrist too, and the arm's bones must have lengths that fit the shoulders.
+    """
+    shoulder, elbow, wrist = arm(body, side)
+    other = arm(body, "right" if side == "left" else "left")[0]
+    hips = body.landmarks_px[[BODY_LANDMARKS["left_hip"], BODY_LANDMARKS["right_hip"]], :2].mean(axis=0)
+    trunk = max(math.dist(shoulder, other), 0.6 * math.dist((shoulder + other) / 2, hips), 1e-6)
+    trust = float(body.visibility[BODY_LANDMARKS[f"{side}_wrist"]])
+    nose = body.landmarks_px[BODY_LANDMARKS["nose"], :2]
+    size = np.array([width_px, height_px])
+    if not _inside(nose, size, 0.0):
+        trust *= 0.3
+    if not _inside(wrist, size, 0.02):
+        trust *= 0.2
+    if not _inside(elbow, size, 0.1):
+        trust *= 0.6
+    # Upper arm and forearm are each about three quarters of the shoulders' breadth; foreshortening only shortens.
+    if max(math.dist(shoulder, elbow), math.dist(elbow, wrist)) > 1.6 * trunk:
+        trust *= 0.3
+    return trust
+
+
+def _inside(point: Array, size: Array, margin: float) -> bool:
+    return bool((point >= -margin * size).all() and (point < (1 + margin) * size).all())
+
+
+class BodyFinder:
+    """Two networks: one finds a person in the whole picture, the other puts landmarks on the body.
+
+    `look` waits for the result. `offer` and `latest` never wait: a picture is taken on when the networks are
+    free, and its result appears some frames later with the time of the picture it was seen in.
+    """
+
+    def __init__(self, mirrored: bool) -> None:
+        self._mirrored = mirrored
+        self._person = PersonNet()
+        self._body = BodyNet()
+        self._roi: Roi | None = None
+        self._afresh_s = -math.inf
+        self._image: Image | None = None
+        self._time_s = 0.0
+        self._busy: PersonNet | BodyNet | None = None
+        self.latest: BodyObservation | None = None
+
+    def look(self, image_bgr: Image, time_s: float) -> BodyObservation | None:
+        self.offer(image_bgr, time_s)
+        while self._busy is not None:
+            self._advance()
+        return self.latest
+
+    def offer(self, image_bgr: Image, time_s: float) -> bool:
+        """Takes the picture on if the networks are free; says whether it did."""
+        if self._busy is not None:
+            return False
+        self._image, self._time_s = image_bgr, time_s
+        if self._roi is None or not 0 <= time_s - self._afresh_s < _AFRESH_S:
+            self._person.start(cut(image_bgr, whole_picture(image_bgr), PERSON_INPUT_PX, replicate=False))
+            self._busy = self._person
+        else:
+            self._start_body(self._roi)
+        return True
+
+    def poll(self) -> None:
+        """Moves on what has finished; returns at once."""
+        while self._busy is not None and self._busy.done:
+            self._advance()
+
+    @property
+    def busy(self) -> bool:
+        return self._busy is not None
+
+    def _start_body(self, roi: Roi) -> None:
+        assert self._image is not None
+        self._roi = roi
+        self._body.start(cut(self._image, roi, BODY_INPUT_PX))
+        self._busy = self._body
+
+    def _advance(self) -> None:
+        assert self._image is not None
+        if self._busy is self._person:
+            found = self._person.wait()
+            self._busy = None
+            if found and found[0].score >= _MIN_PERSON:
+                self._afresh_s = self._time_s
+                self._start_body(person_roi(found[0], whole_picture(self._image)))
+            elif self._roi is not None:
+                self._start_body(self._roi)  # the finder misses close bodies that are still followed well
+            else:
+                self.latest = None
+        elif self._busy is self._body:
+            raw = self._body.wait()
+            self._busy = None
+            self._take(raw)
+
+    def _take(self, raw: RawBody) -> None:
+        assert self._roi is not None
+        if raw.presence < _MIN_PRESENCE:
+            self._roi = self.latest = None
+            return
+        landmarks_px = to_picture_px(raw.landmarks_px, self._roi, BODY_INPUT_PX)
+        body = BodyObservation(
+            landmarks_px[:33],
+            to_picture_m(raw.landmarks_m[:33], self._roi),
+            raw.visibility[:33],
+            self._time_s,
+        )
+        self._roi = body_roi(landmarks_px[33:35])
+        self.latest = mirrored_body(body) if self._mirrored else body
+
+    def forget(self) -> None:
+        """Starts afresh with the next picture, as for pictures that have nothing to do with each other."""
+        while self._busy is not None:
+            self._advance()
+        self._roi = self.latest = None
+        self._afresh_s = -math.inf
+
+    def close(self) -> None:
+        self._person.close()
+        self._body.close()

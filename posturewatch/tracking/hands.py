@@ -1,0 +1,80 @@
+"""One look at a hand: a cutting of the picture through the landmark network, and what came of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import Side
+from posturewatch.tracking.networks import HAND_INPUT_PX, PALM_INPUT_PX, HandNet, PalmNet, RawHand
+from posturewatch.tracking.plausible import hand_distance, is_handlike
+from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_picture_m, to_picture_px
+
+__all__ = ["MIN_PALM", "MIN_PRESENCE", "Seen", "find_palms", "look", "look_closely", "read_hand"]
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+#: The palm finder's score from which a landmark look is spent on it; the look then decides.
+MIN_PALM = 0.3
+#: The landmark network's score below which there is no hand: the library's own bound.
+MIN_PRESENCE = 0.5
+
+_SETTLED = 0.06  # hand scales between two looks: no third is needed
+_UNSETTLED = 0.35  # a real hand stays where it is when it is looked at again; other things wander
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A hand in the picture, side still open. landmarks_px (21, 3), landmarks_m (21, 3), presence 0..1,
+    left_probability: what the library's label says, turned to the anatomical left."""
+
+    landmarks_px: Array
+    landmarks_m: Array
+    presence: float
+    left_probability: float
+
+    def label_agrees(self, side: Side) -> bool:
+        return (self.left_probability >= 0.5) == (side == "left")
+
+
+def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Seen:
+    """The network's answer in the picture's terms. Its label is meant for a mirrored picture."""
+    return Seen(
+        to_picture_px(raw.landmarks_px, roi, HAND_INPUT_PX),
+        to_picture_m(raw.landmarks_m, roi),
+        raw.presence,
+        raw.label_left if mirrored else 1.0 - raw.label_left,
+    )
+
+
+def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Seen:
+    net.start(cut(image_bgr, roi, HAND_INPUT_PX))
+    return read_hand(net.wait(), roi, mirrored=mirrored)
+
+
+def look_closely(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool, looks: int = 4) -> Seen | None:
+    """The hand in that cutting, looked at again with a cutting fitted to it until it settles; None where
+    there is none, or where what was seen does not stay or cannot be a hand."""
+    height, width = image_bgr.shape[:2]
+    seen = look(net, image_bgr, roi, mirrored=mirrored)
+    moved = 0.0
+    for _ in range(looks - 1):
+        if seen.presence < 0.1 or not is_handlike(seen.landmarks_px, width, height):
+            return None
+        again = look(net, image_bgr, hand_roi(seen.landmarks_px), mirrored=mirrored)
+        moved = hand_distance(again.landmarks_px, seen.landmarks_px)
+        seen = again
+        if moved < _SETTLED:
+            break
+    if seen.presence < MIN_PRESENCE or moved > _UNSETTLED:
+        return None
+    return seen if is_handlike(seen.landmarks_px, width, height) else None
+
+
+def find_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> list[tuple[float, Roi]]:
+    """(score, cutting for the hand) of each palm found in a tile of the picture, best first."""
+    net.start(cut(image_bgr, tile, PALM_INPUT_PX, replicate=False))
+    return [(palm.score, palm_roi(palm, tile)) for palm in net.wait() if palm.score >= MIN_PALM]

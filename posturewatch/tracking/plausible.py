@@ -1,0 +1,73 @@
+"""Whether landmarks can be a hand at all, and whether two sets are one hand. Pure.
+
+The landmark network draws a hand into whatever it is shown, so its own score is not enough. Each bound is
+loose: it refuses what no hand does (common practice; the widths were set on real films and renders), and
+leaves doubtful hands to the estimator's uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.tracking.forearm import hand_scale_px
+
+__all__ = ["hand_distance", "in_face", "is_handlike", "is_same_hand"]
+
+Array = NDArray[np.float64]
+
+_MIN_SCALE_PX = 10.0  # a palm of fewer pixels has no measurable landmarks
+_MIN_INSIDE = 0.6  # share of landmarks within the picture
+_SAME_HAND = 0.45  # mean landmark distance in hand scales; side by side, two hands are over 0.8 apart
+
+#: Bones that a hand has, as pairs of landmarks: the palm's and the fingers'.
+_BONES = np.array(
+    [(0, 5), (0, 9), (0, 13), (0, 17), (5, 6), (6, 7), (9, 10), (10, 11), (13, 14), (14, 15), (17, 18), (18, 19)]
+)  # fmt: skip
+
+
+def is_handlike(landmarks_px: Array, width_px: int, height_px: int) -> bool:
+    """Size, place and proportions that a hand can have. landmarks_px (21, 3)."""
+    if not np.isfinite(landmarks_px).all():
+        return False
+    scale = hand_scale_px(landmarks_px)
+    if not _MIN_SCALE_PX <= scale <= 2.0 * max(width_px, height_px):
+        return False
+    x, y = landmarks_px[:, 0], landmarks_px[:, 1]
+    inside = (x >= 0) & (x < width_px) & (y >= 0) & (y < height_px)
+    if inside.mean() < _MIN_INSIDE:
+        return False
+    # Seen flat, no finger bone outgrows the palm, and no hand is a point or a line along its whole length.
+    lengths = np.linalg.norm(landmarks_px[_BONES[:, 0], :2] - landmarks_px[_BONES[:, 1], :2], axis=1)
+    if lengths[4:].max() > 0.9 * scale:
+        return False
+    spread = np.sqrt(np.linalg.eigvalsh(np.cov(landmarks_px[:, :2].T)).clip(min=0))
+    return bool(spread[1] >= 0.15 * scale and spread[0] >= 0.04 * scale and spread[1] <= 1.2 * scale)
+
+
+def hand_distance(first_px: Array, second_px: Array) -> float:
+    """Mean distance of the landmarks of two hands, in units of the larger one's scale."""
+    apart = np.linalg.norm(first_px[:, :2] - second_px[:, :2], axis=1).mean()
+    return float(apart) / max(hand_scale_px(first_px), hand_scale_px(second_px), 1e-6)
+
+
+def is_same_hand(first_px: Array, second_px: Array) -> bool:
+    """Whether two sets of landmarks lie on one hand: landmark by landmark, or, where the network drew the
+    fingers two ways, by palms that share their place and size."""
+    if hand_distance(first_px, second_px) < _SAME_HAND:
+        return True
+    palms = [points[[0, 5, 9, 13, 17], :2] for points in (first_px, second_px)]
+    scale = max(hand_scale_px(first_px), hand_scale_px(second_px), 1e-6)
+    return math.dist(palms[0].mean(axis=0), palms[1].mean(axis=0)) < 0.35 * scale
+
+
+def in_face(landmarks_px: Array, face_px: Array | None) -> bool:
+    """Whether a hand's middle lies within the face, given as landmarks (n, 2 or 3) of eyes, ears and mouth."""
+    if face_px is None:
+        return False
+    centre = face_px[:, :2].mean(axis=0)
+    radius = np.linalg.norm(face_px[:, :2] - centre, axis=1).max()
+    middle = landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
+    return bool(np.linalg.norm(middle - centre) < radius)

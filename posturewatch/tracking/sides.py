@@ -1,0 +1,120 @@
+"""Left or right: evidence, belief over time, and the decision. Pure.
+
+Everything is in log odds for "left", in natural units: +2 means 7.4 to 1 for left. Evidence comes from the
+library's own label, which flips on hard frames, and from the body's wrists, which weigh more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import Side
+
+__all__ = ["SideBelief", "assign_sides", "body_evidence", "label_evidence", "probability"]
+
+Array = NDArray[np.float64]
+
+#: The label is right in about four of five hard frames (common practice: it is capped at that).
+LABEL_CAP = 1.5
+BODY_CAP = 4.0
+#: Frames of one second are not independent: a second of steady evidence counts as this many frames.
+_FRAMES_PER_S = 2.0
+_MEMORY_S = 15.0
+_BELIEF_CAP = 12.0
+#: A hand is left out only where both are surely the same side.
+_KEEP = 3.0
+#: A swap of two sides needs this much more than an equal case.
+_STAY = 1.0
+
+
+def probability(log_odds: float) -> float:
+    """The probability for log odds."""
+    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, log_odds))))
+
+
+def label_evidence(left_probability: float, presence: float) -> float:
+    """What the library's label says, weighted by its confidence that there is a hand (0..1 both)."""
+    p = min(max(left_probability, 1e-3), 1 - 1e-3)
+    return presence * max(-LABEL_CAP, min(LABEL_CAP, math.log(p / (1 - p))))
+
+
+def body_evidence(
+    wrist_px: Array, hand_px: float, left_wrist_px: Array | None, right_wrist_px: Array | None, trust: float
+) -> float:
+    """What the body's wrists say of a hand whose wrist is at wrist_px (2,).
+
+    hand_px: the hand's scale; a body wrist that is not usable is None; trust 0..1 is the body's plausibility.
+    The nearer wrist speaks, the more the clearer it is the nearer one; wrists far from the hand say nothing.
+    A single usable wrist speaks only for a hand that lies on it.
+    """
+    far = 2.5  # hand scales: beyond this a body wrist is not this hand's
+    spread = 0.8  # hand scales: how far the body's wrist strays from the hand's
+    distances = [
+        far
+        if at is None
+        else min(far, float(np.hypot(*(np.asarray(at)[:2] - wrist_px))) / max(hand_px, 1e-6))
+        for at in (left_wrist_px, right_wrist_px)
+    ]
+    log_odds = (distances[1] ** 2 - distances[0] ** 2) / (2 * spread**2)
+    return trust * max(-BODY_CAP, min(BODY_CAP, log_odds))
+
+
+class SideBelief:
+    """What is believed of one followed hand. `value` is in log odds for left.
+
+    Evidence adds up by the time it lasts, not by the number of frames, and fades over 15 s; so a flip of the
+    label for a moment changes little, and sustained evidence wins.
+    """
+
+    def __init__(self, value: float = 0.0) -> None:
+        self.value = value
+        self._time_s: float | None = None
+
+    def update(self, time_s: float, evidence: float) -> float:
+        """Takes in this moment's evidence (log odds for left). The first counts as one whole frame."""
+        if self._time_s is None:
+            gain = 1.0
+        else:
+            passed_s = min(max(time_s - self._time_s, 0.0), 0.5)  # a gap is not half a minute of evidence
+            self.value *= math.exp(-passed_s / _MEMORY_S)
+            gain = passed_s * _FRAMES_PER_S
+        self._time_s = time_s
+        self.value = max(-_BELIEF_CAP, min(_BELIEF_CAP, self.value + gain * evidence))
+        return self.value
+
+
+def assign_sides(
+    beliefs: Sequence[float], previous: Sequence[Side | None] | None = None
+) -> list[tuple[Side | None, float]]:
+    """One side, or None, for each hand, and the confidence in it (0.5..1); no side is given twice.
+
+    beliefs: log odds for left of each hand (at most four). previous: the sides the hands had, which they keep
+    unless the evidence for another arrangement is clearly better. Hands left over get (None, 0.5).
+    """
+    count = len(beliefs)
+    if count > 4:
+        raise ValueError(f"at most four hands can be told apart, got {count}")
+    before = list(previous) if previous is not None else [None] * count
+    sign = {"left": 1.0, "right": -1.0}
+
+    def merit(sides: tuple[Side | None, ...]) -> float:
+        total = 0.0
+        for side, belief, was in zip(sides, beliefs, before, strict=True):
+            if side is not None:
+                total += _KEEP + sign[side] * belief + (_STAY if side == was else 0.0)
+        return total
+
+    options: tuple[Side | None, ...] = ("left", "right", None)
+    arrangements = [
+        sides
+        for sides in product(options, repeat=count)
+        if sides.count("left") <= 1 and sides.count("right") <= 1
+    ]
+    best = max(arrangements, key=merit)
+    margin = sum(sign[side] * belief for side, belief in zip(best, beliefs, strict=True) if side is not None)
+    return [(None, 0.5) if side is None else (side, max(0.5, probability(margin))) for side in best]

@@ -1,0 +1,85 @@
+"""The tracker: a frame in, an observation out."""
+
+from __future__ import annotations
+
+from types import TracebackType
+from typing import Literal
+
+from posturewatch.frames import Frame
+from posturewatch.observation import (
+    BodyObservation,
+    ForearmAxis,
+    HandObservation,
+    Observation,
+    Side,
+    other_side,
+)
+from posturewatch.tracking.forearm import ForearmNet
+from posturewatch.tracking.hands import Seen
+from posturewatch.tracking.still import StillFinder
+
+__all__ = ["Tracker", "TrackerMode"]
+
+TrackerMode = Literal["still", "film", "live"]
+
+
+class Tracker:
+    """Hands, forearms and body of each frame.
+
+    mode: "still" for pictures that have nothing to do with each other; "film" for every frame of a film, the
+    same result on every run; "live" for a camera, within the time between two frames.
+    forearm: the network for the forearm's axis; without it `HandObservation.forearm` is None.
+    mirrored: the pictures are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and
+    the forearm's axis are those of the picture as it is.
+
+    Not for use from several threads at once; one tracker a process or thread. `close` may be called twice.
+    Raises UnavailableError where the tracking library or its models are missing.
+    """
+
+    def __init__(
+        self, mode: TrackerMode = "still", forearm: ForearmNet | None = None, mirrored: bool = False
+    ) -> None:
+        if mode != "still":
+            raise ValueError(f"a tracker's mode is 'still', 'film' or 'live', got {mode!r}")
+        self.mode = mode
+        self.mirrored = mirrored
+        self._forearm = forearm
+        self._finder = StillFinder(mirrored)
+
+    def observe(self, frame: Frame) -> Observation:
+        found, body = self._finder.find(frame.image_bgr, frame.time_s)
+        return self._observation(frame, found, body)
+
+    def _observation(
+        self, frame: Frame, found: list[tuple[Side, float, Seen]], body: BodyObservation | None
+    ) -> Observation:
+        axes: list[ForearmAxis | None] = [None] * len(found)
+        if self._forearm is not None:
+            looks = [
+                (seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found
+            ]
+            axes = list(self._forearm.measure(frame.image_bgr, looks))
+        hands = tuple(
+            HandObservation(
+                side=side,
+                side_confidence=confidence,
+                score=seen.presence,
+                landmarks_px=seen.landmarks_px,
+                landmarks_m=seen.landmarks_m,
+                label_agrees=seen.label_agrees(side),
+                forearm=axis,
+            )
+            for (side, confidence, seen), axis in zip(found, axes, strict=True)
+        )
+        return Observation(frame.index, frame.time_s, frame.width_px, frame.height_px, hands, body)
+
+    def close(self) -> None:
+        self._finder.close()
+
+    def __enter__(self) -> Tracker:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
