@@ -1,0 +1,117 @@
+"""Whether an extreme angle is being held: evidence over time, and the warning that follows from it."""
+
+from __future__ import annotations
+
+import math
+
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.verdict import HoldWarning
+from posturewatch.observation import Side
+
+__all__ = ["Hold", "probability_beyond"]
+
+#: Sums of frame times miss a round number of seconds by rounding; a microsecond is far below a frame.
+_ROUNDING_S = 1e-6
+
+
+def probability_beyond(limit: float, magnitude: float, sd: float) -> float:
+    """The chance that the true angle is beyond the limit, given a measurement with a normal error of standard
+    deviation sd (above 0). magnitude and limit are in the same direction.
+
+    sd is that of the single measurement. Errors of neighbouring frames are alike (same view, same hand), so
+    holding does not average them out, and no such averaging is claimed here.
+    """
+    return 0.5 * math.erfc((limit - magnitude) / (sd * math.sqrt(2.0)))
+
+
+class Hold:
+    """Evidence that one quantity of one hand is held beyond its extreme limit, and the warning.
+
+    Evidence grows by each seen interval whose first frame is at or above `warn_probability`, and shrinks by
+    each seen interval whose first frame is below it, so that glimpses between comfortable moments never add
+    up; a dip longer than `dip_s` starts afresh. Frames without a measurement neither add nor take away;
+    unseen for longer than `unseen_grace_s` starts afresh and clears the warning. A warning fires only in a
+    frame that is itself measured and above the level.
+    """
+
+    def __init__(
+        self, side: Side, quantity_name: str, direction: str, limit: float, rules: WatchRules
+    ) -> None:
+        self._side, self._quantity, self._direction, self._limit = side, quantity_name, direction, limit
+        self._rules = rules
+        self._active: HoldWarning | None = None
+        self._cleared_s: float | None = None
+        self._last_seen_s: float | None = None
+        self._since_s: float | None = None
+        self._held_s = 0.0
+        self._dip_s = 0.0
+        self._previous_high: bool | None = None
+        self._below_since_s: float | None = None
+
+    @property
+    def active(self) -> HoldWarning | None:
+        return self._active
+
+    def update(self, time_s: float, chance: float | None) -> tuple[HoldWarning | None, HoldWarning | None]:
+        """(cleared, fired) of this frame. chance is that of being beyond the limit; None when not measurable."""
+        cleared = None
+        if self._last_seen_s is not None and time_s - self._last_seen_s > self._rules.unseen_grace_s:
+            cleared = self._clear(time_s)
+        if chance is None:
+            self._previous_high = None
+            return cleared, None
+        self._gather(time_s, chance >= self._rules.warn_probability)
+        self._last_seen_s = time_s
+        if self._active is not None:
+            return self._watch_for_end(time_s, chance), None
+        return cleared, self._fire(time_s)
+
+    def _forget(self) -> None:
+        self._since_s = self._previous_high = self._below_since_s = None
+        self._held_s = self._dip_s = 0.0
+
+    def _gather(self, time_s: float, high: bool) -> None:
+        if self._since_s is not None and self._previous_high is not None and self._last_seen_s is not None:
+            interval_s = min(time_s - self._last_seen_s, self._rules.max_gap_s)
+            if self._previous_high:
+                self._held_s += interval_s
+                self._dip_s = 0.0
+            else:
+                self._held_s -= interval_s
+                self._dip_s += interval_s
+            if self._dip_s > self._rules.dip_s + _ROUNDING_S or self._held_s < 0:
+                self._since_s = None
+        if high and self._since_s is None:
+            self._since_s, self._held_s, self._dip_s = time_s, 0.0, 0.0
+        self._previous_high = high
+
+    def _fire(self, time_s: float) -> HoldWarning | None:
+        if self._since_s is None or not self._previous_high:
+            return None
+        if self._held_s < self._rules.hold_s - _ROUNDING_S:
+            return None
+        if self._cleared_s is not None and time_s - self._cleared_s < self._rules.rearm_s - _ROUNDING_S:
+            return None
+        self._below_since_s = None
+        self._active = HoldWarning(
+            self._side, self._quantity, self._direction, self._limit, self._since_s, time_s
+        )
+        return self._active
+
+    def _watch_for_end(self, time_s: float, chance: float) -> HoldWarning | None:
+        if chance >= self._rules.clear_probability:
+            self._below_since_s = None
+            return None
+        if self._below_since_s is None:
+            self._below_since_s = time_s
+        if time_s - self._below_since_s < self._rules.dip_s - _ROUNDING_S:
+            return None
+        return self._clear(time_s)
+
+    def _clear(self, time_s: float) -> HoldWarning | None:
+        cleared = self._active
+        if cleared is not None:
+            self._cleared_s = time_s
+        self._active = None
+        self._forget()
+        return cleared

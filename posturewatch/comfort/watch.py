@@ -1,0 +1,154 @@
+"""The watch: frame measurements in, zones, excursions and warnings out. Pure; time is an argument."""
+
+from __future__ import annotations
+
+from posturewatch.comfort.excursions import ExcursionTracker
+from posturewatch.comfort.holds import Hold, probability_beyond
+from posturewatch.comfort.limits import LEVELS, LimitProfile
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.verdict import Excursion, HoldWarning, Level, Verdict, Zone, ZoneState
+from posturewatch.measurement import FrameMeasurement, Measurement
+from posturewatch.observation import Side
+from posturewatch.quantities import QUANTITIES, Quantity
+
+__all__ = ["Watch", "zone_of"]
+
+SIDES: tuple[Side, ...] = ("left", "right")
+_UNSEEN = ZoneState(Zone.UNSEEN, None, 0.0)
+
+
+def zone_of(value: float, entry: Quantity, limits: LimitProfile) -> tuple[Zone, str]:
+    """The zone of a value (in the quantity's unit, signed) and the direction it leans to. A quantity without
+    a negative direction counts as leaning to its positive one, and is within comfort below 0."""
+    direction = entry.negative if value < 0 and entry.negative is not None else entry.positive
+    magnitude = value * entry.sign(direction)
+    band = limits.bands[entry.name, direction]
+    if band.extreme is not None and magnitude > band.extreme.value:
+        return Zone.EXTREME, direction
+    if band.comfort is not None and magnitude > band.comfort.value:
+        return Zone.BEYOND, direction
+    return Zone.WITHIN, direction
+
+
+class Watch:
+    """Watches both hands frame by frame.
+
+    Everything follows from the unsmoothed measurement. `Excursion.limit` and `HoldWarning.limit` are
+    magnitudes in their direction, as in the profile; `Excursion.peak` is signed. Refused measurements count
+    as unseen: they open nothing, and nothing is warned of them.
+    """
+
+    def __init__(self, limits: LimitProfile, rules: WatchRules) -> None:
+        self.limits = limits
+        self.rules = rules
+        self._time_s: float | None = None
+        self._trackers: dict[tuple[Side, str, str, Level], ExcursionTracker] = {}
+        self._holds: dict[tuple[Side, str, str], Hold] = {}
+        self._make()
+
+    def _make(self) -> None:
+        for side in SIDES:
+            for entry in QUANTITIES:
+                for direction in entry.directions:
+                    for level in LEVELS:
+                        limit = self.limits.limit(entry.name, direction, level)
+                        if limit is None:
+                            continue
+                        self._trackers[side, entry.name, direction, level] = ExcursionTracker(
+                            side, entry.name, direction, level, limit.value, self.rules
+                        )
+                        if level == "extreme" and side in self.rules.warn_sides:
+                            self._holds[side, entry.name, direction] = Hold(
+                                side, entry.name, direction, limit.value, self.rules
+                            )
+
+    @property
+    def open_excursions(self) -> tuple[Excursion, ...]:
+        """Announced excursions that last, with their peaks so far."""
+        return tuple(tracker.open for tracker in self._trackers.values() if tracker.open is not None)
+
+    def update(self, frame: FrameMeasurement) -> Verdict:
+        """The verdict on one frame. Raises ValueError where time runs backwards."""
+        time_s = frame.time_s
+        if self._time_s is not None and time_s < self._time_s:
+            raise ValueError(f"time runs backwards, from {self._time_s} s to {time_s} s")
+        self._time_s = time_s
+        zones: dict[tuple[Side, str], ZoneState] = {}
+        opened: list[Excursion] = []
+        closed: list[Excursion] = []
+        fired: list[HoldWarning] = []
+        cleared: list[HoldWarning] = []
+        for side in SIDES:
+            values = frame.hand(side).values
+            for entry in QUANTITIES:
+                measurement = values.get(entry.name)
+                zones[side, entry.name] = self._zone(entry, measurement)
+                self._excursions(side, entry, time_s, measurement, opened, closed)
+                self._warnings(side, entry, time_s, measurement, fired, cleared)
+        for warning in fired:
+            tracker = self._trackers[warning.side, warning.quantity, warning.direction, "extreme"]
+            announced = tracker.warned(time_s)
+            if announced is not None:
+                opened.append(announced)
+        active = tuple(hold.active for hold in self._holds.values() if hold.active is not None)
+        return Verdict(time_s, zones, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), active)
+
+    def finish(self, time_s: float) -> tuple[Excursion, ...]:
+        """Ends the watch at this time: closes what is open, with end "stopped", and forgets everything."""
+        closed = [tracker.finish(time_s) for tracker in self._trackers.values()]
+        self._time_s = None
+        self._make()
+        return tuple(excursion for excursion in closed if excursion is not None)
+
+    def _zone(self, entry: Quantity, measurement: Measurement | None) -> ZoneState:
+        if measurement is None or measurement.value is None or measurement.sd is None:
+            return _UNSEEN
+        zone, direction = zone_of(measurement.value, entry, self.limits)
+        return ZoneState(zone, direction, self._chance(entry, direction, measurement) or 0.0)
+
+    def _chance(self, entry: Quantity, direction: str, measurement: Measurement | None) -> float | None:
+        """None when not measurable or without an extreme limit."""
+        limit = self.limits.limit(entry.name, direction, "extreme")
+        if limit is None or measurement is None or measurement.value is None or measurement.sd is None:
+            return None
+        return probability_beyond(limit.value, measurement.value * entry.sign(direction), measurement.sd)
+
+    def _excursions(
+        self,
+        side: Side,
+        entry: Quantity,
+        time_s: float,
+        measurement: Measurement | None,
+        opened: list[Excursion],
+        closed: list[Excursion],
+    ) -> None:
+        value = None if measurement is None else measurement.value
+        for direction in entry.directions:
+            for level in LEVELS:
+                tracker = self._trackers.get((side, entry.name, direction, level))
+                if tracker is None:
+                    continue
+                ended, began = tracker.update(time_s, value)
+                if ended is not None:
+                    closed.append(ended)
+                if began is not None:
+                    opened.append(began)
+
+    def _warnings(
+        self,
+        side: Side,
+        entry: Quantity,
+        time_s: float,
+        measurement: Measurement | None,
+        fired: list[HoldWarning],
+        cleared: list[HoldWarning],
+    ) -> None:
+        for direction in entry.directions:
+            hold = self._holds.get((side, entry.name, direction))
+            if hold is None:
+                continue
+            ended, began = hold.update(time_s, self._chance(entry, direction, measurement))
+            if ended is not None:
+                cleared.append(ended)
+            if began is not None:
+                fired.append(began)
