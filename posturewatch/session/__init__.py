@@ -1,1 +1,23 @@
+"""Sessions: recorded as they happen, kept in SQLite, read back."""
 
+from posturewatch.session.reader import SessionReader, SessionRecord, StoredSeries
+from posturewatch.session.recorder import Recorder
+from posturewatch.session.records import Mark, SessionInfo, SessionStart, StoredWarning
+from posturewatch.session.store import Store, default_data_dir, open_reader
+from posturewatch.session.summaries import Shelf, session_summary
+
+__all__ = [
+    "Mark",
+    "Recorder",
+    "SessionInfo",
+    "SessionReader",
+    "SessionRecord",
+    "SessionStart",
+    "Shelf",
+    "Store",
+    "StoredSeries",
+    "StoredWarning",
+    "default_data_dir",
+    "open_reader",
+    "session_summary",
+]

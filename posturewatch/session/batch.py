@@ -1,0 +1,141 @@
+"""What has been put but is not yet in the database: numbers and events only, never a picture."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from posturewatch.comfort.verdict import Excursion
+from posturewatch.measurement import FrameMeasurement, Refusal
+from posturewatch.observation import Side
+from posturewatch.quantities import quantity
+from posturewatch.session.codec import SD_STEP, TIME_STEP_S, VALUE_STEP, Samples, join
+from posturewatch.session.records import Mark, StoredWarning
+
+__all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "SeriesKey", "join_series"]
+
+SeriesKey = tuple[Side, str]
+
+#: Something that happened. An excursion or a warning comes again whenever more is known of it.
+Event = Excursion | StoredWarning | Mark
+
+#: In memory a refusal is 1 + its place here; in the database it is the code in the table `refusal`.
+REFUSALS: tuple[Refusal, ...] = tuple(Refusal)
+_CODES = {refusal: place + 1 for place, refusal in enumerate(REFUSALS)}
+
+_SIDES: tuple[Side, ...] = ("left", "right")
+
+
+@dataclass
+class _Columns:
+    """The growing arrays of one series, in steps of `session.codec`: 17 bytes a sample."""
+
+    time_ms: array[int] = field(default_factory=lambda: array("q"))
+    value: array[int] = field(default_factory=lambda: array("i"))
+    sd: array[int] = field(default_factory=lambda: array("i"))
+    refusal: array[int] = field(default_factory=lambda: array("B"))
+
+    def samples(self) -> Samples:
+        return Samples(
+            np.array(self.time_ms, np.int64),
+            np.array(self.value, np.int64),
+            np.array(self.sd, np.int64),
+            np.array(self.refusal, np.uint8),
+        )
+
+
+@dataclass
+class Batch:
+    """Samples by series, and events in their order. `sample_count` and the events bound its size."""
+
+    series: dict[SeriesKey, _Columns] = field(default_factory=dict)
+    events: list[Event] = field(default_factory=list)
+    sample_count: int = 0
+
+    def add(self, measurement: FrameMeasurement) -> None:
+        """Both hands' measurements of one frame, rounded as they are kept."""
+        time_ms = round(measurement.time_s / TIME_STEP_S)
+        for side in _SIDES:
+            for name, one in measurement.hand(side).values.items():
+                columns = self.series.get((side, name))
+                if columns is None:
+                    columns = self.series.setdefault((side, name), _Columns())
+                columns.time_ms.append(time_ms)
+                if one.value is None or one.sd is None:
+                    columns.value.append(0)
+                    columns.sd.append(0)
+                    columns.refusal.append(_code(one.refusal))
+                else:
+                    columns.value.append(round(one.value / VALUE_STEP))
+                    columns.sd.append(max(1, round(one.sd / SD_STEP)))
+                    columns.refusal.append(0)
+                self.sample_count += 1
+
+
+def _code(refusal: Refusal | None) -> int:
+    if refusal is None:
+        raise ValueError("a measurement has a value or a refusal")
+    return _CODES[refusal]
+
+
+def join_series(batches: Sequence[Batch]) -> dict[SeriesKey, Samples]:
+    """The samples of all batches, one stretch per series."""
+    parts: dict[SeriesKey, list[Samples]] = {}
+    for batch in batches:
+        for key, columns in batch.series.items():
+            parts.setdefault(key, []).append(columns.samples())
+    return {key: join(samples) for key, samples in parts.items()}
+
+
+class OpenExcursions:
+    """The excursions that last, with their peaks so far, so that a crash leaves no peak behind."""
+
+    def __init__(self) -> None:
+        self._lasting: dict[tuple[Side, str, str, str], Excursion] = {}
+        self._changed: set[tuple[Side, str, str, str]] = set()
+
+    def opened(self, excursion: Excursion) -> None:
+        self._lasting[excursion.key] = excursion
+
+    def closed(self, excursion: Excursion) -> None:
+        lasting = self._lasting.get(excursion.key)
+        if lasting is not None and lasting.start_s == excursion.start_s:
+            del self._lasting[excursion.key]
+            self._changed.discard(excursion.key)
+
+    def warned(self, side: Side, name: str, direction: str, fired_s: float) -> None:
+        key = (side, name, direction, "extreme")
+        excursion = self._lasting.get(key)
+        if excursion is not None and excursion.warned_s is None:
+            self._lasting[key] = replace(excursion, warned_s=fired_s)
+            self._changed.add(key)
+
+    def follow(self, measurement: FrameMeasurement) -> None:
+        """Raise the peaks that this frame's values exceed."""
+        for key, excursion in self._lasting.items():
+            value = measurement.hand(excursion.side).values[excursion.quantity].value
+            if value is None:
+                continue
+            sign = quantity(excursion.quantity).sign(excursion.direction)
+            if sign * value > sign * excursion.peak:
+                self._lasting[key] = replace(excursion, peak=value, peak_s=measurement.time_s)
+                self._changed.add(key)
+
+    def changes(self) -> list[Excursion]:
+        """Those that changed since this was last asked."""
+        changed = [self._lasting[key] for key in sorted(self._changed)]
+        self._changed.clear()
+        return changed
+
+    def stop(self, end_s: float) -> list[Excursion]:
+        """Closes whatever still lasts, as stopped at end_s (or at its own last known moment)."""
+        stopped = [
+            replace(one, end_s=max(end_s, one.peak_s, one.start_s), end="stopped")
+            for one in self._lasting.values()
+        ]
+        self._lasting.clear()
+        self._changed.clear()
+        return stopped

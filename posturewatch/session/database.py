@@ -1,0 +1,93 @@
+"""Opening the SQLite file: for the one writer, and read-only for everybody else."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+__all__ = ["FILE_NAME", "connect", "connect_read_only", "looks_sound", "transaction"]
+
+FILE_NAME = "practice.sqlite3"
+
+#: How long one connection waits for another's lock. Commits take milliseconds.
+_BUSY_S = 5.0
+
+#: Pages of 4 KiB in the write-ahead file before it is folded in: a megabyte, not SQLite's usual four.
+_CHECKPOINT_PAGES = 250
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """A writing connection in autocommit mode; may be handed to another thread, not shared between two."""
+    connection = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        # One commit a second is cheap enough to survive a power cut as well as a kill.
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute(f"PRAGMA wal_autocheckpoint = {_CHECKPOINT_PAGES}")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def connect_read_only(path: Path) -> sqlite3.Connection:
+    """A connection that cannot write, beside a running writer or on a folder that cannot be written to.
+
+    Raises sqlite3.Error where the file cannot be read.
+    """
+    absolute = path.resolve().as_posix()
+    uri = "file://" + ("" if absolute.startswith("/") else "/") + quote(absolute) + "?mode=ro"
+    try:
+        return _answering(uri)
+    except sqlite3.OperationalError:
+        # In a folder that cannot be written to SQLite cannot make its helper file; without a write-ahead
+        # file beside it, the database is complete in itself.
+        if path.with_name(path.name + "-wal").exists():
+            raise
+        return _answering(uri + "&immutable=1")
+
+
+def _answering(uri: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(uri, uri=True, timeout=_BUSY_S, isolation_level=None)
+    try:
+        connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def looks_sound(path: Path) -> bool:
+    """Whether SQLite finds the file whole. Read-only, so that a damaged one stays as it is."""
+    try:
+        connection = connect_read_only(path)
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError:
+        return False
+    try:
+        answer = connection.execute("PRAGMA quick_check(1)").fetchone()
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError:
+        return False
+    finally:
+        connection.close()
+    return bool(answer[0] == "ok")
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """All of it or nothing."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:  # a full disk may have rolled it back already
+            connection.execute("ROLLBACK")
+        raise

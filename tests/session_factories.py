@@ -1,0 +1,64 @@
+"""Readings for the session's and the commands' tests: numbers in, no camera and no model."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict
+from posturewatch.frames import Frame
+from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.observation import Observation, Side
+from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.reading import Reading
+
+PICTURE = np.zeros((2, 2, 3), np.uint8)
+
+Values = Mapping[tuple[Side, str], tuple[float, float]]
+
+
+def make_reading(
+    index: int,
+    time_s: float,
+    values: Values,
+    *,
+    refusal: Refusal = Refusal.HAND_NOT_SEEN,
+    opened: Sequence[Excursion] = (),
+    closed: Sequence[Excursion] = (),
+    fired: Sequence[HoldWarning] = (),
+    cleared: Sequence[HoldWarning] = (),
+    dropped: int = 0,
+) -> Reading:
+    """A reading with (value, sd) per (side, quantity); what is not given is refused."""
+
+    def hand(side: Side) -> HandMeasurement:
+        return HandMeasurement(
+            side,
+            {
+                name: Measurement.of(*values[side, name])
+                if (side, name) in values
+                else Measurement.refused(refusal)
+                for name in QUANTITY_NAMES
+            },
+        )
+
+    return Reading(
+        frame=Frame(index, time_s, PICTURE),
+        observation=Observation(index, time_s, 2, 2, (), None),
+        measurement=FrameMeasurement(index, time_s, hand("left"), hand("right")),
+        verdict=Verdict(time_s, {}, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), ()),
+        display={},
+        taken_s=time_s,
+        dropped=dropped,
+    )
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a run ended, as the monitor would tell."""
+
+    end_s: float
+    ending: str = "stopped"
+    closed: tuple[Excursion, ...] = field(default_factory=tuple)
