@@ -190,6 +190,13 @@ def test_no_warning(pieces: list[tuple[float, float | None]], sd: float, why: st
     assert events(play(Watch(profile(), RULES), pieces, sd=sd), "fired") == [], why
 
 
+def test_a_slow_source_counts_no_more_than_its_samples_speak_for() -> None:
+    """A sample every 0.9 s speaks for 0.25 s: 3 s of evidence take 12 intervals."""
+    watch = Watch(profile(), RULES)
+    verdicts = [watch.update(frame(i, i * 0.9, 50.0)) for i in range(20)]
+    assert [fired.fired_s for fired in events(verdicts, "fired")] == [pytest.approx(12 * 0.9)]
+
+
 @pytest.mark.parametrize(
     ("pieces", "fired_s"),
     [

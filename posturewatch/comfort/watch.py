@@ -67,9 +67,9 @@ class Watch:
         """Announced excursions that last, with their peaks so far."""
         return tuple(tracker.open for tracker in self._trackers.values() if tracker.open is not None)
 
-    def update(self, frame: FrameMeasurement) -> Verdict:
+    def update(self, measurement: FrameMeasurement) -> Verdict:
         """The verdict on one frame. Raises ValueError where time runs backwards."""
-        time_s = frame.time_s
+        time_s = measurement.time_s
         if self._time_s is not None and time_s < self._time_s:
             raise ValueError(f"time runs backwards, from {self._time_s} s to {time_s} s")
         self._time_s = time_s
@@ -79,12 +79,12 @@ class Watch:
         fired: list[HoldWarning] = []
         cleared: list[HoldWarning] = []
         for side in SIDES:
-            values = frame.hand(side).values
+            values = measurement.hand(side).values
             for entry in QUANTITIES:
-                measurement = values.get(entry.name)
-                zones[side, entry.name] = self._zone(entry, measurement)
-                self._excursions(side, entry, time_s, measurement, opened, closed)
-                self._warnings(side, entry, time_s, measurement, fired, cleared)
+                single = values.get(entry.name)
+                zones[side, entry.name] = self._zone(entry, single)
+                self._excursions(side, entry, time_s, single, opened, closed)
+                self._warnings(side, entry, time_s, single, fired, cleared)
         for warning in fired:
             tracker = self._trackers[warning.side, warning.quantity, warning.direction, "extreme"]
             announced = tracker.warned(time_s)
