@@ -1,0 +1,408 @@
+"""Films as sources: true times, upright pictures, pace, and clear sentences for what is no film."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import threading
+from fractions import Fraction
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from capture_films import (
+    CORNERS,
+    SIZE,
+    HandClock,
+    HurriedClock,
+    corner_colours,
+    grey_index,
+    marked_picture,
+    turn_film,
+    within,
+    write_film,
+)
+
+from posturewatch.capture.decoding import upright
+from posturewatch.capture.film import FilmSource
+from posturewatch.capture.source import Taken
+from posturewatch.errors import InputError, PosturewatchError, SourceError
+
+EVEN_S = tuple(index / 25 for index in range(20))
+UNEVEN_S = (0.0, 0.04, 0.05, 0.3, 0.333, 0.9, 0.95, 1.7, 1.71, 1.72)
+
+#: The eight ways to hang a picture: the numbers (a, b, c, d) of the display matrix.
+MATRICES = [(1, 0, 0, 1), (0, 1, -1, 0), (-1, 0, 0, -1), (0, -1, 1, 0)]
+MIRRORED = [(-1, 0, 0, 1), (1, 0, 0, -1), (0, 1, 1, 0), (0, -1, -1, 0)]
+
+
+def all_of(source: FilmSource) -> list[Taken]:
+    taken = []
+    while not source.ended:
+        one = source.read(10.0)
+        if one is not None:
+            taken.append(one)
+    source.close()
+    return taken
+
+
+def times_of(taken: list[Taken]) -> list[float]:
+    return [one.frame.time_s for one in taken]
+
+
+@pytest.mark.parametrize(
+    ("name", "codec", "times_s"),
+    [("a.mp4", "mpeg4", EVEN_S), ("a.mkv", "mpeg4", UNEVEN_S), ("a.mp4", "libx264", UNEVEN_S)],
+)
+def test_every_picture_at_its_own_time(
+    tmp_path: Path, name: str, codec: str, times_s: tuple[float, ...]
+) -> None:
+    source = FilmSource(write_film(tmp_path / name, times_s, codec=codec))
+    taken = all_of(source)
+    assert times_of(taken) == pytest.approx(times_s, abs=0.0011)
+    assert [grey_index(one.frame.image_bgr) for one in taken] == list(range(len(times_s)))
+    assert [one.frame.index for one in taken] == list(range(len(times_s)))
+    assert source.dropped == 0
+    assert not source.live
+    assert source.notice is None
+
+
+def test_times_agree_with_an_independent_reader(tmp_path: Path) -> None:
+    """OpenCV's own FFmpeg reader, which states each picture's position."""
+    path = write_film(tmp_path / "uneven.mp4", UNEVEN_S, codec="libx264")
+    theirs = []
+    capture = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG)
+    while capture.read()[0]:
+        theirs.append(capture.get(cv2.CAP_PROP_POS_MSEC) / 1000)
+    capture.release()
+    assert times_of(all_of(FilmSource(path))) == pytest.approx(theirs, abs=1e-3)
+
+
+def test_time_starts_at_the_first_picture(tmp_path: Path) -> None:
+    path = write_film(tmp_path / "late.mkv", [5.0, 5.1, 5.4])
+    assert times_of(all_of(FilmSource(path))) == pytest.approx([0.0, 0.1, 0.4], abs=1e-3)
+
+
+def test_film_without_timestamps_runs_at_its_stated_rate(tmp_path: Path) -> None:
+    # A raw H.264 stream carries pictures and a rate, but no timestamps.
+    path = write_film(tmp_path / "raw.h264", EVEN_S, codec="libx264", container_format="h264")
+    source = FilmSource(path)
+    taken = all_of(source)
+    assert source.info.rate_hz == pytest.approx(25.0)
+    assert times_of(taken) == pytest.approx(EVEN_S, abs=1e-6)
+
+
+@pytest.mark.parametrize("matrix", MATRICES + MIRRORED)
+def test_upright_follows_the_definition_pixel_by_pixel(matrix: tuple[int, int, int, int]) -> None:
+    """ISO/IEC 14496-12: stored (p, q) is shown at (a p + c q + x, b p + d q + y)."""
+    a, b, c, d = matrix
+    stored = np.arange(3 * 5 * 3, dtype=np.uint8).reshape(3, 5, 3)
+    points = {(a * p + c * q, b * p + d * q): stored[q, p] for q in range(3) for p in range(5)}
+    left, top = min(x for x, _ in points), min(y for _, y in points)
+    shown = upright(stored, (a << 16, b << 16, 0, c << 16, d << 16, 0, 0, 0, 1 << 30))
+    assert shown.shape[:2] == ((5, 3) if a == 0 else (3, 5))
+    for (x, y), colour in points.items():
+        assert np.array_equal(shown[y - top, x - left], colour)
+
+
+def test_upright_leaves_a_picture_with_an_empty_matrix() -> None:
+    stored = marked_picture(3)
+    assert np.array_equal(upright(stored, (0,) * 9), stored)
+
+
+@pytest.mark.parametrize(
+    ("matrix", "stored_turns"),
+    [((1, 0, 0, 1), 0), ((0, 1, -1, 0), 1), ((-1, 0, 0, -1), 2), ((0, -1, 1, 0), 3)],
+)
+def test_turned_phone_film_comes_out_upright(
+    tmp_path: Path, matrix: tuple[int, int, int, int], stored_turns: int
+) -> None:
+    # What the phone stores: the upright picture turned anticlockwise by the quarter turns to be undone.
+    pictures = [np.ascontiguousarray(np.rot90(marked_picture(i), stored_turns)) for i in range(4)]
+    path = turn_film(write_film(tmp_path / "turned.mp4", EVEN_S[:4], pictures=pictures), matrix)
+    source = FilmSource(path)
+    taken = all_of(source)
+    assert (source.info.width_px, source.info.height_px) == SIZE
+    for one in taken:
+        assert corner_colours(one.frame.image_bgr) == list(CORNERS)
+
+
+@pytest.mark.skipif(shutil.which("ffmpeg") is None, reason="the ffmpeg command is not installed")
+@pytest.mark.parametrize("matrix", MATRICES + MIRRORED)
+def test_pictures_hang_as_an_independent_player_hangs_them(
+    tmp_path: Path, matrix: tuple[int, int, int, int]
+) -> None:
+    """The ffmpeg command turns films upright by filters of its own."""
+    path = turn_film(write_film(tmp_path / "turned.mp4", EVEN_S[:2]), matrix)
+    ours = all_of(FilmSource(path))[0].frame.image_bgr
+    command = [
+        "ffmpeg",
+        "-v",
+        "error",
+        "-i",
+        str(path),
+        "-frames:v",
+        "1",
+        "-f",
+        "rawvideo",
+        "-pix_fmt",
+        "bgr24",
+        "-",
+    ]
+    raw = subprocess.run(command, check=True, capture_output=True, timeout=60).stdout
+    theirs = np.frombuffer(raw, dtype=np.uint8).reshape(ours.shape)
+    assert corner_colours(ours) == corner_colours(theirs)
+
+
+@pytest.mark.parametrize(
+    ("codec", "pix_fmt", "name"),
+    [
+        ("ffv1", "yuv420p10le", "ten-bit.mkv"),
+        ("ffv1", "yuva420p", "alpha.mkv"),
+        ("mjpeg", "yuvj422p", "jpeg.avi"),
+        ("libx264", "yuv444p", "full-colour.mp4"),
+        ("ffv1", "bgra", "rgb.mkv"),
+    ],
+)
+def test_odd_pixel_formats(tmp_path: Path, codec: str, pix_fmt: str, name: str) -> None:
+    taken = all_of(FilmSource(write_film(tmp_path / name, EVEN_S[:3], codec=codec, pix_fmt=pix_fmt)))
+    assert [grey_index(one.frame.image_bgr) for one in taken] == [0, 1, 2]
+    assert corner_colours(taken[0].frame.image_bgr) == list(CORNERS)
+    assert taken[0].frame.image_bgr.flags.c_contiguous
+
+
+def test_grey_film(tmp_path: Path) -> None:
+    taken = all_of(FilmSource(write_film(tmp_path / "grey.mkv", EVEN_S[:3], codec="ffv1", pix_fmt="gray")))
+    assert [grey_index(one.frame.image_bgr) for one in taken] == [0, 1, 2]
+
+
+def test_interlaced_film_shows_one_moment_per_picture(tmp_path: Path) -> None:
+    # The upper lines (first moment) white, the lower ones (second moment) black.
+    woven = np.zeros((64, 96, 3), dtype=np.uint8)
+    woven[::2] = 255
+    path = write_film(
+        tmp_path / "woven.mkv",
+        EVEN_S[:3],
+        codec="libx264",
+        pictures=[woven] * 3,
+        options={"flags": "+ildct", "crf": "1"},
+    )
+    picture = all_of(FilmSource(path))[0].frame.image_bgr
+    assert picture.shape == (64, 96, 3)
+    assert picture.min() > 200, "no line of the other moment is left"
+
+
+def test_pixels_are_made_square(tmp_path: Path) -> None:
+    path = write_film(tmp_path / "wide.mkv", EVEN_S[:3], pixel_shape=Fraction(4, 3))
+    source = FilmSource(path)
+    taken = all_of(source)
+    assert (source.info.width_px, source.info.height_px) == (128, 64)
+    assert taken[0].frame.image_bgr.shape == (64, 128, 3)
+
+
+def test_info_states_what_the_file_states(tmp_path: Path) -> None:
+    source = FilmSource(write_film(tmp_path / "film.mp4", EVEN_S))
+    source.close()
+    info = source.info
+    assert (info.name, info.kind, info.width_px, info.height_px) == ("film.mp4", "film", *SIZE)
+    assert info.frame_count == 20
+    assert info.duration_s == pytest.approx(0.8, abs=0.05)
+    assert info.rate_hz == pytest.approx(25.0, rel=0.05)
+    assert source.describe()["live"] is False
+
+
+def test_steady_pace_waits_as_long_as_the_film_and_drops_nothing(tmp_path: Path) -> None:
+    clock = HurriedClock()
+    source = FilmSource(write_film(tmp_path / "f.mkv", UNEVEN_S), pace="steady", clock=clock)
+    taken = all_of(source)
+    assert times_of(taken) == pytest.approx(UNEVEN_S, abs=1e-3)
+    assert clock.waited_s == pytest.approx(UNEVEN_S[-1], abs=1e-3)
+    assert [one.taken_s - 1000.0 for one in taken] == pytest.approx(UNEVEN_S, abs=1e-3)
+
+
+def test_steady_pace_does_not_start_before_the_first_read(tmp_path: Path) -> None:
+    clock = HandClock()
+    source = FilmSource(write_film(tmp_path / "f.mkv", EVEN_S), pace="steady", clock=clock)
+    clock.advance(60.0)
+    first = source.read(10.0)
+    clock.settle()
+    assert first is not None
+    assert first.frame.time_s == 0.0
+    assert source.read(0.0) is None, "the second picture is not due"
+    clock.advance(0.041)
+    second = source.read(10.0)
+    assert second is not None
+    assert second.frame.time_s == pytest.approx(0.04, abs=1e-3)
+    source.close()
+
+
+def test_camera_pace_keeps_the_newest_and_counts_the_dropped(tmp_path: Path) -> None:
+    clock = HandClock()
+    source = FilmSource(write_film(tmp_path / "f.mkv", EVEN_S), pace="camera", clock=clock)
+    assert source.live
+    first = source.read(10.0)
+    assert first is not None
+    assert first.frame.index == 0
+    for _ in range(5):
+        clock.settle()
+        clock.advance(0.0402)
+    clock.settle()
+    newest = source.read(10.0)
+    assert newest is not None
+    assert newest.frame.index == 5
+    assert newest.frame.time_s == pytest.approx(0.2, abs=1e-3)
+    assert grey_index(newest.frame.image_bgr) == 5
+    assert source.dropped == 4
+    source.close()
+    assert source.ended
+
+
+@pytest.mark.parametrize("pace", ["steady", "camera"])
+def test_closing_ends_the_wait_for_the_next_picture(tmp_path: Path, pace: str) -> None:
+    before = set(threading.enumerate())
+    clock = HandClock()
+    source = FilmSource(write_film(tmp_path / "f.mkv", [0.0, 500.0]), pace=pace, clock=clock)  # type: ignore[arg-type]
+    assert source.read(10.0) is not None
+    clock.settle()
+    answers: list[Taken | None] = []
+    reader = threading.Thread(target=lambda: answers.append(source.read(120.0)))
+    reader.start()
+    source.close()
+    source.close()
+    reader.join(10.0)
+    assert answers == [None]
+    assert source.ended
+    assert within(10.0, lambda: set(threading.enumerate()) <= before)
+
+
+def test_slow_start_of_the_reader_misses_nothing(tmp_path: Path) -> None:
+    source = FilmSource(write_film(tmp_path / "f.mkv", [i / 25 for i in range(200)]))
+    first = source.read(10.0)
+    assert first is not None
+    assert not source.ended
+    rest = all_of(source)
+    assert len(rest) == 199
+
+
+def test_film_that_breaks_off_gives_what_is_whole(tmp_path: Path) -> None:
+    path = write_film(tmp_path / "f.mkv", EVEN_S)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size * 2 // 3])
+    taken = all_of(FilmSource(path))
+    assert 1 <= len(taken) < len(EVEN_S)
+    assert times_of(taken) == pytest.approx(EVEN_S[: len(taken)], abs=1e-3)
+
+
+def test_damaged_pictures_leave_a_gap_and_bend_no_time(tmp_path: Path) -> None:
+    path = write_film(tmp_path / "f.mkv", EVEN_S, codec="mjpeg", pix_fmt="yuvj420p")
+    data = bytearray(path.read_bytes())
+    starts = [at for at in range(len(data) - 1) if data[at : at + 3] == b"\xff\xd8\xff"]
+    assert len(starts) == len(EVEN_S)
+    # All of the eighth picture but its last bytes, where the container's next header begins.
+    data[starts[7] : starts[8] - 64] = bytes(starts[8] - 64 - starts[7])
+    path.write_bytes(bytes(data))
+    taken = all_of(FilmSource(path))
+    expected = [time_s for index, time_s in enumerate(EVEN_S) if index != 7]
+    assert times_of(taken) == pytest.approx(expected, abs=1e-3)
+
+
+def _missing(folder: Path) -> Path:
+    return folder / "nowhere.mp4"
+
+
+def _folder(folder: Path) -> Path:
+    return folder
+
+
+def _empty(folder: Path) -> Path:
+    (folder / "empty.mp4").touch()
+    return folder / "empty.mp4"
+
+
+def _noise(folder: Path) -> Path:
+    (folder / "noise.mp4").write_bytes(np.random.default_rng(1).bytes(50_000))
+    return folder / "noise.mp4"
+
+
+def _text(folder: Path) -> Path:
+    (folder / "notes.txt").write_text("bars 12 to 16\n" * 400, encoding="utf-8")
+    return folder / "notes.txt"
+
+
+def _play_list(folder: Path) -> Path:
+    lines = [
+        "#EXTM3U",
+        "#EXT-X-TARGETDURATION:9",
+        "#EXTINF:9,",
+        "http://127.0.0.1:9/a.ts",
+        "#EXT-X-ENDLIST",
+        "",
+    ]
+    (folder / "list.m3u8").write_text("\n".join(lines), encoding="utf-8")
+    return folder / "list.m3u8"
+
+
+def _sound_only(folder: Path) -> Path:
+    import av
+
+    with av.open(str(folder / "sound.wav"), "w") as container:
+        stream = container.add_stream("pcm_s16le", rate=8000)
+        frame = av.AudioFrame.from_ndarray(np.zeros((1, 8000), dtype=np.int16), format="s16", layout="mono")
+        frame.sample_rate = 8000
+        container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    return folder / "sound.wav"
+
+
+def _no_pictures(folder: Path) -> Path:
+    return write_film(folder / "none.avi", [], pictures=[])
+
+
+@pytest.mark.parametrize(
+    ("make", "kind", "words"),
+    [
+        (_missing, InputError, "There is no film at"),
+        (_folder, InputError, "is a folder, not a film"),
+        (_empty, SourceError, "is empty"),
+        (_noise, SourceError, "is not a film"),
+        (_text, SourceError, "is not a film"),
+        (_play_list, SourceError, "is not a film"),
+        (_sound_only, SourceError, "is not a film"),
+        (_no_pictures, SourceError, "contains no pictures"),
+    ],
+    ids=lambda value: value.__name__.strip("_") if callable(value) else "",
+)
+def test_what_is_no_film_gets_one_sentence(
+    tmp_path: Path,
+    capfd: pytest.CaptureFixture[str],
+    make: object,
+    kind: type[PosturewatchError],
+    words: str,
+) -> None:
+    assert callable(make)
+    path = make(tmp_path)
+    with pytest.raises(kind, match=words) as caught:
+        FilmSource(path)
+    sentence = caught.value.sentence
+    assert str(path) in sentence
+    assert sentence.endswith(".")
+    assert "\n" not in sentence
+    assert capfd.readouterr() == ("", ""), "no library speaks on the terminal"
+
+
+def test_film_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write_film(tmp_path / "private.mp4", EVEN_S[:2])
+
+    def refuse(*_: object, **__: object) -> object:
+        raise PermissionError(13, "Permission denied")
+
+    # Changing the file's mode would not keep an administrator out.
+    monkeypatch.setattr(Path, "open", refuse)
+    with pytest.raises(InputError, match="may not be read"):
+        FilmSource(path)
+
+
+def test_unknown_pace_is_refused(tmp_path: Path) -> None:
+    path = write_film(tmp_path / "f.mp4", EVEN_S[:2])
+    with pytest.raises(ValueError, match="pace"):
+        FilmSource(path, pace="fast")  # type: ignore[arg-type]
