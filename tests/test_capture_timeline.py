@@ -49,6 +49,13 @@ def test_stream_times_follow_the_stamps_where_arrival_is_uneven() -> None:
     assert moments == pytest.approx([100.0, 100.04, 100.08, 100.12, 100.16])
 
 
+def test_pictures_that_come_in_a_burst_are_not_from_the_future() -> None:
+    timeline = StreamTimeline()
+    burst = [timeline.place(0.04 * i, 10.0) for i in range(25)]
+    assert burst == pytest.approx([10.0 + 0.001 * i for i in range(25)])
+    assert timeline.place(0.04 * 25, 10.05) == pytest.approx(10.04)
+
+
 def test_stream_times_go_on_by_the_clock_after_a_restart() -> None:
     timeline = StreamTimeline()
     assert timeline.place(500.0, 10.0) == 10.0

@@ -82,7 +82,7 @@ class StreamSource(LiveSource):
         )
 
     def _play(self) -> None:
-        options = {"protocol_whitelist": SCHEMES[self._scheme], "fflags": "nobuffer", "flags": "low_delay"}
+        options = {"protocol_whitelist": SCHEMES[self._scheme], "flags": "low_delay"}
         if self._scheme.startswith("rtsp"):
             # Over UDP one lost packet smears the picture until the next whole one.
             options["rtsp_transport"] = "tcp"
@@ -131,7 +131,7 @@ def _without_password(address: str) -> str:
 
 def _sentence(name: str, error: Exception) -> str:
     """One sentence, with what to do, for a stream that cannot be had."""
-    if isinstance(error, av.error.HTTPError):
+    if isinstance(error, (av.error.HTTPClientError, av.error.HTTPServerError)):
         return f"The server of the stream {name} refuses it ({error.strerror}); check the address."
     if isinstance(error, (av.error.TimeoutError, av.error.ExitError)):
         return f"The stream {name} does not answer; check that its sender is running."

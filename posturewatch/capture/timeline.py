@@ -59,8 +59,9 @@ class FilmTimeline:
 class StreamTimeline:
     """Moments of a live stream's pictures on the clock's scale, strictly increasing.
 
-    The stream's own timestamps are even where arrival is not, so they are followed, anchored to the clock at
-    the first picture; anchored anew after `restart()` and where they stray from the clock by over a second.
+    The stream's own timestamps are even where arrival is not, so they are followed, anchored to the clock by
+    the picture that came with the least delay so far (none can be from the future). They are anchored anew
+    after `restart()` and where they lie more than a second back.
     """
 
     def __init__(self) -> None:
@@ -75,7 +76,8 @@ class StreamTimeline:
         """Moment in seconds on the clock of the next picture, from its timestamp and the clock's time."""
         when_s = now_s
         if stamp_s is not None and math.isfinite(stamp_s):
-            if self._anchor_s is None or abs(stamp_s + self._anchor_s - now_s) > STRAY_S:
+            late_s = 0.0 if self._anchor_s is None else now_s - (stamp_s + self._anchor_s)
+            if self._anchor_s is None or not 0.0 <= late_s <= STRAY_S:
                 self._anchor_s = now_s - stamp_s
             when_s = stamp_s + self._anchor_s
         if self._last_s is not None:
