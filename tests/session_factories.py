@@ -7,12 +7,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from posturewatch.comfort.limits import parse_profile
 from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict
 from posturewatch.frames import Frame
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.observation import Observation, Side
 from posturewatch.quantities import QUANTITY_NAMES
 from posturewatch.reading import Reading
+from posturewatch.resources import calibration_dir
+
+LIMITS = parse_profile((calibration_dir() / "limits" / "carpal-pressure.toml").read_text(encoding="utf-8"))
 
 PICTURE = np.zeros((2, 2, 3), np.uint8)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from session_factories import Ended, make_reading
+from session_factories import LIMITS, Ended, make_reading
 
 from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.errors import InputError, StoreError
@@ -31,7 +31,7 @@ START = SessionStart(
     source_kind="film",
     program_version="0.1.0",
     settings={"hold_s": 3.0},
-    limits={"profile": "test"},
+    limits=LIMITS,
     instrument="guitar",
     started_at="2025-03-01T18:00:00.000+00:00",
 )
@@ -85,7 +85,7 @@ def test_samples_come_back_as_documented(tmp_path: Path) -> None:
     assert {kept.refusals[code - 1] for code in kept.refusal[~measured]} == {Refusal.HAND_CUT_OFF}
     assert not series["right", "wrist_flexion"].measured.any()
     assert record.info.dropped_frames == 19
-    assert (record.settings, record.limits) == (START.settings, START.limits)
+    assert (record.settings, record.limits, record.max_gap_s) == (START.settings, LIMITS, 0.25)
 
 
 def test_a_tiny_deviation_is_not_kept_as_none(tmp_path: Path) -> None:
@@ -247,10 +247,10 @@ _RECORD = textwrap.dedent(
     import sys, time
     from pathlib import Path
     sys.path.insert(0, sys.argv[2])
-    from session_factories import make_reading
+    from session_factories import LIMITS, make_reading
     from posturewatch.comfort.verdict import Excursion
     from posturewatch.session import SessionStart, Store
-    recorder = Store(Path(sys.argv[1])).begin(SessionStart("demo", "film", "0.1.0"))
+    recorder = Store(Path(sys.argv[1])).begin(SessionStart("demo", "film", "0.1.0", LIMITS))
     began = time.monotonic()
     index = 0
     while True:

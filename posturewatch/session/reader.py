@@ -6,19 +6,22 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NoReturn, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.errors import InputError, StoreError
 from posturewatch.measurement import Refusal
 from posturewatch.observation import Side
-from posturewatch.session.codec import ChunkError, decode, join
+from posturewatch.session.batch import SeriesKey
+from posturewatch.session.codec import SD_STEP, VALUE_STEP, ChunkError, Samples, decode, join
 from posturewatch.session.database import FILE_NAME, connect_read_only
+from posturewatch.session.limits_json import limits_from_json
 from posturewatch.session.records import Mark, SessionInfo, StoredWarning
 from posturewatch.session.schema import applied, missing, unknown
 
@@ -57,11 +60,12 @@ class StoredSeries:
 
 @dataclass(frozen=True)
 class SessionRecord:
-    """A session as a whole. settings and limits as they were in use, in JSON's types."""
+    """A session as a whole. limits, and max_gap_s of the rules, as they were in use; settings in JSON's types."""
 
     info: SessionInfo
+    limits: LimitProfile
+    max_gap_s: float
     settings: dict[str, Any]
-    limits: dict[str, Any]
     series: tuple[StoredSeries, ...]
     excursions: tuple[Excursion, ...]
     warnings: tuple[StoredWarning, ...]
@@ -175,13 +179,14 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
     number = int(row[-1])
-    settings, limits = connection.execute(
-        "SELECT settings_json, limits_json FROM session WHERE number = ?", (number,)
+    settings, limits, rules = connection.execute(
+        "SELECT settings_json, limits_json, rules_json FROM session WHERE number = ?", (number,)
     ).fetchone()
     return SessionRecord(
         info=_info(connection, row),
+        limits=limits_from_json(json.loads(limits)),
+        max_gap_s=float(json.loads(rules)["max_gap_s"]),
         settings=json.loads(settings),
-        limits=json.loads(limits),
         series=_series(connection, number),
         excursions=_excursions(connection, number),
         warnings=_warnings(connection, number),
@@ -215,13 +220,21 @@ def _series(connection: sqlite3.Connection, number: int) -> tuple[StoredSeries, 
     ).fetchall():
         chunks = connection.execute("SELECT data FROM chunk WHERE series = ? ORDER BY id", (key,))
         samples = join([decode(data) for (data,) in chunks])
-        refused = samples.refusal != 0
-        # Divided, not multiplied: 1234 / 100 is the float nearest to 12.34, 1234 * 0.01 is not always.
-        value = samples.value / round(1 / value_step)
-        sd = samples.sd / round(1 / sd_step)
-        value[refused] = sd[refused] = np.nan
-        found.append(StoredSeries(side, name, samples.time_ms / 1000, value, sd, places[samples.refusal]))
+        samples = replace(samples, refusal=places[samples.refusal])
+        found.append(stored_series((side, name), samples, value_step, sd_step))
     return tuple(found)
+
+
+def stored_series(
+    key: SeriesKey, samples: Samples, value_step: float = VALUE_STEP, sd_step: float = SD_STEP
+) -> StoredSeries:
+    """Samples in steps, with refusals as 1 + the place among today's, as numbers in their units."""
+    refused = samples.refusal != 0
+    # Divided, not multiplied: 1234 / 100 is the float nearest to 12.34, 1234 * 0.01 is not always.
+    value = samples.value / round(1 / value_step)
+    sd = samples.sd / round(1 / sd_step)
+    value[refused] = sd[refused] = np.nan
+    return StoredSeries(*key, samples.time_ms / 1000, value, sd, samples.refusal)
 
 
 def _refusal_places(connection: sqlite3.Connection) -> NDArray[np.uint8]:

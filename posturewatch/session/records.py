@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Excursion, HoldWarning
 
 __all__ = ["Mark", "SessionInfo", "SessionStart", "StoredWarning", "now_utc"]
@@ -22,16 +24,16 @@ class SessionStart:
     """What is known when a session begins.
 
     started_at: UTC, ISO 8601 with offset, of the session's second 0.
-    settings: the settings as they are in use, in JSON's types; kept beside the session, so that an old
-        session is judged by the settings it was played under.
-    limits: the limits in use with their sources, in JSON's types.
+    limits, rules: as in use; kept beside the session, so that an old one is judged by what it was played under.
+    settings: the player's settings as a whole, in JSON's types, for the record.
     """
 
     source_name: str
     source_kind: str
     program_version: str
+    limits: LimitProfile
+    rules: WatchRules = field(default_factory=WatchRules)
     settings: Mapping[str, Any] = field(default_factory=dict)
-    limits: Mapping[str, Any] = field(default_factory=dict)
     instrument: str | None = None
     started_at: str = field(default_factory=now_utc)
 

@@ -32,7 +32,8 @@ _FIRST = (
         program_version TEXT NOT NULL,
         settings_json TEXT NOT NULL,        -- as they were
         end_s REAL,
-        limits_json TEXT NOT NULL,
+        limits_json TEXT NOT NULL,          -- with their sources
+        rules_json TEXT NOT NULL,           -- of the watch: hold time and so on
         lost_samples INTEGER NOT NULL DEFAULT 0,
         dropped_frames INTEGER NOT NULL DEFAULT 0,
         summary_json TEXT

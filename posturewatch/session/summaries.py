@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from posturewatch.comfort.summary import summarise
 from posturewatch.session.reader import SessionReader, SessionRecord
 from posturewatch.session.records import SessionInfo, excursion_json, warning_json
 
@@ -11,11 +12,21 @@ __all__ = ["Shelf", "session_summary", "summarise_record"]
 
 
 def summarise_record(record: SessionRecord) -> dict[str, Any]:
-    """Everything a player reads of one session."""
+    """`session` (see `SessionInfo.to_json`), the fields of `posturewatch.comfort.summary.Summary.to_json`, and
+    the lists `excursions`, `warned` and `marks` that it counts."""
+    summary = summarise(
+        record.series,
+        record.excursions,
+        [stored.warning for stored in record.warnings],
+        record.limits,
+        end_s=record.info.end_s,
+        max_gap_s=record.max_gap_s,
+    )
     return {
         "session": record.info.to_json(),
+        **summary.to_json(),
         "excursions": [excursion_json(one) for one in record.excursions],
-        "warnings": [warning_json(one) for one in record.warnings],
+        "warned": [warning_json(one) for one in record.warnings],
         "marks": [{"time_s": round(mark.time_s, 3), "note": mark.note} for mark in record.marks],
     }
 

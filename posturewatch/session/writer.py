@@ -7,12 +7,14 @@ import json
 import logging
 import sqlite3
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 
 import numpy as np
 
 from posturewatch.comfort.verdict import Excursion
 from posturewatch.session.batch import REFUSALS, Event, SeriesKey
 from posturewatch.session.codec import SD_STEP, VALUE_STEP, ChunkError, Samples, decode, encode, join
+from posturewatch.session.limits_json import limits_to_json
 from posturewatch.session.records import Mark, SessionStart, StoredWarning
 
 __all__ = ["close_session", "insert_session", "last_moment_s", "merge_chunks", "save_events", "save_samples"]
@@ -27,7 +29,7 @@ def insert_session(connection: sqlite3.Connection, identity: str, start: Session
     """A new session's row; gives back its number."""
     cursor = connection.execute(
         "INSERT INTO session (id, started_at, source_name, source_kind, instrument, program_version, "
-        "settings_json, limits_json) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "settings_json, limits_json, rules_json) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             identity,
             start.started_at,
@@ -36,7 +38,8 @@ def insert_session(connection: sqlite3.Connection, identity: str, start: Session
             start.instrument,
             start.program_version,
             json.dumps(dict(start.settings)),
-            json.dumps(dict(start.limits)),
+            json.dumps(limits_to_json(start.limits)),
+            json.dumps(asdict(start.rules)),
         ),
     )
     number = cursor.lastrowid

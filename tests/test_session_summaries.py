@@ -1,0 +1,141 @@
+"""Summaries of kept sessions: the same numbers as computed directly, kept at the end, answered for the page."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from session_factories import LIMITS, Ended, make_reading
+
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.summary import SampleSeries, summarise
+from posturewatch.comfort.watch import Watch
+from posturewatch.errors import InputError
+from posturewatch.measurement import Refusal
+from posturewatch.reading import Reading
+from posturewatch.session import SessionInfo, SessionReader, SessionStart, Shelf, Store, session_summary
+from posturewatch.session.in_memory import InMemorySession
+from posturewatch.session.limits_json import limits_from_json, limits_to_json
+
+RULES = WatchRules(hold_s=2.0, max_gap_s=0.2)
+START = SessionStart("demo", "film", "0.1.0", LIMITS, RULES)
+KEYS = [(side, name) for side in ("left", "right") for name in ("wrist_flexion", "wrist_ulnar_deviation")]
+
+
+def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple, dict[str, np.ndarray]]:
+    """Readings through the real watch, of values that are exact in the store's steps; the left hand bends far
+    for a while, the right hand is never seen."""
+    times = np.arange(0, round(end_s * 25)) * 0.04
+    values = np.round(20 + 45 * np.sin(times / 6), 2)
+    seen = (times < 30) | (times > 34)
+    watch = Watch(LIMITS, RULES)
+    readings = []
+    for index, time_s in enumerate(times):
+        hand = {
+            ("left", "wrist_flexion"): (values[index], 4.0),
+            ("left", "wrist_ulnar_deviation"): (5.0, 4.0),
+        }
+        reading = make_reading(
+            index, float(time_s), hand if seen[index] else {}, refusal=Refusal.HAND_CUT_OFF
+        )
+        verdict = watch.update(reading.measurement)
+        readings.append(Reading(**{**vars(reading), "verdict": verdict}))
+    closed = watch.finish(end_s)
+    return readings, closed, {"times": times, "values": values, "seen": seen}
+
+
+def expected(readings: list[Reading], closed: tuple, truth: dict[str, np.ndarray], end_s: float) -> dict:
+    """The summary computed from the very numbers, without any session in between."""
+    cut_off = 1 + list(Refusal).index(Refusal.HAND_CUT_OFF)
+    excursions = {}
+    for reading in readings:
+        for one in (*reading.verdict.opened, *reading.verdict.closed):
+            excursions[one.key, one.start_s] = one
+    excursions.update({(one.key, one.start_s): one for one in closed})
+    series = []
+    for side, name in KEYS:
+        seen = truth["seen"] if side == "left" else np.zeros(len(truth["times"]), bool)
+        value = truth["values"] if name == "wrist_flexion" else np.full(len(seen), 5.0)
+        series.append(
+            SampleSeries(
+                side,
+                name,
+                np.round(truth["times"], 3),
+                np.where(seen, value, np.nan),
+                np.where(seen, 4.0, np.nan),
+                np.where(seen, 0, cut_off).astype(np.uint8),
+            )
+        )
+    fired = [warning for reading in readings for warning in reading.verdict.fired]
+    assert fired, "the practice is meant to be warned of"
+    return summarise(
+        series, list(excursions.values()), fired, LIMITS, end_s=end_s, max_gap_s=RULES.max_gap_s
+    ).to_json()
+
+
+def test_the_summary_of_a_kept_session_is_the_one_computed_directly(tmp_path: Path) -> None:
+    readings, closed, truth = practice()
+    with Store(tmp_path) as store:
+        recorder = store.begin(START)
+        for reading in readings:
+            recorder.put(reading)
+        recorder.mark(12.0, "bar 9")
+        identity = recorder.finish(Ended(60.0, closed=closed))
+    kept = SessionReader(tmp_path).cached_summary(identity)
+    assert kept is not None
+    wanted = expected(readings, closed, truth, 60.0)
+    assert {key: kept[key] for key in wanted} == wanted
+    assert kept["marks"] == [{"time_s": 12.0, "note": "bar 9"}]
+    assert len(kept["warned"]) == kept["warnings"]
+    json.dumps(kept, allow_nan=False)
+
+
+def test_a_session_in_memory_gives_the_same(tmp_path: Path) -> None:
+    readings, closed, _ = practice()
+    session = InMemorySession()
+    for reading in readings:
+        session.put(reading)
+    info = SessionInfo("", START.started_at, None, None, 60.0, "demo", "film", None, "0.1.0", 0, 0)
+    record = session.record(info, limits=LIMITS, max_gap_s=RULES.max_gap_s, settings={}, closed=closed)
+    with Store(tmp_path) as store:
+        recorder = store.begin(START)
+        for reading in readings:
+            recorder.put(reading)
+        kept = store.session(recorder.finish(Ended(60.0, closed=closed)))
+    assert record.excursions == kept.excursions
+    assert record.warnings == kept.warnings
+    for one, other in zip(record.series, kept.series, strict=True):
+        assert (one.side, one.quantity) == (other.side, other.quantity)
+        for name in ("time_s", "value", "sd", "refusal"):
+            np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
+
+
+def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Path) -> None:
+    readings, closed, truth = practice()
+    with Store(tmp_path) as store:
+        recorder = store.begin(START)
+        for reading in readings:
+            recorder.put(reading)
+        info = store.find(recorder.session_id)
+        assert info.open
+        assert session_summary(store, info)["session"]["ended_at"] is None
+        recorder.finish(Ended(60.0, closed=closed))
+        summary = session_summary(store, store.find("last"))
+    assert summary["session"]["end_reason"] == "stopped"
+    assert summary["quantities"] == expected(readings, closed, truth, 60.0)["quantities"]
+
+
+def test_the_shelf_answers_for_the_page(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        identity = store.begin(START).finish(Ended(1.0))
+        shelf = Shelf(store)
+        assert [one["id"] for one in shelf.sessions()] == [identity]
+        assert shelf.summary(identity)["session"]["id"] == identity
+        with pytest.raises(InputError):
+            shelf.summary("nothing")
+
+
+def test_limits_come_back_from_json() -> None:
+    assert limits_from_json(json.loads(json.dumps(limits_to_json(LIMITS)))) == LIMITS
