@@ -11,11 +11,23 @@ from posturewatch.observation import BODY_LANDMARKS, BodyObservation, Side
 from posturewatch.tracking.networks import BODY_INPUT_PX, PERSON_INPUT_PX, BodyNet, PersonNet, RawBody
 from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_picture_m, to_picture_px
 
-__all__ = ["BodyFinder", "arm", "arm_trust", "face_px", "mirrored_body", "whole_picture"]
+__all__ = [
+    "BodyFinder",
+    "arm",
+    "arm_trust",
+    "face_px",
+    "hand_length_px",
+    "mirrored_body",
+    "usable_wrist",
+    "whole_picture",
+    "wrists_of",
+]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
+_SIDES: tuple[Side, Side] = ("left", "right")
+_MIN_TRUST = 0.3
 _MIN_PERSON = 0.5
 _MIN_PRESENCE = 0.5
 #: A followed body is looked for afresh this often, so that a wrong cutting cannot stay.
@@ -78,6 +90,27 @@ def arm_trust(body: BodyObservation, side: Side, width_px: int, height_px: int) 
     if max(math.dist(shoulder, elbow), math.dist(elbow, wrist)) > 1.6 * trunk:
         trust *= 0.3
     return trust
+
+
+def usable_wrist(body: BodyObservation, side: Side, width_px: int, height_px: int) -> Array | None:
+    """(2,) that wrist in pixels, or None where the arm is not to be believed."""
+    return arm(body, side)[2] if arm_trust(body, side, width_px, height_px) >= _MIN_TRUST else None
+
+
+def hand_length_px(body: BodyObservation, side: Side) -> float:
+    """Wrist to fingertip as the body's size suggests it: the hand is 0.72 of the forearm (ANSUR II, 193 and
+    268 mm) and about half of the shoulders' breadth (common practice); foreshortening only shortens either."""
+    shoulder, elbow, wrist = arm(body, side)
+    other = arm(body, "right" if side == "left" else "left")[0]
+    return max(0.72 * math.dist(elbow, wrist), 0.45 * math.dist(shoulder, other))
+
+
+def wrists_of(
+    body: BodyObservation, width_px: int, height_px: int
+) -> tuple[Array | None, Array | None, float]:
+    """(left wrist, right wrist, trust 0..1): what `sides.body_evidence` needs."""
+    left, right = (usable_wrist(body, side, width_px, height_px) for side in _SIDES)
+    return left, right, max(arm_trust(body, side, width_px, height_px) for side in _SIDES)
 
 
 def _inside(point: Array, size: Array, margin: float) -> bool:

@@ -12,7 +12,17 @@ from posturewatch.tracking.networks import HAND_INPUT_PX, PALM_INPUT_PX, HandNet
 from posturewatch.tracking.plausible import hand_distance, is_handlike
 from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_picture_m, to_picture_px
 
-__all__ = ["MIN_PALM", "MIN_PRESENCE", "Seen", "find_palms", "look", "look_closely", "read_hand"]
+__all__ = [
+    "MIN_PALM",
+    "MIN_PRESENCE",
+    "Seen",
+    "collect_palms",
+    "find_palms",
+    "look",
+    "look_closely",
+    "read_hand",
+    "start_palms",
+]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -74,7 +84,17 @@ def look_closely(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool, lo
     return seen if is_handlike(seen.landmarks_px, width, height) else None
 
 
-def find_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> list[tuple[float, Roi]]:
-    """(score, cutting for the hand) of each palm found in a tile of the picture, best first."""
+def start_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> None:
+    """Lets the palm finder loose on a tile of the picture; returns at once."""
     net.start(cut(image_bgr, tile, PALM_INPUT_PX, replicate=False))
+
+
+def collect_palms(net: PalmNet, tile: Roi) -> list[tuple[float, Roi]]:
+    """(score, cutting for the hand) of each palm found in the tile that was started, best first."""
     return [(palm.score, palm_roi(palm, tile)) for palm in net.wait() if palm.score >= MIN_PALM]
+
+
+def find_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> list[tuple[float, Roi]]:
+    """Both at once."""
+    start_palms(net, image_bgr, tile)
+    return collect_palms(net, tile)

@@ -9,36 +9,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.observation import BodyObservation, Side
-from posturewatch.tracking.body import BodyFinder, arm, arm_trust, face_px, whole_picture
+from posturewatch.tracking.body import (
+    BodyFinder,
+    arm,
+    face_px,
+    hand_length_px,
+    usable_wrist,
+    whole_picture,
+    wrists_of,
+)
 from posturewatch.tracking.forearm import hand_scale_px
 from posturewatch.tracking.hands import Seen, find_palms, look_closely
 from posturewatch.tracking.networks import HandNet, PalmNet
-from posturewatch.tracking.plausible import in_face, is_same_hand
+from posturewatch.tracking.plausible import is_face, is_same_hand
 from posturewatch.tracking.roi import Roi, forearm_roi
 from posturewatch.tracking.sides import assign_sides, body_evidence, label_evidence
 
-__all__ = ["StillFinder", "hand_length_px", "side_evidence", "usable_wrist"]
+__all__ = ["StillFinder", "side_evidence"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 _SIDES: tuple[Side, Side] = ("left", "right")
-_MIN_TRUST = 0.3
 _SURE = 0.8  # presence from which a hand is not looked for any further
-_FACE_PRESENCE = 0.95  # a hand held before the face must be this certain to be no face
-
-
-def usable_wrist(body: BodyObservation, side: Side, width_px: int, height_px: int) -> Array | None:
-    """(2,) that wrist in pixels, or None where the arm is not to be believed."""
-    return arm(body, side)[2] if arm_trust(body, side, width_px, height_px) >= _MIN_TRUST else None
-
-
-def hand_length_px(body: BodyObservation, side: Side) -> float:
-    """Wrist to fingertip as the body's size suggests it: the hand is 0.72 of the forearm (ANSUR II, 193 and
-    268 mm) and about half of the shoulders' breadth (common practice); foreshortening only shortens either."""
-    shoulder, elbow, wrist = arm(body, side)
-    other = arm(body, "right" if side == "left" else "left")[0]
-    return max(0.72 * math.dist(elbow, wrist), 0.45 * math.dist(shoulder, other))
 
 
 def side_evidence(seen: Seen, body: BodyObservation | None, width_px: int, height_px: int) -> float:
@@ -46,10 +39,8 @@ def side_evidence(seen: Seen, body: BodyObservation | None, width_px: int, heigh
     evidence = label_evidence(seen.left_probability, seen.presence)
     if body is None:
         return evidence
-    trust = max(arm_trust(body, side, width_px, height_px) for side in _SIDES)
-    wrists = [usable_wrist(body, side, width_px, height_px) for side in _SIDES]
     scale = hand_scale_px(seen.landmarks_px)
-    return evidence + body_evidence(seen.landmarks_px[0, :2], scale, wrists[0], wrists[1], trust)
+    return evidence + body_evidence(seen.landmarks_px[0, :2], scale, *wrists_of(body, width_px, height_px))
 
 
 def _generic_tiles(width_px: int, height_px: int) -> Iterator[Roi]:
@@ -90,7 +81,7 @@ class StillFinder:
             if any(self._covers(hand, roi) for hand in hands):
                 continue
             seen = look_closely(self._hand, image_bgr, roi, mirrored=self._mirrored)
-            if seen is not None and not (in_face(seen.landmarks_px, face) and seen.presence < _FACE_PRESENCE):
+            if seen is not None and not is_face(seen.landmarks_px, seen.presence, face):
                 self._add(hands, seen)
         hands = sorted(hands, key=lambda hand: -hand.presence)[:4]
         decided = assign_sides([side_evidence(hand, body, width, height) for hand in hands])

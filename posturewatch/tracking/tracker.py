@@ -14,6 +14,7 @@ from posturewatch.observation import (
     Side,
     other_side,
 )
+from posturewatch.tracking.film import FILM, LIVE, FilmFinder
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Seen
 from posturewatch.tracking.still import StillFinder
@@ -39,12 +40,16 @@ class Tracker:
     def __init__(
         self, mode: TrackerMode = "still", forearm: ForearmNet | None = None, mirrored: bool = False
     ) -> None:
-        if mode != "still":
+        if mode not in ("still", "film", "live"):
             raise ValueError(f"a tracker's mode is 'still', 'film' or 'live', got {mode!r}")
         self.mode = mode
         self.mirrored = mirrored
         self._forearm = forearm
-        self._finder = StillFinder(mirrored)
+        self._finder: StillFinder | FilmFinder
+        if mode == "still":
+            self._finder = StillFinder(mirrored)
+        else:
+            self._finder = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
 
     def observe(self, frame: Frame) -> Observation:
         found, body = self._finder.find(frame.image_bgr, frame.time_s)

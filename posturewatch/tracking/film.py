@@ -1,0 +1,343 @@
+"""Films and cameras: each hand is followed from frame to frame, looked for where it was lost, and its side is
+believed over time.
+
+Both hands' networks compute side by side, each from a cutting around where its hand was; while a hand is
+missing, the palm finder takes the second core. The body comes a few times a second. In a film everything
+follows from the frames and their times alone, so that every run gives the same; live, the body's result is
+taken when it is ready, and the search is kept within the time between two frames.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import BodyObservation, Side
+from posturewatch.tracking.body import (
+    BodyFinder,
+    arm,
+    face_px,
+    hand_length_px,
+    usable_wrist,
+    whole_picture,
+    wrists_of,
+)
+from posturewatch.tracking.forearm import hand_scale_px
+from posturewatch.tracking.hands import (
+    MIN_PRESENCE,
+    Seen,
+    collect_palms,
+    look_closely,
+    read_hand,
+    start_palms,
+)
+from posturewatch.tracking.networks import HAND_INPUT_PX, HandNet, PalmNet
+from posturewatch.tracking.plausible import hand_distance, is_face, is_handlike, is_same_hand
+from posturewatch.tracking.roi import Roi, cut, forearm_roi, hand_roi
+from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence, label_evidence
+
+__all__ = ["FILM", "LIVE", "FilmFinder", "Pace"]
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+_SIDES: tuple[Side, Side] = ("left", "right")
+_GAP_S = 1.0  # after a gap like this nothing is where it was
+_LOST_S = 3.0  # how long a lost hand is remembered
+_BODY_FRESH_S = 0.6  # how long the body's last word on sides holds
+_REACH_PER_S = 6.0  # hand scales a lost hand may have moved per second of absence
+_COINCIDE = 0.3  # hand scales: two followed hands nearer than this are one
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How much is done per frame.
+
+    waits: whether the body is waited for. body_every_s: how often it is looked for.
+    searches: parts of the picture searched per frame in the eager_s after a loss, two at a time; later two
+    parts every idle_every_s. looks: landmark looks per hand found. budget_s: time within a frame after which
+    only the likeliest find is still looked at, and less is searched in the next frame; None where every run
+    must give the same.
+    """
+
+    waits: bool
+    body_every_s: float
+    searches: int
+    eager_s: float
+    idle_every_s: float
+    looks: int
+    budget_s: float | None
+
+
+FILM = Pace(True, body_every_s=0.25, searches=4, eager_s=3.0, idle_every_s=0.0, looks=3, budget_s=None)
+LIVE = Pace(False, body_every_s=0.3, searches=2, eager_s=3.0, idle_every_s=0.1, looks=2, budget_s=0.025)
+
+
+@dataclass(eq=False)
+class _Track:
+    """A hand that is being followed."""
+
+    seen: Seen
+    belief: SideBelief
+    side: Side | None = None
+    confidence: float = 0.5
+    before: Seen | None = None
+    body_says: float = 0.0
+    body_said_s: float = -math.inf
+    places: deque[tuple[float, Array]] = field(default_factory=lambda: deque(maxlen=32))
+
+    def next_roi(self) -> Roi:
+        """The cutting for the next frame: where the hand is, and half as far again as it just moved."""
+        roi = hand_roi(self.seen.landmarks_px)
+        if self.before is None:
+            return roi
+        x, y = 0.5 * (self.seen.landmarks_px[:, :2] - self.before.landmarks_px[:, :2]).mean(axis=0)
+        return Roi((roi.centre_px[0] + float(x), roi.centre_px[1] + float(y)), roi.size_px, roi.angle_rad)
+
+    def take(self, seen: Seen, time_s: float) -> None:
+        self.before, self.seen = self.seen, seen
+        self.places.append((time_s, seen.landmarks_px[0, :2]))
+
+    def wrist_at(self, time_s: float) -> Array:
+        """Where the wrist was at about that time."""
+        return min(self.places, key=lambda place: abs(place[0] - time_s))[1]
+
+
+@dataclass(frozen=True, eq=False)
+class _Lost:
+    track: _Track
+    time_s: float
+
+
+class FilmFinder:
+    """Hands and body of one frame after another; times must not run backwards."""
+
+    def __init__(self, mirrored: bool, pace: Pace) -> None:
+        self._mirrored = mirrored
+        self._pace = pace
+        self._nets = (HandNet(), HandNet())
+        self._palms = (PalmNet(), PalmNet())
+        self._body = BodyFinder(mirrored)
+        self._forget()
+
+    def _forget(self) -> None:
+        self._tracks: list[_Track] = []
+        self._lost: list[_Lost] = []
+        self._time_s: float | None = None
+        self._body_s = self._searched_s = self._lost_s = -math.inf
+        self._turn = 0
+        self._was_late = False
+
+    def find(
+        self, image_bgr: Image, time_s: float
+    ) -> tuple[list[tuple[Side, float, Seen]], BodyObservation | None]:
+        """((side, confidence, hand) of each hand), body as last seen."""
+        if self._time_s is not None and not 0 <= time_s - self._time_s < _GAP_S:
+            self._forget()
+            self._body.forget()
+        self._time_s = time_s
+        self._begun_s = time.perf_counter()
+        body = self._look_for_body(image_bgr, time_s)
+        tiles = self._tiles(image_bgr, body, time_s)
+        self._follow(image_bgr, time_s, tiles[:2])
+        self._search(image_bgr, time_s, body, tiles)
+        self._decide_sides(image_bgr, body, time_s)
+        self._lost = [lost for lost in self._lost if time_s - lost.time_s < _LOST_S]
+        self._was_late = self._late()
+        found = [(track.side, track.confidence, track.seen) for track in self._tracks if track.side]
+        return found, body
+
+    def _late(self) -> bool:
+        budget_s = self._pace.budget_s
+        return budget_s is not None and time.perf_counter() - self._begun_s > budget_s
+
+    def _look_for_body(self, image: Image, time_s: float) -> BodyObservation | None:
+        due = time_s - self._body_s >= self._pace.body_every_s - 1e-3
+        if self._pace.waits:
+            if due:
+                self._body_s = time_s
+                self._body.look(image, time_s)
+        else:
+            self._body.poll()
+            if due and self._body.offer(image, time_s):
+                self._body_s = time_s
+        return self._body.latest
+
+    # Following
+
+    def _follow(self, image: Image, time_s: float, tiles: list[Roi]) -> None:
+        """The next look at each followed hand, while the palm finders work on the first tiles."""
+        pairs = list(zip(self._tracks, self._nets, strict=False))
+        rois = [track.next_roi() for track in self._tracks]
+        for (_, net), roi in zip(pairs, rois, strict=True):
+            net.start(cut(image, roi, HAND_INPUT_PX))
+        for palm, tile in zip(self._palms, tiles, strict=False):
+            start_palms(palm, image, tile)
+        for (track, net), roi in zip(pairs, rois, strict=True):
+            seen: Seen | None = read_hand(net.wait(), roi, mirrored=self._mirrored)
+            if not self._is_hand(seen, image):
+                wider = hand_roi(track.seen.landmarks_px).grown(1.3)
+                seen = look_closely(net, image, wider, mirrored=self._mirrored, looks=2)
+            if seen is None:
+                self._lose(track, time_s)
+            else:
+                track.take(seen, time_s)
+        if len(self._tracks) == 2:
+            self._part(time_s)
+
+    def _is_hand(self, seen: Seen | None, image: Image) -> bool:
+        height, width = image.shape[:2]
+        return (
+            seen is not None
+            and seen.presence >= MIN_PRESENCE
+            and is_handlike(seen.landmarks_px, width, height)
+        )
+
+    def _part(self, time_s: float) -> None:
+        """Where both cuttings came to lie on one hand, the one that jumped there is the lost one."""
+        first, second = self._tracks
+        if hand_distance(first.seen.landmarks_px, second.seen.landmarks_px) < _COINCIDE:
+            self._lose(max(self._tracks, key=_jump), time_s)
+
+    def _lose(self, track: _Track, time_s: float) -> None:
+        self._tracks = [other for other in self._tracks if other is not track]
+        self._lost.append(_Lost(track, time_s))
+        self._lost_s = time_s
+
+    # Searching
+
+    def _tiles(self, image: Image, body: BodyObservation | None, time_s: float) -> list[Roi]:
+        """Parts of the picture to search in this frame: the whole of it, and by turns the places where a hand
+        was lost, the body's wrists, and three squares that cover it. None while both hands are followed."""
+        if len(self._tracks) == 2:
+            return []
+        eager = time_s - self._lost_s < self._pace.eager_s
+        if not eager and time_s - self._searched_s < self._pace.idle_every_s - 1e-3:
+            return []
+        self._searched_s = time_s
+        height, width = image.shape[:2]
+        others = [
+            Roi(
+                hand_roi(lost.track.seen.landmarks_px).centre_px,
+                hand_scale_px(lost.track.seen.landmarks_px) * (4 + 4 * (time_s - lost.time_s)),
+            )
+            for lost in self._lost
+        ]
+        others += [Roi(guess.centre_px, 1.5 * guess.size_px) for guess in self._body_guesses(image, body)]
+        short, long = min(width, height), max(width, height)
+        along = short / 2 + (long - short) * (self._turn % 3) / 2
+        others.append(Roi((along, short / 2) if width >= height else (short / 2, along), float(short)))
+        count = 0 if self._was_late else (self._pace.searches if eager else 2) - 1
+        first = self._turn * count
+        self._turn += 1
+        return [
+            whole_picture(image),
+            *(others[(first + i) % len(others)] for i in range(min(count, len(others)))),
+        ]
+
+    def _body_guesses(self, image: Image, body: BodyObservation | None) -> list[Roi]:
+        """Cuttings where the body's forearms end, but for hands that are followed already."""
+        height, width = image.shape[:2]
+        guesses = []
+        for side in _SIDES:
+            wrist = None if body is None else usable_wrist(body, side, width, height)
+            if body is None or wrist is None:
+                continue
+            guess = forearm_roi(arm(body, side)[1], wrist, hand_length_px(body, side))
+            if not any(_shows(guess, track) for track in self._tracks):
+                guesses.append(guess)
+        return guesses
+
+    def _search(self, image: Image, time_s: float, body: BodyObservation | None, tiles: list[Roi]) -> None:
+        """Takes up what the palm finders found in the first two tiles, which they have been given, then searches
+        the rest by twos."""
+        for begin in range(0, len(tiles), 2):
+            pairs = list(zip(self._palms, tiles[begin : begin + 2], strict=False))
+            if begin:
+                for palm, tile in pairs:
+                    start_palms(palm, image, tile)
+            found = [one for palm, tile in pairs for one in collect_palms(palm, tile)]
+            for count, (_, roi) in enumerate(sorted(found, key=lambda one: -one[0])):
+                if len(self._tracks) == 2 or (count and self._late()):
+                    return
+                self._take_up(image, time_s, body, roi)
+        # The palm finder fails behind strings; the landmark network by itself often does not.
+        guesses = self._body_guesses(image, body) if tiles else []
+        if guesses and len(self._tracks) < 2 and not self._late():
+            self._take_up(image, time_s, body, guesses[self._turn % len(guesses)])
+
+    def _take_up(self, image: Image, time_s: float, body: BodyObservation | None, roi: Roi) -> None:
+        if any(_shows(roi, track) for track in self._tracks):
+            return
+        net = self._nets[len(self._tracks)]
+        seen = look_closely(net, image, roi, mirrored=self._mirrored, looks=self._pace.looks)
+        if seen is None or is_face(seen.landmarks_px, seen.presence, face_px(body)):
+            return
+        if any(is_same_hand(seen.landmarks_px, track.seen.landmarks_px) for track in self._tracks):
+            return
+        track = _Track(seen, SideBelief())
+        known = self._recognise(seen, time_s)
+        if known is not None:
+            self._lost.remove(known)
+            fade = math.exp(-(time_s - known.time_s) / _LOST_S)
+            track = _Track(seen, SideBelief(known.track.belief.value * fade), known.track.side)
+        track.places.append((time_s, seen.landmarks_px[0, :2]))
+        self._tracks.append(track)
+
+    def _recognise(self, seen: Seen, time_s: float) -> _Lost | None:
+        """The lost hand that this one is: the nearest that can have come here since."""
+
+        def excess(lost: _Lost) -> float:
+            apart = hand_distance(seen.landmarks_px, lost.track.seen.landmarks_px)
+            return apart - (1.5 + _REACH_PER_S * (time_s - lost.time_s))
+
+        nearest = min(self._lost, key=excess, default=None)
+        return nearest if nearest is not None and excess(nearest) < 0 else None
+
+    # Sides
+
+    def _decide_sides(self, image: Image, body: BodyObservation | None, time_s: float) -> None:
+        for track in self._tracks:
+            self._hear_body(track, image, body)
+            fresh = time_s - track.body_said_s < _BODY_FRESH_S
+            label = label_evidence(track.seen.left_probability, track.seen.presence)
+            track.belief.update(time_s, label + (track.body_says if fresh else 0.0))
+        decided = assign_sides(
+            [track.belief.value for track in self._tracks], [track.side for track in self._tracks]
+        )
+        for track, (side, confidence) in zip(self._tracks, decided, strict=True):
+            track.side, track.confidence = side, confidence
+
+    def _hear_body(self, track: _Track, image: Image, body: BodyObservation | None) -> None:
+        """Compares the hand with the body's wrists at the time the body was seen."""
+        if body is None or body.time_s == track.body_said_s:
+            return
+        height, width = image.shape[:2]
+        track.body_said_s = body.time_s
+        track.body_says = body_evidence(
+            track.wrist_at(body.time_s),
+            hand_scale_px(track.seen.landmarks_px),
+            *wrists_of(body, width, height),
+        )
+
+    def close(self) -> None:
+        for net in (*self._nets, *self._palms, self._body):
+            net.close()
+
+
+def _jump(track: _Track) -> float:
+    """How far, in hand scales, the hand moved since the frame before."""
+    if track.before is None:
+        return math.inf
+    return hand_distance(track.seen.landmarks_px, track.before.landmarks_px)
+
+
+def _shows(roi: Roi, track: _Track) -> bool:
+    """Whether a cutting shows that hand: its middle lies near the palm's."""
+    middle = track.seen.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
+    return math.dist(middle, roi.centre_px) < 0.5 * hand_scale_px(track.seen.landmarks_px)
