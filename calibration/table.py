@@ -10,22 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.kinematics.features import BLOCKS, features
+from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
 
 __all__ = ["OUTPUTS", "Table", "load", "observation_of", "read_shards"]
-
-_JOINTS = ("mcp", "pip", "dip")
-_LONG = ("index", "middle", "ring", "little")
-
-#: The estimator's outputs in order. Angles in degrees, lifts in millimetres.
-OUTPUTS: tuple[str, ...] = (
-    "wrist_flexion",
-    "wrist_ulnar_deviation",
-    "thumb_mcp",
-    "thumb_ip",
-    *(f"{finger}_{joint}" for finger in _LONG for joint in _JOINTS),
-    *(f"{finger}_lift" for finger in _LONG),
-)
 
 Columns = dict[str, NDArray[Any]]
 

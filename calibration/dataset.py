@@ -1,0 +1,166 @@
+"""What the real tracker sees of rendered players, with the truth beside it.
+
+    python -m calibration.dataset --bodies BODIES.npz --split train --count 20000 --seed 1 --out DIR --workers 16
+
+Every picture is rendered, goes through `posturewatch.tracking` as a single picture, and leaves one row for each
+hand that was found: landmarks, body, the truth of the hand it lies on, and the cutting for the forearm network. One
+row in five of a true hand is entered a second time under the wrong side and with `valid` at 0, and so is every
+hand found where none is, so that the estimator learns to tell. `--films` renders short films instead and tracks
+them as films. Pictures are not kept.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.table import OUTPUTS
+from posturewatch.frames import Frame
+from posturewatch.observation import HandObservation, Observation, other_side
+
+__all__ = ["SHARD", "match", "rows_of", "truth_row"]
+
+#: Pictures of one shard; shards are what workers take.
+SHARD = 100
+_MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
+_WRONG_SIDE_SHARE = 0.2
+
+Row = dict[str, Any]
+
+
+def match(hand: HandObservation, truths: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
+    """The true hand that the found one lies on, or None."""
+    best: tuple[float, dict[str, Any]] | None = None
+    for truth in truths:
+        points = np.asarray(truth["joints_px"], float)
+        palm = np.linalg.norm(points[[5, 9, 13, 17]] - points[0], axis=1).max()
+        apart = np.linalg.norm(hand.landmarks_px[:, :2] - points, axis=1).mean()
+        if apart < _MATCHED * max(palm, 10.0) and (best is None or apart < best[0]):
+            best = (float(apart), truth)
+    return None if best is None else best[1]
+
+
+def outputs_of(truth: dict[str, Any]) -> NDArray[np.float32]:
+    """(outputs,) the estimator's targets, NaN where they have no meaning (lifts of the plucking hand)."""
+    named: dict[str, float] = {
+        "wrist_flexion": truth["flexion_deg"],
+        "wrist_ulnar_deviation": truth["ulnar_deviation_deg"],
+    }
+    for finger, joints in truth["finger_joints_deg"].items():
+        for joint, angle in joints.items():
+            named[f"{finger}_{joint}"] = angle
+    for finger, lift in (truth["lift_mm"] or {}).items():
+        named[f"{finger}_lift"] = lift
+    return np.array([named.get(name, np.nan) for name in OUTPUTS], np.float32)
+
+
+def rows_of(
+    observation: Observation, image_bgr: NDArray[np.uint8], label: dict[str, Any], frame: int, rng: np.random.Generator
+) -> Iterator[Row]:
+    """A row for each found hand, and further ones under the wrong side."""
+    for hand in observation.hands:
+        truth = match(hand, label["hands"])
+        right_side = truth is not None and truth["side"] == hand.side
+        yield _row(observation, image_bgr, label, frame, hand, truth, right_side)
+        if truth is not None and (not right_side or rng.random() < _WRONG_SIDE_SHARE):
+            turned = HandObservation(
+                side=other_side(hand.side),
+                side_confidence=1 - hand.side_confidence,
+                score=hand.score,
+                landmarks_px=hand.landmarks_px,
+                landmarks_m=hand.landmarks_m,
+                label_agrees=not hand.label_agrees,
+                forearm=None,
+            )
+            yield _row(observation, image_bgr, label, frame, turned, truth, not right_side)
+
+
+def _row(
+    observation: Observation,
+    image_bgr: NDArray[np.uint8],
+    label: dict[str, Any],
+    frame: int,
+    hand: HandObservation,
+    truth: dict[str, Any] | None,
+    valid: bool,
+) -> Row:
+    from posturewatch.tracking.forearm import crop, crop_transform
+
+    body = observation.body
+    affine = crop_transform(hand.landmarks_px, hand.side)
+    cutting = crop(image_bgr, affine)
+    good, encoded = cv2.imencode(".jpg", cutting, [cv2.IMWRITE_JPEG_QUALITY, 88])
+    if not good:
+        raise RuntimeError("OpenCV could not encode a cutting")
+    direction, slope, seen = np.full(2, np.nan), np.nan, 0.0
+    if truth is not None:
+        direction = affine[:, :2] @ np.asarray(truth["forearm_direction_px"], float)
+        direction = direction / np.linalg.norm(direction)
+        slope, seen = truth["forearm_depth_slope"], truth["forearm_visible"]
+    return {
+        "landmarks_px": hand.landmarks_px.astype(np.float32),
+        "landmarks_m": hand.landmarks_m.astype(np.float32),
+        "side": np.int8(hand.side == "right"),
+        "side_confidence": np.float32(hand.side_confidence),
+        "score": np.float32(hand.score),
+        "label_agrees": np.bool_(hand.label_agrees),
+        "size": np.array([observation.width_px, observation.height_px], np.int16),
+        "has_body": np.bool_(body is not None),
+        "body_px": np.zeros((33, 3), np.float32) if body is None else body.landmarks_px.astype(np.float32),
+        "body_m": np.zeros((33, 3), np.float32) if body is None else body.landmarks_m.astype(np.float32),
+        "body_visibility": np.zeros(33, np.float32) if body is None else body.visibility.astype(np.float32),
+        "body_age_s": np.float32(0 if body is None else observation.time_s - body.time_s),
+        "valid": np.bool_(valid),
+        "matched": np.bool_(truth is not None),
+        "y": np.full(len(OUTPUTS), np.nan, np.float32) if truth is None else outputs_of(truth),
+        "fretting": np.bool_(truth is not None and truth["role"] == "fretting"),
+        "direction": direction.astype(np.float32),
+        "slope": np.float32(slope),
+        "forearm_visible": np.float32(seen),
+        "frame": np.int32(frame),
+        "time_s": np.float32(observation.time_s),
+        **_scene(label),
+        "crop": encoded.ravel(),
+    }
+
+
+def _scene(label: dict[str, Any]) -> Row:
+    return {
+        "framing": np.int8(("upper", "headless", "close").index(label["framing"])),
+        "azimuth_deg": np.float32(label["azimuth_deg"]),
+        "elevation_deg": np.float32(label["elevation_deg"]),
+        "hfov_deg": np.float32(label["hfov_deg"]),
+        "identity": np.int32(label["identity"]),
+    }
+
+
+def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservation | None, frame: int) -> Row:
+    """One true hand in view, found or not: what the shares of measured hands are counted on."""
+    return {
+        "t_frame": np.int32(frame),
+        "t_side": np.int8(truth["side"] == "right"),
+        "t_fretting": np.bool_(truth["role"] == "fretting"),
+        "t_visible": np.float32(truth["hand_visible"]),
+        "t_found": np.bool_(found is not None),
+        "t_framing": np.int8(("upper", "headless", "close").index(label["framing"])),
+    }
+
+
+def pack(rows: list[Row], truths: list[Row]) -> dict[str, NDArray[Any]]:
+    """Columns of many rows; the cuttings' bytes end to end with their lengths."""
+    out: dict[str, NDArray[Any]] = {}
+    for table in (rows, truths):
+        for name in table[0] if table else ():
+            if name != "crop":
+                out[name] = np.stack([row[name] for row in table])
+    out["crop_bytes"] = np.concatenate([row["crop"] for row in rows]) if rows else np.zeros(0, np.uint8)
+    out["crop_length"] = np.array([len(row["crop"]) for row in rows], np.int32)
+    return out

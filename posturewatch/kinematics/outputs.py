@@ -1,0 +1,20 @@
+"""What the learned estimator gives, in its order."""
+
+from __future__ import annotations
+
+__all__ = ["FINGER_JOINTS", "LONG_FINGERS", "OUTPUTS"]
+
+#: The fingers that stop strings; guitarists number them 1 to 4.
+LONG_FINGERS: tuple[str, ...] = ("index", "middle", "ring", "little")
+
+FINGER_JOINTS: tuple[str, ...] = ("mcp", "pip", "dip")
+
+#: Wrist angles (ISB signs) and joint flexions in degrees, lifts from the plane of the strings in millimetres.
+OUTPUTS: tuple[str, ...] = (
+    "wrist_flexion",
+    "wrist_ulnar_deviation",
+    "thumb_mcp",
+    "thumb_ip",
+    *(f"{finger}_{joint}" for finger in LONG_FINGERS for joint in FINGER_JOINTS),
+    *(f"{finger}_lift" for finger in LONG_FINGERS),
+)
