@@ -15,8 +15,9 @@ from typing import Any
 
 import cv2
 
+from posturewatch.comfort.limits import LimitProfile
 from posturewatch.frames import Frame
-from posturewatch.live_message import LimitTable, limits_json, pack, reading_header
+from posturewatch.live_message import limits_json, pack, reading_header
 from posturewatch.observation import Side
 from posturewatch.reading import Reading
 
@@ -26,6 +27,9 @@ _LOG = logging.getLogger(__name__)
 
 #: The rate shown is that of the last two seconds: long enough to be steady, short enough to follow.
 _RATE_WINDOW_S = 2.0
+
+#: What is older than this is no longer live: the camera is gone, or the session is another one.
+_FRESH_S = 1.0
 
 #: How long `close` waits for the encoding thread: a single encoding takes milliseconds.
 _CLOSE_WAIT_S = 5.0
@@ -52,7 +56,7 @@ class LiveFeed:
 
     def __init__(
         self,
-        limits: LimitTable,
+        limits: LimitProfile,
         *,
         roles: Mapping[Side, str] | None = None,
         max_width_px: int = 960,
@@ -69,6 +73,7 @@ class LiveFeed:
         self._changed = threading.Condition()
         self._pending: Reading | None = None
         self._message: FeedMessage | None = None
+        self._message_at = 0.0
         self._waiters: list[Future[FeedMessage]] = []
         self._put_at: deque[float] = deque(maxlen=400)
         self._notice: str | None = None
@@ -78,8 +83,8 @@ class LiveFeed:
         self._thread: threading.Thread | None = None
 
     @property
-    def limits(self) -> dict[str, dict[str, dict[str, float | None]]]:
-        """The limits by quantity, direction ("flexion") and level ("comfort", "extreme")."""
+    def limits(self) -> dict[str, Any]:
+        """The limits in force, in JSON's types; see `posturewatch.live_message.limits_json`."""
         return limits_json(self._limits)
 
     @property
@@ -151,7 +156,8 @@ class LiveFeed:
         future: Future[FeedMessage] = Future()
         with self._changed:
             message = self._message
-            if message is not None and message.seq > after_seq and self._pending is None:
+            fresh = time.monotonic() - self._message_at <= _FRESH_S
+            if message is not None and message.seq > after_seq and fresh and self._pending is None:
                 future.set_result(message)
             elif not self._closed:
                 self._waiters.append(future)
@@ -174,6 +180,9 @@ class LiveFeed:
                 if self._closed:
                     return
                 reading, self._pending = self._pending, None
+                put_at = self._put_at[-1]
+                if time.monotonic() - put_at > _FRESH_S:
+                    continue
                 self._seq += 1
                 seq, cleared = self._seq, self._cleared
             assert reading is not None
@@ -184,7 +193,7 @@ class LiveFeed:
             with self._changed:
                 if cleared != self._cleared:
                     continue
-                self._message = message
+                self._message, self._message_at = message, put_at
                 waiters, self._waiters = self._waiters, []
             for waiter in waiters:
                 if waiter.set_running_or_notify_cancel():

@@ -10,26 +10,22 @@ import json
 import math
 import struct
 from collections.abc import Iterable, Mapping
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
+from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.verdict import HoldWarning, Level
 from posturewatch.observation import ForearmAxis, HandObservation, Side
 from posturewatch.phrases import announcement, warning_sentence
 from posturewatch.quantities import QUANTITIES, Quantity
 from posturewatch.reading import Reading
 
-__all__ = ["LimitTable", "limits_json", "pack", "reading_header", "unpack"]
+__all__ = ["limits_json", "pack", "reading_header", "unpack"]
 
 _LENGTH = struct.Struct("<I")
+_LEVELS: tuple[Level, ...] = ("comfort", "extreme")
 _SIDES: tuple[Side, ...] = ("left", "right")
-
-
-class LimitTable(Protocol):
-    """The limits in force; see `posturewatch.comfort.limits`."""
-
-    def limit(self, quantity: str, direction: str, level: Level) -> float | None: ...
 
 
 def pack(header: Mapping[str, Any], jpeg: bytes) -> bytes:
@@ -51,7 +47,7 @@ def unpack(message: bytes) -> tuple[dict[str, Any], bytes]:
 
 
 def reading_header(
-    reading: Reading, limits: LimitTable, roles: Mapping[Side, str] | None = None
+    reading: Reading, limits: LimitProfile, roles: Mapping[Side, str] | None = None
 ) -> dict[str, Any]:
     """A reading in JSON's types. Lengths are pixels of the original picture, angles degrees (ISB signs).
 
@@ -73,21 +69,35 @@ def reading_header(
     }
 
 
-def limits_json(limits: LimitTable) -> dict[str, dict[str, dict[str, float | None]]]:
-    """The limits by quantity, direction and level, for the scales on the page."""
+def limits_json(limits: LimitProfile) -> dict[str, Any]:
+    """The profile's name and label, and every quantity with its limits by direction, for the page's scales."""
     return {
-        entry.name: {
-            direction: {
-                "comfort": _number(limits.limit(entry.name, direction, "comfort")),
-                "extreme": _number(limits.limit(entry.name, direction, "extreme")),
+        "name": limits.name,
+        "label": limits.label,
+        "quantities": [
+            {
+                "name": entry.name,
+                "label": entry.label,
+                "unit": entry.unit,
+                "positive": entry.positive,
+                "negative": entry.negative,
+                "directions": {
+                    direction: {level: _limit(limits, entry.name, direction, level) for level in _LEVELS}
+                    for direction in entry.directions
+                },
             }
-            for direction in entry.directions
-        }
-        for entry in QUANTITIES
+            for entry in QUANTITIES
+        ],
     }
 
 
-def _hand(reading: Reading, side: Side, limits: LimitTable, role: str | None) -> dict[str, Any]:
+def _limit(limits: LimitProfile, name: str, direction: str | None, level: Level) -> float | None:
+    """The limit's magnitude, or None where the profile has none."""
+    limit = None if direction is None else limits.limit(name, direction, level)
+    return None if limit is None else _number(limit.value)
+
+
+def _hand(reading: Reading, side: Side, limits: LimitProfile, role: str | None) -> dict[str, Any]:
     seen = reading.observation.hand(side)
     return {
         "side": side,
@@ -99,14 +109,10 @@ def _hand(reading: Reading, side: Side, limits: LimitTable, role: str | None) ->
     }
 
 
-def _quantity(reading: Reading, side: Side, entry: Quantity, limits: LimitTable) -> dict[str, Any]:
+def _quantity(reading: Reading, side: Side, entry: Quantity, limits: LimitProfile) -> dict[str, Any]:
     measurement = reading.measurement.hand(side).values[entry.name]
     state = reading.verdict.zones[(side, entry.name)]
     direction, refusal = state.direction, measurement.refusal
-
-    def limit(level: Level) -> float | None:
-        return None if direction is None else _number(limits.limit(entry.name, direction, level))
-
     return {
         "value": _number(measurement.value),
         "sd": _number(measurement.sd),
@@ -116,12 +122,8 @@ def _quantity(reading: Reading, side: Side, entry: Quantity, limits: LimitTable)
         "refusal": None if refusal is None else refusal.value,
         "help": None if refusal is None else refusal.help,
         "extreme_probability": _number(state.extreme_probability),
-        "comfort_limit": None
-        if direction is None
-        else _number(limits.limit(entry.name, direction, "comfort")),
-        "extreme_limit": None
-        if direction is None
-        else _number(limits.limit(entry.name, direction, "extreme")),
+        "comfort_limit": _limit(limits, entry.name, direction, "comfort"),
+        "extreme_limit": _limit(limits, entry.name, direction, "extreme"),
     }
 
 

@@ -65,7 +65,7 @@ class PageServer:
             # Nothing stands in front of this server, so nobody may speak for another address.
             proxy_headers=False,
             lifespan="off",
-            ws="websockets-sansio",
+            ws="auto",
             ws_max_size=_MAX_SOCKET_BYTES,
             # Pictures are compressed already.
             ws_per_message_deflate=False,

@@ -1,0 +1,206 @@
+"""Stand-ins for the page's tests: readings from numbers, and a practice that plays a script of them."""
+
+from __future__ import annotations
+
+import itertools
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from posturewatch.comfort.limits import LimitProfile, parse_profile
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.watch import Watch
+from posturewatch.errors import InputError
+from posturewatch.feed import LiveFeed
+from posturewatch.frames import Frame
+from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.observation import ForearmAxis, HandObservation, Observation, Side
+from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.reading import Reading
+from posturewatch.resources import calibration_dir
+
+#: (flexion, ulnar deviation) in degrees, or why nothing is measured.
+Hand = tuple[float, float] | Refusal
+
+SD_DEG = 2.5
+SIDES: tuple[Side, ...] = ("left", "right")
+
+
+def limits() -> LimitProfile:
+    text = (calibration_dir() / "limits" / "carpal-pressure.toml").read_text(encoding="utf-8")
+    return parse_profile(text)
+
+
+def picture(index: int, width_px: int = 640, height_px: int = 360) -> np.ndarray[Any, np.dtype[np.uint8]]:
+    """A soft ground with a light block that moves with the index, so that pictures differ."""
+    rows = np.linspace(60, 110, height_px, dtype=np.uint8)[:, None]
+    image = np.repeat(np.repeat(rows, width_px, axis=1)[:, :, None], 3, axis=2)
+    left = (index * 7) % (width_px - 40)
+    image[20:60, left : left + 40] = (80, 190, 230)
+    return image
+
+
+def hand_points(side: Side, flexion_deg: float, width_px: int, height_px: int) -> tuple[Any, ForearmAxis]:
+    """Landmarks and forearm of a drawn hand that bends at the wrist by the angle, in the picture's plane."""
+    # Not mirrored, as a camera sees it: the player's left hand is in the right half.
+    turn = 1.0 if side == "left" else -1.0
+    wrist = np.array([width_px * (0.68 if side == "left" else 0.3), height_px * 0.6])
+    along = np.deg2rad(-90 + turn * (20 + flexion_deg))
+    across = along + turn * np.pi / 2
+    size = height_px * 0.2
+    points = np.zeros((21, 3))
+    points[0, :2] = wrist
+    for digit, (spread, length) in enumerate([(-0.5, 0.7), (-0.25, 1.0), (0.0, 1.05), (0.2, 1.0), (0.4, 0.9)]):
+        for joint in range(4):
+            out = size * length * (1.0 + 0.25 * joint) * (0.5 if digit == 0 else 1.0)
+            points[1 + 4 * digit + joint, :2] = (
+                wrist
+                + out * np.array([np.cos(along), np.sin(along)])
+                + size * spread * np.array([np.cos(across), np.sin(across)])
+            )
+    forearm = np.deg2rad(90 + turn * 20)
+    elbow = wrist + 1.1 * size * np.array([np.cos(forearm), np.sin(forearm)])
+    return points, ForearmAxis(wrist, elbow, 2.0, float("nan"), np.zeros(0))
+
+
+class Player:
+    """Turns hands given as numbers into readings, judged by the real watch."""
+
+    def __init__(self, rules: WatchRules | None = None, size_px: tuple[int, int] = (640, 360)) -> None:
+        self.watch = Watch(limits(), rules or WatchRules())
+        self.size_px = size_px
+
+    def reading(self, index: int, time_s: float, left: Hand, right: Hand, dropped: int = 0) -> Reading:
+        width_px, height_px = self.size_px
+        hands = {"left": left, "right": right}
+        measurement = FrameMeasurement(index, time_s, *(_measured(side, hands[side]) for side in SIDES))
+        seen = tuple(self._seen(side, hands[side]) for side in SIDES if not _absent(hands[side]))
+        return Reading(
+            frame=Frame(index, time_s, picture(index, width_px, height_px)),
+            observation=Observation(index, time_s, width_px, height_px, seen, None),
+            measurement=measurement,
+            verdict=self.watch.update(measurement),
+            display={
+                (side, name): measurement.hand(side).values[name].value or 0.0
+                for side in SIDES
+                for name in QUANTITY_NAMES
+                if measurement.hand(side).values[name].measured
+            },
+            taken_s=time.monotonic(),
+            dropped=dropped,
+        )
+
+    def _seen(self, side: Side, hand: Hand) -> HandObservation:
+        flexion_deg = 0.0 if isinstance(hand, Refusal) else hand[0]
+        points, forearm = hand_points(side, flexion_deg, *self.size_px)
+        blind = hand is Refusal.FOREARM_NOT_SEEN
+        return HandObservation(side, 0.95, 0.9, points, points * 0.001, True, None if blind else forearm)
+
+
+def _absent(hand: Hand) -> bool:
+    return hand in (Refusal.HAND_NOT_SEEN, Refusal.HAND_CUT_OFF)
+
+
+def _measured(side: Side, hand: Hand) -> HandMeasurement:
+    if isinstance(hand, Refusal):
+        return HandMeasurement.refused(side, QUANTITY_NAMES, hand)
+    values = {name: Measurement.of(value, SD_DEG) for name, value in zip(QUANTITY_NAMES, hand, strict=True)}
+    return HandMeasurement(side, values)
+
+
+#: What both hands do at a time of the session.
+Script = Callable[[float], tuple[Hand, Hand]]
+
+
+class ScriptedPractice:
+    """Plays a script in real time into a feed, and answers as the real practice does."""
+
+    def __init__(self, script: Script, *, rate_hz: float = 20.0, rules: WatchRules | None = None) -> None:
+        self.script = script
+        self.feed = LiveFeed(limits(), roles={"left": "fretting", "right": "plucking"})
+        self.notice: str | None = None
+        self.calls: list[str] = []
+        self.marks: list[float] = []
+        self._rules = rules
+        self._rate_hz = rate_hz
+        self._phase = "stopped"
+        self._session_id: str | None = None
+        self._ids = itertools.count(1)
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._now_s = 0.0
+
+    def state(self) -> dict[str, Any]:
+        return {
+            "phase": self._phase,
+            "session_id": self._session_id,
+            "elapsed_s": round(self._now_s, 3),
+            "source": {"name": "script", "kind": "film"},
+            "notice": self.notice,
+            "fault": None,
+            "dropped": 0,
+            "marks": len(self.marks),
+            "ending": None,
+        }
+
+    def start(self) -> dict[str, Any]:
+        self.calls.append("start")
+        if self._thread is None:
+            self._stop.clear()
+            self._session_id = f"session-{next(self._ids)}"
+            self._phase, self._now_s = "watching", 0.0
+            self.marks.clear()
+            self._thread = threading.Thread(target=self._play, name="scripted-practice", daemon=True)
+            self._thread.start()
+        return self.state()
+
+    def stop(self) -> dict[str, Any]:
+        self.calls.append("stop")
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(5)
+            self._thread = None
+        self._phase = "stopped"
+        return self.state()
+
+    def mark(self, note: str | None = None) -> dict[str, Any]:
+        self.calls.append("mark")
+        marked_s = None
+        if self._phase == "watching":
+            marked_s = self._now_s
+            self.marks.append(marked_s)
+        return {**self.state(), "marked_s": marked_s}
+
+    def close(self) -> None:
+        self.stop()
+        self.feed.close()
+
+    def _play(self) -> None:
+        player = Player(self._rules)
+        self.feed.clear()
+        started = time.monotonic()
+        for index in itertools.count():
+            self._now_s = time.monotonic() - started
+            left, right = self.script(self._now_s)
+            self.feed.put(player.reading(index, self._now_s, left, right))
+            if self._stop.wait(max(0.0, started + (index + 1) / self._rate_hz - time.monotonic())):
+                return
+
+
+class OneShelf:
+    """A shelf that has the same summary for each of its ids."""
+
+    def __init__(self, summary: Mapping[str, Any], ids: Sequence[str] = ("session-1", "session-2")) -> None:
+        self._summary = dict(summary)
+        self._ids = tuple(ids)
+
+    def sessions(self) -> list[dict[str, Any]]:
+        return [{"id": one} for one in self._ids]
+
+    def summary(self, session_id: str) -> dict[str, Any]:
+        if session_id not in self._ids:
+            raise InputError(f"There is no session {session_id!r}.")
+        return self._summary

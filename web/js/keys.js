@@ -1,0 +1,51 @@
+// Keys and foot pedals: Space, Enter and Page Down mark; Page Up stops, and starts again.
+
+/** A pedal's contact may close twice, and a foot may rest on it. */
+const BOUNCE_MS = 350;
+const AFTER_TURN_MS = 1200;
+
+/**
+ * getPhase: "watching", "ready" (can be started) or anything else. A focused button keeps Space and Enter to
+ * itself, so that one press does one thing.
+ */
+export function listenToKeys({ getPhase, mark, stop, start }) {
+  let last = -Infinity;
+  let turned = -Infinity;
+
+  function press(event) {
+    if (event.ctrlKey || event.altKey || event.metaKey || event.shiftKey) return;
+    const button = event.target instanceof Element && event.target.closest("button, a[href], summary, input, select, textarea");
+    const phase = getPhase();
+    if (event.key === " " || event.key === "Enter") {
+      // Held down on a button, Enter would press it again and again.
+      if (button) {
+        if (event.repeat) event.preventDefault();
+        return;
+      }
+      if (phase === "watching") act(event, mark);
+    } else if (event.key === "PageDown" && phase === "watching") {
+      act(event, mark);
+    } else if (event.key === "PageUp" && phase === "watching") {
+      act(event, stop, true);
+    } else if (event.key === "PageUp" && phase === "ready" && window.scrollY < 8) {
+      act(event, start, true);
+    }
+  }
+
+  function act(event, action, turns = false) {
+    event.preventDefault();
+    const now = performance.now();
+    if (event.repeat || now - last < BOUNCE_MS || (turns && now - turned < AFTER_TURN_MS)) return;
+    last = now;
+    if (turns) turned = now;
+    action();
+  }
+
+  document.addEventListener("keydown", press);
+
+  // After a click the button lets go of the keyboard: the next press of a pedal is meant for the practice.
+  document.addEventListener("click", (event) => {
+    const button = event.target instanceof Element && event.target.closest("button");
+    if (button && event.detail > 0) button.blur();
+  });
+}

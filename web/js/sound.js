@@ -1,0 +1,72 @@
+// A soft two-note sound for a warning, and whether it is muted (remembered where the browser allows it).
+
+const KEY = "posturewatch.muted";
+const NOTES = [[523.25, 0], [392.0, 0.38]];
+const LOUDNESS = 0.22;
+
+export class Sound {
+  #context = null;
+
+  constructor(onChange) {
+    this.muted = recall();
+    this.onChange = onChange;
+    // Browsers let a page sound only after a click or a key.
+    for (const kind of ["pointerdown", "keydown"]) {
+      document.addEventListener(kind, () => this.#allow(), { capture: true });
+    }
+  }
+
+  /** False until the browser lets this page sound. */
+  get allowed() {
+    return this.#context !== null && this.#context.state === "running";
+  }
+
+  setMuted(muted) {
+    this.muted = muted;
+    remember(muted);
+    this.onChange();
+  }
+
+  warn() {
+    if (this.muted || !this.allowed) return;
+    for (const [hertz, afterS] of NOTES) this.#note(hertz, this.#context.currentTime + afterS);
+  }
+
+  #note(hertz, at) {
+    const tone = new OscillatorNode(this.#context, { type: "sine", frequency: hertz });
+    const gain = new GainNode(this.#context, { gain: 0 });
+    gain.gain.setValueAtTime(0, at);
+    gain.gain.linearRampToValueAtTime(LOUDNESS, at + 0.06);
+    gain.gain.exponentialRampToValueAtTime(0.001, at + 0.9);
+    tone.connect(gain).connect(this.#context.destination);
+    tone.start(at);
+    tone.stop(at + 1);
+  }
+
+  async #allow() {
+    if (!("AudioContext" in window)) return;
+    this.#context ??= new AudioContext();
+    if (this.#context.state === "suspended") {
+      await this.#context.resume();
+      this.onChange();
+    } else {
+      this.onChange();
+    }
+  }
+}
+
+function recall() {
+  try {
+    return localStorage.getItem(KEY) === "true";
+  } catch {
+    return false;
+  }
+}
+
+function remember(muted) {
+  try {
+    localStorage.setItem(KEY, String(muted));
+  } catch {
+    // Private windows may refuse to keep anything; the choice then lasts as long as the page.
+  }
+}
