@@ -1,0 +1,38 @@
+"""The program's door: looks at the Python it runs on before anything heavy is imported."""
+
+import sys
+
+__all__ = ["main"]
+
+OLDEST = (3, 10)
+NEWEST = (3, 12)
+
+
+def wrong_python(version: "tuple[int, ...]") -> "str | None":
+    """The sentence for a Python that cannot run the program, or None; `version` as (major, minor).
+
+    Plain on purpose, in this whole file: an older Python must be able to read it.
+    """
+    if OLDEST <= tuple(version) <= NEWEST:
+        return None
+    return (
+        "posturewatch needs Python 3.10, 3.11 or 3.12 and this is {}.{}: the last version of the hand tracking "
+        "library that brings its models along (mediapipe 0.10.21) is made for those. "
+        "Make an environment with one of them, by `uv venv --python 3.12` or `python3.12 -m venv .venv`, "
+        "and install posturewatch in it.".format(*version)
+    )
+
+
+def main(argv: "list[str] | None" = None) -> int:
+    """Runs the command line; gives back the exit code."""
+    sentence = wrong_python(sys.version_info[:2])
+    if sentence is not None:
+        sys.stderr.write(sentence + "\n")
+        return 5
+    from posturewatch.cli.main import main as run
+
+    return run(argv)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

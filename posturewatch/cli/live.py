@@ -1,0 +1,198 @@
+"""`posturewatch live`: the page, the camera and the session, until Ctrl-C or the time is up."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import signal
+import threading
+import webbrowser
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from typing import TYPE_CHECKING
+
+from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
+from posturewatch.errors import PosturewatchError
+
+if TYPE_CHECKING:
+    from posturewatch.cli.parts import Parts
+    from posturewatch.monitor import Monitor, Sink
+    from posturewatch.practice import OpenSource, Practice
+    from posturewatch.session import Recorder, Store
+
+__all__ = ["DEFAULT_PORT", "add"]
+
+#: Unassigned at IANA and rarely used; the same each time, so that a bookmark works.
+DEFAULT_PORT = 8717
+
+#: How often the waiting main thread looks up, so that Ctrl-C is heard on every system.
+_LOOK_UP_S = 0.5
+
+
+def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
+    parser = add_command(
+        subparsers,
+        "live",
+        "watch a practice live, on a local page",
+        "Opens a page on this machine that shows you mirrored with the wrist angles, and warns calmly of an "
+        "extreme angle that is held. The session is kept; Ctrl-C or the page's stop ends it.",
+        """
+posturewatch live --source demo
+posturewatch live --source 0
+posturewatch live --source 0 --for 1200 --profile rula
+posturewatch live --source lesson.mp4 --no-browser --port 0
+posturewatch live --source http://192.168.1.20:8080/video
+""",
+    )
+    parser.add_argument(
+        "--source",
+        metavar="demo|0|PATH|URL",
+        help="demo film, number of a camera, film file, device or stream address (default: the settings', else 0)",
+    )
+    parser.add_argument(
+        "--for",
+        dest="limit_s",
+        type=seconds,
+        metavar="SECONDS",
+        help="end the session after this long, and leave",
+    )
+    parser.add_argument("--no-browser", action="store_true", help="do not open the page in the browser")
+    parser.add_argument(
+        "--port",
+        type=int,
+        default=DEFAULT_PORT,
+        metavar="N",
+        help=f"port of the page (default: {DEFAULT_PORT}; 0: any free one)",
+    )
+    add_data_dir(parser)
+    add_settings(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    from posturewatch.cli.parts import load_parts
+    from posturewatch.feed import LiveFeed
+    from posturewatch.resources import web_dir
+    from posturewatch.server.app import create_app
+    from posturewatch.server.serving import PageServer, listen
+    from posturewatch.session import Shelf, Store
+
+    parts = load_parts(args.settings, args.profile)
+    with ExitStack() as cleanup:
+        listener = listen(args.port)
+        cleanup.callback(listener.close)
+        store = cleanup.enter_context(Store(args.data_dir))
+        if store.notice is not None:
+            print(store.notice, flush=True)
+        feed = LiveFeed(parts.limits, roles=parts.settings.roles)
+        cleanup.callback(feed.close)
+        live = Live(args.source or parts.settings.camera.source, args.limit_s, parts, store, feed)
+        cleanup.callback(live.practice.stop)
+        port = int(listener.getsockname()[1])
+        app = create_app(
+            practice=live.practice, pictures=feed, shelf=Shelf(store), web_dir=web_dir(), port=port
+        )
+        server = PageServer(app, listener)
+        cleanup.callback(server.close)
+        with terminate_interrupts(), contextlib.suppress(KeyboardInterrupt):
+            server.start()
+            live.start()
+            print(f"The page is at {server.url}  (Ctrl-C ends the session)", flush=True)
+            if not args.no_browser:
+                webbrowser.open(server.url)
+            live.wait()
+        live.practice.stop()
+        return live.last_words()
+
+
+class Live:
+    """A practice on its source, and how it is started, waited for and spoken of at the end."""
+
+    def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
+        from posturewatch.practice import Practice
+
+        self._spec = spec
+        self._limit_s = limit_s
+        self._parts = parts
+        self._store = store
+        self._fault: PosturewatchError | None = None
+        self._opened = threading.Event()
+        self.practice: Practice = Practice(
+            open_source=self._open_source,
+            begin=self._begin,
+            make_monitor=self._make_monitor,
+            sinks=(feed,),
+            limit_s=limit_s,
+        )
+
+    def start(self) -> None:
+        """Starts the first session; raises what kept its source or its record from opening."""
+        self.practice.start()
+        while not self._opened.wait(_LOOK_UP_S):
+            if self.practice.wait(0.0):
+                break  # it failed in a way of its own; the state has the sentence
+        if self._fault is not None:
+            raise self._fault
+
+    def wait(self) -> None:
+        """Returns when the session is over and was to end by itself; otherwise only Ctrl-C ends it."""
+        while not (self.practice.wait(_LOOK_UP_S) and self._limit_s is not None):
+            pass
+
+    def last_words(self) -> int:
+        """Prints the last session's summary; the exit code."""
+        from posturewatch.cli.words import summary_text
+        from posturewatch.session import session_summary
+
+        identity = self.practice.session_id
+        if identity is None:
+            return 0
+        fault = self.practice.state()["fault"]
+        if fault is not None:
+            print(fault)
+        print(summary_text(session_summary(self._store, self._store.find(identity))))
+        return 0 if fault is None else 1
+
+    def _open_source(self) -> OpenSource:
+        from posturewatch.capture import open_source
+
+        camera = self._parts.settings.camera
+        with self._first_fault():
+            return open_source(self._spec, pace="steady", size_px=camera.size_px, rate_hz=camera.rate_hz)
+
+    def _begin(self, source: OpenSource) -> Recorder:
+        with self._first_fault():
+            return self._store.begin(self._parts.session_start(source))
+
+    def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
+        with self._first_fault():
+            made = self._parts.monitor("live", source, sinks)
+        self._opened.set()
+        return made
+
+    @contextmanager
+    def _first_fault(self) -> Iterator[None]:
+        """Keeps what went wrong before anything was watched, for the command line to say."""
+        try:
+            yield
+        except PosturewatchError as fault:
+            self._fault = fault
+            self._opened.set()
+            raise
+
+
+@contextmanager
+def terminate_interrupts() -> Iterator[None]:
+    """A polite request to end (SIGTERM) is heard as Ctrl-C meanwhile, so that the session is closed well."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only the main thread may say what a signal does
+        return
+    before = signal.signal(signal.SIGTERM, interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

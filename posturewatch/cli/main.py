@@ -1,0 +1,70 @@
+"""The command line: one parser, one place where faults become one line and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import sys
+from collections.abc import Sequence
+
+from posturewatch import __version__
+from posturewatch.cli import analyse, check, live, sessions, settings, summary
+from posturewatch.errors import PosturewatchError
+
+__all__ = ["EXIT_INTERRUPTED", "build_parser", "main"]
+
+#: What a shell expects of a program that Ctrl-C ended.
+EXIT_INTERRUPTED = 130
+
+#: In the order of --help. Each module has `add(subparsers)`; what is heavy it imports when it runs.
+_COMMANDS = (live, analyse, sessions, summary, check, settings)
+
+_EPILOG = """\
+examples:
+  posturewatch live --source demo       watch the bundled demo film, no camera needed
+  posturewatch live --source 0          watch yourself through the first camera
+  posturewatch analyse lesson.mp4 --out lesson
+  posturewatch summary last
+
+Everything stays on this machine: the page is at 127.0.0.1 only, and nothing is sent anywhere.
+"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="posturewatch",
+        description="Measures a string player's wrists through a webcam and says when an extreme angle is held.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"posturewatch {__version__}")
+    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for command in _COMMANDS:
+        command.add(subparsers)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command and gives back the exit code; a fault meant for the user is one line on stderr."""
+    parser = build_parser()
+    try:
+        args = parser.parse_args(argv)
+    except SystemExit as leaving:  # argparse has said what it had to say
+        return int(leaving.code or 0)
+    if args.command is None:
+        parser.print_help()
+        return 0
+    logging.basicConfig(level=logging.ERROR, format="posturewatch: %(message)s")
+    try:
+        return int(args.run(args))
+    except PosturewatchError as fault:
+        print(f"posturewatch: {fault.sentence}", file=sys.stderr)
+        return fault.exit_code
+    except KeyboardInterrupt:
+        print("posturewatch: stopped.", file=sys.stderr)
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output (head, less) has had enough; what is still buffered must go nowhere at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0

@@ -1,0 +1,143 @@
+"""The parts of a run put together from the settings: the one place that knows them all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from posturewatch import __version__
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.watch import Watch
+from posturewatch.errors import UnavailableError
+from posturewatch.monitor import FrameSource, Measurer, Monitor, Observer, Sink
+from posturewatch.practice import OpenSource
+from posturewatch.resources import calibration_dir
+from posturewatch.session.records import SessionStart
+from posturewatch.settings import Settings, load_settings
+
+if TYPE_CHECKING:
+    from posturewatch.kinematics.estimator import Estimator
+
+__all__ = ["Built", "Mode", "Parts", "build", "estimator_path", "forearm_path", "load_parts"]
+
+Mode = Literal["film", "live"]
+
+#: What the shipped weights give, in their order. Angles in degrees, lifts in millimetres.
+_LONG_FINGERS = ("index", "middle", "ring", "little")
+OUTPUTS: tuple[str, ...] = (
+    "wrist_flexion",
+    "wrist_ulnar_deviation",
+    "thumb_mcp",
+    "thumb_ip",
+    *(f"{finger}_{joint}" for finger in _LONG_FINGERS for joint in ("mcp", "pip", "dip")),
+    *(f"{finger}_lift" for finger in _LONG_FINGERS),
+)
+
+
+@dataclass(frozen=True)
+class Built:
+    """What looks and measures in one run; `release` gives the models back."""
+
+    tracker: Observer
+    measurer: Measurer
+    release: Callable[[], None]
+
+
+@dataclass(frozen=True)
+class Parts:
+    """settings, and the limits and rules that follow from them; `build` makes tracker and measurer."""
+
+    settings: Settings
+    limits: LimitProfile
+    rules: WatchRules
+    build: Callable[[Mode, Settings], Built]
+
+    @property
+    def settings_json(self) -> Mapping[str, Any]:
+        return self.settings.to_json()
+
+    def session_start(self, source: OpenSource) -> SessionStart:
+        """What is kept of the beginning of a session on this source."""
+        described = source.describe()
+        return SessionStart(
+            source_name=described["name"],
+            source_kind=described["kind"],
+            program_version=__version__,
+            limits=self.limits,
+            rules=self.rules,
+            settings=self.settings_json,
+            instrument=self.settings.instrument.name,
+        )
+
+    def monitor(
+        self, mode: Mode, source: FrameSource, sinks: Sequence[Sink]
+    ) -> tuple[Monitor, Callable[[], None]]:
+        """A fresh monitor and the function that releases its models.
+
+        Raises UnavailableError where models or weights are missing.
+        """
+        built = self.build(mode, self.settings)
+        monitor = Monitor(
+            source=source,
+            tracker=built.tracker,
+            estimator=built.measurer,
+            watch=Watch(self.limits, self.rules),
+            sinks=sinks,
+        )
+        return monitor, built.release
+
+
+def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
+    """From the settings file (the user's own where None) and a limit profile's name (the settings' where None).
+
+    Raises SettingsError for a broken file, InputError for an unknown profile.
+    """
+    settings = load_settings(settings_path)
+    if profile is not None:
+        settings = replace(settings, limits=replace(settings.limits, profile=profile))
+    return Parts(settings, settings.limit_profile(), settings.rules(), build)
+
+
+def build(mode: Mode, settings: Settings) -> Built:
+    """The real tracker and estimator; loads the models, which takes a second or two."""
+    from posturewatch.kinematics.over_time import OverTime
+    from posturewatch.tracking import ForearmNet, Tracker
+
+    estimator = load_estimator(settings.camera.hfov_deg)
+    tracker = Tracker(mode, ForearmNet(forearm_path()), mirrored=settings.camera.mirrored)
+    return Built(tracker, OverTime(estimator), tracker.close)
+
+
+def estimator_path() -> Path:
+    return _weights("estimator.npz")
+
+
+def forearm_path() -> Path:
+    return _weights("forearm.onnx")
+
+
+def load_estimator(hfov_deg: float | None) -> Estimator:
+    """The learned estimator for a camera; raises UnavailableError where its weights are missing or broken."""
+    import numpy as np
+
+    from posturewatch.kinematics.estimator import Estimator
+
+    path = estimator_path()
+    try:
+        with np.load(path) as archive:
+            weights = {name: archive[name] for name in archive.files}
+        return Estimator(weights, OUTPUTS, hfov_deg=hfov_deg)
+    except (OSError, ValueError, KeyError) as error:
+        raise UnavailableError(
+            f"The weights {path.name} of posturewatch cannot be used ({error}); install posturewatch again."
+        ) from error
+
+
+def _weights(name: str) -> Path:
+    path = calibration_dir() / "weights" / name
+    if not path.is_file():
+        raise UnavailableError(f"The weights {name} of posturewatch are missing; install posturewatch again.")
+    return path

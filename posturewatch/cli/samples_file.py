@@ -1,0 +1,83 @@
+"""The table that `posturewatch analyse` writes: one row per frame and hand."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from types import TracebackType
+
+from posturewatch.errors import InputError
+from posturewatch.measurement import FrameMeasurement, HandMeasurement
+from posturewatch.observation import Side
+from posturewatch.quantities import QUANTITIES
+
+__all__ = ["COLUMNS", "SamplesFile", "row"]
+
+COLUMNS: tuple[str, ...] = (
+    "time_s",
+    "side",
+    *(column for entry in QUANTITIES for column in (entry.column, entry.sd_column)),
+    "status",
+    "reason",
+)
+
+_SIDES: tuple[Side, ...] = ("left", "right")
+
+
+def row(time_s: float, hand: HandMeasurement) -> list[str]:
+    """One hand in one frame. status is "measured" where every quantity has a number; otherwise
+    "not measurable" with the reason, and the cells of the refused quantities are empty."""
+    cells = [f"{time_s:.4f}", hand.side]
+    reason = ""
+    for entry in QUANTITIES:
+        one = hand.values[entry.name]
+        if one.value is None or one.sd is None:
+            cells += ["", ""]
+            reason = reason or ("" if one.refusal is None else one.refusal.value)
+        else:
+            cells += [f"{one.value:.2f}", f"{one.sd:.2f}"]
+    return [*cells, "not measurable" if reason else "measured", reason]
+
+
+class SamplesFile:
+    """Writes rows as they come, so that an interrupted run keeps them. Raises InputError where it cannot."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            self._file = path.open("w", newline="", encoding="utf-8")
+        except OSError as error:
+            raise InputError(
+                f"{path} cannot be written ({error.strerror}); choose another folder with --out."
+            ) from error
+        self._writer = csv.writer(self._file)
+        self.write_cells(list(COLUMNS))
+
+    def write(self, measurement: FrameMeasurement) -> None:
+        """Both hands of one frame."""
+        for side in _SIDES:
+            self.write_cells(row(measurement.time_s, measurement.hand(side)))
+
+    def write_cells(self, cells: list[str]) -> None:
+        try:
+            self._writer.writerow(cells)
+        except OSError as error:
+            raise self._full(error) from error
+
+    def close(self) -> None:
+        """May be called twice."""
+        try:
+            self._file.close()
+        except OSError as error:
+            raise self._full(error) from error
+
+    def _full(self, error: OSError) -> InputError:
+        return InputError(f"{self.path} cannot be written to its end ({error.strerror}); free some space.")
+
+    def __enter__(self) -> SamplesFile:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
