@@ -34,6 +34,7 @@ __all__ = [
     "angles_from_axis",
     "axis_from_angles",
     "hand_frame",
+    "mirror_sign",
     "unit",
     "wrist_angles",
 ]
@@ -63,7 +64,8 @@ def unit(vectors: Array, scale: Array | float = 0.0) -> Array:
     return np.where(usable, vectors / np.where(usable, length, 1.0), np.nan)
 
 
-def _mirror(side: Side) -> float:
+def mirror_sign(side: Side) -> float:
+    """+1 for the right hand, -1 for the left, whose anatomical axes are mirrored; unknown sides raise."""
     if side == "right":
         return 1.0
     if side == "left":
@@ -87,7 +89,7 @@ def hand_frame(landmarks: Array, side: Side) -> Array:
     orthogonal to Y. Coincident or collinear points give NaN. Raises ValueError for a wrong shape or side.
     """
     landmarks = _trailing("hand landmarks", landmarks, (21, 3))
-    mirror = _mirror(side)
+    mirror = mirror_sign(side)
     proximal = landmarks[..., _WRIST, :] - landmarks[..., _MIDDLE, :]
     across = landmarks[..., _INDEX, :] - landmarks[..., _LITTLE, :]
     size = np.linalg.norm(proximal, axis=-1) + np.linalg.norm(across, axis=-1)
