@@ -25,7 +25,17 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["Band", "Limit", "LimitProfile", "Mark", "PersonalLimits", "narrowed", "parse_profile", "wider"]
+__all__ = [
+    "Band",
+    "Limit",
+    "LimitProfile",
+    "Mark",
+    "PersonalLimits",
+    "narrowed",
+    "parse_profile",
+    "profile_from_json",
+    "wider",
+]
 
 #: How the value is known: F seen in an abstract, table or secondary copy of the source; M from memory, not
 #: seen; D derived here; common practice without a source; personal, set by the player.
@@ -75,6 +85,30 @@ class LimitProfile:
     def limit(self, quantity: str, direction: str, level: Level) -> Limit | None:
         """The limit, or None where the profile has none; unknown quantities and directions raise KeyError."""
         return self.bands[quantity, direction].limit(level)
+
+    def to_json(self) -> dict[str, Any]:
+        """The profile in JSON's types, with its sources; `profile_from_json` reads it back."""
+        bands: dict[str, dict[str, dict[str, Any]]] = {}
+        for (quantity, direction), band in self.bands.items():
+            levels = {level: band.limit(level) for level in LEVELS}
+            bands.setdefault(quantity, {})[direction] = {
+                level: {"value": limit.value, "source": limit.source, "mark": limit.mark}
+                for level, limit in levels.items()
+                if limit is not None
+            }
+        return {"name": self.name, "label": self.label, "description": self.description, "bands": bands}
+
+
+def profile_from_json(data: Mapping[str, Any]) -> LimitProfile:
+    """What `LimitProfile.to_json` wrote, perhaps by an older version that knew fewer quantities: those have
+    no limits. Raises KeyError for anything else."""
+    bands = {}
+    for entry in QUANTITIES:
+        for direction in entry.directions:
+            levels = data["bands"].get(entry.name, {}).get(direction, {})
+            limits = {level: Limit(one["value"], one["source"], one["mark"]) for level, one in levels.items()}
+            bands[entry.name, direction] = Band(limits.get("comfort"), limits.get("extreme"))
+    return LimitProfile(data["name"], data["label"], data["description"], bands)
 
 
 def parse_profile(text: str) -> LimitProfile:
