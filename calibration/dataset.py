@@ -15,6 +15,7 @@ import argparse
 import multiprocessing
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -63,13 +64,17 @@ def outputs_of(truth: dict[str, Any]) -> NDArray[np.float32]:
 
 
 def rows_of(
-    observation: Observation, image_bgr: NDArray[np.uint8], label: dict[str, Any], frame: int, rng: np.random.Generator
+    observation: Observation,
+    image_bgr: NDArray[np.uint8],
+    label: dict[str, Any],
+    frame: int,
+    rng: np.random.Generator,
 ) -> Iterator[Row]:
     """A row for each found hand, and further ones under the wrong side."""
     for hand in observation.hands:
         truth = match(hand, label["hands"])
         right_side = truth is not None and truth["side"] == hand.side
-        yield _row(observation, image_bgr, label, frame, hand, truth, right_side)
+        yield {**_row(observation, image_bgr, label, frame, hand, truth, right_side), "found": np.bool_(True)}
         if truth is not None and (not right_side or rng.random() < _WRONG_SIDE_SHARE):
             turned = HandObservation(
                 side=other_side(hand.side),
@@ -80,7 +85,8 @@ def rows_of(
                 label_agrees=not hand.label_agrees,
                 forearm=None,
             )
-            yield _row(observation, image_bgr, label, frame, turned, truth, not right_side)
+            row = _row(observation, image_bgr, label, frame, turned, truth, not right_side)
+            yield {**row, "found": np.bool_(False)}
 
 
 def _row(
@@ -100,8 +106,9 @@ def _row(
     good, encoded = cv2.imencode(".jpg", cutting, [cv2.IMWRITE_JPEG_QUALITY, 88])
     if not good:
         raise RuntimeError("OpenCV could not encode a cutting")
-    direction, slope, seen = np.full(2, np.nan), np.nan, 0.0
+    direction, slope, seen, in_picture = np.full(2, np.nan), np.nan, 0.0, np.nan
     if truth is not None:
+        in_picture = np.arctan2(truth["forearm_direction_px"][1], truth["forearm_direction_px"][0])
         direction = affine[:, :2] @ np.asarray(truth["forearm_direction_px"], float)
         direction = direction / np.linalg.norm(direction)
         slope, seen = truth["forearm_depth_slope"], truth["forearm_visible"]
@@ -124,6 +131,7 @@ def _row(
         "fretting": np.bool_(truth is not None and truth["role"] == "fretting"),
         "direction": direction.astype(np.float32),
         "slope": np.float32(slope),
+        "picture_direction_rad": np.float32(in_picture),
         "forearm_visible": np.float32(seen),
         "frame": np.int32(frame),
         "time_s": np.float32(observation.time_s),
@@ -148,6 +156,8 @@ def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservati
         "t_frame": np.int32(frame),
         "t_side": np.int8(truth["side"] == "right"),
         "t_fretting": np.bool_(truth["role"] == "fretting"),
+        "t_time_s": np.float32(label.get("time_s", 0.0)),
+        "t_angles": np.array([truth["flexion_deg"], truth["ulnar_deviation_deg"]], np.float32),
         "t_visible": np.float32(truth["hand_visible"]),
         "t_found": np.bool_(found is not None),
         "t_framing": np.int8(("upper", "headless", "close").index(label["framing"])),
@@ -164,3 +174,142 @@ def pack(rows: list[Row], truths: list[Row]) -> dict[str, NDArray[Any]]:
     out["crop_bytes"] = np.concatenate([row["crop"] for row in rows]) if rows else np.zeros(0, np.uint8)
     out["crop_length"] = np.array([len(row["crop"]) for row in rows], np.int32)
     return out
+
+
+class Worker:
+    """One process's renderer and trackers; made once, used for many shards."""
+
+    current: Worker | None = None
+
+    def __init__(self, bodies: Path, forearm: Path | None) -> None:
+        from calibration.bodies import load_bodies
+        from calibration.scenes import Studio
+        from posturewatch.tracking import ForearmNet, Tracker
+
+        self.studio = Studio(load_bodies(bodies))
+        self._forearm = None if forearm is None else ForearmNet(forearm)
+        self.still = Tracker("still", self._forearm)
+        self._new_film_tracker = lambda: Tracker("film", self._forearm)
+
+    def stills(self, task: Task) -> dict[str, NDArray[Any]]:
+        rows: list[Row] = []
+        truths: list[Row] = []
+        for k in range(task.count):
+            number = task.first + k
+            image, label = self.studio.still(
+                task.seed * 10_000_000 + number, split=task.split, framing=task.framing
+            )
+            self._note(self.still.observe(Frame(number, 0.0, image)), image, label, number, rows, truths)
+        return pack(rows, truths)
+
+    def film(self, task: Task) -> dict[str, NDArray[Any]]:
+        """One film of `count` frames."""
+        rows: list[Row] = []
+        truths: list[Row] = []
+        frames = self.studio.film(
+            task.seed * 10_000_000 + task.first, split=task.split, framing=task.framing, frames=task.count
+        )
+        with self._new_film_tracker() as tracker:
+            for k, (time_s, image, label) in enumerate(frames):
+                observation = tracker.observe(Frame(k, time_s, image))
+                self._note(observation, image, label, task.first * 10_000 + k, rows, truths)
+        return pack(rows, truths)
+
+    def _note(
+        self,
+        observation: Observation,
+        image: NDArray[np.uint8],
+        label: dict[str, Any],
+        number: int,
+        rows: list[Row],
+        truths: list[Row],
+    ) -> None:
+        rng = np.random.default_rng(number)
+        rows.extend(rows_of(observation, image, label, number, rng))
+        matched = [(hand, match(hand, label["hands"])) for hand in observation.hands]
+        for truth in label["hands"]:
+            found = next((hand for hand, known in matched if known is truth), None)
+            truths.append(truth_row(label, truth, found, number))
+
+
+@dataclass(frozen=True)
+class Task:
+    """A shard's share of the work."""
+
+    split: str
+    framing: str | None
+    seed: int
+    first: int
+    count: int
+    films: bool
+    out: Path
+
+
+def _start(bodies: Path, forearm: Path | None) -> None:
+    cv2.setNumThreads(1)
+    Worker.current = Worker(bodies, forearm)
+
+
+def _do(task: Task) -> int:
+    worker = Worker.current
+    if worker is None:
+        raise RuntimeError("the worker was not started")
+    columns = worker.film(task) if task.films else worker.stills(task)
+    partial = task.out.with_suffix(".tmp.npz")
+    np.savez(partial, **columns)  # type: ignore[arg-type]
+    partial.replace(task.out)
+    return task.count
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--bodies", type=Path, required=True, help="identities baked by calibration.bodies")
+    parser.add_argument("--split", choices=("train", "cal", "test"), required=True)
+    parser.add_argument("--count", type=int, required=True, help="pictures, or films with --films")
+    parser.add_argument("--films", action="store_true")
+    parser.add_argument("--frames", type=int, default=60, help="frames of each film")
+    parser.add_argument(
+        "--framing", choices=("upper", "headless", "close"), help="all of them, where left out"
+    )
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument(
+        "--forearm", type=Path, help="forearm network, where films are to be measured with it"
+    )
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument(
+        "--limit-s", type=float, default=float("inf"), help="begin no further shard after this"
+    )
+    args = parser.parse_args()
+    args.out.mkdir(parents=True, exist_ok=True)
+    step = 1 if args.films else SHARD
+    kind = f"{args.split}{'film' if args.films else ''}"
+    tasks = [
+        Task(
+            args.split,
+            args.framing,
+            args.seed,
+            first,
+            args.frames if args.films else min(SHARD, args.count - first),
+            args.films,
+            args.out / f"{kind}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
+        )
+        for first in range(0, args.count, step)
+    ]
+    tasks = [task for task in tasks if not task.out.exists()]
+    began = time.monotonic()
+    done = 0
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(args.workers, _start, (args.bodies, args.forearm)) as pool:
+        for count in pool.imap_unordered(_do, tasks):
+            done += count
+            if time.monotonic() - began > args.limit_s:
+                pool.terminate()
+                break
+    print(f"{kind}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()

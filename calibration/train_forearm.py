@@ -13,13 +13,19 @@ the direction's Laplace scale in radians, 3 depth slope, 4 its log scale, 5-6 fl
 
 from __future__ import annotations
 
+import argparse
 import math
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import cv2
+import numpy as np
 import torch
 from torch import nn
 from torch.nn import functional
+
+from calibration.table import read_shards
 
 OUTPUTS = 8
 WRIST_Y = 0.4  # where the crop puts the wrist, as a share of its height
@@ -206,3 +212,78 @@ def report(name: str, output: torch.Tensor, target: dict[str, torch.Tensor]) -> 
         f"direct flexion {angles[seen, 0].mean():.1f} deviation {angles[seen, 1].mean():.1f} deg MAE; n={len(output)}",
         flush=True,
     )
+
+
+def read_crops(columns: dict[str, np.ndarray], device: str) -> torch.Tensor:
+    """(n, 3, 128, 128) uint8 RGB cuttings of all rows."""
+    ends = np.cumsum(columns["crop_length"])
+    out = np.empty((len(ends), 128, 128, 3), np.uint8)
+
+    def decode(k: int) -> None:
+        data = columns["crop_bytes"][ends[k] - columns["crop_length"][k] : ends[k]]
+        out[k] = cv2.imdecode(data, cv2.IMREAD_COLOR)[:, :, ::-1]
+
+    with ThreadPoolExecutor() as pool:
+        list(pool.map(decode, range(len(ends)), chunksize=512))
+    return torch.from_numpy(out).to(device).permute(0, 3, 1, 2).contiguous()
+
+
+def targets_of(columns: dict[str, np.ndarray], device: str) -> dict[str, torch.Tensor]:
+    def tensor(values: np.ndarray) -> torch.Tensor:
+        return torch.tensor(np.nan_to_num(values.astype(np.float32)), device=device)
+
+    usable = columns["valid"] & np.isfinite(columns["direction"]).all(1)
+    direction = np.where(usable[:, None], columns["direction"], [0.0, 1.0])
+    return {
+        "direction": tensor(direction),
+        "slope": tensor(np.clip(columns["slope"], -2.5, 2.5)),
+        "angles": tensor(np.clip(columns["y"][:, :2] / 30, -3, 3)),
+        "visible": tensor(np.where(usable, columns["forearm_visible"], 0.0)),
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--steps", type=int, default=9000)
+    parser.add_argument("--batch", type=int, default=256)
+    parser.add_argument(
+        "--limit-s", type=float, default=float("inf"), help="per training, stops early after this"
+    )
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    columns = read_shards(args.data, "train")
+    crops, target = read_crops(columns, device), targets_of(columns, device)
+    half = torch.tensor(columns["identity"] % 2 == 1, device=device)
+    usable = torch.tensor(columns["valid"], device=device)
+    options = {"batch": args.batch, "seed": args.seed, "limit_s": args.limit_s}
+    held_out = torch.zeros(len(crops), OUTPUTS, device=device)
+    for side in (False, True):
+        rows = (half == side).nonzero().flatten()
+        model = train(
+            crops, target, ((half != side) & usable).nonzero().flatten(), steps=args.steps * 2 // 3, **options
+        )
+        held_out[rows] = predict(model, crops, rows)
+        known = rows[usable[rows]]
+        report(f"half {int(side)}", held_out[known], {name: values[known] for name, values in target.items()})
+    np.savez(args.data / "forearm-train.npz", output=held_out.cpu().numpy())
+    model = train(crops, target, usable.nonzero().flatten(), steps=args.steps, **options)
+    for split in ("cal", "test"):
+        if not any(args.data.glob(f"{split}-*.npz")):
+            continue
+        other = read_shards(args.data, split)
+        other_crops, other_target = read_crops(other, device), targets_of(other, device)
+        output = predict(model, other_crops, torch.arange(len(other_crops), device=device))
+        known = torch.tensor(other["valid"], device=device)
+        report(split, output[known], {name: values[known] for name, values in other_target.items()})
+        np.savez(args.data / f"forearm-{split}.npz", output=output.cpu().numpy())
+    export(model, args.out)
+    print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)")
+
+
+if __name__ == "__main__":
+    main()

@@ -25,18 +25,6 @@ __all__ = ["Built", "Mode", "Parts", "build", "estimator_path", "forearm_path", 
 
 Mode = Literal["film", "live"]
 
-#: What the shipped weights give, in their order. Angles in degrees, lifts in millimetres.
-_LONG_FINGERS = ("index", "middle", "ring", "little")
-OUTPUTS: tuple[str, ...] = (
-    "wrist_flexion",
-    "wrist_ulnar_deviation",
-    "thumb_mcp",
-    "thumb_ip",
-    *(f"{finger}_{joint}" for finger in _LONG_FINGERS for joint in ("mcp", "pip", "dip")),
-    *(f"{finger}_lift" for finger in _LONG_FINGERS),
-)
-
-
 @dataclass(frozen=True)
 class Built:
     """What looks and measures in one run; `release` gives the models back."""
@@ -124,12 +112,13 @@ def load_estimator(hfov_deg: float | None) -> Estimator:
     import numpy as np
 
     from posturewatch.kinematics.estimator import Estimator
+    from posturewatch.kinematics.network import Ensemble
 
     path = estimator_path()
     try:
         with np.load(path) as archive:
             weights = {name: archive[name] for name in archive.files}
-        return Estimator(weights, OUTPUTS, hfov_deg=hfov_deg)
+        return Estimator(Ensemble(weights), hfov_deg=hfov_deg)
     except (OSError, ValueError, KeyError) as error:
         raise UnavailableError(
             f"The weights {path.name} of posturewatch cannot be used ({error}); install posturewatch again."

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.kinematics.features import features, palm_size_px
 from posturewatch.kinematics.network import Ensemble
+from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.observation import HandObservation, Observation, Side
 from posturewatch.quantities import QUANTITY_NAMES
@@ -52,22 +52,16 @@ class Estimate:
 class Estimator:
     """Single observations to measurements with calibrated standard deviations, or refusals.
 
-    weights: the arrays of `calibration/weights/estimator.npz`; names: its outputs in order (angles in degrees,
-    lifts in millimetres). hfov_deg: the camera's horizontal field of view where it is known.
+    ensemble: made of the arrays of `calibration/weights/estimator.npz`; its outputs must be `OUTPUTS`.
+    hfov_deg: the camera's horizontal field of view where it is known.
     """
 
     def __init__(
-        self,
-        weights: Mapping[str, NDArray[np.floating]],  # type: ignore[type-arg]
-        names: tuple[str, ...],
-        *,
-        hfov_deg: float | None = None,
-        rules: RefusalRules | None = None,
+        self, ensemble: Ensemble, *, hfov_deg: float | None = None, rules: RefusalRules | None = None
     ) -> None:
-        self._ensemble = Ensemble(weights)
-        if len(names) != self._ensemble.outputs:
-            raise ValueError(f"the weights give {self._ensemble.outputs} outputs, {len(names)} names came")
-        self._names = names
+        if ensemble.outputs != len(OUTPUTS):
+            raise ValueError(f"the weights give {ensemble.outputs} outputs, expected {len(OUTPUTS)}")
+        self._ensemble = ensemble
         self._hfov_deg = hfov_deg
         self._rules = RefusalRules() if rules is None else rules
 
@@ -83,8 +77,7 @@ class Estimator:
         if strangeness[0] > self._rules.max_strangeness:
             return Estimate({}, Refusal.UNUSUAL_VIEW)
         pairs = {
-            name: (float(mean), float(sd))
-            for name, mean, sd in zip(self._names, means[0], sds[0], strict=True)
+            name: (float(mean), float(sd)) for name, mean, sd in zip(OUTPUTS, means[0], sds[0], strict=True)
         }
         return Estimate(pairs, None)
 

@@ -1,0 +1,185 @@
+"""Prints how good the angles are, on rendered players and scenes that were never trained on.
+
+    python -m calibration.evaluate --data DIR
+
+DIR holds `test-*.npz` (stills) and `testfilm-*.npz` (films) as `calibration.dataset` writes them; without it the small
+set that is shipped with the project is used. Truth is exact: the angles that the players were posed with.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.films import film_report
+from calibration.table import Columns, Table, load, observation_of, read_shards
+from posturewatch.kinematics.estimator import RefusalRules
+from posturewatch.kinematics.geometry import wrist_angles
+from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
+from posturewatch.observation import BODY_LANDMARKS
+from posturewatch.resources import calibration_dir
+
+FRAMINGS = ("upper", "headless", "close")
+IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Scored:
+    """Errors of the measured rows. error: (n, 2) measured minus true, degrees; sd: (n, 2); given: (n,) whether a
+    number was given at all."""
+
+    error: Array
+    sd: Array
+    given: NDArray[np.bool_]
+
+
+def raw_errors(table: Table) -> Array:
+    """(n, 2) errors of the exact formula on the tracker's own 3-D points, hand and body as they come; NaN where
+    the body was not seen."""
+    out = np.full((len(table.y), 2), np.nan)
+    for row in range(len(table.y)):
+        if not table.columns["has_body"][row] or not table.valid[row]:
+            continue
+        observation = observation_of(table.columns, row, with_forearm=False)
+        hand, body = observation.hands[0], observation.body
+        if body is None:
+            continue
+        towards = (
+            body.landmarks_m[BODY_LANDMARKS[f"{hand.side}_elbow"]]
+            - body.landmarks_m[BODY_LANDMARKS[f"{hand.side}_wrist"]]
+        )
+        angles = wrist_angles(hand.landmarks_m, hand.landmarks_m[0] + towards, hand.side)
+        out[row] = [angles.flexion_deg - table.y[row, 0], angles.ulnar_deviation_deg - table.y[row, 1]]
+    return out
+
+
+def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
+    means, sd, validity, strangeness = ensemble.estimate(table.x)
+    given = (
+        (validity >= rules.min_validity)
+        & (strangeness <= rules.max_strangeness)
+        & (sd[:, :2] <= rules.max_sd_deg).all(1)
+    )
+    return Scored((means - table.y)[:, :2].astype(float), sd[:, :2].astype(float), given)
+
+
+def _line(name: str, error: Array, inside: Array | None = None) -> str:
+    size = np.abs(error[np.isfinite(error).all(1)])
+    if len(size) == 0:
+        return f"{name:28s} no rows"
+    cells = []
+    for k in (0, 1):
+        e = size[:, k]
+        cover = "" if inside is None else f"  in 90 % {inside[:, k].mean():5.1%}"
+        cells.append(f"{e.mean():5.1f} {np.median(e):5.1f} {np.percentile(e, 90):5.1f}{cover}")
+    return f"{name:28s} {len(size):6d}  flexion {cells[0]}  deviation {cells[1]}"
+
+
+def groups(columns: Columns) -> Iterator[tuple[str, NDArray[np.bool_]]]:
+    """(name, rows) by framing, by view and by hand."""
+    everything = np.ones(len(columns["side"]), bool)
+    yield "all", everything
+    for k, name in enumerate(FRAMINGS):
+        yield f"framing {name}", columns["framing"] == k
+    azimuth, elevation = columns["azimuth_deg"], columns["elevation_deg"]
+    edges = (-180.0, 0.0, 25.0, 50.0, 180.0)
+    for low, high in itertools.pairwise(edges):
+        for above in (False, True):
+            rows = (azimuth >= low) & (azimuth < high) & ((elevation >= 8) == above)
+            yield f"azimuth {low:.0f}..{high:.0f} {'high' if above else 'low'}", rows
+    for k, name in enumerate(("left", "right")):
+        yield f"{name} hand", columns["side"] == k
+    yield "fretting hand", columns["fretting"]
+    yield "plucking hand", columns["matched"] & ~columns["fretting"]
+
+
+def report(table: Table, ensemble: Ensemble, rules: RefusalRules, truths: Columns) -> None:
+    scored = score(ensemble, table, rules)
+    raw = raw_errors(table)
+    constant = np.nanmedian(table.y[table.valid, :2], axis=0) - table.y[:, :2]
+    print("Single pictures: rows, then mean, median and 90th percentile of the absolute error in degrees")
+    for name, rows in groups(table.columns):
+        true = rows & table.valid
+        print(_line(f"{name}: constant", constant[true]))
+        print(_line(f"{name}: raw landmarks", raw[true]))
+        kept = true & scored.given
+        inside = np.abs(scored.error[kept]) <= COVERAGE_Z * scored.sd[kept]
+        print(_line(f"{name}: ours", scored.error[kept], inside))
+    _shares(table, scored, truths)
+    _axis(table)
+
+
+def _shares(table: Table, scored: Scored, truths: Columns) -> None:
+    """Of the hands in view, how many get a number, and how many numbers are given where no hand is."""
+    print("\nHands in view: share found, and share that gets both numbers")
+    given_rows = table.valid & scored.given
+    key = table.columns["frame"].astype(np.int64) * 2 + table.columns["side"]
+    measured = set(key[given_rows].tolist())
+    true_key = truths["t_frame"].astype(np.int64) * 2 + truths["t_side"]
+    got = np.array([k in measured for k in true_key.tolist()])
+    in_view = truths["t_visible"] >= IN_VIEW
+    for k, name in enumerate(FRAMINGS):
+        for role, fretting in (("fretting", True), ("plucking", False)):
+            rows = in_view & (truths["t_framing"] == k) & (truths["t_fretting"] == fretting)
+            if rows.any():
+                print(
+                    f"  {name:9s} {role}: {truths['t_found'][rows].mean():6.1%} {got[rows].mean():6.1%}  n={rows.sum()}"
+                )
+    false = ~table.valid
+    if false.any():
+        print(
+            f"  numbers given to no hand, or under the wrong side: {scored.given[false].mean():.1%} of {false.sum()}"
+        )
+
+
+def _axis(table: Table) -> None:
+    if "forearm" not in table.columns:
+        return
+    print("\nForearm axis in the picture, degrees: median, 90th percentile, inside its stated 90 % interval")
+    values = table.columns["forearm"].astype(float)
+    measured = np.arctan2(values[:, 3] - values[:, 1], values[:, 2] - values[:, 0])
+    true = table.columns["picture_direction_rad"].astype(float)
+    error = np.degrees(np.abs((measured - true + np.pi) % (2 * np.pi) - np.pi))
+    for k, name in enumerate(FRAMINGS):
+        rows = (
+            table.valid
+            & (table.columns["framing"] == k)
+            & (table.columns["forearm_visible"] > 0.5)
+            & np.isfinite(error)
+        )
+        if rows.any():
+            inside = (error[rows] <= COVERAGE_Z * values[rows, 4]).mean()
+            median, tail = np.percentile(error[rows], [50, 90])
+            print(f"  {name:9s} {median:5.1f} {tail:5.1f} {inside:6.1%}  n={rows.sum()}")
+
+
+def read_weights(path: Path | None = None) -> dict[str, Any]:
+    with np.load(path or calibration_dir() / "weights" / "estimator.npz") as archive:
+        return {name: archive[name] for name in archive.files}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluation")
+    parser.add_argument("--weights", type=Path)
+    parser.add_argument("--split", default="test", choices=("train", "cal", "test"))
+    args = parser.parse_args()
+    ensemble = Ensemble(read_weights(args.weights))
+    rules = RefusalRules()
+    report(load(args.data, args.split), ensemble, rules, read_shards(args.data, args.split))
+    if any(args.data.glob(f"{args.split}film-*.npz")):
+        film_report(args.data, f"{args.split}film", ensemble, rules)
+
+
+if __name__ == "__main__":
+    main()
