@@ -15,7 +15,8 @@ What points can and cannot tell. A hand frame needs only hand landmarks, but of 
 is known, not its rotation about that axis. The two angles follow from that axis seen in the hand frame if the
 axial rotation Y'' is zero, that is if the forearm's distal end (the radius) turns with the hand in pronation
 and supination. That holds for the wrist, which has hardly any axial rotation of its own; pronation of the
-whole forearm is then invisible, as it should be. Where a full forearm frame is known (rendered bodies, motion
+whole forearm is then invisible, as it should be. Any rotation within the wrist puts the deviation off by about that
+rotation times the tangent of the flexion. Where a full forearm frame is known (rendered bodies, motion
 capture), `angles_between` needs no such assumption.
 """
 
