@@ -81,6 +81,8 @@ class Decoder:
         # Threads over whole pictures hold some back: good for films, a delay for live streams.
         self._stream.thread_type = "SLICE" if low_delay else "AUTO"
         self.damaged = 0
+        self._matrix: tuple[int, ...] | None = None
+        self._matrix_known = False
 
     @property
     def rate_hz(self) -> float | None:
@@ -116,6 +118,7 @@ class Decoder:
                 self.damaged += 1
                 continue
             for frame in frames:
+                self._learn_matrix(frame)
                 yield Picture(self._image(frame), frame.time)
 
     def close(self) -> None:
@@ -131,7 +134,13 @@ class Decoder:
         if shape is not None and shape > 0 and shape != 1:
             # Angles need square pixels.
             image = _resized(image, max(1, round(width * shape)), height)
-        matrix = frame.side_data.get("DISPLAYMATRIX")
-        if matrix is not None:
-            image = upright(image, struct.unpack("=9i", bytes(matrix)))
-        return image
+        return image if self._matrix is None else upright(image, self._matrix)
+
+    def _learn_matrix(self, frame: Any) -> None:
+        """The display matrix of the first picture, which is the container's and so that of all: each look at
+        a frame's side data ties frame and side data into a cycle, which keeps the picture's memory until the
+        garbage collector comes by."""
+        if not self._matrix_known:
+            self._matrix_known = True
+            matrix = frame.side_data.get("DISPLAYMATRIX")
+            self._matrix = None if matrix is None else struct.unpack("=9i", bytes(matrix))
