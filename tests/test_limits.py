@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-
 import pytest
 
 from posturewatch.comfort.limits import (
@@ -12,7 +10,6 @@ from posturewatch.comfort.limits import (
     LimitProfile,
     narrowed,
     parse_profile,
-    profile_from_json,
     wider,
 )
 from posturewatch.errors import InputError
@@ -140,18 +137,3 @@ def test_personal_limits_are_checked() -> None:
         narrowed(read("rula"), {("wrist_flexion", "ulnar", "extreme"): 10.0})
     with pytest.raises(ValueError, match="a level is one of"):
         narrowed(read("rula"), {("wrist_flexion", "flexion", "severe"): 10.0})  # type: ignore[dict-item]
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_json_and_back(path: object) -> None:
-    profile = narrowed(read(path.stem), {("wrist_flexion", "flexion", "extreme"): 14.0})  # type: ignore[attr-defined]
-    text = json.dumps(profile.to_json(), allow_nan=False)
-    assert profile_from_json(json.loads(text)) == profile
-
-
-def test_json_of_a_version_that_knew_fewer_quantities() -> None:
-    data = read("iso-11228-3").to_json()
-    del data["bands"]["wrist_ulnar_deviation"]
-    back = profile_from_json(data)
-    assert back.bands["wrist_ulnar_deviation", "ulnar"] == Band()
-    assert value(back.limit("wrist_flexion", "flexion", "extreme")) == 45

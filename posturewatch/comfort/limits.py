@@ -33,7 +33,6 @@ __all__ = [
     "PersonalLimits",
     "narrowed",
     "parse_profile",
-    "profile_from_json",
     "wider",
 ]
 
@@ -85,30 +84,6 @@ class LimitProfile:
     def limit(self, quantity: str, direction: str, level: Level) -> Limit | None:
         """The limit, or None where the profile has none; unknown quantities and directions raise KeyError."""
         return self.bands[quantity, direction].limit(level)
-
-    def to_json(self) -> dict[str, Any]:
-        """The profile in JSON's types, with its sources; `profile_from_json` reads it back."""
-        bands: dict[str, dict[str, dict[str, Any]]] = {}
-        for (quantity, direction), band in self.bands.items():
-            levels = {level: band.limit(level) for level in LEVELS}
-            bands.setdefault(quantity, {})[direction] = {
-                level: {"value": limit.value, "source": limit.source, "mark": limit.mark}
-                for level, limit in levels.items()
-                if limit is not None
-            }
-        return {"name": self.name, "label": self.label, "description": self.description, "bands": bands}
-
-
-def profile_from_json(data: Mapping[str, Any]) -> LimitProfile:
-    """What `LimitProfile.to_json` wrote, perhaps by an older version that knew fewer quantities: those have
-    no limits. Raises KeyError for anything else."""
-    bands = {}
-    for entry in QUANTITIES:
-        for direction in entry.directions:
-            levels = data["bands"].get(entry.name, {}).get(direction, {})
-            limits = {level: Limit(one["value"], one["source"], one["mark"]) for level, one in levels.items()}
-            bands[entry.name, direction] = Band(limits.get("comfort"), limits.get("extreme"))
-    return LimitProfile(data["name"], data["label"], data["description"], bands)
 
 
 def parse_profile(text: str) -> LimitProfile:
