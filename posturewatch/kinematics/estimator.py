@@ -25,6 +25,7 @@ class RefusalRules:
     min_validity: least probability that the landmarks are those of a real hand of that side.
     max_strangeness: distance from the calibrated views, 1 being the edge of 99.5 % of them.
     max_sd_deg: a number less certain than this says nothing against limits that lie 10 degrees apart.
+    max_joint_sd_deg, max_lift_sd_mm: the same for joints and lifts of the fingers.
     edge_px: landmarks this far outside the picture mean that the hand is cut off.
     """
 
@@ -32,6 +33,8 @@ class RefusalRules:
     min_validity: float = 0.5
     max_strangeness: float = 1.6
     max_sd_deg: float = 14.0
+    max_joint_sd_deg: float = 20.0
+    max_lift_sd_mm: float = 15.0
     edge_px: float = 12.0
 
 
@@ -112,6 +115,14 @@ class Estimator:
                 Refusal.FOREARM_NOT_SEEN if hand.forearm is None else Refusal.TOO_UNCERTAIN
             )
         return Measurement.of(value, sd)
+
+    def finger(self, name: str, estimate: Estimate) -> tuple[float | None, float | None]:
+        """Value and standard deviation of a finger's joint (degrees) or lift (mm); None where it is refused."""
+        if estimate.refusal is not None:
+            return None, None
+        value, sd = estimate.values[name]
+        most = self._rules.max_lift_sd_mm if name.endswith("_lift") else self._rules.max_joint_sd_deg
+        return (value, sd) if sd <= most else (None, None)
 
     def _cannot_be_seen(self, observation: Observation, hand: HandObservation) -> Refusal | None:
         rules = self._rules
