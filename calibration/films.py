@@ -25,7 +25,7 @@ from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.over_time import Follower, TimeRules
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.profiles import load_profile
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.quantities import QUANTITY_NAMES, quantity
 
 __all__ = ["Run", "film_report", "runs"]
 
@@ -156,8 +156,7 @@ def _held(some: list[Run], max_sd_deg: float) -> tuple[int, int, int, int]:
         for one in ours:
             k = QUANTITY_NAMES.index(one.quantity)
             during = (run.time_s >= one.start_s) & (run.time_s <= (one.end_s or 0))
-            sign = 1 if one.limit > 0 else -1
-            beyond = sign * run.true[during, k] > abs(one.limit)
+            beyond = quantity(one.quantity).sign(one.direction) * run.true[during, k] > one.limit
             right += bool(beyond.mean() > 0.5)
     return warned, right, holds, caught
 
