@@ -139,3 +139,13 @@ def test_the_shelf_answers_for_the_page(tmp_path: Path) -> None:
 
 def test_limits_come_back_from_json() -> None:
     assert limits_from_json(json.loads(json.dumps(limits_to_json(LIMITS)))) == LIMITS
+
+
+def test_a_quantity_that_came_after_the_session_has_no_limits_in_it() -> None:
+    data = limits_to_json(LIMITS)
+    data["bands"] = [one for one in data["bands"] if one["quantity"] != "wrist_ulnar_deviation"]
+    old = limits_from_json(data)
+    assert old.limit("wrist_ulnar_deviation", "radial", "extreme") is None
+    assert old.limit("wrist_flexion", "flexion", "extreme") == LIMITS.limit(
+        "wrist_flexion", "flexion", "extreme"
+    )

@@ -140,6 +140,7 @@ class Analysis:
             "analysed_at": now,
             "interrupted": interrupted,
             "source": self._source.describe(),
+            "notice": self._source.notice,
             "frames": outcome.frames,
             "limits": limits_to_json(parts.limits),
             "settings": dict(parts.settings_json),
@@ -154,6 +155,8 @@ class Analysis:
 
     def _last_words(self, tally: Tally, outcome: Outcome, *, interrupted: bool) -> int:
         name = self._source.info.name
+        if self._source.notice is not None:
+            print(f"posturewatch: {self._source.notice}", file=sys.stderr)
         if interrupted:
             print(
                 f"Stopped at {outcome.end_s:.1f} s of {name}; "

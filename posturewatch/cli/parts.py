@@ -25,6 +25,7 @@ __all__ = ["Built", "Mode", "Parts", "build", "estimator_path", "forearm_path", 
 
 Mode = Literal["film", "live"]
 
+
 @dataclass(frozen=True)
 class Built:
     """What looks and measures in one run; `release` gives the models back."""

@@ -1,0 +1,184 @@
+"""`posturewatch analyse`: the files it writes, and what it says of films it cannot measure."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import signal
+from pathlib import Path
+
+import pytest
+from cli_stand_ins import SD_DEG, ScriptedHands, film
+
+from posturewatch.cli.main import main
+from posturewatch.measurement import HandMeasurement, Measurement, Refusal
+
+HEADER = (
+    "time_s,side,wrist_flexion_deg,wrist_flexion_sd_deg,wrist_ulnar_deviation_deg,"
+    "wrist_ulnar_deviation_sd_deg,status,reason"
+)
+
+
+@pytest.fixture(autouse=True)
+def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr(
+        "posturewatch.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
+    )
+
+
+def script(time_s: float) -> float | Refusal:
+    """Held beyond every limit from 2 s to 8 s; not measurable in the last second."""
+    if time_s >= 9:
+        return Refusal.UNUSUAL_VIEW
+    return 75.0 if 2 <= time_s < 8 else 10.0 + math.sin(time_s)
+
+
+def analyse(path: Path, out: Path, *more: str) -> int:
+    return main(["analyse", str(path), "--out", str(out), *more])
+
+
+def table(out: Path) -> list[dict[str, str]]:
+    with (out / "samples.csv").open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def test_a_film_becomes_a_table_and_a_summary(tmp_path: Path, monkeypatch, capsys) -> None:
+    hands = ScriptedHands(script).use(monkeypatch)
+    out = tmp_path / "results" / "lesson"
+    assert analyse(film(tmp_path / "lesson.mkv", 10.0), out) == 0
+    assert capsys.readouterr().out.startswith("100 frames measured")
+    assert hands.released == 1
+    assert (out / "samples.csv").read_text(encoding="utf-8").splitlines()[0] == HEADER
+    rows = table(out)
+    assert len(rows) == 200
+    for index, row in enumerate(row for row in rows if row["side"] == "left"):
+        time_s = index / 10
+        assert float(row["time_s"]) == pytest.approx(time_s, abs=1e-3)
+        said = script(time_s)
+        if isinstance(said, Refusal):
+            assert (row["status"], row["reason"]) == ("not measurable", said.value)
+            assert {row[name] for name in row if name.endswith("_deg")} == {""}
+        else:
+            assert (row["status"], row["reason"]) == ("measured", "")
+            assert float(row["wrist_flexion_deg"]) == pytest.approx(said, abs=0.005)
+            assert float(row["wrist_ulnar_deviation_sd_deg"]) == SD_DEG
+    assert {(row["status"], row["reason"]) for row in rows if row["side"] == "right"} == {
+        ("not measurable", "hand not seen")
+    }
+    summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    assert (summary["frames"], summary["interrupted"]) == (100, False)
+    assert summary["source"]["name"] == "lesson.mkv"
+    assert summary["limits"]["name"] == "carpal-pressure"
+    assert summary["versions"]["mediapipe"] == "0.10.21"
+    (flexion,) = [
+        one for one in summary["quantities"] if one["side"] == "left" and one["quantity"] == "wrist_flexion"
+    ]
+    assert flexion["measured_s"] == pytest.approx(9.0, abs=0.01)
+    (extreme,) = [one for one in summary["excursions"] if one["level"] == "extreme"]
+    assert (extreme["start_s"], extreme["peak"], extreme["direction"]) == (2.0, 75.0, "flexion")
+    (warned,) = summary["warned"]
+    assert warned["fired_s"] == pytest.approx(5.0, abs=0.15)
+
+
+def test_another_profile_is_used_and_told(tmp_path: Path, monkeypatch) -> None:
+    ScriptedHands(script).use(monkeypatch)
+    assert analyse(film(tmp_path / "a.mkv", 1.0), tmp_path / "out", "--profile", "rula") == 0
+    assert json.loads((tmp_path / "out" / "summary.json").read_text())["limits"]["name"] == "rula"
+
+
+def test_a_hand_with_one_refused_number_is_not_measurable_but_keeps_the_other() -> None:
+    from posturewatch.cli.samples_file import row
+
+    hand = HandMeasurement(
+        "left",
+        {
+            "wrist_flexion": Measurement.of(12.344, 5.5),
+            "wrist_ulnar_deviation": Measurement.refused(Refusal.TOO_UNCERTAIN),
+        },
+    )
+    assert row(1 / 3, hand) == [
+        "0.3333", "left", "12.34", "5.50", "", "", "not measurable", "too uncertain from this view",
+    ]  # fmt: skip
+
+
+def test_ctrl_c_keeps_what_was_measured(tmp_path: Path, monkeypatch, capsys) -> None:
+    def interrupt(index: int) -> None:
+        if index == 20:
+            signal.raise_signal(signal.SIGINT)
+
+    ScriptedHands(script, interrupt).use(monkeypatch)
+    out = tmp_path / "out"
+    assert analyse(film(tmp_path / "a.mkv", 10.0), out) == 130
+    assert "Stopped at 2.0 s of a.mkv" in capsys.readouterr().err
+    assert len(table(out)) == 2 * 21
+    summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    assert (summary["frames"], summary["interrupted"]) == (21, True)
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+@pytest.mark.parametrize(
+    ("script", "sentence"),
+    [
+        (lambda time_s: Refusal.HAND_NOT_SEEN, "No hand was seen in a.mkv. Turn the camera"),
+        (
+            lambda time_s: Refusal.FOREARM_NOT_SEEN if time_s > 1 else Refusal.HAND_NOT_SEEN,
+            "Nothing could be measured in a.mkv, mostly because: forearm not seen.",
+        ),
+    ],
+)
+def test_a_film_without_a_number_is_told_what_would_help(
+    tmp_path: Path, monkeypatch, capsys, script, sentence: str
+) -> None:
+    ScriptedHands(script).use(monkeypatch)
+    out = tmp_path / "out"
+    assert analyse(film(tmp_path / "a.mkv", 2.0), out) == 3
+    said = capsys.readouterr().err
+    assert sentence in said
+    assert said.count("\n") == 1
+    assert {row["status"] for row in table(out)} == {"not measurable"}
+    assert json.loads((out / "summary.json").read_text())["frames"] == 20
+
+
+def test_bad_input_is_one_sentence_each(tmp_path: Path, monkeypatch, capsys) -> None:
+    ScriptedHands(script).use(monkeypatch)
+    good = film(tmp_path / "good.mkv", 1.0)
+    (tmp_path / "note.mp4").write_text("dear diary " * 100)
+    (tmp_path / "empty.mp4").write_bytes(b"")
+    no_frames = film(tmp_path / "none.avi", 0.0)
+    broken = tmp_path / "settings.toml"
+    broken.write_text("[watch]\n\nhold_z = 3\n")
+    (tmp_path / "file").write_text("")
+    (tmp_path / "folder" / "samples.csv").mkdir(parents=True)
+    out = tmp_path / "out"
+    table = [
+        ([tmp_path / "missing.mp4", out], 2, "There is no film at"),
+        ([tmp_path / "note.mp4", out], 3, "is not a film that can be read"),
+        ([tmp_path / "empty.mp4", out], 3, "is empty"),
+        ([no_frames, out], 3, "no pictures"),
+        ([tmp_path, out], 2, "is a folder, not a film"),
+        ([good, tmp_path / "file"], 2, "cannot be made"),
+        ([good, tmp_path / "folder"], 2, "cannot be written"),
+        ([good, out, "--profile", "carpal-presure"], 2, "did you mean carpal-pressure?"),
+        ([good, out, "--settings", str(broken)], 2, "line 3"),
+        ([good, out, "--settings", str(tmp_path / "no.toml")], 2, "There is no settings file"),
+    ]
+    for arguments, code, part in table:
+        assert (analyse(*arguments), part) == (code, part)
+        said = capsys.readouterr().err
+        assert part in said
+        assert said.startswith("posturewatch: ")
+        assert said.count("\n") == 1, said
+    assert "hold_z" in _said_of_broken_settings(good, out, broken, capsys)
+    assert not out.exists()
+
+
+def _said_of_broken_settings(good: Path, out: Path, broken: Path, capsys) -> str:
+    analyse(good, out, "--settings", str(broken))
+    return str(capsys.readouterr().err)
+
+
+def test_missing_weights_are_one_sentence(tmp_path: Path, monkeypatch, capsys) -> None:
+    monkeypatch.setattr("posturewatch.cli.parts.calibration_dir", lambda: tmp_path)
+    assert analyse(film(tmp_path / "a.mkv", 1.0), tmp_path / "out", "--profile", "rula") == 5
+    assert "weights estimator.npz of posturewatch are missing" in capsys.readouterr().err
