@@ -13,11 +13,15 @@ from posturewatch.quantities import quantity
 __all__ = ["summary_text"]
 
 
+#: Less than this in a zone is not worth a line.
+SHORTEST_S = 0.5
+
+
 def summary_text(summary: Mapping[str, Any]) -> str:
     """The summary in lines; `summary` as `posturewatch.session.session_summary` gives it."""
     session = summary["session"]
     lines = [
-        f"Session {session['id']}, {local(session['started_at'])}, {clock(session['duration_s'])} min, "
+        f"Session {session['id']}, {local(session['started_at'])}, {clock(session['duration_s'])} long, "
         f"{session['source']['name']}" + ("" if session["ended_at"] else ", still open"),
         f"Limits: {summary['limits']}. Warnings of a held extreme angle: {summary['warnings']}.",
     ]
@@ -47,12 +51,14 @@ def _hand(side: str, quantities: list[Mapping[str, Any]]) -> list[str]:
             f"    {entry['zone']:<16}{leaning(one['quantity'], entry['direction'])}: "
             f"{_percent(entry['share'])}, {clock(entry['seconds'])}"
             for entry in one["zones"]
-            if entry["seconds"] and entry["zone"] != Zone.WITHIN.value
+            if entry["seconds"] >= SHORTEST_S and entry["zone"] != Zone.WITHIN.value
         ]
         lines += _longest(one)
         if one["percentiles"] is not None:
             p10, p50, p90 = (one["percentiles"][key] for key in ("p10", "p50", "p90"))
-            lines.append(f"    middle {p50:.0f} {one['unit']}, 80 % between {p10:.0f} and {p90:.0f}")
+            lines.append(
+                f"    middle {_whole(p50)} {one['unit']}, 80 % between {_whole(p10)} and {_whole(p90)}"
+            )
     return lines
 
 
@@ -64,6 +70,11 @@ def _longest(one: Mapping[str, Any]) -> list[str]:
         for entry in one["excursions"]
         if entry["level"] == "extreme" and entry["count"]
     ]
+
+
+def _whole(value: float) -> str:
+    """Rounded, and never -0."""
+    return str(round(value))
 
 
 def _percent(share: float | None) -> str:
