@@ -17,7 +17,7 @@ import numpy as np
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.verdict import HoldWarning, Level
 from posturewatch.observation import ForearmAxis, HandObservation, Side
-from posturewatch.phrases import announcement, warning_sentence
+from posturewatch.phrases import announcement, leaning, warning_sentence
 from posturewatch.quantities import QUANTITIES, Quantity
 from posturewatch.reading import Reading
 
@@ -82,7 +82,10 @@ def limits_json(limits: LimitProfile) -> dict[str, Any]:
                 "positive": entry.positive,
                 "negative": entry.negative,
                 "directions": {
-                    direction: {level: _limit(limits, entry.name, direction, level) for level in _LEVELS}
+                    direction: {
+                        "words": leaning(entry.name, direction),
+                        **{level: _limit(limits, entry.name, direction, level) for level in _LEVELS},
+                    }
                     for direction in entry.directions
                 },
             }

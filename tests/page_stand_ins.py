@@ -12,6 +12,7 @@ import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile, parse_profile
 from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.summary import SampleSeries, summarise
 from posturewatch.comfort.watch import Watch
 from posturewatch.errors import InputError
 from posturewatch.feed import LiveFeed
@@ -21,6 +22,7 @@ from posturewatch.observation import ForearmAxis, HandObservation, Observation, 
 from posturewatch.quantities import QUANTITY_NAMES
 from posturewatch.reading import Reading
 from posturewatch.resources import calibration_dir
+from posturewatch.session.records import StoredWarning, excursion_json, warning_json
 
 #: (flexion, ulnar deviation) in degrees, or why nothing is measured.
 Hand = tuple[float, float] | Refusal
@@ -53,7 +55,9 @@ def hand_points(side: Side, flexion_deg: float, width_px: int, height_px: int) -
     size = height_px * 0.2
     points = np.zeros((21, 3))
     points[0, :2] = wrist
-    for digit, (spread, length) in enumerate([(-0.5, 0.7), (-0.25, 1.0), (0.0, 1.05), (0.2, 1.0), (0.4, 0.9)]):
+    for digit, (spread, length) in enumerate(
+        [(-0.5, 0.7), (-0.25, 1.0), (0.0, 1.05), (0.2, 1.0), (0.4, 0.9)]
+    ):
         for joint in range(4):
             out = size * length * (1.0 + 0.25 * joint) * (0.5 if digit == 0 else 1.0)
             points[1 + 4 * digit + joint, :2] = (
@@ -188,6 +192,53 @@ class ScriptedPractice:
             self.feed.put(player.reading(index, self._now_s, left, right))
             if self._stop.wait(max(0.0, started + (index + 1) / self._rate_hz - time.monotonic())):
                 return
+
+
+def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -> dict[str, Any]:
+    """A session's summary as the store makes it, from a script played without waiting, at 20 readings a second."""
+    player, step_s = Player(size_px=(64, 36)), 0.05
+    readings = [
+        player.reading(index, index * step_s, *script(index * step_s))
+        for index in range(int(duration_s / step_s))
+    ]
+    excursions = [one for reading in readings for one in reading.verdict.closed]
+    excursions += player.watch.finish(duration_s)
+    fired = [one for reading in readings for one in reading.verdict.fired]
+    cleared = {
+        (one.side, one.quantity, one.direction, one.since_s): reading.frame.time_s
+        for reading in readings
+        for one in reading.verdict.cleared
+    }
+    summary = summarise(
+        [_series(readings, side, name) for side in SIDES for name in QUANTITY_NAMES],
+        excursions,
+        fired,
+        limits(),
+        end_s=duration_s,
+    )
+    warned = [
+        StoredWarning(one, cleared.get((one.side, one.quantity, one.direction, one.since_s))) for one in fired
+    ]
+    return {
+        "session": {"id": "session-1", "source": {"name": "script", "kind": "film"}, "end_reason": "stopped"},
+        **summary.to_json(),
+        "excursions": [excursion_json(one) for one in excursions],
+        "warned": [warning_json(one) for one in warned],
+        "marks": [{"time_s": time_s, "note": ""} for time_s in marks],
+    }
+
+
+def _series(readings: Sequence[Reading], side: Side, name: str) -> SampleSeries:
+    found = [reading.measurement.hand(side).values[name] for reading in readings]
+    places = {None: 0, **{refusal: place for place, refusal in enumerate(Refusal, start=1)}}
+    return SampleSeries(
+        side,
+        name,
+        np.array([reading.frame.time_s for reading in readings]),
+        np.array([np.nan if one.value is None else one.value for one in found]),
+        np.array([np.nan if one.sd is None else one.sd for one in found]),
+        np.array([places[one.refusal] for one in found], dtype=np.uint8),
+    )
 
 
 class OneShelf:

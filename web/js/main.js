@@ -22,9 +22,9 @@ const panels = [...document.querySelectorAll(".hand")].map((node) => new HandPan
 const view = {
   connection: "joining",
   state: null,
-  quantities: [],
+  limits: null,
   warnings: [],
-  unseen: [],
+  hands: {},
   pictures: false,
   turning: null,
   error: null,
@@ -42,19 +42,19 @@ new Live({
     if (view.state?.phase !== "watching") return;
     pictureAt = performance.now();
     view.pictures = true;
-    draw(canvas, header, bitmap, view.quantities);
+    draw(canvas, header, bitmap, view.limits.quantities);
     shapePicture(`${header.width} / ${header.height}`);
     view.warnings = header.warnings;
-    view.unseen = panels.filter((panel) => {
+    view.hands = Object.fromEntries(panels.map((panel) => {
       const hand = header.hands.find((entry) => entry.side === panel.side);
-      return panel.show(hand, header.time_s, header.warnings) === "unseen";
-    }).map((panel) => panel.side);
+      return [panel.side, panel.show(hand, header.time_s, header.warnings)];
+    }));
     announceWarnings(header.warnings);
     setText(byId("facts"), facts(header));
     render();
   },
   onState(state, limits) {
-    view.quantities = limits.quantities;
+    view.limits = limits;
     for (const panel of panels) panel.describe(limits.quantities);
     takeState(state);
   },
@@ -132,7 +132,7 @@ async function openSummary(sessionId) {
   const { body, error } = await get(`sessions/${encodeURIComponent(sessionId)}/summary`);
   if (view.summaryOf !== sessionId) return;
   if (error) return fail(error);
-  showSummary(byId("summary"), body, { onStart: () => turn("start"), fault: view.state.fault });
+  showSummary(byId("summary"), body, { limits: view.limits, fault: view.state.fault, onStart: () => turn("start") });
   byId("watch").hidden = true;
   byId("summary").hidden = false;
   window.scrollTo(0, 0);
@@ -195,7 +195,7 @@ function shapePicture(aspect) {
 function dropPicture(why) {
   view.pictures = false;
   view.warnings = [];
-  view.unseen = why ? panels.map((panel) => panel.side) : [];
+  view.hands = {};
   for (const panel of panels) panel.blank(why);
   clear(canvas);
   setText(byId("facts"), "");

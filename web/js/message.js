@@ -1,12 +1,12 @@
 // The one place for messages: which of the things to say matters most now.
 
-import { SIDE_LABEL } from "./words.js";
+import { SIDE_LABEL, sentenceCase } from "./words.js";
 
 const PULL_UP = "Press Start, or Page Up.";
 
 /**
- * view: { connection, state, warnings, unseen (sides shown as not measurable), pictures (true while they come),
- * error }. Returns { kind, text } with kind "calm", "warning", "notice" or "lost".
+ * view: { connection, state, warnings, hands (the state shown of each side), pictures (true while they come),
+ * turning ("start" or "stop" while one is under way), error }. Returns { kind, text } with kind "calm", "warning", "notice" or "lost".
  */
 export function message(view) {
   const { connection, state } = view;
@@ -23,16 +23,16 @@ export function message(view) {
   if (state.fault) return notice(state.fault);
   if (state.notice) return notice(state.notice);
   if (!view.pictures) return notice("No picture is coming from the camera. Check that it is plugged in and not covered.");
-  return calm(quiet(view.unseen));
+  return calm(quiet(view.hands));
 }
 
-function quiet(unseen) {
+function quiet(hands) {
+  const unseen = Object.keys(hands).filter((side) => hands[side] === "unseen");
   if (unseen.length === 2) return "Neither hand can be measured now.";
-  const other = { left: "right", right: "left" };
-  if (unseen.length === 1) {
-    return `${SIDE_LABEL[other[unseen[0]]]}: no extreme angle held. ${SIDE_LABEL[unseen[0]]}: not measurable now.`;
-  }
-  return "No extreme angle held.";
+  const held = Object.values(hands).includes("extreme") ? "extreme angle, not held so far." : "no extreme angle held.";
+  if (unseen.length === 0) return sentenceCase(held);
+  const other = unseen[0] === "left" ? "right" : "left";
+  return `${SIDE_LABEL[other]}: ${held} ${SIDE_LABEL[unseen[0]]}: not measurable now.`;
 }
 
 const calm = (text) => ({ kind: "calm", text });

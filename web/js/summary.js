@@ -1,1 +1,164 @@
-export function showSummary(node, summary) { node.replaceChildren(); const h = document.createElement("h1"); h.tabIndex=-1; h.textContent="Summary"; node.append(h); }
+// What is read after the stop: what happened, when, for how long; and what was not measured, and why.
+
+import { element, svg } from "./dom.js";
+import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection } from "./words.js";
+
+const ZONES = ["within comfort", "beyond comfort", "extreme"];
+const ZONE_CLASS = { "within comfort": "within", "beyond comfort": "beyond", "extreme": "extreme" };
+
+const CAUTIONS = [
+  "This is posture only. A camera cannot see force, and how hard and how long you press matter as much.",
+  "No wrist limit has been validated for players of instruments; these come from work and physiology.",
+  "It does not replace a teacher or a clinician, and diagnoses nothing.",
+  "If it hurts, stop. Numbness, tingling, weakness or pain that stays: see a clinician.",
+];
+
+/** Fills node with a session's summary (posturewatch/session/summaries.py). onStart begins the next session. */
+export function showSummary(node, summary, { limits, fault, onStart }) {
+  const catalogue = new Map(limits.quantities.map((quantity) => [quantity.name, quantity]));
+  const start = element("button", { type: "button", className: "button start", id: "start-again", onclick: onStart },
+    element("span", { className: "button-label" }, "Start again"), element("kbd", {}, "Page Up"));
+  node.replaceChildren(
+    element("header", { className: "summary-head" },
+      element("div", {}, element("h1", { tabIndex: -1 }, "Practice ended"), element("p", {}, opening(summary)),
+        fault ? element("p", { className: "fault", attr: { role: "alert" } }, fault) : null),
+      start),
+    element("div", { className: "summary-columns" }, warnings(summary, catalogue), marks(summary)),
+    element("div", { className: "summary-columns" },
+      ...["left", "right"].map((side) => hand(side, summary.quantities.filter((entry) => entry.side === side), catalogue))),
+    element("section", { className: "card" }, element("h2", {}, "How to read this"),
+      element("ul", {}, ...CAUTIONS.map((text) => element("li", {}, text))),
+      element("p", { className: "small" }, `Limits used: ${limits.name === summary.limits ? limits.label : summary.limits}. `
+        + "Time that was not measured counts as not measured, never as comfortable.")),
+  );
+}
+
+function opening(summary) {
+  const session = summary.session;
+  const parts = [`${duration(summary.duration_s)} of practice`];
+  if (session?.source?.name) parts.push(`source: ${session.source.name}`);
+  if (session?.end_reason && session.end_reason !== "stopped") parts.push(session.end_reason);
+  return `${parts.join(", ")}. Everything is kept on this machine.`;
+}
+
+function warnings(summary, catalogue) {
+  const warned = summary.warned;
+  const count = warned.length;
+  const card = element("section", { className: "card" },
+    element("h2", {}, count === 0 ? "No extreme angle was held" : count === 1 ? "1 warning" : `${count} warnings`));
+  if (count === 0) {
+    card.append(element("p", {}, "No warning was given in the time that was measured."));
+    return card;
+  }
+  card.append(table(["At", "What", "Held for", "Farthest"], warned.map((warning) => {
+    const stay = excursionOf(warning, summary.excursions);
+    const until = stay?.end_s ?? warning.cleared_s ?? summary.end_s;
+    return [
+      clock(warning.since_s),
+      `${sentenceCase(warning.side)} ${catalogue.get(warning.quantity).directions[warning.direction].words}`,
+      duration(Math.max(0, until - warning.since_s)),
+      stay ? size(catalogue.get(warning.quantity), stay.peak) : "–",
+    ];
+  }), "Held extreme angles that were warned of"));
+  return card;
+}
+
+/** The extreme excursion in which a warning fired. */
+function excursionOf(warning, excursions) {
+  return excursions.find((one) => one.level === "extreme" && one.side === warning.side && one.quantity === warning.quantity
+    && one.direction === warning.direction && one.start_s <= warning.fired_s
+    && (one.end_s === null || one.end_s >= warning.fired_s));
+}
+
+function marks(summary) {
+  const count = summary.marks.length;
+  const title = count === 0 ? "No marks" : count === 1 ? "1 mark" : `${count} marks`;
+  const card = element("section", { className: "card" }, element("h2", {}, title));
+  if (count === 0) card.append(element("p", {}, "While playing, Space, Enter or Page Down marks the moment."));
+  else {
+    card.append(element("ol", { className: "marks" },
+      ...summary.marks.map((mark) => element("li", {}, mark.note ? `${clock(mark.time_s)}: ${mark.note}` : clock(mark.time_s)))));
+  }
+  return card;
+}
+
+function hand(side, entries, catalogue) {
+  const card = element("section", { className: "card" }, element("h2", {}, SIDE_LABEL[side]));
+  if (entries.length === 0) card.append(element("p", {}, "Nothing was recorded of this hand."));
+  for (const entry of entries) card.append(quantityPart(entry, catalogue.get(entry.quantity), side));
+  return card;
+}
+
+function quantityPart(entry, quantity, side) {
+  const caption = `${SIDE_LABEL[side]}, ${quantity.label}: time by zone and direction`;
+  return element("div", { className: "quantity" },
+    element("h3", {}, sentenceCase(quantity.label)),
+    element("p", {}, measured(entry)),
+    entry.measured_s > 0 ? spectrum(entry, quantity) : null,
+    entry.measured_s > 0 ? zoneTable(entry, quantity, caption) : null,
+    entry.percentiles ? element("p", {}, spread(entry.percentiles, quantity)) : null,
+    element("p", {}, longest(entry, quantity)));
+}
+
+function measured(entry) {
+  const reasons = Object.entries(entry.unseen_s).filter(([, seconds]) => seconds >= 0.05);
+  const share = `Measured ${percent(entry.measured_share)} of the time.`;
+  if (reasons.length === 0) return share;
+  return `${share} The rest: ${reasons.map(([reason, seconds]) => `${reason} ${duration(seconds)}`).join("; ")}.`;
+}
+
+/** One bar from the extreme of one direction to the extreme of the other, as long as the time spent there. */
+function spectrum(entry, quantity) {
+  const find = (zone, direction) => entry.zones.find((one) => one.zone === zone && one.direction === direction)?.seconds ?? 0;
+  const order = [
+    ...(quantity.negative ? [...ZONES].reverse().map((zone) => [zone, quantity.negative]) : []),
+    ...ZONES.map((zone) => [zone, quantity.positive]),
+  ];
+  const bar = svg("svg", { class: "spectrum", viewBox: "0 0 400 26", preserveAspectRatio: "none", "aria-hidden": "true" });
+  let x = 0;
+  for (const [zone, direction] of order) {
+    const width = (400 * find(zone, direction)) / entry.measured_s;
+    if (width > 0) bar.append(svg("rect", { class: `bar-${ZONE_CLASS[zone]}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
+    x += width;
+  }
+  return element("div", { className: "spectrum-row", attr: { "aria-hidden": "true" } },
+    element("span", {}, quantity.negative ?? ""), bar, element("span", {}, quantity.positive));
+}
+
+function zoneTable(entry, quantity, caption) {
+  const directions = [quantity.positive, quantity.negative].filter((direction) => direction !== null);
+  const cell = (zone, direction) => {
+    const time = entry.zones.find((one) => one.zone === zone && one.direction === direction);
+    return time && time.seconds > 0 ? `${duration(time.seconds)} (${percent(time.share)})` : "–";
+  };
+  return table(["Direction", ...ZONES.map(sentenceCase)],
+    directions.map((direction) => [sentenceCase(direction), ...ZONES.map((zone) => cell(zone, direction))]), caption);
+}
+
+function spread({ p10, p50, p90 }, quantity) {
+  return `Middle value ${size(quantity, p50)}; four fifths of the time between ${size(quantity, p10)} and `
+    + `${size(quantity, p90)} (10th, 50th and 90th percentile).`;
+}
+
+function longest(entry, quantity) {
+  const stays = entry.excursions.filter((one) => one.longest_s !== null);
+  if (entry.measured_s === 0) return "Nothing was measured.";
+  if (stays.length === 0) return "Never seen beyond a limit for longer than a moment.";
+  const level = stays.some((one) => one.level === "extreme") ? "extreme" : "comfort";
+  const most = stays.filter((one) => one.level === level).reduce((a, b) => (b.longest_s > a.longest_s ? b : a));
+  return `Longest stay beyond the ${level} limit (${Math.round(most.limit)}${UNIT_SIGN[quantity.unit]} ${most.direction}): `
+    + `${duration(most.longest_s)}, at ${clock(most.longest_start_s)}.`;
+}
+
+function size(quantity, value) {
+  const { size: text, direction } = sizeAndDirection(quantity, value);
+  return `${text}\u00a0${direction}`;
+}
+
+function table(head, rows, caption) {
+  return element("table", {},
+    element("caption", { className: "spoken" }, caption),
+    element("thead", {}, element("tr", {}, ...head.map((text) => element("th", { scope: "col" }, text)))),
+    element("tbody", {}, ...rows.map(([first, ...rest]) => element("tr", {},
+      element("th", { scope: "row" }, first), ...rest.map((text) => element("td", {}, text))))));
+}

@@ -60,3 +60,10 @@ export function sizeAndDirection(quantity, value) {
 export function sentenceCase(text) {
   return text ? text[0].toUpperCase() + text.slice(1) : text;
 }
+
+export function percent(share) {
+  if (share === null) return "–";
+  const whole = Math.round(share * 100);
+  if (whole === 0 && share > 0) return "under 1\u00a0%";
+  return whole === 100 && share < 1 ? "over 99\u00a0%" : `${whole}\u00a0%`;
+}
