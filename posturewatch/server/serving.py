@@ -82,6 +82,10 @@ class PageServer:
     def url(self) -> str:
         return f"http://{_HOST}:{self._port}/"
 
+    @property
+    def running(self) -> bool:
+        return self._thread.is_alive()
+
     def start(self) -> None:
         """Begin to serve; the page may be opened at once, the socket being open already."""
         self._thread.start()

@@ -1,0 +1,467 @@
+"""The page's server on a real socket: files, routes, the live socket, and who is turned away."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+import socket
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from page_stand_ins import OneShelf, ScriptedPractice
+from websockets.exceptions import InvalidStatus
+from websockets.sync.client import ClientConnection, connect
+
+from posturewatch.errors import InputError, SourceError, UnavailableError
+from posturewatch.live_message import unpack
+from posturewatch.resources import web_dir
+from posturewatch.server.answers import to_json
+from posturewatch.server.app import create_app
+from posturewatch.server.files import PageFiles
+from posturewatch.server.serving import PageServer, listen
+
+SUMMARY = {"duration_s": 12.5, "percentile": math.nan}
+
+ROUTES = [
+    ("GET", "/"),
+    ("GET", "/js/main.js"),
+    ("GET", "/api/state"),
+    ("GET", "/api/sessions"),
+    ("GET", "/api/sessions/session-1/summary"),
+    ("GET", "/nothing-here"),
+    ("POST", "/api/start"),
+    ("POST", "/api/stop"),
+    ("POST", "/api/mark"),
+]
+
+
+class Served:
+    """A server with its stand-ins, and clients for it."""
+
+    def __init__(self) -> None:
+        self.practice = ScriptedPractice(lambda time_s: ((12.0, 4.0), (-8.0, 3.0)))
+        listener = listen(0)
+        self.port = int(listener.getsockname()[1])
+        app = create_app(
+            practice=self.practice,
+            pictures=self.practice.feed,
+            shelf=OneShelf(SUMMARY),
+            web_dir=web_dir(),
+            port=self.port,
+        )
+        self.server = PageServer(app, listener)
+        self.server.start()
+        # trust_env=False: a proxy named in the environment has no part in this.
+        self.client = httpx.Client(base_url=f"http://127.0.0.1:{self.port}", trust_env=False, timeout=20)
+
+    def socket(self, **headers: str) -> ClientConnection:
+        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        return connect(
+            f"ws://127.0.0.1:{self.port}/api/live", additional_headers=named, proxy=None, open_timeout=20
+        )
+
+    def close(self) -> None:
+        self.client.close()
+        self.practice.close()
+        self.server.close()
+
+
+@pytest.fixture(scope="module")
+def served() -> Iterator[Served]:
+    one = Served()
+    yield one
+    one.close()
+
+
+@pytest.fixture(autouse=True)
+def _stopped(request: pytest.FixtureRequest) -> Iterator[None]:
+    yield
+    if "served" in request.fixturenames:
+        practice = request.getfixturevalue("served").practice
+        practice.stop()
+        practice.calls.clear()
+
+
+def foreign(port: int) -> list[dict[str, str]]:
+    """What a browser sends with requests that other pages make."""
+    return [
+        # A name of someone else's pointed at 127.0.0.1 (DNS rebinding).
+        {"Host": f"evil.example:{port}"},
+        {"Host": "evil.example"},
+        {"Host": "127.0.0.1"},
+        {"Host": f"127.0.0.1:{port + 1}"},
+        {"Host": f"localhost.evil.example:{port}"},
+        {"Origin": "https://evil.example"},
+        {"Origin": "null"},
+        {"Origin": f"https://127.0.0.1:{port}"},
+        {"Origin": f"http://127.0.0.1:{port + 1}"},
+        # Another program on the same port of ::1 is another page.
+        {"Origin": f"http://localhost:{port}"},
+        {"Sec-Fetch-Site": "cross-site"},
+        # Ports do not count for the site: a page of another program on this machine.
+        {"Sec-Fetch-Site": "same-site"},
+        {"Origin": f"http://127.0.0.1:{port}", "Sec-Fetch-Site": "cross-site"},
+    ]
+
+
+def own(port: int) -> list[dict[str, str]]:
+    return [
+        {},
+        {"Host": f"localhost:{port}"},
+        {"Host": f"LocalHost:{port}", "Origin": f"http://localhost:{port}"},
+        {"Host": f"[::1]:{port}"},
+        {"Origin": f"http://127.0.0.1:{port}", "Sec-Fetch-Site": "same-origin"},
+        {"Sec-Fetch-Site": "none"},
+    ]
+
+
+@pytest.mark.parametrize(("method", "path"), ROUTES)
+@pytest.mark.parametrize("which", range(len(foreign(1))))
+def test_other_pages_are_turned_away_everywhere(served: Served, method: str, path: str, which: int) -> None:
+    response = served.client.request(method, path, headers=foreign(served.port)[which])
+    assert response.status_code == 403
+    assert list(response.json()) == ["error"]
+    assert served.practice.calls == []
+
+
+@pytest.mark.parametrize("which", range(len(own(1))))
+def test_the_own_page_is_served(served: Served, which: int) -> None:
+    headers = own(served.port)[which]
+    for method, path in ROUTES:
+        response = served.client.request(method, path, headers=headers)
+        assert response.status_code == (404 if path == "/nothing-here" else 200), path
+
+
+@pytest.mark.parametrize("which", range(len(foreign(1))))
+def test_other_pages_cannot_open_the_socket(served: Served, which: int) -> None:
+    headers = foreign(served.port)[which]
+    if "Host" in headers:
+        assert _handshake(served.port, headers["Host"]) == 403
+        return
+    with pytest.raises(InvalidStatus) as refused:
+        served.socket(**{name.replace("-", "_"): value for name, value in headers.items()})
+    assert refused.value.response.status_code == 403
+
+
+def _handshake(port: int, host: str) -> int:
+    """The status of an opening handshake (RFC 6455, section 1.3, its sample key) with any Host."""
+    request = (
+        f"GET /api/live HTTP/1.1\r\nHost: {host}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+        "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n"
+    )
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as plain:
+        plain.sendall(request.encode())
+        return int(plain.recv(4096).split()[1])
+
+
+def test_the_handshake_is_accepted_from_the_own_hosts(served: Served) -> None:
+    for host in (f"127.0.0.1:{served.port}", f"localhost:{served.port}"):
+        assert _handshake(served.port, host) == 101
+
+
+def test_a_request_with_two_hosts_is_turned_away(served: Served) -> None:
+    own_host = f"127.0.0.1:{served.port}"
+    request = f"GET /api/state HTTP/1.1\r\nHost: {own_host}\r\nHost: {own_host}\r\nConnection: close\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", served.port), timeout=20) as plain:
+        plain.sendall(request.encode())
+        # The HTTP parser may refuse it before the doorkeeper does.
+        assert plain.recv(4096).split()[1] in (b"400", b"403")
+
+
+def test_following_a_link_to_the_page_works_but_framing_it_does_not(served: Served) -> None:
+    visit = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+    assert served.client.get("/", headers=visit).status_code == 200
+    assert served.client.get("/", headers={**visit, "Sec-Fetch-Dest": "iframe"}).status_code == 403
+    assert served.client.get("/api/state", headers=visit).status_code == 403
+    assert served.client.post("/api/stop", headers=visit).status_code == 403
+
+
+@pytest.mark.parametrize(("method", "path"), [*ROUTES, ("DELETE", "/api/state")])
+def test_every_answer_carries_the_security_headers(served: Served, method: str, path: str) -> None:
+    for headers in ({}, {"Origin": "https://evil.example"}):
+        answer = served.client.request(method, path, headers=headers)
+        policy = answer.headers["Content-Security-Policy"]
+        assert "default-src 'self';" in policy
+        assert "img-src 'self' blob:;" in policy
+        assert "frame-ancestors 'none'" in policy
+        assert f"connect-src 'self' ws://127.0.0.1:{served.port} ws://localhost:{served.port};" in policy
+        assert "unsafe" not in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert answer.headers["Cross-Origin-Resource-Policy"] == "same-origin"
+        assert "camera=()" in answer.headers["Permissions-Policy"]
+        assert answer.headers["Cache-Control"] == "no-cache"
+        assert "access-control-allow-origin" not in answer.headers
+        assert "server" not in answer.headers
+
+
+@pytest.mark.parametrize(
+    ("path", "content_type"),
+    [
+        ("/", "text/html; charset=utf-8"),
+        ("/index.html", "text/html; charset=utf-8"),
+        ("/style.css", "text/css; charset=utf-8"),
+        ("/js/main.js", "text/javascript; charset=utf-8"),
+        ("/icon.svg", "image/svg+xml"),
+    ],
+)
+def test_files_come_with_their_type(served: Served, path: str, content_type: str) -> None:
+    answer = served.client.get(path)
+    assert answer.status_code == 200
+    assert answer.headers["Content-Type"] == content_type
+    name = "index.html" if path == "/" else path.lstrip("/")
+    assert answer.content == (web_dir() / name).read_bytes()
+    head = served.client.head(path)
+    assert (head.status_code, head.content) == (200, b"")
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/../pyproject.toml",
+        "/js/../../pyproject.toml",
+        "/%2e%2e/pyproject.toml",
+        "/..%2fpyproject.toml",
+        "/js/%2e%2e/%2e%2e/pyproject.toml",
+        "/..\\pyproject.toml",
+        "//etc/passwd",
+        "/etc/passwd",
+        "/js/",
+        "/js",
+        "/index.html%00.js",
+        "/docs",
+        "/redoc",
+        "/openapi.json",
+        "/api",
+        "/api/nothing",
+    ],
+)
+def test_nothing_else_is_served(served: Served, path: str) -> None:
+    # Sent by hand: clients tidy such paths up.
+    request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nConnection: close\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", served.port), timeout=20) as plain:
+        plain.sendall(request.encode())
+        answer = b"".join(iter(lambda: plain.recv(65536), b""))
+    assert answer.split()[1] in (b"404", b"400")
+    assert b"[project]" not in answer
+
+
+def test_only_the_folders_own_files_are_listed(tmp_path: Path) -> None:
+    (tmp_path / "outside.js").write_text("secret")
+    inside = tmp_path / "web"
+    shutil.copytree(web_dir(), inside)
+    (inside / ".hidden.js").write_text("hidden")
+    (inside / "notes.txt").write_text("notes")
+    try:
+        (inside / "link.js").symlink_to(tmp_path / "outside.js")
+    except OSError:
+        pytest.skip("this system does not let us make a link")
+    addresses = PageFiles(inside).addresses
+    assert "/js/main.js" in addresses
+    assert not {"/.hidden.js", "/notes.txt", "/link.js"} & set(addresses)
+
+
+def test_a_missing_page_is_one_sentence(tmp_path: Path) -> None:
+    with pytest.raises(
+        UnavailableError, match=r"^The page's files are missing; install posturewatch again\.$"
+    ):
+        PageFiles(tmp_path)
+
+
+def test_start_mark_and_stop_reach_the_practice(served: Served) -> None:
+    assert served.client.post("/api/mark").json()["marked_s"] is None
+    assert served.client.post("/api/start").json()["phase"] == "watching"
+    assert served.client.get("/api/state").json()["phase"] == "watching"
+    marked = served.client.post("/api/mark", json={"note": "bar 12"}).json()
+    assert marked["marked_s"] >= 0
+    assert marked["marks"] == 1
+    assert served.client.post("/api/stop").json()["phase"] == "stopped"
+    assert served.practice.calls == ["mark", "start", "mark", "stop"]
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "content_type", "status"),
+    [
+        ("/api/mark", b"{not json", "application/json", 400),
+        ("/api/mark", b"\xff\xfe", "application/json", 400),
+        ("/api/mark", b"[" * 4000, "application/json", 400),
+        ("/api/mark", b"[1, 2]", "application/json", 422),
+        ("/api/mark", b'{"note": 3}', "application/json", 422),
+        ("/api/mark", json.dumps({"note": "x" * 201}).encode(), "application/json", 422),
+        ("/api/mark", b'{"colour": "red"}', "application/json", 422),
+        ("/api/start", b'{"note": "x"}', "application/json", 422),
+        ("/api/stop", b'{"note": "x"}', "application/json", 422),
+        ("/api/mark", b'{"note": "x"}', "text/plain", 415),
+        ("/api/mark", b"note=x", "application/x-www-form-urlencoded", 415),
+        ("/api/mark", b"x" * 5000, "application/json", 413),
+    ],
+)
+def test_bad_bodies_get_one_sentence(
+    served: Served, path: str, body: bytes, content_type: str, status: int
+) -> None:
+    answer = served.client.post(path, content=body, headers={"Content-Type": content_type})
+    assert answer.status_code == status
+    sentence = answer.json()["error"]
+    assert sentence.endswith(".")
+    assert "\n" not in sentence
+    assert served.practice.calls == []
+
+
+@pytest.mark.parametrize(("method", "path"), [("GET", "/api/start"), ("DELETE", "/api/state"), ("POST", "/")])
+def test_wrong_methods_get_one_sentence(served: Served, method: str, path: str) -> None:
+    answer = served.client.request(method, path)
+    assert answer.status_code in (404, 405)
+    assert answer.json()["error"].endswith(".")
+
+
+def test_sessions_and_summaries(served: Served) -> None:
+    assert served.client.get("/api/sessions").json() == {
+        "sessions": [{"id": "session-1"}, {"id": "session-2"}]
+    }
+    # NaN is not JSON; it arrives as null.
+    assert served.client.get("/api/sessions/session-1/summary").json() == {
+        "duration_s": 12.5,
+        "percentile": None,
+    }
+
+
+@pytest.mark.parametrize("name", ["unknown", "..%2f..%2fetc", "a b", "x" * 90])
+def test_an_unknown_session_is_one_sentence(served: Served, name: str) -> None:
+    answer = served.client.get(f"/api/sessions/{name}/summary")
+    assert answer.status_code == 404
+    assert answer.json()["error"].endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "sentence"),
+    [
+        (SourceError("No camera was found."), 503, "No camera was found."),
+        (InputError("That cannot be."), 409, "That cannot be."),
+    ],
+)
+def test_known_faults_of_the_practice_arrive_as_their_sentence(
+    served: Served, monkeypatch: pytest.MonkeyPatch, error: Exception, status: int, sentence: str
+) -> None:
+    def fail() -> dict[str, Any]:
+        raise error
+
+    monkeypatch.setattr(served.practice, "start", fail)
+    answer = served.client.post("/api/start")
+    assert (answer.status_code, answer.json()) == (status, {"error": sentence})
+
+
+def test_the_socket_brings_state_and_pictures(served: Served) -> None:
+    served.practice.start()
+    with served.socket() as live:
+        states, pictures = [], []
+        while len(states) < 3 or len(pictures) < 5:
+            message = live.recv(timeout=20)
+            if isinstance(message, str):
+                states.append(json.loads(message))
+            else:
+                pictures.append(unpack(message)[0])
+                live.send(str(pictures[-1]["seq"]))
+    assert states[0]["state"]["phase"] == "watching"
+    assert [one["name"] for one in states[0]["limits"]["quantities"]] == [
+        "wrist_flexion",
+        "wrist_ulnar_deviation",
+    ]
+    indexes = [header["index"] for header in pictures]
+    assert indexes == sorted(set(indexes))
+
+
+def test_a_page_that_draws_nothing_gets_few_pictures_and_then_the_newest(served: Served) -> None:
+    served.practice.start()
+    with served.socket(Origin=f"http://127.0.0.1:{served.port}") as live:
+        headers: list[dict[str, Any]] = []
+        while len(headers) < 3:
+            message = live.recv(timeout=20)
+            if isinstance(message, bytes):
+                headers.append(unpack(message)[0])
+    # Two are sent at once; the third only after a wait, and it is then the newest one, not the third.
+    assert headers[1]["index"] - headers[0]["index"] <= 3
+    assert headers[2]["time_s"] - headers[1]["time_s"] > 0.8
+
+
+@pytest.mark.parametrize("nonsense", ["hello", "", "-1", "1e9", "9" * 900])
+def test_nonsense_from_a_page_does_no_harm(served: Served, nonsense: str) -> None:
+    served.practice.start()
+    with served.socket() as live:
+        live.send(nonsense)
+        live.send(nonsense.encode())
+        seen = 0
+        while seen < 2:
+            seen += isinstance(live.recv(timeout=20), bytes)
+
+
+def test_a_page_that_never_reads_slows_nobody(served: Served) -> None:
+    served.practice.start()
+    stuck = socket.create_connection(("127.0.0.1", served.port), timeout=20)
+    with closing(stuck):
+        stuck.sendall(
+            f"GET /api/live HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nUpgrade: websocket\r\n"
+            "Connection: Upgrade\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n"
+            "Sec-WebSocket-Version: 13\r\n\r\n".encode()
+        )
+        with served.socket() as live:
+            got = 0
+            while got < 8:
+                message = live.recv(timeout=20)
+                if isinstance(message, bytes):
+                    got += 1
+                    live.send(str(unpack(message)[0]["seq"]))
+
+
+def test_a_taken_port_is_one_sentence() -> None:
+    with closing(listen(0)) as listener:
+        port = listener.getsockname()[1]
+        with pytest.raises(UnavailableError, match=rf"^Port {port} is taken, .*--port\.$"):
+            listen(port)
+
+
+@pytest.mark.parametrize("port", [-1, 65536])
+def test_an_impossible_port_is_one_sentence(port: int) -> None:
+    with pytest.raises(UnavailableError, match=r"^A port is a number from 0 to 65535, not -?\d+\.$"):
+        listen(port)
+
+
+def test_the_socket_listens_on_this_machine_alone() -> None:
+    with closing(listen(0)) as listener:
+        assert listener.getsockname()[0] == "127.0.0.1"
+
+
+def test_closing_ends_open_sockets_and_frees_the_port() -> None:
+    one = Served()
+    one.practice.start()
+    with one.socket() as live:
+        live.recv(timeout=20)
+        one.close()
+    one.server.close()
+    with closing(listen(one.port)) as again:
+        assert again.getsockname()[1] == one.port
+    assert not one.server.running
+
+
+def test_json_has_no_nan() -> None:
+    text = to_json({"a": [math.inf, 1.5, (math.nan,)], "b": {"c": -math.inf}})
+    assert json.loads(text) == {"a": [None, 1.5, [None]], "b": {"c": None}}
+
+
+def test_the_framework_sends_no_telemetry(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Newer releases of the framework would otherwise export traces where the environment says so.
+    monkeypatch.setenv("FASTAPI_OTEL_AUTO_CONFIGURE", "true")
+    monkeypatch.setenv("OTEL_EXPORTER_OTLP_ENDPOINT", "http://127.0.0.1:9")
+    practice = ScriptedPractice(lambda time_s: ((0.0, 0.0), (0.0, 0.0)))
+    app = create_app(
+        practice=practice, pictures=practice.feed, shelf=OneShelf({}), web_dir=web_dir(), port=80
+    )
+    telemetry = getattr(app, "_telemetry", None)
+    if telemetry is None:
+        pytest.skip("this release of the framework has no telemetry")
+    switches = ("auto_configure", "tracing", "metrics", "logs", "operation_spans")
+    assert not any(telemetry[switch] for switch in switches)
