@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import cv2
 import pytest
 from capture_films import write_film
 
 from posturewatch.capture import opening
-from posturewatch.capture.devices import open_device
+from posturewatch.capture.devices import _OpenCvDevice, open_device
 from posturewatch.errors import InputError, PosturewatchError, SourceError, UnavailableError
 
 
@@ -123,4 +124,20 @@ def test_camera_without_device_files_says_what_may_be_wrong(
     monkeypatch.setattr("posturewatch.capture.devices._backends", lambda: (0,))
     with pytest.raises(PosturewatchError, match="System Settings"):
         open_device(97)
+    assert capfd.readouterr() == ("", "")
+
+
+def test_opencv_device_reads_until_nothing_comes(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    # A film stands in for the camera: the same class of OpenCV's plays both.
+    path = write_film(tmp_path / "f.avi", [0.0, 0.04, 0.08], codec="mjpeg", pix_fmt="yuvj420p")
+    device = _OpenCvDevice(cv2.VideoCapture(str(path), cv2.CAP_FFMPEG), (96, 64), 25.0)
+    assert (device.width_px, device.height_px) == (96, 64)
+    assert device.rate_hz is None, "a thousand a second is a container's tick, not a rate"
+    shapes = []
+    while (image := device.read()) is not None:
+        shapes.append(image.shape)
+    assert shapes == [(64, 96, 3)] * 3
+    assert device.position_ms() > 0
+    device.release()
+    device.release()
     assert capfd.readouterr() == ("", "")

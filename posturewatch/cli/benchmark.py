@@ -1,0 +1,107 @@
+"""`posturewatch benchmark`: how fast this machine does it."""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from posturewatch import __version__
+from posturewatch.cli.options import Subparsers, add_command, add_settings, seconds
+
+if TYPE_CHECKING:
+    from posturewatch.bench import Bench
+    from posturewatch.cli.parts import Parts
+    from posturewatch.feed import LiveFeed
+    from posturewatch.practice import OpenSource, Practice
+    from posturewatch.session import Recorder, Store
+
+__all__ = ["add", "make_bench"]
+
+
+def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
+    parser = add_command(
+        subparsers,
+        "benchmark",
+        "measure how fast this machine does it",
+        "Times the bare trackers and the whole program per frame, then plays a film as if a live camera "
+        "filmed it, and prints frames per second, dropped pictures, delay, processor use and memory. "
+        "Nothing is kept. Close other programs first.",
+        """
+posturewatch benchmark
+posturewatch benchmark --film lesson.mp4 --for 120
+""",
+    )
+    parser.add_argument("--film", type=Path, metavar="FILM", help="film to play (default: the demo film)")
+    parser.add_argument(
+        "--for",
+        dest="seconds",
+        type=seconds,
+        default=30.0,
+        metavar="SECONDS",
+        help="length of the live run after warming up (default: 30)",
+    )
+    add_settings(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    from posturewatch.bench import run_benchmark
+    from posturewatch.capture import demo_film
+    from posturewatch.cli.parts import load_parts
+    from posturewatch.session import Store
+
+    film = demo_film() if args.film is None else args.film
+    parts = load_parts(args.settings, args.profile)
+    print(f"Measuring on {film.name}; this takes about {args.seconds + 40:.0f} seconds.", flush=True)
+    with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, Store(Path(folder)) as store:
+        run_benchmark(make_bench(parts, store), film, seconds=args.seconds)
+    return 0
+
+
+def make_bench(parts: Parts, store: Store) -> Bench:
+    """The program's parts as the benchmark takes them; sessions go to the given store."""
+    from posturewatch.bench import Bench
+    from posturewatch.feed import LiveFeed
+    from posturewatch.tracking import Tracker
+
+    def begin(source: OpenSource) -> Recorder:
+        from posturewatch.session import SessionStart
+
+        described = source.describe()
+        return store.begin(
+            SessionStart(
+                source_name=described["name"],
+                source_kind=described["kind"],
+                program_version=__version__,
+                limits=parts.limits,
+                rules=parts.rules,
+                settings=parts.settings_json,
+                instrument=parts.settings.instrument.name,
+            )
+        )
+
+    return Bench(
+        make_bare=Tracker,
+        make_monitor=parts.monitor,
+        make_feed=lambda: LiveFeed(parts.limits),
+        begin=begin,
+        serve=lambda practice, feed: _serve(practice, feed, store),
+    )
+
+
+def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Callable[[], None]]:
+    """The page's server on a free port, and what closes it."""
+    from posturewatch.resources import web_dir
+    from posturewatch.server.app import create_app
+    from posturewatch.server.serving import PageServer, listen
+    from posturewatch.session import Shelf
+
+    listener = listen(0)
+    port = int(listener.getsockname()[1])
+    app = create_app(practice=practice, pictures=feed, shelf=Shelf(store), web_dir=web_dir(), port=port)
+    server = PageServer(app, listener)
+    server.start()
+    return port, server.close
