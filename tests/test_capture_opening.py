@@ -133,11 +133,12 @@ def test_opencv_device_reads_until_nothing_comes(tmp_path: Path, capfd: pytest.C
     device = _OpenCvDevice(cv2.VideoCapture(str(path), cv2.CAP_FFMPEG), (96, 64), 25.0)
     assert (device.width_px, device.height_px) == (96, 64)
     assert device.rate_hz is None, "a thousand a second is a container's tick, not a rate"
-    shapes = []
+    shapes, positions_ms = [], []
     while (image := device.read()) is not None:
         shapes.append(image.shape)
+        positions_ms.append(device.position_ms())
     assert shapes == [(64, 96, 3)] * 3
-    assert device.position_ms() > 0
+    assert positions_ms == pytest.approx([0.0, 40.0, 80.0], abs=1.5)
     device.release()
     device.release()
     assert capfd.readouterr() == ("", "")
