@@ -1,0 +1,23 @@
+"""Short films of flagged and marked moments, made while the session runs."""
+
+from __future__ import annotations
+
+from posturewatch.clips.keeper import ClipKeeper, ClipRecord
+from posturewatch.clips.ring import Ring
+from posturewatch.clips.shelf import Shelf, remove_leftovers
+from posturewatch.clips.sound import FilmSound, Sound
+from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
+
+__all__ = [
+    "ClipKeeper",
+    "ClipPlanner",
+    "ClipRecord",
+    "ClipRules",
+    "FilmSound",
+    "Moment",
+    "Ring",
+    "Shelf",
+    "Sound",
+    "Span",
+    "remove_leftovers",
+]

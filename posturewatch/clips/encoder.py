@@ -1,0 +1,157 @@
+"""Pictures to H.264 packets, one by one, without delay."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+import av
+import av.error
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["TICKS_PER_S", "Encoder", "EncoderSettings", "Packet", "encoder_fault"]
+
+Image = NDArray[np.uint8]
+
+#: Ticks of a clip's time stamps: the usual 90 kHz clock of video (ITU-T H.222.0), 0.011 ms.
+TICKS_PER_S = 90_000
+
+#: AV_CODEC_FLAG_GLOBAL_HEADER of libavcodec: the stream's header apart, as MP4 wants it.
+_GLOBAL_HEADER = 1 << 22
+
+
+def encoder_fault() -> str | None:
+    """Why no clips can be made on this machine, in one sentence, or None."""
+    if "libx264" in av.codecs_available:
+        return None
+    return (
+        "Clips are off, since the installed PyAV has no H.264 encoder (libx264); "
+        'install its own build with "pip install --force-reinstall av".'
+    )
+
+
+@dataclass(frozen=True)
+class EncoderSettings:
+    """widest_px: wider pictures are made this wide. keyframe_s: time between keyframes, from which a clip can
+    begin. quality: x264's constant rate factor (0 best, 51 worst). most_bits_per_s: the rate is held below
+    this, so that a noisy camera does not eat up the memory. preset: x264's, from "ultrafast" on."""
+
+    widest_px: int = 960
+    keyframe_s: float = 1.0
+    quality: int = 25
+    most_bits_per_s: int = 4_000_000
+    preset: str = "ultrafast"
+
+
+@dataclass(frozen=True)
+class Packet:
+    """One encoded picture. ticks: its session time in ticks."""
+
+    ticks: int
+    data: bytes
+    keyframe: bool
+
+    @property
+    def time_s(self) -> float:
+        return self.ticks / TICKS_PER_S
+
+
+class Encoder:
+    """Encodes pictures of one size; those of another size are fitted into the first one's, on black.
+
+    Colour is written as BT.601 limited range, and the stream says so. Used by one thread at a time. Raises
+    av.error.FFmpegError where libx264 cannot be had or fails.
+    """
+
+    def __init__(self, width_px: int, height_px: int, settings: EncoderSettings | None = None) -> None:
+        """width_px, height_px: of the pictures to come."""
+        self.settings = EncoderSettings() if settings is None else settings
+        scale = min(1.0, self.settings.widest_px / width_px)
+        # 4:2:0 halves both directions: even sizes only.
+        self.width_px = max(2, round(width_px * scale / 2) * 2)
+        self.height_px = max(2, round(height_px * scale / 2) * 2)
+        self._last_key: int | None = None
+        self._last: int | None = None
+        # The container only carries the stream whose parameters a clip's stream is made from.
+        self._container = av.open(io.BytesIO(), "w", format="null")
+        self._stream = self._make_stream()
+
+    def _make_stream(self) -> Any:
+        settings = self.settings
+        options = {
+            "preset": settings.preset,
+            "tune": "zerolatency",
+            "crf": str(settings.quality),
+            "maxrate": str(settings.most_bits_per_s),
+            "bufsize": str(settings.most_bits_per_s),
+            # Keyframes come by time, set on each picture; none by count or change of scene.
+            "x264-params": "scenecut=0:keyint=infinite:"
+            "colorprim=bt709:transfer=bt709:colormatrix=smpte170m:range=tv",
+        }
+        stream = self._container.add_stream("libx264", rate=30, options=options)
+        stream.width, stream.height, stream.pix_fmt = self.width_px, self.height_px, "yuv420p"
+        codec = stream.codec_context
+        codec.time_base = Fraction(1, TICKS_PER_S)
+        codec.flags |= _GLOBAL_HEADER
+        # One thread: the others are needed for measuring, and one is several times fast enough.
+        codec.thread_count = 1
+        self._container.start_encoding()
+        return stream
+
+    @property
+    def template(self) -> Any:
+        """The encoder's av stream, of which a clip's stream takes its parameters."""
+        return self._stream
+
+    def encode(self, image_bgr: Image, time_s: float) -> list[Packet]:
+        """The packets of a picture at this session time; none for one that is not later than the last."""
+        ticks = round(time_s * TICKS_PER_S)
+        if self._last is not None and ticks <= self._last:
+            return []
+        key = self._last_key is None or ticks - self._last_key >= self.settings.keyframe_s * TICKS_PER_S
+        yuv = np.asarray(cv2.cvtColor(self._fitted(image_bgr), cv2.COLOR_BGR2YUV_I420), dtype=np.uint8)
+        frame = av.VideoFrame.from_ndarray(yuv, format="yuv420p")
+        frame.pts = ticks
+        frame.time_base = Fraction(1, TICKS_PER_S)
+        kind = av.video.frame.PictureType
+        frame.pict_type = kind.I if key else kind.NONE
+        self._last = ticks
+        if key:
+            self._last_key = ticks
+        return [
+            Packet(int(packet.pts), bytes(packet), bool(packet.is_keyframe))
+            for packet in self._stream.encode(frame)
+            if packet.pts is not None
+        ]
+
+    def want_keyframe(self) -> None:
+        """Makes the next picture a keyframe."""
+        self._last_key = None
+
+    def close(self) -> None:
+        self._container.close()
+
+    def _fitted(self, image: Image) -> Image:
+        height, width = image.shape[:2]
+        scale = min(self.width_px / width, self.height_px / height)
+        fitted = (
+            min(self.width_px, max(1, round(width * scale))),
+            min(self.height_px, max(1, round(height * scale))),
+        )
+        # Rounding to even sizes is no reason for an edge.
+        if self.width_px - fitted[0] < 4 and self.height_px - fitted[1] < 4:
+            fitted = (self.width_px, self.height_px)
+        if fitted != (width, height):
+            # Averaging costs more, and differs to the eye only where pictures shrink a lot.
+            way = cv2.INTER_AREA if scale <= 0.5 else cv2.INTER_LINEAR
+            image = cv2.resize(image, fitted, interpolation=way).astype(np.uint8, copy=False)
+        if fitted == (self.width_px, self.height_px):
+            return image
+        whole = np.zeros((self.height_px, self.width_px, 3), np.uint8)
+        x, y = (self.width_px - fitted[0]) // 2, (self.height_px - fitted[1]) // 2
+        whole[y : y + fitted[1], x : x + fitted[0]] = image
+        return whole

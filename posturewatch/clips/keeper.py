@@ -1,0 +1,282 @@
+"""Makes the clips of one session while it runs: `put` returns at once, a thread of its own writes."""
+
+from __future__ import annotations
+
+import errno
+import logging
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import av.error
+
+from posturewatch.clips.film import Film, write_film
+from posturewatch.clips.ring import Ring
+from posturewatch.clips.shelf import CLIP_SUFFIX, PART_SUFFIX, Shelf
+from posturewatch.clips.sound import Sound, SoundPiece
+from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
+from posturewatch.comfort.verdict import Excursion
+from posturewatch.reading import Reading
+
+__all__ = ["ClipKeeper", "ClipRecord", "Ended"]
+
+_LOG = logging.getLogger(__name__)
+
+#: How long `finish` and `close` wait for what is still to be written.
+FINISH_S = 6.0
+
+#: How long writing waits for the encoder to come to a span's end; it is a few pictures behind at most.
+ENCODER_S = 2.0
+
+#: Without pictures for this long (camera gone), the clock tells what is due instead of the pictures' times:
+#: when pictures come again, the ring may have to let go of what the clip needs.
+IDLE_S = 2.0
+
+#: Spans waiting to be written: at 30 s each, more than the ring holds.
+WAITING_SPANS = 16
+
+#: Room for the file's index and sound beside the pictures.
+INDEX_BYTES = 200_000
+
+
+class Ended(Protocol):
+    """How a run ended, as the monitor tells it: the session time and the excursions closed then."""
+
+    @property
+    def end_s(self) -> float: ...
+    @property
+    def closed(self) -> Sequence[Excursion]: ...
+
+
+@dataclass(frozen=True)
+class ClipRecord:
+    """A clip on the disk. Second 0 of its film is the session's start_s, so that what was measured at session
+    time t belongs to the film's time t - start_s. start_s is at or up to a keyframe's distance before what
+    was asked for. reason: "warning", "extreme", "mark", or joined, as "warning and mark". has_sound: whether
+    it has a sound track."""
+
+    id: str
+    start_s: float
+    end_s: float
+    path: Path
+    bytes: int
+    reason: str
+    moments: tuple[Moment, ...] = ()
+    has_sound: bool = False
+    kept: bool = False
+
+
+class ClipKeeper:
+    """A sink of readings beside the session's recorder.
+
+    `put` and `mark` never block and never raise. Where no clip can be written any more (disk full, no
+    encoder), `fault` is a sentence for the page and clips are off for the rest of the session.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        on_clip: Callable[[ClipRecord], None],
+        shelf: Shelf | None = None,
+        rules: ClipRules | None = None,
+        ring: Ring | None = None,
+        sound: Sound | None = None,
+        idle_s: float = IDLE_S,
+    ) -> None:
+        """folder: of this session's clips, made when the first is written. on_clip: told of each clip, in the
+        writer's thread; must not raise. shelf: the room for all sessions' clips; by default the folder above
+        with its default limits. ring, sound: handed over; the ring is closed with the keeper. idle_s: after
+        this time without pictures, the clock counts."""
+        self._folder = folder
+        self._on_clip = on_clip
+        self._shelf = Shelf(folder.parent) if shelf is None else shelf
+        self._planner = ClipPlanner(rules)
+        self._ring = Ring() if ring is None else ring
+        self._sound = sound
+        self._lock = threading.Condition()
+        self._due: deque[Span] = deque()
+        self._last_s = 0.0
+        self._last_put_s: float | None = None
+        self._idle_s = idle_s
+        self._written = 0
+        self._missed = 0
+        self._ended = False
+        self._give_up_s: float | None = None
+        self._fault: str | None = None
+        self._thread = threading.Thread(target=self._run, name="clip-writer", daemon=True)
+        self._thread.start()
+
+    @property
+    def fault(self) -> str | None:
+        """Why there are no clips, in one sentence; None while all is well."""
+        return self._fault or self._ring.fault
+
+    @property
+    def written(self) -> int:
+        return self._written
+
+    @property
+    def missed(self) -> int:
+        """Spans of which nothing was left to write, since writing was too far behind."""
+        return self._missed
+
+    @property
+    def dropped(self) -> int:
+        """Pictures left out of the clips since the encoder was behind."""
+        return self._ring.cost.dropped
+
+    def put(self, reading: Reading) -> None:
+        """Take a reading's picture and events."""
+        if self.fault is not None:
+            return
+        self._ring.put(reading.frame)
+        with self._lock:
+            if self._ended:
+                return
+            self._last_s = reading.frame.time_s
+            self._last_put_s = time.monotonic()
+            self._planner.verdict(reading.verdict)
+            self._ask(self._planner.advance(self._last_s))
+
+    def mark(self, time_s: float, note: str | None = None) -> None:
+        """The player marked this moment, in seconds of the session."""
+        with self._lock:
+            if not self._ended and self.fault is None:
+                self._planner.mark(time_s)
+
+    def finish(self, outcome: Ended) -> None:
+        """End the session: write what is due or would have become due. Waits for a few seconds at
+        most; once is enough."""
+        self._finish(outcome.end_s, outcome.closed)
+
+    def close(self) -> None:
+        """End a session that nobody finished, at the last picture; without effect after `finish`."""
+        self._finish(None, ())
+
+    def _finish(self, end_s: float | None, closed: Sequence[Excursion]) -> None:
+        with self._lock:
+            if not self._ended:
+                # The last picture is shown for a moment, too: a span to the very end includes it.
+                last_s = max(self._last_s, end_s or 0.0) + 0.001
+                self._ask(self._planner.finish(last_s, closed))
+                self._ended = True
+                self._give_up_s = time.monotonic() + FINISH_S
+                self._lock.notify_all()
+        self._ring.finish()
+        if self._thread is not threading.current_thread():
+            self._thread.join(FINISH_S)
+        self._ring.close()
+
+    def _ask(self, spans: Sequence[Span]) -> None:
+        for span in spans:
+            if len(self._due) >= WAITING_SPANS:
+                self._due.popleft()
+                self._missed += 1
+            self._due.append(span)
+        if spans:
+            self._lock.notify_all()
+
+    def _run(self) -> None:
+        sentence: str | None = (
+            "Clips have stopped by a fault of the program; the session goes on without them."
+        )
+        try:
+            sentence = self._write_until_ended()
+        except (OSError, av.error.FFmpegError) as error:
+            _LOG.warning("a clip cannot be written: %s", error)
+            sentence = _sentence(error)
+        finally:
+            if sentence is not None:
+                self._stop(sentence)
+
+    def _write_until_ended(self) -> str | None:
+        """Why writing had to end early, in one sentence, or None."""
+        while (span := self._next()) is not None:
+            sentence = self._make(span)
+            if sentence is not None:
+                return sentence
+        return None
+
+    def _next(self) -> Span | None:
+        """Waits for the next span; None when the session is over and none is left, or no time for it."""
+        with self._lock:
+            while not self._due and not self._ended:
+                self._lock.wait(self._idle_s)
+                if self._last_put_s is not None:
+                    idle_s = time.monotonic() - self._last_put_s
+                    if idle_s >= self._idle_s and not self._ended:
+                        self._ask(self._planner.advance(self._last_s + idle_s))
+            late = self._give_up_s is not None and time.monotonic() >= self._give_up_s
+            return None if late or not self._due else self._due.popleft()
+
+    def _make(self, span: Span) -> str | None:
+        """Writes a span's clip; why that cannot be, in one sentence, or None."""
+        self._ring.wait_for(span.end_s, ENCODER_S)
+        film = self._ring.cut(span.start_s, span.end_s)
+        if film is None:
+            self._missed += 1
+            return None
+        self._folder.mkdir(parents=True, exist_ok=True)
+        sentence = self._shelf.make_room(film.size_bytes + INDEX_BYTES)
+        if sentence is not None:
+            return sentence
+        sound = None if self._sound is None else self._sound.between(film.start_s, film.end_s)
+        record = self._write(span, film, sound)
+        self._written += 1
+        self._on_clip(record)
+        return None
+
+    def _write(self, span: Span, film: Film, sound: SoundPiece | None) -> ClipRecord:
+        """Under another name first: a file with a clip's name is always a whole clip."""
+        identity = f"clip-{round(span.start_s * 1000):08d}"
+        path = self._folder / f"{identity}{CLIP_SUFFIX}"
+        part = self._folder / f"{identity}{CLIP_SUFFIX}{PART_SUFFIX}"
+        try:
+            write_film(part, film, sound)
+            part.replace(path)
+        except (OSError, av.error.FFmpegError):
+            _delete(part)
+            raise
+        return ClipRecord(
+            id=identity,
+            start_s=film.start_s,
+            end_s=film.end_s,
+            path=path,
+            bytes=path.stat().st_size,
+            reason=span.reason,
+            moments=span.moments,
+            has_sound=sound is not None,
+        )
+
+    def _stop(self, sentence: str) -> None:
+        with self._lock:
+            self._fault = sentence
+            self._due.clear()
+        self._ring.stop(sentence)
+
+
+def _delete(path: Path) -> None:
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        # The next start sweeps it away.
+        _LOG.warning("%s cannot be deleted: %s", path, error)
+
+
+def _sentence(error: Exception) -> str:
+    # Windows knows no quota by this name.
+    full = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+    if getattr(error, "errno", None) in full:
+        return (
+            "Clips have stopped, since the disk is full; the session goes on without them. "
+            "Free some space on the disk."
+        )
+    return (
+        f"Clips have stopped, since they cannot be written ({error}); the session goes on without them. "
+        "Check the data folder and the disk."
+    )

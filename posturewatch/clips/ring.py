@@ -1,0 +1,257 @@
+"""The last stretch of the session as encoded video in memory, so that a clip can begin before its moment."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import av.error
+
+from posturewatch.clips.encoder import Encoder, Packet, encoder_fault
+from posturewatch.clips.film import Film
+from posturewatch.frames import Frame
+
+__all__ = ["PacketStore", "Ring", "RingCost"]
+
+_LOG = logging.getLogger(__name__)
+
+#: Pictures waiting for the encoder; a 1280x720 picture has 2.8 MB.
+WAITING_PICTURES = 8
+
+#: How long closing waits for the encoder's thread: eight pictures are done in a tenth of a second.
+JOIN_S = 2.0
+
+
+class PacketStore:
+    """Packets up to a number of bytes and of seconds, oldest first out, whole groups of pictures at a time.
+
+    Not safe for several threads; the ring guards it. Of time, at least `most_s` is kept; of memory, never
+    more than `most_bytes`, which goes first.
+    """
+
+    def __init__(self, most_bytes: int, most_s: float) -> None:
+        if most_bytes < 1 or not most_s > 0:
+            raise ValueError(f"the ring needs room and time, got {most_bytes} bytes and {most_s} s")
+        self.most_bytes = most_bytes
+        self.most_s = most_s
+        self.size_bytes = 0
+        self._packets: deque[Packet] = deque()
+        self._keys: deque[float] = deque()
+
+    def __len__(self) -> int:
+        return len(self._packets)
+
+    @property
+    def start_s(self) -> float | None:
+        return self._packets[0].time_s if self._packets else None
+
+    @property
+    def end_s(self) -> float | None:
+        return self._packets[-1].time_s if self._packets else None
+
+    def add(self, packet: Packet) -> bool:
+        """False where the packet is of no use, since its group's beginning is gone: a keyframe is needed."""
+        if not self._packets and not packet.keyframe:
+            return False
+        self._packets.append(packet)
+        self.size_bytes += len(packet.data)
+        if packet.keyframe:
+            self._keys.append(packet.time_s)
+        while self._packets and self._too_much(packet.time_s):
+            self._drop_group()
+        return bool(self._packets)
+
+    def between(self, start_s: float, end_s: float) -> tuple[Packet, ...]:
+        """From the last keyframe at or before start_s (or the first there is) to the last picture before
+        end_s; empty where nothing of it is held."""
+        begin_s = next((key for key in reversed(self._keys) if key <= start_s), None)
+        found = [one for one in self._packets if (begin_s is None or one.time_s >= begin_s)]
+        found = [one for one in found if one.time_s < end_s]
+        return tuple(found) if found and found[-1].time_s >= start_s else ()
+
+    def _too_much(self, now_s: float) -> bool:
+        if self.size_bytes > self.most_bytes:
+            return True
+        return len(self._keys) > 1 and now_s - self._keys[1] >= self.most_s
+
+    def _drop_group(self) -> None:
+        self._keys.popleft()
+        until_s = self._keys[0] if self._keys else None
+        while self._packets and (until_s is None or self._packets[0].time_s < until_s):
+            self.size_bytes -= len(self._packets.popleft().data)
+
+
+@dataclass(frozen=True)
+class RingCost:
+    """pictures encoded so far, and the processor time that they took in the ring's thread. dropped: pictures
+    left out since the encoder was behind."""
+
+    pictures: int
+    encode_s: float
+    dropped: int
+
+
+class Ring:
+    """`put` returns at once; a thread of its own encodes.
+
+    Where the encoder is behind, the oldest waiting picture is dropped and counted. Where it cannot be had or
+    fails, `fault` is a sentence and the ring holds nothing more.
+    """
+
+    def __init__(
+        self,
+        *,
+        most_bytes: int = 48_000_000,
+        most_s: float = 45.0,
+        make_encoder: Callable[[int, int], Encoder] = Encoder,
+        waiting: int = WAITING_PICTURES,
+    ) -> None:
+        """most_bytes: of packets held. most_s: the longest clip, its settling and a few seconds.
+        make_encoder: from the first picture's width and height."""
+        if waiting < 1:
+            raise ValueError(f"at least one picture waits, got {waiting}")
+        self._store = PacketStore(most_bytes, most_s)
+        self._make_encoder = make_encoder
+        self._waiting: deque[Frame] = deque()
+        self._most_waiting = waiting
+        self._changed = threading.Condition()
+        self._encoder: Encoder | None = None
+        self._dropped = 0
+        self._pictures = 0
+        self._encode_s = 0.0
+        self._newest_s = -1.0
+        self._busy = False
+        self._closed = False
+        self._fault = encoder_fault()
+        self._thread: threading.Thread | None = None
+        if self._fault is None:
+            self._thread = threading.Thread(target=self._run, name="clip-encoder", daemon=True)
+            self._thread.start()
+
+    @property
+    def fault(self) -> str | None:
+        return self._fault
+
+    @property
+    def size_bytes(self) -> int:
+        return self._store.size_bytes
+
+    @property
+    def covers_s(self) -> tuple[float, float] | None:
+        """Session times of the first and the last picture held."""
+        with self._changed:
+            start_s, end_s = self._store.start_s, self._store.end_s
+        return None if start_s is None or end_s is None else (start_s, end_s)
+
+    @property
+    def cost(self) -> RingCost:
+        with self._changed:
+            return RingCost(self._pictures, self._encode_s, self._dropped)
+
+    def put(self, frame: Frame) -> None:
+        """Takes a picture; never waits for the encoder."""
+        with self._changed:
+            if self._closed or self._fault is not None:
+                return
+            if len(self._waiting) >= self._most_waiting:
+                self._waiting.popleft()
+                self._dropped += 1
+            self._waiting.append(frame)
+            self._changed.notify_all()
+
+    def wait_for(self, time_s: float, timeout_s: float) -> bool:
+        """Waits until everything put that is earlier than time_s has been encoded; False where it was not in
+        time."""
+        with self._changed:
+            return self._changed.wait_for(lambda: self._is_past(time_s), timeout_s)
+
+    def cut(self, start_s: float, end_s: float) -> Film | None:
+        """What is held of this stretch, from the last keyframe at or before its start; None where nothing is."""
+        with self._changed:
+            packets = self._store.between(start_s, end_s)
+            encoder = self._encoder
+        return Film(packets, encoder.template) if packets and encoder is not None else None
+
+    def finish(self) -> None:
+        """Takes no more pictures and encodes those that wait; what is held can still be cut."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify_all()
+        if self._thread is not None and self._thread is not threading.current_thread():
+            self._thread.join(JOIN_S)
+
+    def stop(self, fault: str) -> None:
+        """Takes no more pictures, for this reason, and lets go of all that is held."""
+        with self._changed:
+            self._fault = self._fault or fault
+            self._closed = True
+            self._waiting.clear()
+            self._store = PacketStore(self._store.most_bytes, self._store.most_s)
+            self._changed.notify_all()
+
+    def close(self) -> None:
+        """Ends the thread and frees the memory. May be called twice."""
+        with self._changed:
+            self._waiting.clear()
+        self.finish()
+        with self._changed:
+            self._store = PacketStore(self._store.most_bytes, self._store.most_s)
+            # Left to the thread where that still runs: it owns what it encodes with.
+            if self._encoder is not None and (self._thread is None or not self._thread.is_alive()):
+                self._encoder.close()
+                self._encoder = None
+
+    def _is_past(self, time_s: float) -> bool:
+        if self._newest_s >= time_s or self._fault is not None:
+            return True
+        if self._thread is None or not self._thread.is_alive():
+            return True
+        return self._closed and not self._waiting and not self._busy
+
+    def _run(self) -> None:
+        try:
+            while True:
+                frame = self._take()
+                if frame is None:
+                    return
+                self._encode(frame)
+        except av.error.FFmpegError as error:
+            _LOG.warning("the clips' encoder failed: %s", error)
+            self.stop(f"Clips are off for this session, since the video encoder failed ({error}).")
+        finally:
+            with self._changed:
+                self._busy = False
+                if not self._closed:
+                    self._fault = (
+                        "Clips are off for this session by a fault of the program; the session goes on."
+                    )
+                self._changed.notify_all()
+
+    def _take(self) -> Frame | None:
+        """The next picture; None when the ring is closed and none waits."""
+        with self._changed:
+            self._busy = False
+            self._changed.notify_all()
+            self._changed.wait_for(lambda: bool(self._waiting) or self._closed)
+            if not self._waiting:
+                return None
+            self._busy = True
+            return self._waiting.popleft()
+
+    def _encode(self, frame: Frame) -> None:
+        began_s = time.thread_time()
+        if self._encoder is None:
+            self._encoder = self._make_encoder(frame.width_px, frame.height_px)
+        packets = self._encoder.encode(frame.image_bgr, frame.time_s)
+        cost_s = time.thread_time() - began_s
+        with self._changed:
+            for packet in packets:
+                if not self._store.add(packet):
+                    self._encoder.want_keyframe()
+            self._pictures += 1
+            self._encode_s += cost_s
+            self._newest_s = frame.time_s
