@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import logging
+import os
 import threading
 import time
 from collections import deque
@@ -238,6 +239,9 @@ class ClipKeeper:
         part = self._folder / f"{identity}{CLIP_SUFFIX}{PART_SUFFIX}"
         try:
             write_film(part, film, sound)
+            # Its bytes before its name: after a power cut, too, what has a clip's name is whole.
+            with part.open("rb+") as file:
+                os.fsync(file.fileno())
             part.replace(path)
         except (OSError, av.error.FFmpegError):
             _delete(part)
