@@ -8,15 +8,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from posturewatch import __version__
 from posturewatch.cli.options import Subparsers, add_command, add_settings, seconds
 
 if TYPE_CHECKING:
     from posturewatch.bench import Bench
     from posturewatch.cli.parts import Parts
     from posturewatch.feed import LiveFeed
-    from posturewatch.practice import OpenSource, Practice
-    from posturewatch.session import Recorder, Store
+    from posturewatch.practice import Practice
+    from posturewatch.session import Store
 
 __all__ = ["add", "make_bench"]
 
@@ -67,27 +66,11 @@ def make_bench(parts: Parts, store: Store) -> Bench:
     from posturewatch.feed import LiveFeed
     from posturewatch.tracking import Tracker
 
-    def begin(source: OpenSource) -> Recorder:
-        from posturewatch.session import SessionStart
-
-        described = source.describe()
-        return store.begin(
-            SessionStart(
-                source_name=described["name"],
-                source_kind=described["kind"],
-                program_version=__version__,
-                limits=parts.limits,
-                rules=parts.rules,
-                settings=parts.settings_json,
-                instrument=parts.settings.instrument.name,
-            )
-        )
-
     return Bench(
         make_bare=Tracker,
         make_monitor=parts.monitor,
         make_feed=lambda: LiveFeed(parts.limits),
-        begin=begin,
+        begin=lambda source: store.begin(parts.session_start(source)),
         serve=lambda practice, feed: _serve(practice, feed, store),
     )
 
