@@ -1,0 +1,148 @@
+"""Passages of a session, and how exceeding a limit is spread over them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.comfort.limits import LEVELS
+from posturewatch.comfort.verdict import Level
+from posturewatch.exposure.chance import chances_beyond
+from posturewatch.exposure.course import Course, check_windows
+from posturewatch.exposure.profile import Window
+
+__all__ = ["Passage", "Spread", "outside", "spreads"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Passage:
+    """A passage of a piece and when it was played; part is free text such as "bars 12-16", or empty."""
+
+    id: str
+    piece: str
+    part: str
+    windows: tuple[Window, ...]
+
+    def __post_init__(self) -> None:
+        check_windows(self.windows)
+
+    @property
+    def name(self) -> str:
+        return f"“{self.piece}”, {self.part}" if self.part else f"“{self.piece}”"
+
+
+def outside(passages: Iterable[Passage], end_s: float) -> tuple[Window, ...]:
+    """The stretches of a session from 0 to end_s that belong to no passage. Raises ValueError where passages
+    overlap: a player plays one at a time."""
+    found, last_s = [], 0.0
+    for start_s, stop_s in sorted(window for passage in passages for window in passage.windows):
+        if start_s < last_s:
+            raise ValueError(f"passages overlap at {start_s} s")
+        found.append((last_s, min(start_s, end_s)))
+        last_s = stop_s
+    found.append((last_s, end_s))
+    return tuple(window for window in found if window[1] > window[0])
+
+
+@dataclass(frozen=True)
+class _Time:
+    """A course's measured time by place: the passages in their order, then the time in none of them.
+
+    samples, place, second, seconds: (m,) sample in the course, place, whole second of the session, time spent.
+    length_s: (p,) length of the places' windows. spans: count of whole seconds.
+    """
+
+    samples: NDArray[np.int64]
+    place: NDArray[np.int64]
+    second: NDArray[np.int64]
+    seconds: Array
+    length_s: Array
+    spans: int
+
+    @classmethod
+    def of(cls, course: Course, passages: Sequence[Passage], end_s: float) -> _Time:
+        windows = [*(passage.windows for passage in passages), outside(passages, end_s)]
+        parts = [course.parts(one) if one else (np.zeros(0, np.int64), np.zeros(0)) for one in windows]
+        samples = np.concatenate([part[0] for part in parts])
+        second = np.maximum(np.floor(course.time_s[samples]), 0.0).astype(np.int64)
+        return cls(
+            samples,
+            np.repeat(np.arange(len(parts)), [part[0].size for part in parts]),
+            second,
+            np.concatenate([part[1] for part in parts]),
+            np.array([sum(stop_s - start_s for start_s, stop_s in one) for one in windows]),
+            int(second.max(initial=0)) + 1,
+        )
+
+    def by_second(self, weight: Array | None = None) -> Array:
+        """Time spent, times weight (m,), by place and whole second (p, spans)."""
+        cells = self.place * self.spans + self.second
+        spent = self.seconds if weight is None else self.seconds * weight
+        places = self.length_s.size
+        return np.bincount(cells, spent, places * self.spans).astype(np.float64).reshape(places, self.spans)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How being beyond one limit is spread over the places of a session: the passages in their order, then the
+    time in none of them.
+
+    measured, beyond: (p, s) seconds by place and whole second of the session; beyond is the expected time
+    beyond the limit, from each sample's chance. sure_s: (p,) time in which that chance is high.
+    length_s: (p,) of the places. chances: (n,) of the course's samples.
+    """
+
+    course: Course
+    direction: str
+    level: Level
+    limit: float
+    measured: Array
+    beyond: Array
+    sure_s: Array
+    length_s: Array
+    chances: Array
+
+    @property
+    def measured_s(self) -> Array:
+        seconds: Array = self.measured.sum(axis=1)
+        return seconds
+
+    @property
+    def beyond_s(self) -> Array:
+        seconds: Array = self.beyond.sum(axis=1)
+        return seconds
+
+
+def spreads(
+    course: Course, passages: Sequence[Passage], end_s: float, sure_probability: float
+) -> Iterator[Spread]:
+    """The spread for every limit of the course's quantity."""
+    time = _Time.of(course, passages, end_s)
+    measured = time.by_second()
+    for direction in course.entry.directions:
+        magnitude = course.value * course.entry.sign(direction)
+        for level in LEVELS:
+            limit = course.limits.limit(course.entry.name, direction, level)
+            if limit is None:
+                continue
+            chances = chances_beyond(limit.value, magnitude, course.sd)
+            inside = chances[time.samples]
+            sure_s = np.bincount(
+                time.place, time.seconds * (inside >= sure_probability), time.length_s.size
+            ).astype(np.float64)
+            yield Spread(
+                course,
+                direction,
+                level,
+                limit.value,
+                measured,
+                time.by_second(inside),
+                sure_s,
+                time.length_s,
+                chances,
+            )

@@ -1,0 +1,194 @@
+"""What a stretch of practice adds up to for one quantity of one hand, as values and in JSON's types."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from posturewatch.comfort.limits import LEVELS
+from posturewatch.comfort.summary import PERCENTILES
+from posturewatch.comfort.verdict import Level
+from posturewatch.observation import Side
+
+__all__ = [
+    "DirectionExposure",
+    "Exposure",
+    "LevelExposure",
+    "Rests",
+    "Speed",
+    "Variation",
+    "Window",
+]
+
+#: A half-open stretch of session time in seconds: from the first, up to but not including the second.
+Window = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class LevelExposure:
+    """Beyond one limit. limit: magnitude in its direction. seconds: measured time beyond it. dose: how far
+    beyond, times how long (unit times seconds). excursions: how many began here. longest_s: the longest part
+    of an excursion that lies here, None where there is none."""
+
+    level: Level
+    limit: float
+    seconds: float
+    dose: float
+    excursions: int
+    longest_s: float | None
+
+
+@dataclass(frozen=True)
+class DirectionExposure:
+    """Seconds of measured time per zone while leaning in a direction, and what lies beyond each limit that
+    the direction has."""
+
+    direction: str
+    within_s: float
+    beyond_s: float
+    extreme_s: float
+    levels: tuple[LevelExposure, ...]
+
+    def level(self, level: Level) -> LevelExposure | None:
+        """None where the direction has no such limit; an unknown level raises ValueError."""
+        if level not in LEVELS:
+            raise ValueError(f"a level is one of {LEVELS}, got {level!r}")
+        return next((one for one in self.levels if one.level == level), None)
+
+
+@dataclass(frozen=True)
+class Rests:
+    """Stays near neutral of the least length of a rest. band: (lowest, highest) value near neutral. count:
+    how many began here. seconds: measured time in rests. per_minute: of measured time."""
+
+    band: tuple[float, float]
+    count: int
+    seconds: float
+    per_minute: float
+
+
+@dataclass(frozen=True)
+class Speed:
+    """Mean and median of the speed of change, in units per second, weighted by time. Context, never an alarm."""
+
+    mean: float
+    median: float
+
+
+@dataclass(frozen=True)
+class Variation:
+    """Exposure variation (Mathiassen & Winkel 1991, Ergonomics 34:1455-1468, from memory): measured seconds
+    by amplitude class (rows) and by the duration of the uninterrupted stay they belong to (columns).
+
+    amplitude_edges: bounds between the rows, signed, in the quantity's unit. duration_edges_s: bounds
+    between the columns. A stay keeps its whole duration where only a part of it lies in the window.
+    """
+
+    amplitude_edges: tuple[float, ...]
+    duration_edges_s: tuple[float, ...]
+    seconds: tuple[tuple[float, ...], ...]
+
+    @property
+    def shares(self) -> tuple[tuple[float, ...], ...] | None:
+        """Shares of the measured time, which sum to 1; None where nothing was measured."""
+        total_s = sum(map(sum, self.seconds))
+        if total_s <= 0:
+            return None
+        return tuple(tuple(cell_s / total_s for cell_s in row) for row in self.seconds)
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """Exposure of one quantity of one hand over windows of session time.
+
+    unseen_s: seconds that were not measured, by reason, longest first. percentiles: of the signed value over
+    measured time, in the order of `PERCENTILES` (amplitude distribution, Jonsson 1982, J Hum Ergol 11:73,
+    from memory; short records bias the 10th up and the 90th down, BMC Med Res Methodol 2012;12:36).
+    percentiles, rests and speed are None where nothing was measured; rests also where neutral means nothing.
+    """
+
+    side: Side
+    quantity: str
+    unit: str
+    windows: tuple[Window, ...]
+    total_s: float
+    measured_s: float
+    unseen_s: dict[str, float]
+    percentiles: tuple[float, ...] | None
+    directions: tuple[DirectionExposure, ...]
+    rests: Rests | None
+    speed: Speed | None
+    variation: Variation
+
+    @property
+    def measured_share(self) -> float | None:
+        return self.measured_s / self.total_s if self.total_s > 0 else None
+
+    def direction(self, direction: str) -> DirectionExposure:
+        """Raises ValueError for a direction that the quantity does not have."""
+        found = next((one for one in self.directions if one.direction == direction), None)
+        if found is None:
+            raise ValueError(f"{self.quantity} has no direction {direction!r}")
+        return found
+
+    def share(self, direction: str, level: Level) -> float | None:
+        """Share of the measured time beyond a limit; None without measured time or without that limit."""
+        found = self.direction(direction).level(level)
+        return None if found is None or self.measured_s <= 0 else found.seconds / self.measured_s
+
+    def to_json(self) -> dict[str, Any]:
+        """JSON's types: what is missing is null, seconds to the millisecond, the unit in the names."""
+        return {
+            "side": self.side,
+            "quantity": self.quantity,
+            "unit": self.unit,
+            "windows_s": [[_round(start_s), _round(end_s)] for start_s, end_s in self.windows],
+            "total_s": _round(self.total_s),
+            "measured_s": _round(self.measured_s),
+            "measured_share": _round(self.measured_share, 4),
+            "unseen_s": {reason: _round(seconds) for reason, seconds in self.unseen_s.items()},
+            f"percentiles_{self.unit}": None
+            if self.percentiles is None
+            else {f"p{p}": _round(v, 2) for p, v in zip(PERCENTILES, self.percentiles, strict=True)},
+            "directions": [self._direction_json(one) for one in self.directions],
+            "rests": None
+            if self.rests is None
+            else {
+                f"band_{self.unit}": [_round(bound, 2) for bound in self.rests.band],
+                "count": self.rests.count,
+                "seconds": _round(self.rests.seconds),
+                "per_minute": _round(self.rests.per_minute, 2),
+            },
+            f"speed_{self.unit}_per_s": None
+            if self.speed is None
+            else {"mean": _round(self.speed.mean, 2), "median": _round(self.speed.median, 2)},
+            "variation": {
+                f"amplitude_edges_{self.unit}": [_round(edge, 2) for edge in self.variation.amplitude_edges],
+                "duration_edges_s": list(self.variation.duration_edges_s),
+                "seconds": [[_round(cell_s) for cell_s in row] for row in self.variation.seconds],
+            },
+        }
+
+    def _direction_json(self, one: DirectionExposure) -> dict[str, Any]:
+        return {
+            "direction": one.direction,
+            "within_s": _round(one.within_s),
+            "beyond_s": _round(one.beyond_s),
+            "extreme_s": _round(one.extreme_s),
+            "levels": [
+                {
+                    "level": level.level,
+                    f"limit_{self.unit}": _round(level.limit, 2),
+                    "seconds": _round(level.seconds),
+                    "share": _round(self.share(one.direction, level.level), 4),
+                    f"dose_{self.unit}_s": _round(level.dose, 2),
+                    "excursions": level.excursions,
+                    "longest_s": _round(level.longest_s),
+                }
+                for level in one.levels
+            ],
+        }
+
+
+def _round(number: float | None, digits: int = 3) -> float | None:
+    return None if number is None else round(float(number), digits)

@@ -1,0 +1,365 @@
+"""Exposure of a series: an example worked by hand, other libraries, and what holds whatever the input."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from exposure_series import FLEX, make_series, profile
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from posturewatch.comfort.excursions import ExcursionTracker
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.summary import NO_PICTURE, summarise, weighted_percentiles
+from posturewatch.comfort.verdict import Excursion, Level
+from posturewatch.exposure.course import Course, exposure, minutes
+from posturewatch.exposure.percentiles import quick_percentiles
+from posturewatch.exposure.profile import Exposure
+from posturewatch.exposure.rules import ExposureRules
+from posturewatch.measurement import Refusal
+
+NAN = float("nan")
+#: The signal as it is, so that numbers can be worked by hand.
+AS_IT_IS = ExposureRules(cutoff_hz=None)
+NOT_SEEN = Refusal.HAND_NOT_SEEN.value
+
+
+def at(rate_hz: float, *stays: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """Times and values of (value, seconds) one after another."""
+    values = np.concatenate([np.full(round(seconds * rate_hz), value) for value, seconds in stays])
+    return np.arange(values.size) / rate_hz, values
+
+
+def test_a_worked_session() -> None:
+    """Ten samples a second, limits 20 and 40 either way, neutral within 10:
+
+    0-3 s at 0, 3-5 s at 30, 5-9 s at 50, 9-11 s not seen, 11-13 s at -25, 13-16 s at 5, and the picture ends;
+    the window runs on to 18 s.
+    """
+    time_s, values = at(10.0, (0, 3), (30, 2), (50, 4), (NAN, 2), (-25, 2), (5, 3))
+    found = exposure(make_series(time_s, values), profile(), (0.0, 18.0), rules=AS_IT_IS)
+
+    # The last sample, at 15.9 s, speaks for 0.25 s: measured 9 + 2 + 2.9 + 0.25 = 14.15 of 18 s.
+    assert found.measured_s == pytest.approx(14.15)
+    assert found.measured_share == pytest.approx(14.15 / 18)
+    assert found.unseen_s == pytest.approx({NOT_SEEN: 2.0, NO_PICTURE: 1.85})
+
+    flexion, extension = found.direction("flexion"), found.direction("extension")
+    # Zones: within 3 + 3.15 (0 counts as flexion), beyond 2, extreme 4; on the other side beyond 2.
+    assert (flexion.within_s, flexion.beyond_s, flexion.extreme_s) == pytest.approx((6.15, 2.0, 4.0))
+    assert (extension.within_s, extension.beyond_s, extension.extreme_s) == pytest.approx((0.0, 2.0, 0.0))
+    # Dose beyond 20: 2 s x 10 + 4 s x 30 = 140 degree-seconds; beyond 40: 4 s x 10; extension 2 s x 5.
+    comfort, extreme = flexion.levels
+    assert (comfort.seconds, comfort.dose) == pytest.approx((6.0, 140.0))
+    assert (extreme.seconds, extreme.dose) == pytest.approx((4.0, 40.0))
+    assert extension.levels[0].dose == pytest.approx(10.0)
+    # Beyond 20 from 3 s; the hand is lost after the sample at 8.9 s and unseen for longer than a second.
+    assert (comfort.excursions, comfort.longest_s) == (1, pytest.approx(5.9))
+    assert (extreme.excursions, extreme.longest_s) == (1, pytest.approx(3.9))
+    # From 11 s until the sample at 13 s, which is the first below 20 - 5.
+    assert (extension.levels[0].excursions, extension.levels[0].longest_s) == (1, pytest.approx(2.0))
+    assert (extension.levels[1].excursions, extension.levels[1].longest_s) == (0, None)
+
+    # Rests within 10 of neutral for 2 s or more: 0-3 s and 13-16.15 s.
+    assert found.rests is not None
+    assert (found.rests.count, found.rests.seconds) == (2, pytest.approx(6.15))
+    assert found.rests.per_minute == pytest.approx(2 / (14.15 / 60))
+
+    # Rows: below -40, to -20, to -10, to 10, to 20, to 40, above. Columns: < 1, 1-3, 3-7, ... seconds.
+    table = np.array(found.variation.seconds)
+    assert found.variation.amplitude_edges == (-40.0, -20.0, -10.0, 10.0, 20.0, 40.0)
+    expected = np.zeros((7, 6))
+    expected[3, 2] = 3.0 + 3.15
+    expected[5, 1] = 2.0
+    expected[6, 2] = 4.0
+    expected[1, 1] = 2.0
+    assert table == pytest.approx(expected, abs=1e-9)
+
+    # Two steps of 30 and 20 degrees and one of 30 (from -25 to 5), each within 0.1 s, speak for 0.1 s each.
+    # A speed is known wherever the next sample is measured too: 14.15 - 0.1 (before unseen) - 0.25 (last).
+    assert found.speed is not None
+    assert found.speed.mean == pytest.approx((30 + 20 + 30) / 13.8)
+    assert found.speed.median == 0.0
+
+
+def test_a_passage_played_twice() -> None:
+    """At 30 from 0 to 4 s and from 10 to 16 s: over the windows 2-6 and 10-12 s it is 2 + 2 of 6 s."""
+    time_s, values = at(20.0, (30, 4), (0, 6), (30, 6), (0, 4))
+    found = exposure(make_series(time_s, values), profile(), (2.0, 6.0), (10.0, 12.0), rules=AS_IT_IS)
+    assert found.total_s == found.measured_s == pytest.approx(6.0)
+    assert found.share("flexion", "comfort") == pytest.approx(4 / 6)
+    comfort = found.direction("flexion").levels[0]
+    # The first began before its window; of each, two seconds lie inside.
+    assert (comfort.excursions, comfort.longest_s) == (1, pytest.approx(2.0))
+    # A stay keeps its duration of four and six seconds.
+    assert found.variation.seconds[5][2] == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "column"),
+    [(0.9, 0), (1.0, 1), (2.9, 1), (3.0, 2), (7.0, 3), (15.0, 4), (30.9, 4), (31.0, 5), (60.0, 5)],
+)
+def test_duration_classes_are_half_open(seconds: float, column: int) -> None:
+    time_s, values = at(30.0, (0, 5), (50, seconds), (0, 5))
+    table = np.array(
+        exposure(make_series(time_s, values), profile(), (0.0, 99.0), rules=AS_IT_IS).variation.seconds
+    )
+    assert table[6, column] == pytest.approx(seconds)
+    assert table[6].sum() == pytest.approx(seconds)
+
+
+def test_a_short_loss_of_the_hand_ends_no_stay_and_adds_nothing() -> None:
+    time_s, values = at(20.0, (0, 1.2), (NAN, 0.6), (0, 1.2), (50, 1))
+    found = exposure(make_series(time_s, values), profile(), (0.0, 4.0), rules=AS_IT_IS)
+    assert found.variation.seconds[3][1] == pytest.approx(2.4)
+    assert found.rests is not None
+    assert (found.rests.count, found.rests.seconds) == (1, pytest.approx(2.4))
+    time_s, values = at(20.0, (0, 1.2), (NAN, 1.6), (0, 1.2), (50, 1))
+    longer = exposure(make_series(time_s, values), profile(), (0.0, 5.0), rules=AS_IT_IS)
+    assert longer.rests is not None
+    assert longer.rests.count == 0
+
+
+def test_a_narrow_limit_narrows_the_neutral_band_on_its_side() -> None:
+    limits = profile(20.0, 40.0)
+    bands = dict(limits.bands)
+    bands[FLEX, "extension"] = profile(6.0, 8.0).bands[FLEX, "extension"]
+    found = exposure(make_series([0.0, 0.1], [1.0, 2.0]), replace(limits, bands=bands), (0.0, 0.2))
+    assert found.rests is not None
+    assert found.rests.band == (-6.0, 10.0)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_percentiles_against_numpy(seed: int) -> None:
+    """With equal weights they are numpy's of the method "hazen"."""
+    values = np.random.default_rng(seed).normal(5, 20, 800)
+    found = exposure(make_series(np.arange(800) / 25.0, values), profile(), (0.0, 32.0), rules=AS_IT_IS)
+    assert found.percentiles == pytest.approx(tuple(np.percentile(values, (10, 50, 90), method="hazen")))
+    assert found.speed is not None
+    speeds = np.abs(np.diff(values)) * 25.0
+    assert found.speed.mean == pytest.approx(speeds.mean())
+    assert found.speed.median == pytest.approx(np.percentile(speeds, 50, method="hazen"))
+
+
+@pytest.mark.parametrize("step", [0.0, 0.01, 5.0])
+def test_percentiles_of_many_values_are_those_of_sorting_them(step: float) -> None:
+    """Spread out, rounded, in heaps and with a value far away: exactly what sorting all of them gives."""
+    rng = np.random.default_rng(11)
+    values = np.append(rng.normal(5, 20, 20_000), 4000.0)
+    values = np.round(values / step) * step if step else values
+    weights = rng.choice([0.0, 0.033, 0.2], values.size)
+    asked = (0, 0.5, 10, 50, 90, 99.99, 100)
+    assert quick_percentiles(values, weights, asked) == pytest.approx(
+        weighted_percentiles(values, weights, asked)
+    )
+    assert quick_percentiles(np.full(9000, 3.0), np.ones(9000), (10, 90)) == (3.0, 3.0)
+
+
+def test_the_first_summary_says_the_same() -> None:
+    """Written apart, over the same unsmoothed samples: times, zones, percentiles, reasons and excursions."""
+    rng = np.random.default_rng(8)
+    time_s = np.cumsum(rng.choice([0.033, 0.034, 0.2, 0.6], 2000))
+    values = np.round(np.cumsum(rng.normal(0, 3, 2000)) % 120 - 60, 2)
+    values[rng.random(2000) < 0.1] = NAN
+    series, end_s = make_series(time_s, values), float(time_s[-1] + 0.1)
+    excursions = [
+        Excursion("left", FLEX, "flexion", "extreme", 40.0, 3.0, 50.0, 3.5, 7.25, "returned"),
+        Excursion("left", FLEX, "flexion", "extreme", 40.0, 9.0, 50.0, 9.5, 10.0, "returned"),
+        Excursion("right", FLEX, "flexion", "extreme", 40.0, 3.0, 50.0, 3.5, 99.0, "returned"),
+    ]
+    (theirs,) = summarise([series], excursions, [], profile(), end_s=end_s).quantities
+    ours = exposure(series, profile(), (0.0, end_s), excursions=excursions, rules=AS_IT_IS)
+    assert ours.measured_s == pytest.approx(theirs.measured_s)
+    assert ours.unseen_s == pytest.approx(theirs.unseen_s)
+    assert ours.percentiles == pytest.approx(theirs.percentiles)
+    zones = [zone.seconds for zone in theirs.zones]
+    assert [s for d in ours.directions for s in (d.within_s, d.beyond_s, d.extreme_s)] == pytest.approx(zones)
+    extreme = ours.direction("flexion").level("extreme")
+    assert extreme is not None
+    assert (extreme.excursions, extreme.longest_s) == (2, 4.25)
+
+
+def test_an_excursion_that_lasts_lasts_to_the_end_of_the_window() -> None:
+    time_s, values = at(20.0, (50, 10))
+    lasting = Excursion("left", FLEX, "flexion", "extreme", 40.0, 2.0, 50.0, 2.0)
+    found = exposure(make_series(time_s, values), profile(), (0.0, 9.0), excursions=[lasting], rules=AS_IT_IS)
+    extreme = found.direction("flexion").level("extreme")
+    assert extreme is not None
+    assert (extreme.excursions, extreme.longest_s) == (1, 7.0)
+
+
+def test_noise_is_taken_away_before_anything_is_counted() -> None:
+    """Flickering between 10 and 30 thirty times a second is a hand at 20 with noise, not one beyond 25."""
+    values = 20.0 + 10.0 * (-1.0) ** np.arange(600)
+    series = make_series(np.arange(600) / 60.0, values)
+    rough = exposure(series, profile(25.0, 40.0), (0.0, 10.0), rules=AS_IT_IS)
+    smooth = exposure(series, profile(25.0, 40.0), (0.0, 10.0))
+    assert rough.share("flexion", "comfort") == pytest.approx(0.5, abs=0.01)
+    assert smooth.share("flexion", "comfort") == pytest.approx(0.0, abs=0.01)
+
+
+@pytest.mark.parametrize("values", [[], [NAN] * 30])
+def test_nothing_measured_is_missing_and_not_zero(values: list[float]) -> None:
+    found = exposure(make_series(np.arange(len(values)) / 30.0, values), profile(), (0.0, 2.0))
+    assert found.measured_s == 0.0
+    assert found.percentiles is found.rests is found.speed is found.variation.shares is None
+    assert found.share("flexion", "comfort") is None
+    assert sum(found.unseen_s.values()) == pytest.approx(2.0)
+    json.dumps(found.to_json(), allow_nan=False)
+
+
+def test_without_limits_there_is_nothing_beyond() -> None:
+    found = exposure(make_series(*at(20.0, (80, 3))), profile(None, None), (0.0, 3.0), rules=AS_IT_IS)
+    flexion = found.direction("flexion")
+    assert (flexion.within_s, flexion.levels) == (pytest.approx(3.0), ())
+    assert found.share("flexion", "extreme") is None
+
+
+def test_in_json_every_number_has_its_unit() -> None:
+    found = exposure(make_series(*at(20.0, (50, 3))), profile(), (0.0, 3.0)).to_json()
+    assert found["percentiles_deg"] == {"p10": 50.0, "p50": 50.0, "p90": 50.0}
+    level = found["directions"][0]["levels"][1]
+    assert level == {
+        "level": "extreme",
+        "limit_deg": 40.0,
+        "seconds": 3.0,
+        "share": 1.0,
+        "dose_deg_s": 30.0,
+        "excursions": 1,
+        "longest_s": 2.95,
+    }
+    json.dumps(found, allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    "windows", [(), ((1.0, 1.0),), ((2.0, 1.0),), ((0.0, 2.0), (1.0, 3.0)), ((0.0, float("inf")),)]
+)
+def test_windows_that_are_none_are_refused(windows: tuple[tuple[float, float], ...]) -> None:
+    with pytest.raises(ValueError, match="window"):
+        exposure(make_series([0.0], [1.0]), profile(), *windows)
+
+
+@pytest.mark.parametrize(
+    ("end_s", "expected"),
+    [(0.0, ()), (60.0, ((0.0, 60.0),)), (61.5, ((0.0, 60.0), (60.0, 61.5)))],
+)
+def test_minutes(end_s: float, expected: tuple[tuple[float, float], ...]) -> None:
+    assert minutes(end_s) == expected
+
+
+def test_unknown_words_raise() -> None:
+    found = exposure(make_series([0.0], [1.0]), profile(), (0.0, 1.0))
+    with pytest.raises(ValueError, match="no direction"):
+        found.direction("sideways")
+    with pytest.raises(ValueError, match="level"):
+        found.directions[0].level("mild")  # type: ignore[arg-type]
+
+
+steps_s = st.sampled_from([0.0, 0.02, 0.033, 0.1, 0.3, 0.9, 1.5])
+angles = st.one_of(
+    st.just(NAN), st.sampled_from([-40.0, -20.0, -10.0, 0.0, 10.0, 20.0, 40.0]), st.floats(-80, 80)
+)
+samples = st.lists(st.tuples(steps_s, angles), min_size=1, max_size=80)
+
+
+def course(
+    pairs: Sequence[tuple[float, float]], sign: float = 1.0, rules: ExposureRules | None = None
+) -> Course:
+    time_s = np.cumsum([step for step, _ in pairs])
+    return Course(make_series(time_s, sign * np.array([value for _, value in pairs])), profile(), rules=rules)
+
+
+def additive(found: Exposure) -> dict[str, float]:
+    """Everything in an exposure that adds up over windows."""
+    sums = {"total": found.total_s, "measured": found.measured_s}
+    sums |= {f"unseen {reason}": seconds for reason, seconds in found.unseen_s.items()}
+    for one in found.directions:
+        zones = {"within": one.within_s, "beyond": one.beyond_s, "extreme": one.extreme_s}
+        sums |= {f"{one.direction} {zone}": seconds for zone, seconds in zones.items()}
+        for level in one.levels:
+            sums[f"{one.direction} {level.level} dose"] = level.dose
+            sums[f"{one.direction} {level.level} count"] = level.excursions
+    for row, cells in enumerate(found.variation.seconds):
+        sums |= {f"cell {row} {column}": seconds for column, seconds in enumerate(cells)}
+    if found.rests is not None:
+        sums |= {"rests": found.rests.count, "rested": found.rests.seconds}
+    return sums
+
+
+@settings(max_examples=150, deadline=None)
+@given(pairs=samples, cut=st.floats(0.01, 0.99))
+def test_neighbouring_windows_add_up(pairs: list[tuple[float, float]], cut: float) -> None:
+    whole = course(pairs)
+    end_s = sum(step for step, _ in pairs) + 1.0
+    middle_s = cut * end_s
+    together = additive(whole.over((0.0, end_s)))
+    first, second = additive(whole.over((0.0, middle_s))), additive(whole.over((middle_s, end_s)))
+    both = additive(whole.over((0.0, middle_s), (middle_s, end_s)))
+    for name in together | first | second:
+        apart = first.get(name, 0.0) + second.get(name, 0.0)
+        assert apart == pytest.approx(together.get(name, 0.0), abs=1e-5), name
+        assert both.get(name, 0.0) == pytest.approx(together.get(name, 0.0), abs=1e-5), name
+
+
+@settings(max_examples=150, deadline=None)
+@given(pairs=samples)
+def test_shares_sum_to_one_and_times_to_the_window(pairs: list[tuple[float, float]]) -> None:
+    end_s = sum(step for step, _ in pairs) + 1.0
+    found = course(pairs).over((0.0, end_s))
+    assert found.measured_s + sum(found.unseen_s.values()) == pytest.approx(end_s, abs=1e-4)
+    zones_s = sum(one.within_s + one.beyond_s + one.extreme_s for one in found.directions)
+    assert zones_s == pytest.approx(found.measured_s, abs=1e-9)
+    if found.variation.shares is not None:
+        assert sum(map(sum, found.variation.shares)) == pytest.approx(1.0)
+    for one in found.directions:
+        comfort, extreme = one.levels
+        assert 0.0 <= extreme.seconds <= comfort.seconds <= found.measured_s + 1e-9
+        assert extreme.dose <= comfort.dose
+        # Farther out by the distance of the limits for as long as it is extreme, at least.
+        assert comfort.dose - extreme.dose >= 20.0 * extreme.seconds - 1e-6
+
+
+@settings(max_examples=100, deadline=None)
+@given(pairs=samples)
+def test_the_mirrored_sign_swaps_directions(pairs: list[tuple[float, float]]) -> None:
+    end_s = sum(step for step, _ in pairs) + 1.0
+    one, mirrored = course(pairs).over((0.0, end_s)), course(pairs, -1.0).over((0.0, end_s))
+    # Exactly 0 counts as leaning to flexion either way, so only what lies beyond a limit has to swap.
+    for direction, other in (("flexion", "extension"), ("extension", "flexion")):
+        assert one.direction(direction).levels == mirrored.direction(other).levels
+    assert np.array(one.variation.seconds) == pytest.approx(np.array(mirrored.variation.seconds)[::-1])
+    measured = [value for _, value in pairs if not np.isnan(value)]
+    # Among equal values of unequal weight, the order in time decides a little.
+    if len(set(measured)) == len(measured) and one.percentiles and mirrored.percentiles:
+        assert one.percentiles == pytest.approx([-value for value in reversed(mirrored.percentiles)])
+    assert one.speed == mirrored.speed
+    if one.rests is not None and mirrored.rests is not None:
+        assert (one.rests.count, one.rests.seconds) == (mirrored.rests.count, mirrored.rests.seconds)
+
+
+@settings(max_examples=200, deadline=None)
+@given(pairs=samples, least_s=st.sampled_from([0.0, 0.3, 1.0]), level=st.sampled_from(["comfort", "extreme"]))
+def test_excursions_are_those_of_the_live_watch(
+    pairs: list[tuple[float, float]], least_s: float, level: Level
+) -> None:
+    """Found for the whole series at once, and frame by frame as the watch does it."""
+    watch = WatchRules(min_excursion_s=least_s)
+    limit = {"comfort": 20.0, "extreme": 40.0}[level]
+    tracker = ExcursionTracker("left", FLEX, "flexion", level, limit, watch)
+    closed: list[Excursion] = []
+    time_s, last_seen_s = 0.0, 0.0
+    for step_s, value in pairs:
+        time_s += step_s
+        last_seen_s = last_seen_s if np.isnan(value) else time_s
+        ended, _ = tracker.update(time_s, None if np.isnan(value) else value)
+        closed += [] if ended is None else [ended]
+    ended = tracker.finish(last_seen_s)
+    closed += [] if ended is None else [ended]
+    ours = course(pairs, rules=ExposureRules(watch, cutoff_hz=None))
+    spans = ours.spans("flexion", level)
+    assert spans.start_s.tolist() == pytest.approx([one.start_s for one in closed])
+    assert spans.end_s.tolist() == pytest.approx([one.end_s for one in closed])
