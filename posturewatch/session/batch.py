@@ -13,14 +13,14 @@ from posturewatch.measurement import FrameMeasurement, Refusal
 from posturewatch.observation import Side
 from posturewatch.quantities import quantity
 from posturewatch.session.codec import SD_STEP, TIME_STEP_S, VALUE_STEP, Samples, join
-from posturewatch.session.records import Mark, StoredWarning
+from posturewatch.session.records import Mark, PassageBegin, StoredWarning
 
 __all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "SeriesKey", "join_series"]
 
 SeriesKey = tuple[Side, str]
 
 #: Something that happened. An excursion or a warning comes again whenever more is known of it.
-Event = Excursion | StoredWarning | Mark
+Event = Excursion | StoredWarning | Mark | PassageBegin
 
 #: In memory a refusal is 1 + its place here; in the database it is the code in the table `refusal`.
 REFUSALS: tuple[Refusal, ...] = tuple(Refusal)

@@ -27,6 +27,8 @@ def connect(path: Path) -> sqlite3.Connection:
         # One commit a second is cheap enough to survive a power cut as well as a kill.
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
+        # What a player deletes is overwritten, not only forgotten.
+        connection.execute("PRAGMA secure_delete = ON")
         connection.execute(f"PRAGMA wal_autocheckpoint = {_CHECKPOINT_PAGES}")
     except BaseException:
         connection.close()

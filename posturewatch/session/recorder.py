@@ -13,7 +13,7 @@ from posturewatch.comfort.verdict import Excursion, Verdict
 from posturewatch.reading import Reading
 from posturewatch.session.batch import Batch, Event, OpenExcursions, join_series
 from posturewatch.session.database import transaction
-from posturewatch.session.records import Mark, StoredWarning
+from posturewatch.session.records import Mark, PassageBegin, StoredWarning
 from posturewatch.session.writer import close_session, merge_chunks, save_events, save_samples
 
 __all__ = ["Ended", "Recorder"]
@@ -47,7 +47,7 @@ class Ended(Protocol):
 class Recorder:
     """One session's record; made by `Store.begin`.
 
-    `put` and `mark` never block on the disk and never raise for its sake. While nothing can be written (disk
+    `put`, `mark` and `passage` never block on the disk and never raise for its sake. While nothing can be written (disk
     full, folder gone), `fault` is a sentence for the page, everything waits in memory up to a bound, and
     writing is tried again every second; what exceeds the bound is counted in `lost_samples`.
     """
@@ -117,6 +117,14 @@ class Recorder:
         with self._lock:
             if self._end is None:
                 self._keep(Mark(time_s, note or ""))
+
+    def passage(
+        self, time_s: float, piece: str | None, bars: str = "", tempo_bpm: float | None = None
+    ) -> None:
+        """From time_s on this is played, which ends what was played before; piece None: nothing in particular."""
+        with self._lock:
+            if self._end is None:
+                self._keep(PassageBegin(time_s, piece, bars, tempo_bpm))
 
     def finish(self, outcome: Ended) -> str:
         """End the session: write the rest, close it, keep its summary; gives back its id. Once is enough.

@@ -11,7 +11,7 @@ from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Excursion, HoldWarning
 
-__all__ = ["Mark", "SessionInfo", "SessionStart", "StoredWarning", "now_utc"]
+__all__ = ["Mark", "PassageBegin", "SessionInfo", "SessionStart", "StoredWarning", "now_utc"]
 
 
 def now_utc() -> str:
@@ -44,6 +44,16 @@ class Mark:
 
     time_s: float
     note: str = ""
+
+
+@dataclass(frozen=True)
+class PassageBegin:
+    """From time_s on, in seconds of the session, the player plays this; piece None: nothing in particular."""
+
+    time_s: float
+    piece: str | None
+    bars: str = ""
+    tempo_bpm: float | None = None
 
 
 @dataclass(frozen=True)

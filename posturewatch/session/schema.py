@@ -7,6 +7,8 @@ import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from posturewatch.session import schema_book
+
 __all__ = ["MIGRATIONS", "Migration", "applied", "migrate", "missing", "unknown"]
 
 
@@ -106,14 +108,21 @@ _FIRST = (
 )
 
 
-def _create_first_tables(connection: sqlite3.Connection) -> None:
-    for statement in _FIRST:
-        connection.execute(statement)
+def _all_of(statements: tuple[str, ...]) -> Callable[[sqlite3.Connection], None]:
+    def apply(connection: sqlite3.Connection) -> None:
+        for statement in statements:
+            connection.execute(statement)
+
+    return apply
 
 
 #: In the order in which they are applied.
 MIGRATIONS: tuple[Migration, ...] = (
-    Migration("sessions with samples, excursions, marks", _create_first_tables),
+    Migration("sessions with samples, excursions, marks", _all_of(_FIRST)),
+    Migration("pieces, passages and the practice list", _all_of(schema_book.PASSAGES)),
+    Migration("clips", _all_of(schema_book.CLIPS)),
+    Migration("discomfort checks", _all_of(schema_book.CHECKS)),
+    Migration("exposure", _all_of(schema_book.EXPOSURE)),
 )
 
 

@@ -7,19 +7,22 @@ import json
 import logging
 import secrets
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from platformdirs import user_data_dir
 
 from posturewatch.errors import StoreError
 from posturewatch.session import writer
+from posturewatch.session.checks import adopt_check
 from posturewatch.session.codec import ChunkError
 from posturewatch.session.database import connect, looks_sound, transaction
 from posturewatch.session.lock import FolderInUseError, FolderLock
 from posturewatch.session.reader import OutdatedError, SessionReader, newer_sentence, read_session
 from posturewatch.session.recorder import Recorder
 from posturewatch.session.records import SessionStart
+from posturewatch.session.reviews import keep_review
 from posturewatch.session.schema import applied, migrate, unknown
 from posturewatch.session.summaries import summarise_record
 
@@ -88,6 +91,7 @@ class Store(SessionReader):
         try:
             with transaction(connection):
                 number = writer.insert_session(connection, identity, start)
+                adopt_check(connection, number, start.started_at)
         except sqlite3.Error as error:
             connection.close()
             raise self._unusable(error) from error
@@ -95,6 +99,36 @@ class Store(SessionReader):
             connection, number, identity, on_saved=_keep_summary, on_end=self._recorder_ended
         )
         return self._recorder
+
+    @property
+    def running_id(self) -> str | None:
+        """The id of the session that is being recorded, or None."""
+        recorder = self._recorder
+        return None if recorder is None else recorder.session_id
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction of changes, also beside a running recording; all of it or nothing.
+
+        Raises StoreError where it cannot be written.
+        """
+        try:
+            with closing(connect(self.path)) as connection, transaction(connection):
+                yield connection
+        except (sqlite3.Error, ChunkError) as error:
+            raise self._unusable(error) from error
+
+    def tidy(self) -> None:
+        """Gives the room of what was deleted back to the disk, and leaves nothing of it in the files."""
+        if self._recorder is not None:
+            return  # it would make the recording wait; what was deleted is overwritten with zeros already
+        try:
+            with closing(connect(self.path)) as connection:
+                connection.execute("VACUUM")
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except sqlite3.Error as error:
+            # Deleted it is all the same; a full disk has no room for the copy that this makes.
+            _LOG.warning("the database cannot be made smaller: %s", error)
 
     def close(self) -> None:
         """Ends a session that still runs and gives the folder free; may be called twice."""
@@ -146,7 +180,7 @@ class Store(SessionReader):
         )
         _LOG.warning(self.notice)
 
-    def _unusable(self, error: sqlite3.Error) -> StoreError:
+    def _unusable(self, error: Exception) -> StoreError:
         if "full" in str(error):
             return StoreError(
                 f"The disk with the data folder {self.data_dir} is full; free some space, "
@@ -177,7 +211,7 @@ def _close_crashed(connection: sqlite3.Connection) -> None:
 
 
 def _keep_summary(connection: sqlite3.Connection, number: int) -> None:
-    """Computes a closed session's summary once and for all."""
+    """Computes a closed session's summary and its exposures."""
     (identity,) = connection.execute("SELECT id FROM session WHERE number = ?", (number,)).fetchone()
     try:
         record = read_session(connection, identity)
@@ -187,3 +221,4 @@ def _keep_summary(connection: sqlite3.Connection, number: int) -> None:
     text = json.dumps(summarise_record(record))
     with transaction(connection):
         connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (text, number))
+    keep_review(connection, number, record)

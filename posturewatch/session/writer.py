@@ -15,7 +15,8 @@ from posturewatch.comfort.verdict import Excursion
 from posturewatch.session.batch import REFUSALS, Event, SeriesKey
 from posturewatch.session.codec import SD_STEP, VALUE_STEP, ChunkError, Samples, decode, encode, join
 from posturewatch.session.limits_json import limits_to_json
-from posturewatch.session.records import Mark, SessionStart, StoredWarning
+from posturewatch.session.passages import begin_passage, close_passages
+from posturewatch.session.records import Mark, PassageBegin, SessionStart, StoredWarning
 
 __all__ = ["close_session", "insert_session", "last_moment_s", "merge_chunks", "save_events", "save_samples"]
 
@@ -76,6 +77,8 @@ def save_events(connection: sqlite3.Connection, session: int, events: Iterable[E
                 "INSERT INTO mark (session, time_s, note) VALUES (?, ?, ?)",
                 (session, event.time_s, event.note),
             )
+        elif isinstance(event, PassageBegin):
+            begin_passage(connection, session, event)
         else:
             raise TypeError(f"no event: {event!r}")
 
@@ -87,16 +90,19 @@ def merge_chunks(connection: sqlite3.Connection, session: int) -> None:
 
 
 def last_moment_s(connection: sqlite3.Connection, session: int) -> float:
-    """The time of the session's last sample or mark, 0 without any."""
+    """The time of the session's last sample, mark or passage's beginning, 0 without any."""
     (last_ms,) = connection.execute(
         "SELECT max(last_ms) FROM chunk JOIN series ON series.id = chunk.series WHERE session = ?", (session,)
     ).fetchone()
     (mark_s,) = connection.execute("SELECT max(time_s) FROM mark WHERE session = ?", (session,)).fetchone()
-    return max(0.0 if last_ms is None else last_ms / 1000, mark_s or 0.0)
+    (passage_s,) = connection.execute(
+        "SELECT max(start_s) FROM passage WHERE session = ?", (session,)
+    ).fetchone()
+    return max(0.0 if last_ms is None else last_ms / 1000, mark_s or 0.0, passage_s or 0.0)
 
 
 def close_session(connection: sqlite3.Connection, session: int, end_s: float, reason: str) -> None:
-    """Sets the session's end; warnings that were still shown clear then."""
+    """Sets the session's end; a passage that was played ends then, and warnings that were shown clear."""
     (started_at,) = connection.execute(
         "SELECT started_at FROM session WHERE number = ?", (session,)
     ).fetchone()
@@ -105,6 +111,7 @@ def close_session(connection: sqlite3.Connection, session: int, end_s: float, re
         "UPDATE session SET ended_at = ?, end_reason = ?, end_s = ? WHERE number = ?",
         (ended.isoformat(timespec="milliseconds"), reason, end_s, session),
     )
+    close_passages(connection, session, end_s)
     connection.execute(
         "UPDATE warning SET cleared_s = max(?, fired_s) WHERE session = ? AND cleared_s IS NULL",
         (end_s, session),

@@ -1,0 +1,207 @@
+"""A session's exposures and its finding, computed once and kept: in full, compressed, and in columns for trends."""
+
+from __future__ import annotations
+
+import json
+import logging
+import sqlite3
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
+from typing import Any, cast
+
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.exposure.course import Course, minutes
+from posturewatch.exposure.findings import next_to_work_on
+from posturewatch.exposure.passages import Passage
+from posturewatch.exposure.profile import Exposure, Window
+from posturewatch.exposure.rules import ExposureRules
+from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.session.database import transaction
+from posturewatch.session.passages import StoredPassage, passages_of
+from posturewatch.session.reader import SessionRecord
+
+__all__ = [
+    "REVIEW_VERSION",
+    "Part",
+    "forget_review",
+    "keep_review",
+    "load_review",
+    "parts_of",
+    "short",
+    "stale_sessions",
+]
+
+_LOG = logging.getLogger(__name__)
+
+#: Raise it when the computation changes: what was kept by an older one is computed anew.
+REVIEW_VERSION = 1
+
+#: Each time the same bars of a piece were played: piece, bars, passages in order.
+Part = tuple[int, str, tuple[StoredPassage, ...]]
+
+
+def parts_of(passages: Iterable[StoredPassage]) -> list[Part]:
+    """The passages that are over by piece and bars, in the order in which each was first played."""
+    found: dict[tuple[int, str], list[StoredPassage]] = {}
+    for one in passages:
+        if one.end_s is not None:
+            found.setdefault((one.piece_id, one.bars.casefold()), []).append(one)
+    return [(several[0].piece_id, several[0].bars, tuple(several)) for several in found.values()]
+
+
+def keep_review(connection: sqlite3.Connection, session: int, record: SessionRecord) -> None:
+    """Computes and keeps the review of a session that is over, outside any transaction of the caller's."""
+    passages = passages_of(connection, session)
+    (rules,) = connection.execute("SELECT rules_json FROM session WHERE number = ?", (session,)).fetchone()
+    try:
+        courses = _courses(record, _watch_rules(json.loads(rules)))
+        review = _review(courses, passages, record.info.end_s)
+        rows = _rows(courses, passages, record.info.end_s)
+    except ValueError as error:
+        # Times out of order and the like: the session stays whole, without this.
+        _LOG.error("no exposure for session %s: %s", record.info.id, error)
+        review, rows = _review((), passages, 0.0), []
+    data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
+    with transaction(connection):
+        forget_review(connection, session)
+        connection.execute(
+            "INSERT INTO review (session, version, data) VALUES (?, ?, ?)", (session, REVIEW_VERSION, data)
+        )
+        for passage, exposure in rows:
+            _insert(connection, session, passage, exposure)
+
+
+def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] | None:
+    """What `keep_review` kept: session, passages, parts, minutes, finding; None where it is to be computed."""
+    row = connection.execute(
+        "SELECT data FROM review WHERE session = ? AND version = ?", (session, REVIEW_VERSION)
+    ).fetchone()
+    return None if row is None else cast("dict[str, Any]", json.loads(zlib.decompress(row[0])))
+
+
+def forget_review(connection: sqlite3.Connection, session: int) -> None:
+    """To be computed anew when it is next asked for, since passages have changed."""
+    connection.execute("DELETE FROM exposure WHERE session = ?", (session,))
+    connection.execute("DELETE FROM review WHERE session = ?", (session,))
+
+
+def stale_sessions(connection: sqlite3.Connection) -> list[tuple[int, str]]:
+    """(number, id) of the sessions that are over and have no review of this version, newest first."""
+    rows = connection.execute(
+        "SELECT number, id FROM session LEFT JOIN review ON review.session = session.number "
+        "AND review.version = ? WHERE ended_at IS NOT NULL AND review.session IS NULL ORDER BY number DESC",
+        (REVIEW_VERSION,),
+    )
+    return [(int(number), str(identity)) for number, identity in rows]
+
+
+def short(exposure: Exposure) -> dict[str, Any]:
+    """The few numbers of an exposure that charts over time need."""
+    p10, p50, p90 = exposure.percentiles or (None, None, None)
+    return {
+        "side": exposure.side,
+        "quantity": exposure.quantity,
+        "unit": exposure.unit,
+        "total_s": round(exposure.total_s, 3),
+        "measured_s": round(exposure.measured_s, 3),
+        **{name: _round(value) for name, value in (("p10", p10), ("p50", p50), ("p90", p90))},
+        "rests": None if exposure.rests is None else exposure.rests.count,
+        "directions": [
+            {
+                "direction": one.direction,
+                "within_s": round(one.within_s, 3),
+                "beyond_s": round(one.beyond_s, 3),
+                "extreme_s": round(one.extreme_s, 3),
+                "dose": None if (level := one.level("extreme")) is None else round(level.dose, 2),
+                "excursions": None if level is None else level.excursions,
+            }
+            for one in exposure.directions
+        ],
+    }
+
+
+def _courses(record: SessionRecord, watch: WatchRules) -> tuple[Course, ...]:
+    if record.info.end_s <= 0:
+        return ()
+    rules = ExposureRules(watch=watch)
+    return tuple(
+        Course(one, record.limits, excursions=record.excursions, rules=rules)
+        for one in record.series
+        if one.quantity in QUANTITY_NAMES and one.time_s.size
+    )
+
+
+def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
+    """The rules as they were in use; what was not known then has today's default."""
+    known = {field.name for field in fields(WatchRules)}
+    values: dict[str, Any] = {
+        name: tuple(one) if isinstance(one, list) else one for name, one in kept.items() if name in known
+    }
+    return WatchRules(**values)
+
+
+def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
+    return tuple((one.start_s, one.end_s) for one in passages if one.end_s is not None)
+
+
+def _review(courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float) -> dict[str, Any]:
+    over = [one for one in passages if one.end_s is not None]
+    parts = parts_of(over)
+
+    def exposures(*windows: Window) -> list[dict[str, Any]]:
+        return [course.over(*windows).to_json() for course in courses]
+
+    finding = None
+    if courses:
+        named = [
+            Passage(str(several[0].id), several[0].piece, bars, _windows(several))
+            for _, bars, several in parts
+        ]
+        finding = next_to_work_on(courses, named, end_s)
+    return {
+        "session": exposures((0.0, end_s)) if courses else [],
+        "passages": [{"passage_id": one.id, "exposure": exposures(*_windows([one]))} for one in over],
+        "parts": [
+            {"passage_ids": [one.id for one in several], "exposure": exposures(*_windows(several))}
+            for _, _, several in parts
+        ],
+        "minutes": [
+            {
+                "start_s": start_s,
+                "end_s": round(stop_s, 3),
+                "exposure": [short(course.over((start_s, stop_s))) for course in courses],
+            }
+            for start_s, stop_s in minutes(end_s)
+            if courses
+        ],
+        "finding": None if finding is None else finding.to_json(),
+    }
+
+
+def _rows(
+    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float
+) -> list[tuple[int | None, Exposure]]:
+    rows: list[tuple[int | None, Exposure]] = [(None, course.over((0.0, end_s))) for course in courses]
+    for one in passages:
+        if one.end_s is not None:
+            rows += [(one.id, course.over((one.start_s, one.end_s))) for course in courses]
+    return rows
+
+
+def _insert(connection: sqlite3.Connection, session: int, passage: int | None, exposure: Exposure) -> None:
+    numbers = short(exposure)
+    columns = ("side", "quantity", "total_s", "measured_s", "p10", "p50", "p90", "rests")
+    cursor = connection.execute(
+        f"INSERT INTO exposure (session, passage, {', '.join(columns)}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (session, passage, *(numbers[name] for name in columns)),
+    )
+    connection.executemany(
+        "INSERT INTO exposure_direction (exposure, direction, within_s, beyond_s, extreme_s, dose, excursions) "
+        "VALUES (:exposure, :direction, :within_s, :beyond_s, :extreme_s, :dose, :excursions)",
+        [{"exposure": cursor.lastrowid, **one} for one in numbers["directions"]],
+    )
+
+
+def _round(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
