@@ -14,7 +14,7 @@ __all__ = ["ClipPlanner", "ClipRules", "Moment", "MomentKind", "Span", "join_mom
 
 MomentKind = Literal["warning", "extreme", "mark"]
 #: Hand, quantity and direction; all None for a mark.
-_Key = tuple["Side | None", "str | None", "str | None"]
+_Key = tuple[Side | None, str | None, str | None]
 _KINDS: tuple[MomentKind, ...] = ("warning", "extreme", "mark")
 
 
