@@ -79,7 +79,7 @@ def _window(image: FloatArray, rng: np.random.Generator) -> None:
 
 
 def _curtain(image: FloatArray, rng: np.random.Generator) -> None:
-    h, w = image.shape[:2]
+    w = image.shape[1]
     x0, x1 = sorted((rng.uniform(0, 1, 2) * w).astype(int))
     x1 = max(x1, x0 + 20)
     x = np.arange(x0, min(x1, w))

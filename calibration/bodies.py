@@ -15,6 +15,7 @@ import argparse
 import os
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -231,7 +232,7 @@ def _arm_coordinate(vertices: FloatArray, heads: dict[str, FloatArray], dominant
         )
         points = vertices[on_arm]
         along = np.zeros(len(points))
-        for k, (start, end) in enumerate(zip(chain[:-1], chain[1:], strict=True)):
+        for k, (start, end) in enumerate(pairwise(chain)):
             axis = end - start
             share = (points - start) @ axis / (axis @ axis)
             along = np.where(share > 0, np.maximum(along, k + np.minimum(share, 1 if k < 2 else 3)), along)

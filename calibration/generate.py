@@ -1,9 +1,8 @@
-"""Write labelled stills or films to a folder.
+"""Write labelled stills to a folder.
 
 ::
 
     python -m calibration.generate stills --split train --count 1000 --seed 0 --out DIR --workers 8
-    python -m calibration.generate films --split test --count 10 --seconds 12 --out DIR
 
 Stills become ``DIR/<seed>.jpg`` and one line each of ``DIR/labels.jsonl``. ``iterate_stills`` gives the same
 without writing, for pipelines that feed the pictures straight to a tracker.
@@ -75,12 +74,11 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("kind", choices=("stills", "films"))
+    parser.add_argument("kind", choices=("stills",))
     parser.add_argument("--split", choices=SPLITS, default="train")
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--framing", choices=FRAMINGS)
-    parser.add_argument("--seconds", type=float, default=10.0, help="length of each film")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--bodies", type=Path, default=default_path())
@@ -89,12 +87,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def main() -> None:
     options = _parser().parse_args()
-    if options.kind == "stills":
-        count = write_stills(options)
-    else:
-        from calibration.films import write_films
-
-        count = write_films(options)
+    count = write_stills(options)
     print(f"{count} {options.kind} in {options.out}")
 
 

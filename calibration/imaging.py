@@ -42,7 +42,7 @@ def tone_curve(rng: np.random.Generator) -> Picture:
     gamma = rng.uniform(0.8, 1.25)
     lift = rng.uniform(0, 0.07) if rng.random() < 0.4 else 0.0
     y = np.clip(x * gain, 0, None) ** gamma
-    contrast = rng.uniform(0, 0.5)
+    contrast = rng.uniform(0, 0.4)
     y = np.clip(y, 0, 1)
     y = (1 - contrast) * y + contrast * (3 * y**2 - 2 * y**3)
     return np.clip((lift + (1 - lift) * y) * 255, 0, 255).astype(np.uint8)[:, None, :]

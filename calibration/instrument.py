@@ -7,6 +7,7 @@ the nut, y across them towards the bass side, z out of the fingerboard. The stri
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -240,7 +241,7 @@ def _neck(mesh: MeshBuilder, item: Instrument) -> None:
             np.stack([np.full(13, x), half * np.cos(angle), top - item.neck_m * np.sin(angle) ** 0.8], axis=1)
         )
     normals = np.stack([np.zeros(13), np.cos(angle), -np.sin(angle)], 1)
-    for a, b in zip(rings[:-1], rings[1:], strict=True):
+    for a, b in pairwise(rings):
         mesh.strip(a, b, normals, normals, item.neck, WOOD)
     end = joint - (0.12 if not item.solid else 0.05)
     for x0, x1 in zip(np.linspace(end, nut, 9)[:-1], np.linspace(end, nut, 9)[1:], strict=True):

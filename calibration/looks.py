@@ -117,7 +117,7 @@ def sample_look(rng: np.random.Generator) -> Look:
     tone = rng.uniform(0, 5)
     low = int(tone)
     skin = SKIN_TONES[low] + (SKIN_TONES[min(low + 1, 5)] - SKIN_TONES[low]) * (tone - low)
-    skin = skin * rng.uniform(0.88, 1.14) * (1 + rng.normal(0, 0.035, 3))
+    skin = skin * rng.uniform(0.88, 1.14) * (1 + rng.normal(0, 0.025, 3))
     sleeve = sample_sleeve(rng)
     other = sleeve if rng.random() < 0.85 else sample_sleeve(rng)
     bands: list[tuple[float, float] | None] = []
@@ -184,7 +184,7 @@ def marks(bodies: Bodies) -> NDArray[np.float32]:
         hand = Hand(body, side)
         x = bone_suffix(side)
         local = (points - body.head("wrist" + x)) @ hand.rest_frame
-        chosen = np.flatnonzero(body.shared.arm_coordinate * (1 if side == "left" else 1) > 1.9)
+        chosen = np.flatnonzero(body.shared.arm_coordinate > 1.9)
         chosen = chosen[np.sign(points[chosen, 0]) == (1 if side == "left" else -1)]
         joints = hand.rest_joints
         for k in range(5):
@@ -197,8 +197,8 @@ def marks(bodies: Bodies) -> NDArray[np.float32]:
             along = (local[chosen] - joints[k, 2]) @ axis / (axis @ axis)
             radial = np.array([0.0, 0.0, 1.0]) if k else np.cross(axis, np.diff(joints[0], axis=0)[0])
             dorsal = unit(np.cross(radial, axis))
-            dorsal = dorsal if (dorsal @ [-1, 0, 0] > 0) == bool(k) or k else dorsal
-            off = (local[chosen] - joints[k, 2]) @ (dorsal if dorsal[0] < 0 else -dorsal)
+            dorsal = dorsal if dorsal[0] < 0 else -dorsal
+            off = (local[chosen] - joints[k, 2]) @ dorsal
             width = (local[chosen] - joints[k, 2]) @ unit(np.cross(axis, dorsal))
             nail = (along > 0.5) & (along < 1.15) & (off > 0.002) & (np.abs(width) < 0.0055)
             out[chosen, 3] = np.maximum(out[chosen, 3], nail)

@@ -282,7 +282,9 @@ def inside_body(item: Instrument, points: FloatArray, margin: float) -> NDArray[
     """Which points (..., 3) in instrument coordinates are in the instrument's body, roughly."""
     joint = float(item.fret_x(item.joint_fret))
     t = (points[..., 0] - item.body_end_x) / item.body_length_m
-    half = 0.5 * np.interp(t, [0, 0.15, 0.3, 0.6, 0.8, 1.0], [0.5 * item.lower_bout_m, item.lower_bout_m * 0.95, item.lower_bout_m, item.waist_m, item.upper_bout_m, 0.5 * item.upper_bout_m])  # fmt: skip
+    lower, waist, upper = item.lower_bout_m, item.waist_m, item.upper_bout_m
+    widths = [0.5 * lower, 0.95 * lower, lower, waist, upper, 0.5 * upper]
+    half = 0.5 * np.interp(t, [0, 0.15, 0.3, 0.6, 0.8, 1.0], widths)
     return (
         (points[..., 0] > item.body_end_x)
         & (points[..., 0] < joint)

@@ -112,7 +112,7 @@ def scene_rng(seed: int, split: str) -> np.random.Generator:
 def expose(picture: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8]:
     """The camera's own exposure control: the mean brightness is brought near a usual level."""
     mean = float(cv2.mean(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY))[0])
-    gain = np.clip((rng.uniform(75, 150) / max(mean, 1.0)) ** 0.7, 0.6, 2.2)
+    gain = np.clip((rng.uniform(85, 150) / max(mean, 1.0)) ** 0.8, 0.6, 3.0)
     return cv2.convertScaleAbs(picture, alpha=float(gain))
 
 
@@ -197,7 +197,7 @@ def sample_view(player: Player, framing: str, size: tuple[int, int], rng: np.ran
     shoulders = np.stack([player.joint_m("upperarm01", side) for side in SIDES])
     if framing == "upper":
         points = np.concatenate([hands, elbows, head[None], head[None] + [[0, 0.13, 0]], shoulders])
-        margin = rng.uniform(1.05, 1.75)
+        margin = rng.uniform(1.03, 1.5)
     elif framing == "headless":
         points = np.concatenate([hands, elbows if rng.random() < 0.75 else elbows[:1]])
         margin = rng.uniform(1.05, 1.5)

@@ -1,5 +1,7 @@
 """GLSL sources of the renderer."""
 
+# ruff: noqa: E501 - shader lines stay as they are
+
 from __future__ import annotations
 
 NOISE = """
