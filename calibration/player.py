@@ -12,19 +12,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.arm import Arm, ArmPose, Reach, Trunk, turned
+from calibration.arm import Arm, ArmPose, Reach, turned
 from calibration.bodies import Body
-from calibration.geometry import across, least_squares, turn_vector, turn_x, turn_y, turn_z, unit
-from calibration.hand_pose import THUMB_RADIUS_M, TIP_RADIUS_M, Hand, bone_suffix, wrist_turn
+from calibration.geometry import across, turn_z
+from calibration.hand_pose import TIP_RADIUS_M, Hand, bone_suffix, wrist_turn
 from calibration.instrument import Instrument, random_instrument
+from calibration.neck import (
+    Touch,
+    curl_template,
+    hand_on_neck,
+    inside_body,
+    inside_neck,
+    into,
+    sample_touch,
+    touch_strings,
+)
+from calibration.stance import Stance, fill_turns, sample_stance
 
 FloatArray = NDArray[np.floating[Any]]
 
 CANDIDATES = 28
-FINGER_LOW = np.radians([-25.0, -20.0, 2.0, -6.0])
-FINGER_HIGH = np.radians([92.0, 20.0, 112.0, 75.0])
-THUMB_LOW = np.radians([-15.0, -35.0, -15.0, -25.0])
-THUMB_HIGH = np.radians([80.0, 40.0, 55.0, 70.0])
 MIRROR = np.diag([-1.0, 1.0, 1.0])
 
 
@@ -72,14 +79,19 @@ class Player:
 
 
 @dataclass(frozen=True)
-class Stance:
-    """Everything but the arms: turns of torso, head and legs by bone label, shoulders and trunk."""
+class Setting:
+    """A right-handed player before assembly: what films move."""
 
-    turns: dict[str, FloatArray]
-    shoulders: dict[str, FloatArray]
-    trunk: Trunk
-    belly: FloatArray
-    seated: bool
+    body: Body
+    stance: Stance
+    item: Instrument
+    matrix: FloatArray
+    fretting: HandState
+    plucking: HandState
+    touch: Touch
+
+    def player(self) -> Player:
+        return assemble(self.body, self.stance, self.item, self.matrix, (self.fretting, self.plucking))
 
 
 def sample_wrist(rng: np.random.Generator, role: str) -> tuple[float, float]:
@@ -93,73 +105,6 @@ def sample_wrist(rng: np.random.Generator, role: str) -> tuple[float, float]:
         d = (deviation - centre) / 38
         if a * a + d * d < 1:
             return float(flexion), float(deviation)
-
-
-def sample_stance(body: Body, rng: np.random.Generator, neck_side: float = 1.0) -> Stance:
-    """Torso lean, head turned towards the neck, legs, shoulders."""
-    seated = bool(rng.random() < 0.75)
-    lean = turn_y(np.radians(rng.normal(0, 8))) @ turn_x(np.radians(rng.normal(8, 7)))
-    lean = lean @ turn_z(np.radians(rng.normal(0, 4)))
-    turns: dict[str, FloatArray] = {}
-    for share, bone in zip(
-        (0.2, 0.4, 0.6, 0.8, 1.0), ("spine05", "spine04", "spine03", "spine02", "spine01"), strict=True
-    ):
-        turns[bone] = turned(_axis(lean), share * _degrees(lean))
-    chest = turns["spine01"]
-    look = turn_y(np.radians(neck_side * rng.uniform(-10, 55))) @ turn_x(np.radians(rng.uniform(-8, 35)))
-    look = look @ turn_z(np.radians(rng.normal(0, 8)))
-    for share, bone in zip((0.25, 0.45, 0.65, 1.0), ("neck01", "neck02", "neck03", "head"), strict=True):
-        turns[bone] = chest @ turned(_axis(look), share * _degrees(look))
-    for side, sign in (("L", 1), ("R", -1)):
-        raise_deg = rng.normal(1, 4)
-        shoulder = chest @ turn_y(np.radians(sign * rng.normal(-3, 4))) @ turn_z(np.radians(sign * raise_deg))
-        turns[f"clavicle.{side}"] = turns[f"shoulder01.{side}"] = shoulder
-        if seated:
-            thigh = turn_y(np.radians(sign * rng.uniform(5, 28))) @ turn_x(np.radians(-rng.uniform(72, 97)))
-            shank = turn_y(np.radians(sign * rng.uniform(-5, 20))) @ turn_x(np.radians(rng.uniform(-10, 15)))
-            turns[f"upperleg01.{side}"] = turns[f"upperleg02.{side}"] = thigh
-            turns[f"lowerleg01.{side}"] = turns[f"lowerleg02.{side}"] = shank
-    return stance_from(body, turns, seated)
-
-
-def stance_from(body: Body, turns: dict[str, FloatArray], seated: bool) -> Stance:
-    """Shoulders and trunk that follow from the torso's turns."""
-    full = fill_turns(body, turns)
-    heads = body.skeleton(full, np.zeros(3))
-    trunk = body.skin(full, heads, body.shared.trunk_vertices)
-    height = trunk[:, 1]
-    middle = trunk[(height > 0.08) & (height < 0.36)]
-    low, high = np.percentile(middle[:, [0, 2]], [3, 97], axis=0)
-    shoulders = {side: heads[body.bone("upperarm01" + bone_suffix(side))] for side in ("left", "right")}
-    levels = np.linspace(0.0, 0.45, 10)
-    belly = np.array([np.percentile(trunk[np.abs(height - y) < 0.04, 2], 97) for y in levels])
-    return Stance(
-        turns=turns,
-        shoulders=shoulders,
-        trunk=Trunk(centre=(low + high) / 2, half=(high - low) / 2 + 0.035),
-        belly=np.stack([levels, belly], 1),
-        seated=seated,
-    )
-
-
-def fill_turns(body: Body, turns: dict[str, FloatArray]) -> FloatArray:
-    """(B, 3, 3): named turns, every other bone following its parent."""
-    full = np.empty((len(body.shared.bone_labels), 3, 3))
-    for bone, (label, parent) in enumerate(
-        zip(body.shared.bone_labels, body.shared.bone_parents, strict=True)
-    ):
-        full[bone] = turns.get(label, np.eye(3) if parent < 0 else full[parent])
-    return full
-
-
-def _axis(turn: FloatArray) -> FloatArray:
-
-    return unit(turn_vector(turn))
-
-
-def _degrees(turn: FloatArray) -> float:
-
-    return float(np.degrees(np.linalg.norm(turn_vector(turn))))
 
 
 def place_instruments(item: Instrument, stance: Stance, rng: np.random.Generator, count: int) -> FloatArray:
@@ -182,122 +127,10 @@ def place_instruments(item: Instrument, stance: Stance, rng: np.random.Generator
     return np.concatenate([axes, origin[:, :, None]], axis=2)
 
 
-def curl_template(total_deg: FloatArray, rng: np.random.Generator, count: int) -> FloatArray:
-    """(count, 4, 4) finger states whose three joints together bend by about ``total_deg`` (count,)."""
-    share = np.array([0.22, 0.48, 0.30])
-    bend = total_deg[:, None, None] * share + rng.normal(0, 4, (count, 4, 3))
-    state = np.zeros((count, 4, 4))
-    state[:, :, 0], state[:, :, 2], state[:, :, 3] = bend[..., 0], bend[..., 1], bend[..., 2]
-    state[:, :, 1] = rng.normal(0, 2, (count, 4))
-    return np.clip(np.radians(state), FINGER_LOW, FINGER_HIGH)
-
-
-def into(matrix: FloatArray, points: FloatArray) -> FloatArray:
-    """World points (..., 3) in the coordinates of a (3, 4) frame."""
-    return (points - matrix[:, 3]) @ matrix[:, :3]
-
-
-def out_of(matrix: FloatArray, points: FloatArray) -> FloatArray:
-    return points @ matrix[:, :3].T + matrix[:, 3]
-
-
-def solve_fingers(
-    hand: Hand, target: FloatArray, start: FloatArray, prior: FloatArray, steps: int = 14
-) -> FloatArray:
-    """(4, 4) finger states whose tip centres reach ``target`` (4, 3), hand coordinates."""
-
-    def residuals(x: FloatArray) -> FloatArray:
-        finger = np.tile(np.arange(4), len(x) // 4)
-        miss = hand.tip_centres(hand.finger_joints(x, finger)) - target[finger]
-        natural = np.stack(
-            [(x[:, 3] - 0.62 * x[:, 2]) / 0.5, x[:, 1] / 0.35, (x[:, 0] - prior[finger, 0]) / 1.2], axis=1
-        )
-        return np.concatenate([miss / 0.001, natural], axis=1)
-
-    state, _ = least_squares(residuals, start, FINGER_LOW, FINGER_HIGH, steps)
-    return state
-
-
-def solve_thumb(hand: Hand, target: FloatArray, start: FloatArray, steps: int = 12) -> FloatArray:
-    """(4,) thumb state whose tip reaches ``target`` (3,), hand coordinates, as far as it can."""
-
-    def residuals(x: FloatArray) -> FloatArray:
-        joints = hand.thumb_joints(x)
-        tip = joints[:, 3] - (joints[:, 3] - joints[:, 2]) * 0.25
-        return np.concatenate([(tip - target) / 0.003, (x - np.array([0.5, 0, 0.1, 0.2])) / 0.6], axis=1)
-
-    state, _ = least_squares(residuals, start[None], THUMB_LOW, THUMB_HIGH, steps)
-    return state[0]
-
-
-@dataclass(frozen=True)
-class Touch:
-    """What the fretting fingers do: place along and string of each finger, wished height of the pads."""
-
-    x_m: FloatArray
-    string: NDArray[np.int64]
-    lift_m: FloatArray
-    thumb: FloatArray  # (3,) thumb target in instrument coordinates
-
-
-def touch_target(item: Instrument, touch: Touch) -> FloatArray:
-    """(4, 3) wished tip centres in instrument coordinates."""
-    y = item.string_y(touch.string, touch.x_m)
-    return np.stack([touch.x_m, y, touch.lift_m + TIP_RADIUS_M], axis=1)
-
-
-def sample_touch(item: Instrument, tips: FloatArray, rng: np.random.Generator) -> Touch:
-    """Strings near where the relaxed tips (4, 3) already are; some fingers lifted by a known height."""
-    x = tips[:, 0] + rng.normal(0, 0.005, 4)
-    grid = item.string_y(np.arange(item.strings)[:, None], x[None])
-    nearest = np.abs(grid - tips[:, 1]).argmin(0) + rng.integers(-1, 2, 4) * (rng.random(4) < 0.45)
-    down = rng.random(4) < 0.62
-    if not down.any():
-        down[rng.integers(3)] = True
-    lift = np.where(down, 0.0, rng.choice([rng.uniform(0.002, 0.02, 4), rng.uniform(0.002, 0.06, 4)]))
-    thumb_x = x[:2].mean() + rng.normal(0, 0.012)
-    half = float(item.width(thumb_x)) / 2
-    y = rng.uniform(-0.5, 0.5) * half
-    surface = item.back_z + (1 - np.sqrt(1 - (y / half) ** 2)) * item.neck_m
-    return Touch(
-        x_m=x,
-        string=np.clip(nearest, 0, item.strings - 1),
-        lift_m=lift,
-        thumb=np.array([thumb_x, y, surface - THUMB_RADIUS_M]),
-    )
-
-
-def inside_neck(item: Instrument, points: FloatArray, margin: float) -> NDArray[np.bool_]:
-    """Which points (..., 3) in instrument coordinates are in the neck, grown by ``margin``."""
-    half = item.width(points[..., 0]) / 2
-    return (
-        (np.abs(points[..., 1]) < half + margin)
-        & (points[..., 2] < 0)
-        & (points[..., 2] > item.back_z - margin)
-        & (points[..., 0] < item.scale_m)
-    )
-
-
-def inside_body(item: Instrument, points: FloatArray, margin: float) -> NDArray[np.bool_]:
-    """Which points (..., 3) in instrument coordinates are in the instrument's body, roughly."""
-    joint = float(item.fret_x(item.joint_fret))
-    t = (points[..., 0] - item.body_end_x) / item.body_length_m
-    lower, waist, upper = item.lower_bout_m, item.waist_m, item.upper_bout_m
-    widths = [0.5 * lower, 0.95 * lower, lower, waist, upper, 0.5 * upper]
-    half = 0.5 * np.interp(t, [0, 0.15, 0.3, 0.6, 0.8, 1.0], widths)
-    return (
-        (points[..., 0] > item.body_end_x)
-        & (points[..., 0] < joint)
-        & (np.abs(points[..., 1]) < half + margin)
-        & (points[..., 2] < item.top_z + margin)
-        & (points[..., 2] > item.top_z - item.depth_m - margin)
-    )
-
-
 def _fret(
     body: Body, stance: Stance, item: Instrument, wrist: tuple[float, float], rng: np.random.Generator
-) -> tuple[HandState, FloatArray] | None:
-    """The fretting hand (left) and the instrument's matrix, or None when no candidate is plausible."""
+) -> tuple[HandState, Touch, FloatArray] | None:
+    """The fretting hand (left), what it touches and the instrument's matrix, or None."""
     arm, hand = Arm(body, "left"), Hand(body, "left")
     count = CANDIDATES
     matrices = place_instruments(item, stance, rng, count)
@@ -334,22 +167,10 @@ def _fret(
     for k in np.flatnonzero(good)[np.argsort(pose.frame_error_deg[good] + rng.exponential(14, good.sum()))][
         :8
     ]:
-        state = _finish_fretting(hand, item, matrices[k], pose, k, curl[k], wrist, rng)
-        if state is not None:
-            return state, matrices[k]
+        found = _finish_fretting(hand, item, matrices[k], pose, k, curl[k], wrist, rng)
+        if found is not None:
+            return *found, matrices[k]
     return None
-
-
-def hand_on_neck(
-    axes: FloatArray, roll_deg: FloatArray, yaw_deg: FloatArray, tilt_deg: FloatArray
-) -> FloatArray:
-    """Left-hand frames: distal direction across the neck, rolled to its front; then yaw and tilt."""
-    r = np.radians(roll_deg)[:, None]
-    along, up, front = axes[:, :, 0], axes[:, :, 1], axes[:, :, 2]
-    distal = np.cos(r) * up + np.sin(r) * front
-    palmar = np.sin(r) * up - np.cos(r) * front
-    frame = np.stack([palmar, -distal, along], axis=2)
-    return turned(front, yaw_deg) @ turned(distal, tilt_deg) @ frame
 
 
 def _finish_fretting(
@@ -361,7 +182,7 @@ def _finish_fretting(
     curl: FloatArray,
     wrist: tuple[float, float],
     rng: np.random.Generator,
-) -> HandState | None:
+) -> tuple[HandState, Touch] | None:
     frame, place = pose.hand_frame[k], pose.wrist[k]
     relaxed = hand.tip_centres(hand.finger_joints(curl, np.arange(4)))
     touch = sample_touch(item, into(matrix, relaxed @ frame.T + place), rng)
@@ -378,28 +199,7 @@ def _finish_fretting(
         return None
     if inside_body(item, into(matrix, np.concatenate([arm_points, place[None]])), 0.025).any():
         return None
-    return _state("left", "fretting", wrist, pose, k, fingers, thumb, lift)
-
-
-def touch_strings(
-    hand: Hand,
-    item: Instrument,
-    matrix: FloatArray,
-    frame: FloatArray,
-    place: FloatArray,
-    touch: Touch,
-    fingers: FloatArray,
-    thumb: FloatArray,
-    steps: int = 14,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Finger and thumb states on the strings, pad heights (4,) and misses (4,) in metres."""
-    target = (out_of(matrix, touch_target(item, touch)) - place) @ frame
-    state = solve_fingers(hand, target, fingers, fingers, steps)
-    tips = hand.tip_centres(hand.finger_joints(state, np.arange(4)))
-    miss = np.linalg.norm(tips - target, axis=1)
-    lift = into(matrix, tips @ frame.T + place)[:, 2] - TIP_RADIUS_M
-    goal = (out_of(matrix, touch.thumb) - place) @ frame
-    return state, solve_thumb(hand, goal, thumb), lift, miss
+    return arm_state("left", "fretting", wrist, pose, k, fingers, thumb, lift), touch
 
 
 def _pluck(
@@ -457,11 +257,11 @@ def _pluck(
             continue
         tips = hand.tip_centres(hand.finger_joints(curl[k], np.arange(4)))
         lift = into(matrix, tips @ pose.hand_frame[k].T + pose.wrist[k])[:, 2] - TIP_RADIUS_M
-        return _state("right", "plucking", wrist, pose, k, curl[k], thumb, lift)
+        return arm_state("right", "plucking", wrist, pose, k, curl[k], thumb, lift)
     return None
 
 
-def _state(
+def arm_state(
     side: str,
     role: str,
     wrist: tuple[float, float],
@@ -471,6 +271,7 @@ def _state(
     thumb: FloatArray,
     lift: FloatArray,
 ) -> HandState:
+    """The state of candidate ``k`` of a solved arm."""
     return HandState(
         side=side,
         role=role,
@@ -527,22 +328,37 @@ def mirrored(player: Player) -> Player:
     )
 
 
-def sample_player(body: Body, rng: np.random.Generator, left_handed: bool, tries: int = 200) -> Player:
-    """A random plausible player. Wrist angles are kept while arms, stance and instrument are tried anew."""
-    fret_wrist, pluck_wrist = sample_wrist(rng, "fretting"), sample_wrist(rng, "plucking")
+def sample_setting(
+    body: Body,
+    rng: np.random.Generator,
+    wrists: tuple[tuple[float, float], tuple[float, float]] | None = None,
+    tries: int = 200,
+) -> Setting:
+    """A random plausible player. Wrist angles are kept while arms, stance and instrument are tried anew.
+
+    ``wrists`` fixes flexion and deviation of the fretting and of the plucking hand.
+    Raises RuntimeError when nothing plausible is found.
+    """
+    fret_wrist, pluck_wrist = wrists or (sample_wrist(rng, "fretting"), sample_wrist(rng, "plucking"))
     for attempt in range(tries):
-        if attempt and attempt % 12 == 0:
+        if wrists is None and attempt and attempt % 12 == 0:
             fret_wrist = sample_wrist(rng, "fretting")
-        if attempt and attempt % 6 == 0:
+        if wrists is None and attempt and attempt % 6 == 0:
             pluck_wrist = sample_wrist(rng, "plucking")
         stance = sample_stance(body, rng)
         item = random_instrument(rng)
         fretting = _fret(body, stance, item, fret_wrist, rng)
         if fretting is None:
             continue
+        state, touch, matrix = fretting
         for _ in range(3):
-            plucking = _pluck(body, stance, item, fretting[1], pluck_wrist, rng)
+            plucking = _pluck(body, stance, item, matrix, pluck_wrist, rng)
             if plucking is not None:
-                player = assemble(body, stance, item, fretting[1], (fretting[0], plucking))
-                return mirrored(player) if left_handed else player
+                return Setting(body, stance, item, matrix, state, plucking, touch)
     raise RuntimeError(f"no plausible pose found for body {body.identity}")
+
+
+def sample_player(body: Body, rng: np.random.Generator, left_handed: bool) -> Player:
+    """A random plausible player."""
+    player = sample_setting(body, rng).player()
+    return mirrored(player) if left_handed else player
