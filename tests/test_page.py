@@ -403,6 +403,20 @@ def test_a_lost_connection_is_said_and_mended(open_page: Callable[..., sync_api.
     hand_state(page, "left", "within")
 
 
+def test_a_summary_stays_when_the_connection_is_lost(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    page.click("#stop")
+    page.wait_for_selector("#summary h1")
+    assert not page.is_visible("#banner")
+    stage.server.close()
+    expect_text(page, "#banner", "Connection to posturewatch lost; trying again.")
+    assert page.is_visible("#summary h1")
+
+
 def test_the_page_can_be_used_by_keyboard_alone(
     open_page: Callable[..., sync_api.Page], stage: Stage
 ) -> None:

@@ -135,6 +135,7 @@ async function openSummary(sessionId) {
   showSummary(byId("summary"), body, { limits: view.limits, fault: view.state.fault, onStart: () => turn("start") });
   byId("watch").hidden = true;
   byId("summary").hidden = false;
+  render();
   window.scrollTo(0, 0);
   byId("summary").querySelector("h1").focus();
 }
@@ -208,6 +209,10 @@ function render() {
   const { kind, text } = message(view);
   setData(byId("message"), "kind", kind);
   setText(document.querySelector(".message-text"), text);
+  // Beside a summary the message's own place is hidden, and only what stands in the way is said.
+  const aside = !byId("summary").hidden && (kind === "lost" || view.error !== null);
+  byId("banner").hidden = !aside;
+  setText(byId("banner"), aside ? text : "");
   const watching = phase === "watching";
   byId("mark").hidden = byId("stop").hidden = !watching;
   byId("start").hidden = watching || phase === "opening";
