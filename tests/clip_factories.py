@@ -59,7 +59,7 @@ def make_film(times_s: Sequence[float], size: tuple[int, int] = SIZE) -> Film:
     packets: list[Packet] = []
     for frame in frames(times_s, size):
         packets += encoder.encode(frame.image_bgr, frame.time_s)
-    return Film(tuple(packets), encoder.template)
+    return Film(tuple(packets), encoder.header)
 
 
 def picture_reading(

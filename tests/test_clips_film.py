@@ -126,7 +126,7 @@ def test_another_size_on_the_way_is_fitted_in(tmp_path: Path) -> None:
         for time_s, size in ((0.0, (320, 180)), (0.1, (640, 360)), (0.2, (180, 180)))
         for packet in encoder.encode(np.full((size[1], size[0], 3), 200, np.uint8), time_s)
     ]
-    write_film(tmp_path / "clip.mp4", Film(tuple(packets), encoder.template))
+    write_film(tmp_path / "clip.mp4", Film(tuple(packets), encoder.header))
     _, pictures = read_back(tmp_path / "clip.mp4")
     assert [int(picture[90, 20].mean() > 100) for picture in pictures] == [1, 1, 0]
     assert all(picture[90, 160].mean() > 180 for picture in pictures)
@@ -154,7 +154,7 @@ def test_the_rate_is_held_down_on_pure_noise() -> None:
 
 def test_a_film_begins_with_a_keyframe() -> None:
     with pytest.raises(ValueError, match="keyframe"):
-        Film((Packet(0, b"x", False),), None)
+        Film((Packet(0, b"x", False),), b"")
 
 
 # Sound

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -76,11 +75,11 @@ class Encoder:
         self.height_px = max(2, round(height_px * scale / 2) * 2)
         self._last_key: int | None = None
         self._last: int | None = None
-        # The container only carries the stream whose parameters a clip's stream is made from.
-        self._container = av.open(io.BytesIO(), "w", format="null")
-        self._stream = self._make_stream()
+        self._codec = self._open()
+        #: The stream's parameters (H.264 sequence and picture parameter sets), which no packet repeats.
+        self.header = bytes(self._codec.extradata)
 
-    def _make_stream(self) -> Any:
+    def _open(self) -> Any:
         settings = self.settings
         options = {
             "preset": settings.preset,
@@ -92,20 +91,17 @@ class Encoder:
             "x264-params": "scenecut=0:keyint=infinite:"
             "colorprim=bt709:transfer=bt709:colormatrix=smpte170m:range=tv",
         }
-        stream = self._container.add_stream("libx264", rate=30, options=options)
-        stream.width, stream.height, stream.pix_fmt = self.width_px, self.height_px, "yuv420p"
-        codec = stream.codec_context
+        codec = av.CodecContext.create("libx264", "w")
+        codec.width, codec.height, codec.pix_fmt = self.width_px, self.height_px, "yuv420p"
         codec.time_base = Fraction(1, TICKS_PER_S)
+        # Only a first guess for the rate's control: each picture carries its own time.
+        codec.framerate = Fraction(30)
+        codec.options = options
         codec.flags |= _GLOBAL_HEADER
         # One thread: the others are needed for measuring, and one is several times fast enough.
         codec.thread_count = 1
-        self._container.start_encoding()
-        return stream
-
-    @property
-    def template(self) -> Any:
-        """The encoder's av stream, of which a clip's stream takes its parameters."""
-        return self._stream
+        codec.open()
+        return codec
 
     def encode(self, image_bgr: Image, time_s: float) -> list[Packet]:
         """The packets of a picture at this session time; none for one that is not later than the last."""
@@ -124,16 +120,13 @@ class Encoder:
             self._last_key = ticks
         return [
             Packet(int(packet.pts), bytes(packet), bool(packet.is_keyframe))
-            for packet in self._stream.encode(frame)
+            for packet in self._codec.encode(frame)
             if packet.pts is not None
         ]
 
     def want_keyframe(self) -> None:
         """Makes the next picture a keyframe."""
         self._last_key = None
-
-    def close(self) -> None:
-        self._container.close()
 
     def _fitted(self, image: Image) -> Image:
         height, width = image.shape[:2]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -30,10 +31,10 @@ _AAC_SAMPLES = 1024
 
 @dataclass(frozen=True)
 class Film:
-    """Encoded pictures in order, the first a keyframe, with the av stream their parameters come from."""
+    """Encoded pictures in order, the first a keyframe, and the header of the encoder they come from."""
 
     packets: tuple[Packet, ...]
-    template: Any
+    header: bytes
 
     def __post_init__(self) -> None:
         if not self.packets or not self.packets[0].keyframe:
@@ -75,8 +76,12 @@ def write_film(path: Path, film: Film, sound: SoundPiece | None = None) -> None:
     the caller's to delete.
     """
     # "file:": a folder's name must not be taken for an address.
-    with av.open(f"file:{path}", "w", format="mp4", options={"movflags": "+faststart"}) as out:
-        pictures = out.add_stream_from_template(film.template)
+    with (
+        av.open(io.BytesIO(film.header + film.packets[0].data), "r", format="h264") as sample,
+        av.open(f"file:{path}", "w", format="mp4", options={"movflags": "+faststart"}) as out,
+    ):
+        # opaque: the packets are copied, so no encoder is wanted.
+        pictures = out.add_stream_from_template(sample.streams.video[0], opaque=True)
         pictures.time_base = Fraction(1, TICKS_PER_S)
         streams = [_picture_packets(film, pictures)]
         if sound is not None:

@@ -174,7 +174,7 @@ class Ring:
         with self._changed:
             packets = self._store.between(start_s, end_s)
             encoder = self._encoder
-        return Film(packets, encoder.template) if packets and encoder is not None else None
+        return Film(packets, encoder.header) if packets and encoder is not None else None
 
     def finish(self) -> None:
         """Takes no more pictures and encodes those that wait; what is held can still be cut."""
@@ -200,10 +200,6 @@ class Ring:
         self.finish()
         with self._changed:
             self._store = PacketStore(self._store.most_bytes, self._store.most_s)
-            # Left to the thread where that still runs: it owns what it encodes with.
-            if self._encoder is not None and (self._thread is None or not self._thread.is_alive()):
-                self._encoder.close()
-                self._encoder = None
 
     def _is_past(self, time_s: float) -> bool:
         if self._newest_s >= time_s or self._fault is not None:
