@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.observation import BODY_LANDMARKS, BodyObservation, Side
+from posturewatch.tracking.forearm import hand_scale_px
 from posturewatch.tracking.networks import BODY_INPUT_PX, PERSON_INPUT_PX, BodyNet, PersonNet, RawBody
 from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_picture_m, to_picture_px
 
@@ -15,8 +16,8 @@ __all__ = [
     "BodyFinder",
     "arm",
     "arm_trust",
-    "face_px",
     "hand_length_px",
+    "is_false_hand",
     "mirrored_body",
     "usable_wrist",
     "whole_picture",
@@ -29,6 +30,8 @@ Image = NDArray[np.uint8]
 _SIDES: tuple[Side, Side] = ("left", "right")
 _MIN_TRUST = 0.3
 _MIN_PERSON = 0.5
+_CERTAIN = 0.95  # presence of a true hand before the face
+_FAIRLY_CERTAIN = 0.7
 _MIN_PRESENCE = 0.5
 #: A followed body is looked for afresh this often, so that a wrong cutting cannot stay.
 _AFRESH_S = 1.0
@@ -54,11 +57,6 @@ def mirrored_body(body: BodyObservation) -> BodyObservation:
     )
 
 
-def face_px(body: BodyObservation | None) -> Array | None:
-    """(11, 3): nose, eyes, ears and mouth in pixels, or None where no body was seen."""
-    return None if body is None else body.landmarks_px[:11]
-
-
 def arm(body: BodyObservation, side: Side) -> tuple[Array, Array, Array]:
     """(shoulder, elbow, wrist), each (2,), in pixels."""
     points = [
@@ -74,9 +72,7 @@ def arm_trust(body: BodyObservation, side: Side, width_px: int, height_px: int) 
     be in the picture, the wrist too, and the arm's bones must have lengths that fit the shoulders.
     """
     shoulder, elbow, wrist = arm(body, side)
-    other = arm(body, "right" if side == "left" else "left")[0]
-    hips = body.landmarks_px[[BODY_LANDMARKS["left_hip"], BODY_LANDMARKS["right_hip"]], :2].mean(axis=0)
-    trunk = max(math.dist(shoulder, other), 0.6 * math.dist((shoulder + other) / 2, hips), 1e-6)
+    trunk = _trunk_px(body)
     trust = float(body.visibility[BODY_LANDMARKS[f"{side}_wrist"]])
     nose = body.landmarks_px[BODY_LANDMARKS["nose"], :2]
     size = np.array([width_px, height_px])
@@ -107,10 +103,36 @@ def hand_length_px(body: BodyObservation, side: Side) -> float:
 
 def wrists_of(
     body: BodyObservation, width_px: int, height_px: int
-) -> tuple[Array | None, Array | None, float]:
-    """(left wrist, right wrist, trust 0..1): what `sides.body_evidence` needs."""
-    left, right = (usable_wrist(body, side, width_px, height_px) for side in _SIDES)
-    return left, right, max(arm_trust(body, side, width_px, height_px) for side in _SIDES)
+) -> tuple[tuple[Array, float], tuple[Array, float]]:
+    """Left and right: the wrist (2,) in pixels and how far that arm can be trusted."""
+    left, right = ((arm(body, side)[2], arm_trust(body, side, width_px, height_px)) for side in _SIDES)
+    return left, right
+
+
+def is_false_hand(
+    landmarks_px: Array, presence: float, body: BodyObservation | None, width_px: int, height_px: int
+) -> bool:
+    """Whether the body tells against a hand that the network is not very certain of: it lies in the face, or is
+    far too large or small for this body (a palm is a quarter of the shoulders' breadth, and looks up to four
+    times that size where it is held towards a near camera)."""
+    if body is None or presence >= _CERTAIN:
+        return False
+    if not _inside(body.landmarks_px[0, :2], np.array([width_px, height_px]), 0.0):
+        return False  # without a head in the picture the body is a guess
+    face = body.landmarks_px[:11, :2]
+    centre = face.mean(axis=0)
+    middle = landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
+    if math.dist(middle, centre) < np.linalg.norm(face - centre, axis=1).max():
+        return True
+    scale = hand_scale_px(landmarks_px) / _trunk_px(body)
+    return presence < _FAIRLY_CERTAIN and not 0.06 < scale < 1.0
+
+
+def _trunk_px(body: BodyObservation) -> float:
+    """The shoulders' breadth in pixels, or from the trunk's length where the shoulders are seen sidewise."""
+    left, right = (body.landmarks_px[BODY_LANDMARKS[f"{side}_shoulder"], :2] for side in _SIDES)
+    hips = body.landmarks_px[[BODY_LANDMARKS[f"{side}_hip"] for side in _SIDES], :2].mean(axis=0)
+    return max(math.dist(left, right), 0.6 * math.dist((left + right) / 2, hips), 1e-6)
 
 
 def _inside(point: Array, size: Array, margin: float) -> bool:

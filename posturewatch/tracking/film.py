@@ -21,8 +21,8 @@ from posturewatch.observation import BodyObservation, Side
 from posturewatch.tracking.body import (
     BodyFinder,
     arm,
-    face_px,
     hand_length_px,
+    is_false_hand,
     usable_wrist,
     whole_picture,
     wrists_of,
@@ -37,7 +37,7 @@ from posturewatch.tracking.hands import (
     start_palms,
 )
 from posturewatch.tracking.networks import HAND_INPUT_PX, HandNet, PalmNet
-from posturewatch.tracking.plausible import hand_distance, is_face, is_handlike, is_same_hand
+from posturewatch.tracking.plausible import hand_distance, is_handlike, is_same_hand
 from posturewatch.tracking.roi import Roi, cut, forearm_roi, hand_roi
 from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence, label_evidence
 
@@ -276,7 +276,7 @@ class FilmFinder:
             return
         net = self._nets[len(self._tracks)]
         seen = look_closely(net, image, roi, mirrored=self._mirrored, looks=self._pace.looks)
-        if seen is None or is_face(seen.landmarks_px, seen.presence, face_px(body)):
+        if seen is None or self._is_false(seen, image, body):
             return
         if any(is_same_hand(seen.landmarks_px, track.seen.landmarks_px) for track in self._tracks):
             return
@@ -288,6 +288,11 @@ class FilmFinder:
             track = _Track(seen, SideBelief(known.track.belief.value * fade), known.track.side)
         track.places.append((time_s, seen.landmarks_px[0, :2]))
         self._tracks.append(track)
+
+    @staticmethod
+    def _is_false(seen: Seen, image: Image, body: BodyObservation | None) -> bool:
+        height, width = image.shape[:2]
+        return is_false_hand(seen.landmarks_px, seen.presence, body, width, height)
 
     def _recognise(self, seen: Seen, time_s: float) -> _Lost | None:
         """The lost hand that this one is: the nearest that can have come here since."""

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 #: The palm finder's score from which a landmark look is spent on it; the look then decides.
-MIN_PALM = 0.3
+MIN_PALM = 0.2
 #: The landmark network's score below which there is no hand: the library's own bound.
 MIN_PRESENCE = 0.5
 

@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 
 from posturewatch.tracking.forearm import hand_scale_px
 
-__all__ = ["hand_distance", "is_face", "is_handlike", "is_same_hand"]
+__all__ = ["hand_distance", "is_handlike", "is_same_hand"]
 
 Array = NDArray[np.float64]
 
 _MIN_SCALE_PX = 10.0  # a palm of fewer pixels has no measurable landmarks
 _MIN_INSIDE = 0.6  # share of landmarks within the picture
-_BEFORE_FACE = 0.95  # presence of a true hand before a face
 _SAME_HAND = 0.45  # mean landmark distance in hand scales; side by side, two hands are over 0.8 apart
 
 #: Bones that a hand has, as pairs of landmarks: the palm's and the fingers'.
@@ -62,14 +61,3 @@ def is_same_hand(first_px: Array, second_px: Array) -> bool:
     palms = [points[[0, 5, 9, 13, 17], :2] for points in (first_px, second_px)]
     scale = max(hand_scale_px(first_px), hand_scale_px(second_px), 1e-6)
     return math.dist(palms[0].mean(axis=0), palms[1].mean(axis=0)) < 0.35 * scale
-
-
-def is_face(landmarks_px: Array, presence: float, face_px: Array | None) -> bool:
-    """Whether a face was taken for a hand: the hand's middle lies within the face (landmarks (n, 2 or 3) of
-    eyes, ears and mouth), and the network is less certain than of a hand held before a face."""
-    if face_px is None or presence >= _BEFORE_FACE:
-        return False
-    centre = face_px[:, :2].mean(axis=0)
-    radius = np.linalg.norm(face_px[:, :2] - centre, axis=1).max()
-    middle = landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
-    return bool(np.linalg.norm(middle - centre) < radius)

@@ -22,6 +22,9 @@ Array = NDArray[np.float64]
 #: The label is right in about four of five hard frames (common practice: it is capped at that).
 LABEL_CAP = 1.5
 BODY_CAP = 4.0
+#: How far the body's wrist strays from the hand's, and beyond which distance it is another's: hand scales.
+_STRAY = 0.8
+_FAR = 2.5
 #: Frames of one second are not independent: a second of steady evidence counts as this many frames.
 _FRAMES_PER_S = 2.0
 _MEMORY_S = 15.0
@@ -44,24 +47,18 @@ def label_evidence(left_probability: float, presence: float) -> float:
 
 
 def body_evidence(
-    wrist_px: Array, hand_px: float, left_wrist_px: Array | None, right_wrist_px: Array | None, trust: float
+    wrist_px: Array, hand_px: float, left: tuple[Array, float], right: tuple[Array, float]
 ) -> float:
     """What the body's wrists say of a hand whose wrist is at wrist_px (2,).
 
-    hand_px: the hand's scale; a body wrist that is not usable is None; trust 0..1 is the body's plausibility.
-    The nearer wrist speaks, the more the clearer it is the nearer one; wrists far from the hand say nothing.
-    A single usable wrist speaks only for a hand that lies on it.
+    hand_px: the hand's scale. left, right: each arm's wrist (2,) and how far that arm can be trusted, 0..1.
+    The nearer wrist speaks: the louder the nearer it lies, the farther the other, and the more it is trusted.
     """
-    far = 2.5  # hand scales: beyond this a body wrist is not this hand's
-    spread = 0.8  # hand scales: how far the body's wrist strays from the hand's
-    distances = [
-        far
-        if at is None
-        else min(far, float(np.hypot(*(np.asarray(at)[:2] - wrist_px))) / max(hand_px, 1e-6))
-        for at in (left_wrist_px, right_wrist_px)
-    ]
-    log_odds = (distances[1] ** 2 - distances[0] ** 2) / (2 * spread**2)
-    return trust * max(-BODY_CAP, min(BODY_CAP, log_odds))
+    distances = [min(_FAR, float(np.hypot(*(at - wrist_px))) / max(hand_px, 1e-6)) for at, _ in (left, right)]
+    trust = left[1] if distances[0] < distances[1] else right[1]
+    log_odds = (distances[1] ** 2 - distances[0] ** 2) / (2 * _STRAY**2)
+    on_it = math.exp(-0.5 * min(distances) ** 2)
+    return trust * on_it * max(-BODY_CAP, min(BODY_CAP, log_odds))
 
 
 class SideBelief:
