@@ -81,13 +81,18 @@ Discomfort
     DELETE /api/checks/ID                       {"deleted": true}
 
 Over weeks
-    GET    /api/trends?weeks=52                 {"sessions": [{"id", "started_at", "day", "minutes",
-           "exposure": [SHORT] | null}], "weeks": [{"begins", "minutes", "sessions", "exposure": [SHORT]}],
-           "pieces": [{"piece_id", "piece", "weeks": [{"begins", "minutes", "exposure": [SHORT]}]}],
-           "waiting": int}, oldest first; waiting: sessions whose exposure is not computed yet (ask again)
-    SHORT     {"side", "quantity", "unit", "total_s", "measured_s", "p10", "p50", "p90", "rests",
-               "directions": [{"direction", "within_s", "beyond_s", "extreme_s", "dose", "excursions"}]}
-              seconds by zone, dose and excursions beyond the extreme limit; p10 to p90 are null in weeks
+    GET    /api/trends?weeks=52                 {"from": day | null, "to": day, "waiting": int,
+           "load": [{"monday", "minutes", "sessions"}], "notice": sentence | null,
+           "lines": [{"side", "quantity", "unit", "direction", "level", "weeks": [TOTAL + {"monday"}],
+                      "change": {"earlier", "later", "share"} | null, "slope_per_week": float | null}],
+           "pieces": [{"piece_id", "piece", "lines": [{"side", "quantity", "unit", "direction", "level",
+                      "total": TOTAL}]}]}
+           days are the player's own calendar days; all lines have the same weeks; pieces not played for longest
+           first; waiting: sessions whose exposure is not computed yet (ask again); for TOTAL, change and slope
+           see `posturewatch.exposure.trends`
+    SHORT     {"side", "quantity", "unit", "total_s", "measured_s", "p10", "p50", "p90", "rests", "levels":
+               [{"direction", "level": "comfort" | "extreme", "limit", "seconds", "share", "dose",
+                 "excursions", "longest_s"}]}: beyond each limit that there is; share of the measured time
 
 Own data
     GET    /api/data                            {"folder", "database_bytes", "clips_bytes", "set_aside_bytes",

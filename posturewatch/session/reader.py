@@ -85,7 +85,7 @@ class SessionReader:
 
     def sessions(self) -> list[SessionInfo]:
         """All sessions, newest first."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             if connection is None:
                 return []
             rows = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session ORDER BY number DESC").fetchall()
@@ -112,14 +112,14 @@ class SessionReader:
 
     def session(self, session_id: str) -> SessionRecord:
         """The session of that very id; raises InputError for an unknown one."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             if connection is None:
                 raise InputError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
             return read_session(connection, session_id)
 
     def cached_summary(self, session_id: str) -> dict[str, Any] | None:
         """The summary kept at the session's end, or None where there is none yet."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             row = None
             if connection is not None:
                 row = connection.execute(
@@ -128,7 +128,8 @@ class SessionReader:
             return None if row is None or row[0] is None else cast("dict[str, Any]", json.loads(row[0]))
 
     @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection | None]:
+    def reading(self) -> Iterator[sqlite3.Connection | None]:
+        """A connection that only reads, all of one moment; None where there is no database yet."""
         if not self.path.exists():
             yield None
             return

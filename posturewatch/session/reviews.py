@@ -64,6 +64,8 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
         review, rows = _review((), passages, 0.0), []
     data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
     with transaction(connection):
+        if passages_of(connection, session) != passages:
+            return  # changed meanwhile: computed when it is next asked for
         forget_review(connection, session)
         connection.execute(
             "INSERT INTO review (session, version, data) VALUES (?, ?, ?)", (session, REVIEW_VERSION, data)
@@ -107,16 +109,19 @@ def short(exposure: Exposure) -> dict[str, Any]:
         "measured_s": round(exposure.measured_s, 3),
         **{name: _round(value) for name, value in (("p10", p10), ("p50", p50), ("p90", p90))},
         "rests": None if exposure.rests is None else exposure.rests.count,
-        "directions": [
+        "levels": [
             {
                 "direction": one.direction,
-                "within_s": round(one.within_s, 3),
-                "beyond_s": round(one.beyond_s, 3),
-                "extreme_s": round(one.extreme_s, 3),
-                "dose": None if (level := one.level("extreme")) is None else round(level.dose, 2),
-                "excursions": None if level is None else level.excursions,
+                "level": level.level,
+                "limit": level.limit,
+                "seconds": round(level.seconds, 3),
+                "share": _round(exposure.share(one.direction, level.level), 4),
+                "dose": round(level.dose, 2),
+                "excursions": level.excursions,
+                "longest_s": _round(level.longest_s, 3),
             }
             for one in exposure.directions
+            for level in one.levels
         ],
     }
 
@@ -197,11 +202,11 @@ def _insert(connection: sqlite3.Connection, session: int, passage: int | None, e
         (session, passage, *(numbers[name] for name in columns)),
     )
     connection.executemany(
-        "INSERT INTO exposure_direction (exposure, direction, within_s, beyond_s, extreme_s, dose, excursions) "
-        "VALUES (:exposure, :direction, :within_s, :beyond_s, :extreme_s, :dose, :excursions)",
-        [{"exposure": cursor.lastrowid, **one} for one in numbers["directions"]],
+        "INSERT INTO exposure_level (exposure, direction, level, limit_value, seconds, dose, excursions, "
+        "longest_s) VALUES (:exposure, :direction, :level, :limit, :seconds, :dose, :excursions, :longest_s)",
+        [{"exposure": cursor.lastrowid, **one} for one in numbers["levels"]],
     )
 
 
-def _round(value: float | None) -> float | None:
-    return None if value is None else round(value, 2)
+def _round(value: float | None, digits: int = 2) -> float | None:
+    return None if value is None else round(value, digits)

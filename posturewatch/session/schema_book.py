@@ -101,15 +101,16 @@ EXPOSURE = (
     "CREATE INDEX exposure_of_session ON exposure (session)",
     "CREATE INDEX exposure_of_passage ON exposure (passage)",
     """
-    CREATE TABLE exposure_direction (
+    CREATE TABLE exposure_level (
         exposure INTEGER NOT NULL REFERENCES exposure (id) ON DELETE CASCADE,
         direction TEXT NOT NULL,
-        within_s REAL NOT NULL,
-        beyond_s REAL NOT NULL,
-        extreme_s REAL NOT NULL,
-        dose REAL,                          -- beyond the extreme limit, unit times seconds; NULL without limit
-        excursions INTEGER,                 -- beyond the extreme limit
-        PRIMARY KEY (exposure, direction)
+        level TEXT NOT NULL,
+        limit_value REAL NOT NULL,
+        seconds REAL NOT NULL,              -- beyond the limit
+        dose REAL NOT NULL,                 -- unit times seconds
+        excursions INTEGER NOT NULL,
+        longest_s REAL,
+        PRIMARY KEY (exposure, direction, level)
     ) WITHOUT ROWID
     """,
     """

@@ -1,0 +1,112 @@
+"""A session as files for other programs: CSV with one row per sample, and JSON with all that is known of it."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterator
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from posturewatch.errors import InputError
+from posturewatch.quantities import quantity
+from posturewatch.session.reader import SessionRecord, StoredSeries
+
+__all__ = ["csv_lines", "session_json", "write_session"]
+
+
+def csv_lines(record: SessionRecord) -> Iterator[str]:
+    """Lines with their ends: the header, then one row per time and hand, units in the header (`_deg`, `_mm`).
+
+    An empty cell was not measured; `status` and `reason` are as in the table that `posturewatch analyse`
+    writes.
+    """
+    names = tuple(dict.fromkeys(one.quantity for one in record.series))
+    header = ["time_s", "side"]
+    for name in names:
+        entry = quantity(name)
+        header += [entry.column, entry.sd_column]
+    yield _line([*header, "status", "reason"])
+    sides = tuple(dict.fromkeys(one.side for one in record.series))
+    rows = [row for side in sides for row in _rows(record, side, names)]
+    # Stable: both hands of a frame stay together, in the order of the sides.
+    for _, cells in sorted(rows, key=lambda row: row[0]):
+        yield _line(cells)
+
+
+def _rows(record: SessionRecord, side: str, names: tuple[str, ...]) -> Iterator[tuple[float, list[str]]]:
+    series = {one.quantity: one for one in record.series if one.side == side}
+    times = np.unique(np.concatenate([one.time_s for one in series.values()]))
+    columns = [_cells(series[name], times) if name in series else None for name in names]
+    for place, time_s in enumerate(times.tolist()):
+        cells, reason = [f"{time_s:.3f}", side], ""
+        for column in columns:
+            value, sd, why = ("", "", "") if column is None else column[place]
+            cells += [value, sd]
+            reason = reason or why
+        yield time_s, [*cells, "not measurable" if reason else "measured", reason]
+
+
+def _cells(one: StoredSeries, times: np.ndarray[Any, np.dtype[np.float64]]) -> list[tuple[str, str, str]]:
+    """(value, sd, reason) at each time; all empty where the series has no sample then."""
+    cells = [("", "", "")] * times.size
+    numbers = zip(one.value.tolist(), one.sd.tolist(), one.refusal.tolist(), strict=True)
+    for place, (value, sd, refusal) in zip(np.searchsorted(times, one.time_s).tolist(), numbers, strict=True):
+        if refusal:
+            cells[place] = ("", "", one.refusals[refusal - 1].value)
+        else:
+            cells[place] = (f"{value:.2f}", f"{sd:.2f}", "")
+    return cells
+
+
+def _line(cells: list[str]) -> str:
+    line = StringIO()
+    csv.writer(line).writerow(cells)
+    return line.getvalue()
+
+
+def session_json(record: SessionRecord, told: dict[str, Any]) -> dict[str, Any]:
+    """`told` (the session's page and summary) with the settings and all samples; null where not measured."""
+    return {
+        **told,
+        "settings": record.settings,
+        "max_gap_s": record.max_gap_s,
+        "samples": [
+            {
+                "side": one.side,
+                "quantity": one.quantity,
+                "unit": quantity(one.quantity).unit,
+                "time_s": one.time_s.tolist(),
+                "value": [None if refused else value for value, refused in _pairs(one.value, one)],
+                "sd": [None if refused else sd for sd, refused in _pairs(one.sd, one)],
+                "refusal": [one.refusals[code - 1].value if code else None for code in one.refusal.tolist()],
+            }
+            for one in record.series
+        ],
+    }
+
+
+def _pairs(numbers: np.ndarray[Any, np.dtype[np.float64]], one: StoredSeries) -> Iterator[tuple[float, int]]:
+    return zip(numbers.tolist(), one.refusal.tolist(), strict=True)
+
+
+def write_session(record: SessionRecord, told: dict[str, Any], folder: Path) -> tuple[Path, Path]:
+    """Writes ID.csv and ID.json into the folder, made where it is not there; raises InputError where it cannot,
+    or where one of the files is there already."""
+    paths = (folder / f"{record.info.id}.csv", folder / f"{record.info.id}.json")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with paths[0].open("x", newline="", encoding="utf-8") as file:
+            file.writelines(csv_lines(record))
+        with paths[1].open("x", encoding="utf-8") as file:
+            json.dump(session_json(record, told), file, ensure_ascii=False, allow_nan=False)
+    except FileExistsError as error:
+        raise InputError(f"{error.filename} is there already; choose another folder with --out.") from error
+    except OSError as error:
+        raise InputError(
+            f"The session cannot be written to {folder} ({error.strerror}); choose another with --out."
+        ) from error
+    return paths
