@@ -17,7 +17,15 @@ from numpy.typing import NDArray
 from posturewatch.errors import UnavailableError
 from posturewatch.observation import ForearmAxis, Side
 
-__all__ = ["CROP_PX", "ForearmNet", "crop", "crop_transform", "default_sd_deg", "hand_scale_px"]
+__all__ = [
+    "CROP_PX",
+    "ForearmNet",
+    "crop",
+    "crop_transform",
+    "default_sd_deg",
+    "hand_scale_px",
+    "palm_scale_px",
+]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -37,10 +45,15 @@ def hand_scale_px(landmarks_px: Array) -> float:
     28 %) and its 5th percentile 0.58 of the palm (palm alone 0.45).
     """
     points = landmarks_px[:, :2]
-    palm = max(math.dist(points[0], points[k]) for k in _KNUCKLES)
-    breadth = math.dist(points[5], points[17])
     phalanx = max(math.dist(points[k], points[k + 1]) for k in _KNUCKLES)
-    return max(palm, 1.5 * breadth, 1.7 * phalanx)
+    return max(palm_scale_px(landmarks_px), 1.7 * phalanx)
+
+
+def palm_scale_px(landmarks_px: Array) -> float:
+    """The same from the palm alone: its length, or its breadth where that tells more."""
+    points = landmarks_px[:, :2]
+    length = max(math.dist(points[0], points[k]) for k in _KNUCKLES)
+    return max(length, 1.5 * math.dist(points[5], points[17]))
 
 
 def crop_transform(landmarks_px: Array, side: Side, size: int = CROP_PX) -> Array:

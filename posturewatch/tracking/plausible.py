@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.tracking.forearm import hand_scale_px
+from posturewatch.tracking.forearm import hand_scale_px, palm_scale_px
 
 __all__ = ["hand_distance", "is_handlike", "is_same_hand"]
 
@@ -22,10 +22,10 @@ _MIN_SCALE_PX = 10.0  # a palm of fewer pixels has no measurable landmarks
 _MIN_INSIDE = 0.6  # share of landmarks within the picture
 _SAME_HAND = 0.45  # mean landmark distance in hand scales; side by side, two hands are over 0.8 apart
 
-#: Bones that a hand has, as pairs of landmarks: the palm's and the fingers'.
-_BONES = np.array(
-    [(0, 5), (0, 9), (0, 13), (0, 17), (5, 6), (6, 7), (9, 10), (10, 11), (13, 14), (14, 15), (17, 18), (18, 19)]
-)  # fmt: skip
+_LONGEST_BONE = 1.3  # a finger bone is at most 0.55 of the palm; seen flat, the palm may be foreshortened
+
+#: The finger bones as pairs of landmarks.
+_BONES = np.array([(first, first + 1) for base in (5, 9, 13, 17) for first in range(base, base + 3)])
 
 
 def is_handlike(landmarks_px: Array, width_px: int, height_px: int) -> bool:
@@ -39,10 +39,10 @@ def is_handlike(landmarks_px: Array, width_px: int, height_px: int) -> bool:
     inside = (x >= 0) & (x < width_px) & (y >= 0) & (y < height_px)
     if inside.mean() < _MIN_INSIDE:
         return False
-    # Seen flat, no finger bone outgrows the palm, and no hand is a point or a line along its whole length.
-    lengths = np.linalg.norm(landmarks_px[_BONES[:, 0], :2] - landmarks_px[_BONES[:, 1], :2], axis=1)
-    if lengths[4:].max() > 0.9 * scale:
+    bones = np.linalg.norm(landmarks_px[_BONES[:, 0], :2] - landmarks_px[_BONES[:, 1], :2], axis=1)
+    if bones.max() > _LONGEST_BONE * palm_scale_px(landmarks_px):
         return False
+    # No hand is a point, or a line along its whole length.
     spread = np.sqrt(np.linalg.eigvalsh(np.cov(landmarks_px[:, :2].T)).clip(min=0))
     return bool(spread[1] >= 0.15 * scale and spread[0] >= 0.04 * scale and spread[1] <= 1.2 * scale)
 

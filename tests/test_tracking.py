@@ -1,0 +1,126 @@
+"""The tracker with the real models: on the demo film, whose player's hands are known to be in view, and on
+pictures with nothing in them. Parity with the library's own pipeline is the check from outside."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from itertools import islice
+
+import cv2
+import numpy as np
+import pytest
+
+from posturewatch.frames import Frame
+from posturewatch.resources import calibration_dir
+from posturewatch.tracking import Tracker
+from posturewatch.tracking.tracker import TrackerMode
+
+pytestmark = pytest.mark.models
+
+MODES: list[TrackerMode] = ["still", "film", "live"]
+
+
+def demo_frames(count: int) -> list[Frame]:
+    """The first pictures of the demo film, each with its time."""
+    path = calibration_dir() / "demo" / "demo.mp4"
+    if not path.is_file():
+        pytest.skip("the demo film is not there")
+    film = cv2.VideoCapture(str(path))
+    try:
+        rate_hz = film.get(cv2.CAP_PROP_FPS)
+        pictures = islice(iter(lambda: film.read()[1], None), count)
+        return [Frame(i, i / rate_hz, picture) for i, picture in enumerate(pictures)]
+    finally:
+        film.release()
+
+
+@pytest.fixture(scope="module")
+def frames() -> list[Frame]:
+    return demo_frames(20)
+
+
+def mirror(frame: Frame) -> Frame:
+    return Frame(frame.index, frame.time_s, np.ascontiguousarray(frame.image_bgr[:, ::-1]))
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_an_empty_picture_holds_no_hand(mode: TrackerMode) -> None:
+    with Tracker(mode) as tracker:
+        for i in range(3):
+            seen = tracker.observe(Frame(i, i / 30, np.full((360, 640, 3), 90, np.uint8)))
+            assert seen.hands == ()
+            assert seen.body is None
+            assert (seen.frame_index, seen.time_s, seen.width_px, seen.height_px) == (i, i / 30, 640, 360)
+    tracker.close()  # a second time
+
+
+def test_an_unknown_mode_raises() -> None:
+    with pytest.raises(ValueError, match="'still', 'film' or 'live'"):
+        Tracker("photo")  # type: ignore[arg-type]
+
+
+def test_the_library_starts_quietly() -> None:
+    program = (
+        "import numpy as np\n"
+        "from posturewatch.frames import Frame\n"
+        "from posturewatch.tracking import Tracker\n"
+        "with Tracker('film') as tracker:\n"
+        "    tracker.observe(Frame(0, 0.0, np.zeros((90, 160, 3), np.uint8)))\n"
+    )
+    run = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert (run.stdout, run.stderr) == ("", "")
+
+
+def test_the_package_does_not_need_the_library_until_it_tracks() -> None:
+    program = "import sys; import posturewatch.tracking.forearm; sys.exit('mediapipe' in sys.modules)"
+    subprocess.run([sys.executable, "-c", program], check=True)
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_the_demo_players_left_hand_is_found(frames: list[Frame], mode: TrackerMode) -> None:
+    with Tracker(mode) as tracker:
+        seen = [tracker.observe(frame) for frame in (frames[:4] if mode == "still" else frames)]
+    assert np.mean([one.hand("left") is not None for one in seen]) >= 0.7
+
+
+def test_a_film_gives_the_same_on_every_run(frames: list[Frame]) -> None:
+    runs = []
+    for _ in range(2):
+        with Tracker("film") as tracker:
+            runs.append([tracker.observe(frame) for frame in frames[:10]])
+    for first, second in zip(*runs, strict=True):
+        assert [hand.side for hand in first.hands] == [hand.side for hand in second.hands]
+        for one, other in zip(first.hands, second.hands, strict=True):
+            assert np.array_equal(one.landmarks_px, other.landmarks_px)
+
+
+def test_sides_stay_anatomical_in_a_mirrored_picture(frames: list[Frame]) -> None:
+    frame = frames[-1]
+    with Tracker("still") as plain, Tracker("still", mirrored=True) as mirrored:
+        there, back = plain.observe(frame), mirrored.observe(mirror(frame))
+    assert there.body is not None
+    assert back.body is not None
+    left, same = there.hand("left"), back.hand("left")
+    assert left is not None
+    assert same is not None
+    unmirrored = frame.width_px - same.landmarks_px[:, 0]
+    apart = np.hypot(unmirrored - left.landmarks_px[:, 0], same.landmarks_px[:, 1] - left.landmarks_px[:, 1])
+    assert np.median(apart) < 0.05 * frame.height_px
+
+
+def test_landmarks_agree_with_the_librarys_own_pipeline(frames: list[Frame]) -> None:
+    import mediapipe
+
+    with (
+        mediapipe.solutions.hands.Hands(static_image_mode=True, max_num_hands=2) as hands,
+        Tracker() as tracker,
+    ):
+        for frame in frames[::5]:
+            found = hands.process(cv2.cvtColor(frame.image_bgr, cv2.COLOR_BGR2RGB))
+            ours = tracker.observe(frame).hands
+            for points in found.multi_hand_landmarks or []:
+                theirs = np.array([(p.x * frame.width_px, p.y * frame.height_px) for p in points.landmark])
+                apart = [np.linalg.norm(hand.landmarks_px[:, :2] - theirs, axis=1).mean() for hand in ours]
+                extent = np.linalg.norm(np.ptp(theirs, axis=0))
+                assert min(apart, default=np.inf) < 0.1 * extent
