@@ -39,7 +39,7 @@ class OpenSource(FrameSource, Protocol):
 
 
 class SessionRecorder(Protocol):
-    """Keeps one session; see `posturewatch.session`. `put` and `mark` never block and never raise."""
+    """Keeps one session; see `posturewatch.session`. `put`, `mark` and `passage` never block and never raise."""
 
     @property
     def session_id(self) -> str: ...
@@ -47,6 +47,9 @@ class SessionRecorder(Protocol):
     def fault(self) -> str | None: ...
     def put(self, reading: Reading) -> None: ...
     def mark(self, time_s: float, note: str | None = None) -> None: ...
+    def passage(
+        self, time_s: float, piece: str | None, bars: str = "", tempo_bpm: float | None = None
+    ) -> None: ...
     def finish(self, outcome: Outcome) -> object: ...
 
 
@@ -84,6 +87,7 @@ class Practice:
         self._outcome: Outcome | None = None
         self._sentence: str | None = None
         self._marks = 0
+        self._passage: dict[str, Any] | None = None
 
     def start(self) -> dict[str, Any]:
         """Begin a session; without effect while one is running."""
@@ -124,6 +128,22 @@ class Practice:
                 self._marks += 1
         return {**self.state(), "marked_s": marked_s}
 
+    def passage(
+        self, piece: str | None, bars: str = "", tempo_bpm: float | None = None
+    ) -> dict[str, Any] | None:
+        """From now on this is played, in a running session at once and in the next from its beginning; None:
+        nothing in particular. Gives back what is played now."""
+        with self._lock:
+            self._passage = None if piece is None else {"piece": piece, "bars": bars, "tempo_bpm": tempo_bpm}
+            monitor, recorder = self._monitor, self._recorder
+            if self._phase is Phase.WATCHING and monitor is not None and recorder is not None:
+                recorder.passage(monitor.now_s, piece, bars, tempo_bpm)
+        return self.now_played()
+
+    def now_played(self) -> dict[str, Any] | None:
+        """piece, bars and tempo_bpm of what is played now or next, None for nothing in particular."""
+        return self._passage
+
     @property
     def session_id(self) -> str | None:
         recorder = self._recorder
@@ -150,6 +170,7 @@ class Practice:
             "fault": self._sentence or (None if recorder is None else recorder.fault),
             "dropped": 0 if source is None else source.dropped,
             "marks": self._marks,
+            "passage": self._passage,
             "ending": None if self._outcome is None else self._outcome.ending,
         }
 
@@ -179,6 +200,8 @@ class Practice:
             monitor, release = self._make_monitor(source, (recorder, *self._sinks))
             with self._lock:
                 self._recorder, self._monitor, self._phase = recorder, monitor, Phase.WATCHING
+                if self._passage is not None:
+                    recorder.passage(0.0, **self._passage)
             outcome = monitor.run(stop, self._limit_s)
         finally:
             source.close()

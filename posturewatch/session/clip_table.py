@@ -34,6 +34,9 @@ _LOG = logging.getLogger(__name__)
 #: Below the data folder, with a folder per session.
 CLIPS_FOLDER = "clips"
 
+#: Most clips listed at a time, of the newest sessions.
+MOST_CLIPS = 500
+
 _LONGEST_NOTE = 500
 
 #: Times of a moment and of its excursion or mark are the same but for rounding.
@@ -148,7 +151,8 @@ def clips(
     connection: sqlite3.Connection, data_dir: Path, *, session_id: str | None = None, piece: int | None = None
 ) -> list[dict[str, Any]]:
     """Clips in JSON's types, newest session first and in order of time within it."""
-    conditions, values = ["1"], []
+    conditions: list[str] = ["1"]
+    values: list[str | int] = []
     if session_id is not None:
         conditions.append("session.id = ?")
         values.append(session_id)

@@ -110,6 +110,20 @@ class SessionReader:
             raise InputError(f"{len(found)} sessions begin with {name!r} ({ids}); give more of the id.")
         raise InputError(f"There is no session {name!r}; `posturewatch sessions` lists those there are.")
 
+    def find_exactly(self, session_id: str) -> SessionInfo:
+        """The session of that very id, without its samples; raises InputError for an unknown one."""
+        with self.reading() as connection:
+            row = None
+            if connection is not None:
+                row = connection.execute(
+                    f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)
+                ).fetchone()
+            if connection is None or row is None:
+                raise InputError(
+                    f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
+                )
+            return _info(connection, row)
+
     def session(self, session_id: str) -> SessionRecord:
         """The session of that very id; raises InputError for an unknown one."""
         with self.reading() as connection:
@@ -189,7 +203,7 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
         max_gap_s=float(json.loads(rules)["max_gap_s"]),
         settings=json.loads(settings),
         series=_series(connection, number),
-        excursions=_excursions(connection, number),
+        excursions=tuple(one for _, one in stored_excursions(connection, number)),
         warnings=_warnings(connection, number),
         marks=tuple(
             Mark(time_s, note)
@@ -249,11 +263,12 @@ def _refusal_places(connection: sqlite3.Connection) -> NDArray[np.uint8]:
     return places
 
 
-def _excursions(connection: sqlite3.Connection, number: int) -> tuple[Excursion, ...]:
+def stored_excursions(connection: sqlite3.Connection, number: int) -> tuple[tuple[int, Excursion], ...]:
+    """(row number, excursion) of a session, in order of time."""
     return tuple(
-        Excursion(*row)
-        for row in connection.execute(
-            "SELECT side, quantity, direction, level, limit_value, start_s, peak, peak_s, end_s, end_word, "
+        (place, Excursion(*row))
+        for place, *row in connection.execute(
+            "SELECT id, side, quantity, direction, level, limit_value, start_s, peak, peak_s, end_s, end_word, "
             "warned_s FROM excursion WHERE session = ? ORDER BY start_s, id",
             (number,),
         )

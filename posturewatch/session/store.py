@@ -112,8 +112,14 @@ class Store(SessionReader):
 
         Raises StoreError where it cannot be written.
         """
+        with self.connecting() as connection, transaction(connection):
+            yield connection
+
+    @contextmanager
+    def connecting(self) -> Iterator[sqlite3.Connection]:
+        """A writing connection, for one thread; raises StoreError where it cannot be written."""
         try:
-            with closing(connect(self.path)) as connection, transaction(connection):
+            with closing(connect(self.path)) as connection:
                 yield connection
         except (sqlite3.Error, ChunkError) as error:
             raise self._unusable(error) from error

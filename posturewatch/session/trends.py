@@ -111,14 +111,15 @@ def _line(key: TrendKey, weekly: dict[dt.date, Total]) -> dict[str, Any]:
     }
 
 
-def short_rows(connection: sqlite3.Connection, passages: list[int]) -> list[dict[str, Any]]:
-    """The kept columns of these passages' exposures, each with its `passage_id`, as `reviews.short` has them."""
+def short_rows(connection: sqlite3.Connection, piece: int) -> list[dict[str, Any]]:
+    """The kept columns of the exposures of a piece's passages, each with its `passage_id`, else as
+    `reviews.short` has them."""
     found: dict[int, dict[str, Any]] = {}
-    places = ", ".join("?" * len(passages))
+    which = "passage IN (SELECT id FROM passage WHERE piece = ?)"
     for number, passage, side, name, *numbers in connection.execute(
         "SELECT id, passage, side, quantity, total_s, measured_s, p10, p50, p90, rests FROM exposure "
-        f"WHERE passage IN ({places}) ORDER BY passage, id",
-        passages,
+        f"WHERE {which} ORDER BY passage, id",
+        (piece,),
     ):
         if name in QUANTITY_NAMES:
             fields = zip(("total_s", "measured_s", "p10", "p50", "p90", "rests"), numbers, strict=True)
@@ -131,9 +132,8 @@ def short_rows(connection: sqlite3.Connection, passages: list[int]) -> list[dict
                 "levels": [],
             }
     for number, direction, level, limit, seconds, dose, excursions, longest_s in connection.execute(
-        "SELECT exposure_level.* FROM exposure_level JOIN exposure ON exposure.id = exposure "
-        f"WHERE passage IN ({places})",
-        passages,
+        f"SELECT exposure_level.* FROM exposure_level JOIN exposure ON exposure.id = exposure WHERE {which}",
+        (piece,),
     ):
         if number in found:
             measured_s = found[number]["measured_s"]
