@@ -9,6 +9,7 @@ __all__ = [
     "SourceError",
     "StoreError",
     "UnavailableError",
+    "UnknownError",
 ]
 
 
@@ -26,6 +27,10 @@ class InputError(PosturewatchError):
     """What the user asked for cannot be done as asked (unknown profile, missing file)."""
 
     exit_code = 2
+
+
+class UnknownError(InputError):
+    """What the user named is not kept, or not any more."""
 
 
 class SettingsError(InputError):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
 
@@ -15,14 +14,15 @@ from starlette.websockets import WebSocket
 
 from posturewatch.errors import InputError, PosturewatchError
 from posturewatch.server.answers import answer, fault
-from posturewatch.server.control import Pictures, PracticeControl, SessionShelf
+from posturewatch.server.bodies import read_body
+from posturewatch.server.book import add_book
+from posturewatch.server.control import BookControl, PassageControl, Pictures, PracticeControl, SessionShelf
 from posturewatch.server.files import PageFiles
 from posturewatch.server.guard import Guard
 from posturewatch.server.live_socket import LiveSocket
 
 __all__ = ["create_app"]
 
-_MAX_BODY_BYTES = 4096
 _MAX_NOTE_LENGTH = 200
 _SESSION_ID = re.compile(r"[A-Za-z0-9_.-]{1,80}\Z")
 
@@ -39,8 +39,12 @@ def create_app(
     shelf: SessionShelf,
     web_dir: Path,
     port: int,
+    book: BookControl | None = None,
+    passages: PassageControl | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
+
+    book, passages: for the routes of `posturewatch.server.book`, which are there only with both.
 
     Raises UnavailableError where web_dir holds no page.
     """
@@ -64,6 +68,8 @@ def create_app(
     _add_faults(app)
     _add_practice(app, practice)
     _add_sessions(app, shelf)
+    if book is not None and passages is not None:
+        add_book(app, book=book, passages=passages)
 
     @app.websocket("/api/live")
     async def live(socket: WebSocket) -> None:
@@ -85,17 +91,17 @@ def _add_practice(app: FastAPI, practice: PracticeControl) -> None:
 
     @app.post("/api/start")
     async def start(request: Request) -> Response:
-        await _body(request, frozenset())
+        await read_body(request, frozenset())
         return answer(await run_in_threadpool(practice.start))
 
     @app.post("/api/stop")
     async def stop(request: Request) -> Response:
-        await _body(request, frozenset())
+        await read_body(request, frozenset())
         return answer(await run_in_threadpool(practice.stop))
 
     @app.post("/api/mark")
     async def mark(request: Request) -> Response:
-        note = (await _body(request, frozenset({"note"}))).get("note")
+        note = (await read_body(request, frozenset({"note"}))).get("note")
         if note is not None and not (isinstance(note, str) and len(note) <= _MAX_NOTE_LENGTH):
             raise HTTPException(422, f"A note is text of at most {_MAX_NOTE_LENGTH} characters.")
         return answer(await run_in_threadpool(practice.mark, note))
@@ -134,26 +140,3 @@ def _add_faults(app: FastAPI) -> None:
 
 #: The framework's own words for its refusals, replaced by sentences.
 _STANDARD_DETAILS = frozenset({"Not Found", "Method Not Allowed"})
-
-
-async def _body(request: Request, known: frozenset[str]) -> dict[str, object]:
-    """The JSON object of a request, {} for an empty body; raises HTTPException with one sentence."""
-    raw = b""
-    async for chunk in request.stream():
-        raw += chunk
-        if len(raw) > _MAX_BODY_BYTES:
-            raise HTTPException(413, f"A request holds at most {_MAX_BODY_BYTES} bytes.")
-    if not raw:
-        return {}
-    if request.headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":
-        raise HTTPException(415, "Send the request as application/json.")
-    try:
-        body = json.loads(raw)
-    except (ValueError, RecursionError) as broken:
-        raise HTTPException(400, "The request is not JSON.") from broken
-    if not isinstance(body, dict):
-        raise HTTPException(422, "The request has to be a JSON object.")
-    unknown = sorted(set(body) - known)
-    if unknown:
-        raise HTTPException(422, f"The request has the unknown entry {unknown[0][:40]!r}.")
-    return body

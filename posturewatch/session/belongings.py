@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from posturewatch.errors import InputError, StoreError
+from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.session.clip_table import CLIPS_FOLDER
 from posturewatch.session.database import FILE_NAME
 from posturewatch.session.reader import SessionReader
@@ -46,7 +46,7 @@ def forget_session(store: Store, session_id: str) -> int:
     with store.reading() as connection:
         told = None if connection is None else _sessions(connection, session_id)
     if not told:
-        raise InputError(
+        raise UnknownError(
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
     # The films first: should one be in use, the session stays in the list and can be deleted again.

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from posturewatch.comfort.discomfort import form_json
-from posturewatch.errors import InputError, StoreError
+from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.session import (
     belongings,
     checks,
@@ -160,7 +160,9 @@ class Book:
         with self._reading() as connection:
             path = clip_table.clip_path(connection, self._store.data_dir, number)
         if not path.is_file():
-            raise InputError("The film of this clip is missing; delete the clip if you do not need its note.")
+            raise UnknownError(
+                "The film of this clip is missing; delete the clip if you do not need its note."
+            )
         return path
 
     def change_clip(self, number: int, values: Values) -> dict[str, Any]:
@@ -248,5 +250,5 @@ def _number(connection: sqlite3.Connection, session_id: Any) -> int:
     if isinstance(session_id, str):
         row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
-        raise InputError("That session is not kept; look at the list of sessions again.")
+        raise UnknownError("That session is not kept; look at the list of sessions again.")
     return int(row[0])

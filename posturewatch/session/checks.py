@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from posturewatch.comfort.discomfort import HIGHEST, SIGNS, advise, place_names
-from posturewatch.errors import InputError
+from posturewatch.errors import InputError, UnknownError
 from posturewatch.session.records import now_utc
 
 __all__ = ["ADOPT_WITHIN_S", "add_check", "adopt_check", "checks", "delete_check"]
@@ -78,7 +78,7 @@ def checks(connection: sqlite3.Connection, session: int | None = None) -> list[d
 def delete_check(connection: sqlite3.Connection, number: int) -> None:
     """Raises InputError for an unknown one."""
     if connection.execute("DELETE FROM discomfort WHERE id = ?", (number,)).rowcount == 0:
-        raise InputError("That check is not kept any more; look at the list again.")
+        raise UnknownError("That check is not kept any more; look at the list again.")
 
 
 def _names(value: Any, known: tuple[str, ...], what: str) -> list[str]:

@@ -10,7 +10,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from posturewatch.errors import InputError, StoreError
+from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.session.passages import passages_of
 from posturewatch.session.records import now_utc
 
@@ -123,7 +123,7 @@ def insert_clip(connection: sqlite3.Connection, data_dir: Path, session_id: str,
     ValueError for a film outside the data folder."""
     row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
-        raise InputError(f"There is no session {session_id!r} to which the clip could belong.")
+        raise UnknownError(f"There is no session {session_id!r} to which the clip could belong.")
     cursor = connection.execute(
         "INSERT INTO clip (session, name, file, start_s, end_s, bytes, reason, has_sound, kept, moments_json, "
         "written_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (session, name) DO UPDATE SET "
@@ -210,7 +210,7 @@ def delete_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> 
 def _row(connection: sqlite3.Connection, number: int) -> tuple[Any, ...]:
     row = connection.execute(f"SELECT {_COLUMNS} WHERE clip.id = ?", (number,)).fetchone()
     if row is None:
-        raise InputError("That clip is not kept any more; look at the list of clips again.")
+        raise UnknownError("That clip is not kept any more; look at the list of clips again.")
     return tuple(row)
 
 

@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
-from posturewatch.errors import InputError
+from posturewatch.errors import InputError, UnknownError
 
 __all__ = ["LONGEST_NOTE", "add_mark", "change_mark", "delete_mark", "marks_of"]
 
@@ -55,7 +55,7 @@ def delete_mark(connection: sqlite3.Connection, number: int) -> None:
 def _find(connection: sqlite3.Connection, number: int) -> tuple[int, float, str]:
     row = connection.execute("SELECT session, time_s, note FROM mark WHERE id = ?", (number,)).fetchone()
     if row is None:
-        raise InputError("That mark is not kept any more; look at the session again.")
+        raise UnknownError("That mark is not kept any more; look at the session again.")
     return int(row[0]), float(row[1]), str(row[2])
 
 

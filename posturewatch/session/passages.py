@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from posturewatch.errors import InputError
+from posturewatch.errors import InputError, UnknownError
 from posturewatch.session.pieces import LONGEST_BARS, LONGEST_NAME, remember_piece, spaced
 from posturewatch.session.records import PassageBegin
 
@@ -102,7 +102,7 @@ def find_passage(connection: sqlite3.Connection, number: int) -> StoredPassage:
     """One passage; raises InputError for an unknown one."""
     row = connection.execute(f"SELECT {_COLUMNS} WHERE passage.id = ?", (number,)).fetchone()
     if row is None:
-        raise InputError("That passage is not kept any more; look at the session again.")
+        raise UnknownError("That passage is not kept any more; look at the session again.")
     return StoredPassage(*row)
 
 

@@ -6,7 +6,7 @@ import sqlite3
 import unicodedata
 from typing import Any
 
-from posturewatch.errors import InputError
+from posturewatch.errors import InputError, UnknownError
 from posturewatch.session.records import now_utc
 
 __all__ = [
@@ -77,7 +77,7 @@ def find_piece(connection: sqlite3.Connection, number: int) -> dict[str, Any]:
     """One piece; raises InputError for an unknown one."""
     row = connection.execute(_TOLD + "WHERE piece.id = ? GROUP BY piece.id", (number,)).fetchone()
     if row is None:
-        raise InputError("That piece is not kept any more; look at the list of pieces again.")
+        raise UnknownError("That piece is not kept any more; look at the list of pieces again.")
     return piece_json(row)
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.verdict import Excursion, HoldWarning
-from posturewatch.errors import InputError, StoreError
+from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.measurement import Refusal
 from posturewatch.observation import Side
 from posturewatch.session.batch import SeriesKey
@@ -102,13 +102,13 @@ class SessionReader:
         if len(found) == 1:
             return found[0]
         if not sessions:
-            raise InputError(
+            raise UnknownError(
                 f"There is no session in {self.data_dir} yet; begin one with: posturewatch live."
             )
         if found:
             ids = ", ".join(one.id for one in found[:5])
             raise InputError(f"{len(found)} sessions begin with {name!r} ({ids}); give more of the id.")
-        raise InputError(f"There is no session {name!r}; `posturewatch sessions` lists those there are.")
+        raise UnknownError(f"There is no session {name!r}; `posturewatch sessions` lists those there are.")
 
     def find_exactly(self, session_id: str) -> SessionInfo:
         """The session of that very id, without its samples; raises InputError for an unknown one."""
@@ -119,7 +119,7 @@ class SessionReader:
                     f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)
                 ).fetchone()
             if connection is None or row is None:
-                raise InputError(
+                raise UnknownError(
                     f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
                 )
             return _info(connection, row)
@@ -128,7 +128,7 @@ class SessionReader:
         """The session of that very id; raises InputError for an unknown one."""
         with self.reading() as connection:
             if connection is None:
-                raise InputError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
+                raise UnknownError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
             return read_session(connection, session_id)
 
     def cached_summary(self, session_id: str) -> dict[str, Any] | None:
@@ -190,7 +190,7 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
     """The whole session over an open connection; raises InputError for an unknown id."""
     row = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
-        raise InputError(
+        raise UnknownError(
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
     number = int(row[-1])
