@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.resources import web_dir
     from posturewatch.server.app import create_app
     from posturewatch.server.serving import PageServer, listen
-    from posturewatch.session import Shelf, Store
+    from posturewatch.session import Book, Shelf, Store
 
     parts = load_parts(args.settings, args.profile)
     with ExitStack() as cleanup:
@@ -90,7 +90,13 @@ def run(args: argparse.Namespace) -> int:
         cleanup.callback(live.practice.stop)
         port = int(listener.getsockname()[1])
         app = create_app(
-            practice=live.practice, pictures=feed, shelf=Shelf(store), web_dir=web_dir(), port=port
+            practice=live.practice,
+            pictures=feed,
+            shelf=Shelf(store),
+            book=Book(store),
+            passages=live.practice,
+            web_dir=web_dir(),
+            port=port,
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)

@@ -26,12 +26,11 @@ from posturewatch.session import (
     pieces,
     practice_list,
 )
-from posturewatch.session.reader import SessionRecord
 from posturewatch.session.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.session.samples import samples_json, trace_json
 from posturewatch.session.session_page import piece_page, session_page
 from posturewatch.session.store import Store
-from posturewatch.session.summaries import session_summary
+from posturewatch.session.told import told_of
 from posturewatch.session.trends import trends
 
 __all__ = ["Book"]
@@ -216,11 +215,9 @@ class Book:
 
     def export_json(self, session_id: str) -> dict[str, Any]:
         record = self._store.session(session_id)
-        return export.session_json(record, self.told(record))
-
-    def told(self, record: SessionRecord) -> dict[str, Any]:
-        """The session's summary and page, without the samples."""
-        return {**session_summary(self._store, record.info), **self.session(record.info.id)}
+        if not record.info.open:
+            self._catch_up(session_id)
+        return export.session_json(record, told_of(self._store, record))
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:

@@ -1,0 +1,58 @@
+"""`posturewatch data`: where the player's data lie and how large they are."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from posturewatch.cli.options import Subparsers, add_command, add_data_dir
+
+__all__ = ["add", "size"]
+
+_KINDS = (
+    ("database", "sessions"),
+    ("clips", "clips"),
+    ("set_aside", "damaged files set aside"),
+    ("other", "other files"),
+)
+
+
+def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
+    parser = add_command(
+        subparsers,
+        "data",
+        "say where your data lie and how large they are",
+        "Says where the sessions and clips lie and how large they are. They are nowhere else.",
+        """
+posturewatch data
+posturewatch data --json
+""",
+    )
+    parser.add_argument("--json", action="store_true", help="as JSON, with each session")
+    add_data_dir(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    from posturewatch.session import open_reader
+    from posturewatch.session.belongings import data_json
+
+    told = data_json(open_reader(args.data_dir))
+    if args.json:
+        print(json.dumps(told, indent=2))
+        return 0
+    print(told["folder"])
+    for kind, label in _KINDS:
+        if told[f"{kind}_bytes"] or kind in ("database", "clips"):
+            print(f"  {label:<26}{size(told[f'{kind}_bytes']):>10}")
+    print(f"  {'together':<26}{size(told['total_bytes']):>10}, {len(told['sessions'])} sessions")
+    return 0
+
+
+def size(count: int) -> str:
+    """Bytes in words, in powers of 1000 as file managers of most systems have them."""
+    if count < 1000:
+        return f"{count} B"
+    if count < 1_000_000:
+        return f"{count / 1000:.1f} kB"
+    return f"{count / 1e6:.1f} MB" if count < 1_000_000_000 else f"{count / 1e9:.2f} GB"

@@ -1,0 +1,61 @@
+"""`posturewatch forget`: deletes a session, or everything, for good."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from posturewatch.cli.options import Subparsers, add_command, add_data_dir
+from posturewatch.errors import InputError
+
+__all__ = ["add"]
+
+
+def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
+    parser = add_command(
+        subparsers,
+        "forget",
+        "delete a session or everything, for good",
+        "Deletes a session with its clips, or all that is kept: sessions, clips, pieces, lists and checks. It asks "
+        "before it deletes, and cannot be undone. Settings stay.",
+        """
+posturewatch forget 3fa9
+posturewatch forget --all
+posturewatch forget --all --yes
+""",
+    )
+    which = parser.add_mutually_exclusive_group(required=True)
+    which.add_argument("id", metavar="ID", nargs="?", help="a session's id, the beginning of one, or last")
+    which.add_argument("--all", action="store_true", help="everything")
+    parser.add_argument("--yes", action="store_true", help="do not ask")
+    add_data_dir(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    from posturewatch.cli.data import size
+    from posturewatch.cli.sessions import clock, local
+    from posturewatch.session import Store
+    from posturewatch.session.belongings import forget_everything, forget_session
+
+    with Store(args.data_dir) as store:
+        if args.all:
+            what = f"all {len(store.sessions())} sessions and everything else in {store.data_dir}"
+        else:
+            info = store.find(args.id)
+            what = f"session {info.id} of {local(info.started_at)}, {clock(info.end_s)} long, with its clips"
+        if not args.yes and not _agreed(what):
+            print("Nothing was deleted.")
+            return 1
+        freed = forget_everything(store) if args.all else forget_session(store, info.id)
+    print(f"Deleted {what}: {size(freed)}.")
+    return 0
+
+
+def _agreed(what: str) -> bool:
+    if not sys.stdin.isatty():
+        raise InputError("Nothing was deleted, since nobody can be asked here; add --yes if it is meant.")
+    try:
+        return input(f"Delete {what}? This cannot be undone. [yes/no] ").strip().lower() in ("y", "yes")
+    except EOFError:
+        return False
