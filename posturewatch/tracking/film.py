@@ -60,8 +60,9 @@ class Pace:
 
     waits: whether the body is waited for. body_every_s: how often it is looked for.
     searches: parts of the picture searched per frame in the eager_s after a loss, two at a time; later two
-    parts every idle_every_s. looks: landmark looks per hand found. budget_s: time within a frame after which
-    only the likeliest find is still looked at, and less is searched in the next frame; None where every run
+    parts every idle_every_s. takes: finds looked at per frame, later half as many; looks: landmark looks at each.
+    budget_s: time within a frame after which
+    only the likeliest find is still looked at, and nothing is searched in the next frame; None where every run
     must give the same.
     """
 
@@ -70,12 +71,17 @@ class Pace:
     searches: int
     eager_s: float
     idle_every_s: float
+    takes: int
     looks: int
     budget_s: float | None
 
 
-FILM = Pace(True, body_every_s=0.25, searches=4, eager_s=3.0, idle_every_s=0.0, looks=3, budget_s=None)
-LIVE = Pace(False, body_every_s=0.3, searches=2, eager_s=3.0, idle_every_s=0.1, looks=2, budget_s=0.025)
+FILM = Pace(
+    True, body_every_s=0.25, searches=4, eager_s=3.0, idle_every_s=0.066, takes=8, looks=3, budget_s=None
+)
+LIVE = Pace(
+    False, body_every_s=0.3, searches=2, eager_s=3.0, idle_every_s=0.1, takes=2, looks=2, budget_s=0.025
+)
 
 
 @dataclass(eq=False)
@@ -140,6 +146,8 @@ class FilmFinder:
         if self._time_s is not None and not 0 <= time_s - self._time_s < _GAP_S:
             self._forget()
             self._body.forget()
+        if self._time_s is None:
+            self._lost_s = time_s  # at the start both hands are to be found
         self._time_s = time_s
         self._begun_s = time.perf_counter()
         body = self._look_for_body(image_bgr, time_s)
@@ -214,9 +222,9 @@ class FilmFinder:
     def _tiles(self, image: Image, body: BodyObservation | None, time_s: float) -> list[Roi]:
         """Parts of the picture to search in this frame: the whole of it, and by turns the places where a hand
         was lost, the body's wrists, and three squares that cover it. None while both hands are followed."""
-        if len(self._tracks) == 2:
+        if len(self._tracks) == 2 or self._was_late:
             return []
-        eager = time_s - self._lost_s < self._pace.eager_s
+        eager = self._eager(time_s)
         if not eager and time_s - self._searched_s < self._pace.idle_every_s - 1e-3:
             return []
         self._searched_s = time_s
@@ -232,13 +240,16 @@ class FilmFinder:
         short, long = min(width, height), max(width, height)
         along = short / 2 + (long - short) * (self._turn % 3) / 2
         others.append(Roi((along, short / 2) if width >= height else (short / 2, along), float(short)))
-        count = 0 if self._was_late else (self._pace.searches if eager else 2) - 1
+        count = (self._pace.searches if eager else 2) - 1
         first = self._turn * count
         self._turn += 1
         return [
             whole_picture(image),
             *(others[(first + i) % len(others)] for i in range(min(count, len(others)))),
         ]
+
+    def _eager(self, time_s: float) -> bool:
+        return time_s - self._lost_s < self._pace.eager_s
 
     def _body_guesses(self, image: Image, body: BodyObservation | None) -> list[Roi]:
         """Cuttings where the body's forearms end, but for hands that are followed already."""
@@ -256,18 +267,26 @@ class FilmFinder:
     def _search(self, image: Image, time_s: float, body: BodyObservation | None, tiles: list[Roi]) -> None:
         """Takes up what the palm finders found in the first two tiles, which they have been given, then searches
         the rest by twos."""
+        left = self._pace.takes if self._eager(time_s) else max(1, self._pace.takes // 2)
         for begin in range(0, len(tiles), 2):
             pairs = list(zip(self._palms, tiles[begin : begin + 2], strict=False))
             if begin:
                 for palm, tile in pairs:
                     start_palms(palm, image, tile)
-            found = [one for palm, tile in pairs for one in collect_palms(palm, tile)]
-            for count, (_, roi) in enumerate(sorted(found, key=lambda one: -one[0])):
-                if len(self._tracks) == 2 or (count and self._late()):
+            found = sorted(
+                (one for palm, tile in pairs for one in collect_palms(palm, tile)), key=lambda one: -one[0]
+            )
+            fresh = [roi for _, roi in found if not any(_shows(roi, track) for track in self._tracks)]
+            if len(fresh) > left > 0:  # so that a false find cannot stand before a true one for ever
+                turn = self._turn % len(fresh)
+                fresh = fresh[turn:] + fresh[:turn]
+            for count, roi in enumerate(fresh[:left]):
+                if len(self._tracks) == 2 or ((begin or count) and self._late()):
                     return
                 self._take_up(image, time_s, body, roi)
+                left -= 1
         # The palm finder fails behind strings; the landmark network by itself often does not.
-        guesses = self._body_guesses(image, body) if tiles else []
+        guesses = self._body_guesses(image, body) if tiles and left > 0 else []
         if guesses and len(self._tracks) < 2 and not self._late():
             self._take_up(image, time_s, body, guesses[self._turn % len(guesses)])
 
