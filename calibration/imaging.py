@@ -48,8 +48,8 @@ def tone_curve(rng: np.random.Generator) -> Picture:
     return np.clip((lift + (1 - lift) * y) * 255, 0, 255).astype(np.uint8)[:, None, :]
 
 
-def develop(picture: Picture, rng: np.random.Generator) -> Picture:
-    """Random webcam treatment before compression."""
+def develop(picture: Picture, rng: np.random.Generator, grain: np.random.Generator | None = None) -> Picture:
+    """Random webcam treatment before compression; ``grain`` draws the noise where it shall differ by frame."""
     h, w = picture.shape[:2]
     if rng.random() < 0.3:
         scale = rng.uniform(0.45, 0.9)
@@ -67,7 +67,8 @@ def develop(picture: Picture, rng: np.random.Generator) -> Picture:
         amount = float(rng.uniform(0.3, 1.0))
         picture = cv2.addWeighted(picture, 1 + amount, smooth, -amount, 0)
     strength = float(rng.choice([rng.uniform(0.5, 3), rng.uniform(3, 11)], p=[0.7, 0.3]))
-    return add_grain(picture, rng, strength, soft=bool(rng.random() < 0.5))
+    soft = bool(rng.random() < 0.5)
+    return add_grain(picture, grain or rng, strength, soft)
 
 
 def add_grain(picture: Picture, rng: np.random.Generator, strength: float, soft: bool) -> Picture:

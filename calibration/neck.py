@@ -45,7 +45,7 @@ class Touch:
     """What the fretting fingers do: place along and string of each finger, wished height of the pads."""
 
     x_m: FloatArray
-    string: NDArray[np.int64]
+    string: NDArray[Any]
     lift_m: FloatArray
     thumb: FloatArray  # (3,) thumb target in instrument coordinates
 
@@ -116,10 +116,11 @@ def touch_strings(
     fingers: FloatArray,
     thumb: FloatArray,
     steps: int = 14,
+    prior: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Finger and thumb states on the strings, pad heights (4,) and misses (4,) in metres."""
     target = (out_of(matrix, touch_target(item, touch)) - place) @ frame
-    state = solve_fingers(hand, target, fingers, fingers, steps)
+    state = solve_fingers(hand, target, fingers, fingers if prior is None else prior, steps)
     tips = hand.tip_centres(hand.finger_joints(state, np.arange(4)))
     miss = np.linalg.norm(tips - target, axis=1)
     lift = into(matrix, tips @ frame.T + place)[:, 2] - TIP_RADIUS_M

@@ -28,10 +28,14 @@ PARTS = {"forearm_left": 1, "hand_left": 2, "forearm_right": 3, "hand_right": 4,
 
 @dataclass(frozen=True)
 class Solid:
-    """A rigid mesh: vertices (n, 10) as from ``instrument.build_mesh`` and its world matrix (3, 4)."""
+    """A rigid mesh: vertices (n, 10) as from ``instrument.build_mesh`` and its world matrix (3, 4).
+
+    holds: what it moves with: "instrument", "head" or "" for nothing.
+    """
 
     vertices: NDArray[np.float32]
     matrix: FloatArray
+    holds: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ left hands are mirrored (determinant -1).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -23,7 +24,8 @@ from calibration.hand_pose import FINGERS, SIDES, finger_flexions_deg
 from calibration.imaging import develop, jpeg, smear
 from calibration.instrument import MeshBuilder, build_mesh
 from calibration.looks import Look, garments, sample_light, sample_look
-from calibration.player import Player, sample_player
+from calibration.motion import Performance, random_score
+from calibration.player import Player, sample_player, sample_setting
 from calibration.render import PART_SCALE, PARTS, Figure, Renderer, Solid
 
 FloatArray = NDArray[np.floating[Any]]
@@ -32,6 +34,7 @@ FRAMINGS = ("upper", "headless", "close")
 SIZES = ((1280, 720), (640, 480), (960, 540), (720, 1280))
 SIZE_SHARES = (0.66, 0.18, 0.08, 0.08)
 LEFT_HANDED_SHARE = 0.2
+FILM_SEEDS = 2**40  # films draw from other streams than stills
 FOREARM_SAMPLES = np.linspace(0.55, 0.97, 12)  # places from elbow to wrist that count as near the wrist
 
 
@@ -93,6 +96,80 @@ class Studio:
         image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
         return Still(image_bgr=image, jpeg=data, label=label)
 
+    def film(
+        self,
+        seed: int,
+        split: str = "train",
+        framing: str | None = None,
+        frames: int = 300,
+        rate_hz: float = 30.0,
+    ) -> Iterator[tuple[float, NDArray[np.uint8], dict[str, Any]]]:
+        """Frames of one film: time in seconds, picture, label. Raises RuntimeError without a plausible pose."""
+        rng = scene_rng(seed + FILM_SEEDS, split)
+        framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
+        chosen = self.bodies.of_split(split)
+        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+        setting = sample_setting(body, rng)
+        score = random_score(setting, frames / rate_hz, rng, Performance(setting, None, rng))
+        left_handed = bool(rng.random() < LEFT_HANDED_SHARE)
+        performance = Performance(setting, score, rng, left_handed, sway_deg=float(rng.uniform(0.3, 2.5)))
+        player = performance.at(0.0)
+        look, light = sample_look(rng), sample_light(rng)
+        figure = make_figure(player, look, rng)
+        size = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
+        room = make_background(rng, size)
+        view = sample_view(player, framing, size, rng)
+        shutter, style, quality = rng.uniform(0.0, 0.7), int(rng.integers(2**31)), int(rng.integers(60, 95))
+        about = {
+            "framing": framing,
+            "split": split,
+            "seed": seed,
+            "azimuth_deg": view.azimuth_deg,
+            "elevation_deg": view.elevation_deg,
+            "distance_m": view.distance_m,
+            "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
+        }
+        before = None
+        for number in range(frames):
+            time_s = number / rate_hz
+            player = performance.at(time_s)
+            picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
+            label = label_of(player, view.camera, parts) | about | {"time_s": time_s}
+            places = np.array([hand["joints_px"] for hand in label["hands"]], float)
+            look_rng = np.random.default_rng(style)
+            picture = expose(picture, look_rng)
+            if before is not None:
+                picture = _blur_hands(picture, parts, (places - before) * shutter)
+            before = places
+            picture = develop(picture, look_rng, np.random.default_rng([style, number]))
+            data = jpeg(picture, quality)
+            yield time_s, cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), label
+
+
+def moved(figure: Figure, player: Player) -> Figure:
+    """The same figure in a new pose; the chair stays."""
+    head = player.body.bone("head")
+    turn = player.turns[head]
+    shift = player.heads[head] - turn @ player.body.heads_m[head]
+    matrices = {
+        "instrument": player.instrument_matrix,
+        "head": np.concatenate([turn, shift[:, None]], 1),
+    }
+    solids = tuple(replace(solid, matrix=matrices.get(solid.holds, solid.matrix)) for solid in figure.solids)
+    return replace(figure, turns=player.turns, heads=player.heads, solids=solids)
+
+
+def _blur_hands(
+    picture: NDArray[np.uint8], parts: NDArray[np.uint8], shift_px: FloatArray
+) -> NDArray[np.uint8]:
+    """Motion blur of each hand by its mean shift (2 hands, 21, 2) while the shutter was open."""
+    for side, shift in zip(SIDES, np.nan_to_num(shift_px).mean(1), strict=True):
+        length = float(np.hypot(*shift))
+        if length >= 2:
+            mask = np.isin(parts, [PARTS[f"hand_{side}"], PARTS[f"forearm_{side}"]]) * np.uint8(255)
+            picture = smear(picture, mask, -float(np.degrees(np.arctan2(shift[1], shift[0]))), length)
+    return picture
+
 
 def make_still(
     studio: Studio, seed: int, framing: str | None, split: str
@@ -118,7 +195,7 @@ def expose(picture: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.u
 
 def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: bool | None = None) -> Figure:
     """Everything drawn of the player: body with clothes, instrument, long hair, chair."""
-    solids = [Solid(build_mesh(player.instrument), player.instrument_matrix)]
+    solids = [Solid(build_mesh(player.instrument), player.instrument_matrix, "instrument")]
     if look.long_hair_m > 0:
         solids.append(_long_hair(player, look, rng))
     if player.seated and (rng.random() < 0.6 if chair is None else chair):
@@ -149,7 +226,8 @@ def _long_hair(player: Player, look: Look, rng: np.random.Generator) -> Solid:
     for a, b, na, nb in zip(rings[:-1], rings[1:], normals[:-1], normals[1:], strict=True):
         mesh.strip(a, b, na, nb, look.hair, 3.0)
     turn = player.turns[head]
-    return Solid(mesh.array(), np.concatenate([turn, (player.heads[head] - turn @ rest)[:, None]], 1))
+    matrix = np.concatenate([turn, (player.heads[head] - turn @ rest)[:, None]], 1)
+    return Solid(mesh.array(), matrix, "head")
 
 
 def _chair(rng: np.random.Generator) -> Solid:
