@@ -1,0 +1,386 @@
+"""The book: pieces, passages, marks, the practice list and checks, while playing and afterwards."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from book_factories import START, record
+from session_factories import Ended, make_reading
+
+from posturewatch.errors import InputError, UnknownError
+from posturewatch.session import Book, SessionReader, Store
+from posturewatch.session import recorder as recorder_module
+from posturewatch.session.database import FILE_NAME
+
+
+@pytest.fixture
+def store(tmp_path: Path):
+    with Store(tmp_path) as one:
+        yield one
+
+
+@pytest.fixture
+def book(store: Store) -> Book:
+    return Book(store)
+
+
+def labels(page: dict) -> list[tuple]:
+    return [(one["piece"], one["bars"], one["start_s"], one["end_s"]) for one in page["passages"]]
+
+
+# ---- passages while playing ----
+
+
+def test_switching_ends_one_passage_and_begins_the_next(store: Store, book: Book) -> None:
+    switches = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""), (40.0, None, ""))
+    page = book.session(record(store, switches=switches))
+    assert labels(page) == [("Nocturne sketch", "bars 1-8", 0.0, 20.0), ("Scales", "", 20.0, 40.0)]
+
+
+def test_the_last_passage_ends_with_the_session(store: Store, book: Book) -> None:
+    page = book.session(record(store, 30.0, switches=((10.0, "Scales", ""),)))
+    assert labels(page) == [("Scales", "", 10.0, 30.0)]
+
+
+def test_going_quickly_through_the_list_leaves_nothing_behind(store: Store, book: Book) -> None:
+    switches = ((5.0, "One", ""), (5.1, "Two", ""), (5.2, "Three", ""))
+    assert labels(book.session(record(store, 30.0, switches=switches))) == [("Three", "", 5.2, 30.0)]
+
+
+def test_time_that_runs_backwards_overlaps_nothing(store: Store, book: Book) -> None:
+    recorder = store.begin(START)
+    for time_s, piece in ((0.0, "One"), (10.0, "Two"), (5.0, "Three")):
+        recorder.passage(time_s, piece)
+    page = book.session(recorder.finish(Ended(30.0)))
+    assert labels(page) == [("One", "", 0.0, 10.0), ("Three", "", 10.0, 30.0)]
+
+
+@pytest.mark.parametrize("name", ["", "   ", "\x00\n"])
+def test_a_name_without_a_sign_is_no_piece(store: Store, book: Book, name: str) -> None:
+    assert book.session(record(store, 5.0, switches=((0.0, name, ""),)))["passages"] == []
+    assert book.pieces() == []
+
+
+def test_a_piece_is_one_whatever_its_case_and_spaces(store: Store, book: Book) -> None:
+    names = ("Étude  in E", " étude in e", "E\u0301tude in E")  # the last with a combining accent
+    switches = tuple((10.0 * place, name, "") for place, name in enumerate(names))
+    record(store, 30.0, switches=switches)
+    (piece,) = book.pieces()
+    assert (piece["name"], piece["passages"], piece["minutes"]) == ("Étude in E", 3, 0.5)
+
+
+_KILLED = textwrap.dedent(
+    """
+    import os, sys, time
+    from pathlib import Path
+    sys.path.insert(0, sys.argv[2])
+    from book_factories import START
+    from session_factories import make_reading
+    from posturewatch.session import Store
+    recorder = Store(Path(sys.argv[1])).begin(START)
+    recorder.passage(0.0, "One")
+    recorder.passage(2.0, "Two", "bars 3-4", 66.0)
+    for index in range(50):
+        recorder.put(make_reading(index, index / 10, {("left", "wrist_flexion"): (5.0, 3.0)}))
+    while recorder._unsaved or recorder._batch.sample_count:
+        time.sleep(0.01)
+    os._exit(9)
+    """
+)
+
+
+def test_a_crash_closes_the_open_passage(tmp_path: Path) -> None:
+    subprocess.run([sys.executable, "-c", _KILLED, str(tmp_path), str(Path(__file__).parent)], check=False)
+    with Store(tmp_path) as store:
+        info = store.find("last")
+        assert info.end_reason == "crashed"
+        page = Book(store).session(info.id)
+    assert labels(page) == [("One", "", 0.0, 2.0), ("Two", "bars 3-4", 2.0, 4.9)]
+    assert page["passages"][1]["tempo_bpm"] == 66.0
+    assert len(page["exposure"]["passages"]) == 2
+
+
+def test_a_passage_is_seen_while_it_is_played(store: Store, book: Book, monkeypatch) -> None:
+    monkeypatch.setattr(recorder_module, "COMMIT_S", 0.02)
+    recorder = store.begin(START)
+    recorder.passage(0.0, "Scales")
+    recorder.put(make_reading(0, 0.0, {}))
+    while not (page := book.session(recorder.session_id))["passages"]:
+        pass
+    (passage,) = page["passages"]
+    assert (passage["end_s"], page["exposure"], page["finding"]) == (None, None, None)
+    with pytest.raises(InputError, match="still being played"):
+        book.change_passage(passage["id"], {"end_s": 4.0})
+    assert book.change_passage(passage["id"], {"bars": "thirds"})["bars"] == "thirds"
+    recorder.finish(Ended(9.0))
+    assert labels(book.session(recorder.session_id)) == [("Scales", "thirds", 0.0, 9.0)]
+
+
+# ---- afterwards ----
+
+
+@pytest.fixture
+def played(store: Store) -> str:
+    return record(store, switches=((0.0, "One", "bars 1-4"), (20.0, "Two", ""), (40.0, "One", "bars 1-4")))
+
+
+def test_passages_are_changed_afterwards(book: Book, played: str) -> None:
+    first, second, third = book.session(played)["passages"]
+    changed = book.change_passage(second["id"], {"piece": "Three", "bars": "trio", "tempo_bpm": 90})
+    assert (changed["piece"], changed["bars"], changed["tempo_bpm"]) == ("Three", "trio", 90.0)
+    assert book.change_passage(second["id"], {"start_s": 25.0, "end_s": 39.0})["start_s"] == 25.0
+    book.delete_passage(third["id"])
+    added = book.add_passage(played, {"piece": "Four", "start_s": 40.0, "end_s": 60.0})
+    page = book.session(played)
+    assert labels(page) == [
+        ("One", "bars 1-4", 0.0, 20.0),
+        ("Three", "trio", 25.0, 39.0),
+        ("Four", "", 40.0, 60.0),
+    ]
+    # The exposures follow; the samples are all there still.
+    ids = [one["passage_id"] for one in page["exposure"]["passages"]]
+    assert ids == [first["id"], second["id"], added["id"]]
+    assert page["exposure"]["passages"][1]["exposure"][0]["total_s"] == 14.0
+    assert len(book.samples(played, 0.0, 60.0)["series"][0]["time_s"]) == 600
+
+
+@pytest.mark.parametrize(
+    ("values", "sentence"),
+    [
+        ({"start_s": 10.0}, "One was played from 0.0 s to 20.0 s"),
+        ({"end_s": 40.5}, "One was played from 40.0 s"),
+        ({"start_s": 39.9}, "ends at least 0.5 s after"),
+        ({"start_s": -1.0}, "from 0 to"),
+        ({"end_s": float("nan")}, "from 0 to"),
+        ({"start_s": True}, "from 0 to"),
+        ({"start_s": None}, "from 0 to"),
+        ({"tempo_bpm": 1e9}, "from 10 to 400 beats a minute"),
+        ({"tempo_bpm": "fast"}, "from 10 to 400 beats a minute"),
+        ({"piece": ""}, "text of 1 to 120 characters"),
+        ({"piece": "x" * 121}, "text of 1 to 120 characters"),
+        ({"piece": None}, "needs a piece"),
+        ({"bars": "x" * 81}, "text of 0 to 80 characters"),
+        ({"bars": ["12"]}, "text of 0 to 80 characters"),
+        ({"colour": "red"}, "has no colour"),
+    ],
+)
+def test_unusable_changes_change_nothing(book: Book, played: str, values: dict, sentence: str) -> None:
+    before = book.session(played)["passages"]
+    with pytest.raises(InputError, match=sentence):
+        book.change_passage(before[1]["id"], values)
+    assert book.session(played)["passages"] == before
+
+
+def test_a_passage_cannot_be_put_beyond_the_session(book: Book, played: str) -> None:
+    last = book.session(played)["passages"][-1]
+    with pytest.raises(InputError, match=r"session ends at 60\.0 s"):
+        book.change_passage(last["id"], {"end_s": 61.0})
+    with pytest.raises(InputError, match="a piece, a beginning and an end"):
+        book.add_passage(played, {"piece": "Four", "start_s": 1.0})
+
+
+def test_marks_are_changed_afterwards(store: Store, book: Book) -> None:
+    recorder = store.begin(START)
+    recorder.mark(3.0, "here")
+    identity = recorder.finish(Ended(10.0))
+    (mark,) = book.session(identity)["marks"]
+    assert mark == {"id": mark["id"], "time_s": 3.0, "note": "here"}
+    book.change_mark(mark["id"], {"note": "there", "time_s": 4.0})
+    added = book.add_mark(identity, {"time_s": 1.0})
+    assert book.session(identity)["marks"] == [added, {"id": mark["id"], "time_s": 4.0, "note": "there"}]
+    # The summary that was kept at the end lists the same.
+    summary = SessionReader(store.data_dir).cached_summary(identity)
+    assert summary is not None
+    assert summary["marks"] == [{"time_s": 1.0, "note": ""}, {"time_s": 4.0, "note": "there"}]
+    book.delete_mark(mark["id"])
+    assert book.session(identity)["marks"] == [added]
+    for values in ({"time_s": 11.0}, {"time_s": "1"}, {"note": 3}, {"note": "x" * 201}):
+        with pytest.raises(InputError):
+            book.change_mark(added["id"], values)
+
+
+def test_what_is_not_there_is_told(book: Book, played: str) -> None:
+    for ask in (
+        lambda: book.piece(99),
+        lambda: book.rename_piece(99, "x"),
+        lambda: book.change_passage(99, {"bars": ""}),
+        lambda: book.delete_passage(99),
+        lambda: book.change_mark(99, {"note": ""}),
+        lambda: book.delete_mark(99),
+        lambda: book.clip(99),
+        lambda: book.delete_clip(99),
+        lambda: book.delete_check(99),
+        lambda: book.session("zzz"),
+        lambda: book.samples("zzz", 0, 1),
+        lambda: book.add_mark("zzz", {"time_s": 1.0}),
+        lambda: book.forget_session("zzz"),
+    ):
+        with pytest.raises(UnknownError, match=r"\.$"):
+            ask()
+
+
+# ---- pieces ----
+
+
+def test_pieces_not_played_for_longest_come_first(store: Store, book: Book) -> None:
+    for day, piece in ((1, "Old"), (3, "New"), (2, "Middle"), (4, "New")):
+        record(store, 12.0, switches=((0.0, piece, ""),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
+    book.set_practice_list([{"piece": "Never"}])
+    told = [(one["name"], one["last_played"], one["minutes"], one["sessions"]) for one in book.pieces()]
+    assert told == [
+        ("Never", None, 0.0, 0),
+        ("Old", "2025-03-01T18:00:00.000+00:00", 0.2, 1),
+        ("Middle", "2025-03-02T18:00:00.000+00:00", 0.2, 1),
+        ("New", "2025-03-04T18:00:00.000+00:00", 0.4, 2),
+    ]
+
+
+def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, book: Book) -> None:
+    for day, piece, bars in (
+        (1, "Nocturne sketch", "bars 1-8"),
+        (2, "Second nocturne", ""),
+        (3, "Scales", ""),
+        (4, "Nocturne sketch", "bars 12-16"),
+        (5, "Nocturne sketch", "bars 1-8"),
+    ):
+        record(store, 5.0, switches=((0.0, piece, bars),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
+    assert [one["name"] for one in book.suggestions("NOC")] == ["Nocturne sketch", "Second nocturne"]
+    assert book.suggestions("noc")[0]["bars"] == ["bars 1-8", "bars 12-16"]
+    assert [one["name"] for one in book.suggestions("nocturne s")] == ["Nocturne sketch"]
+    assert [one["name"] for one in book.suggestions("")] == ["Nocturne sketch", "Scales", "Second nocturne"]
+    assert book.suggestions("cturne") == []
+    assert book.suggestions("%") == []
+
+
+def test_a_piece_is_renamed_everywhere(book: Book, played: str) -> None:
+    one = next(piece for piece in book.pieces() if piece["name"] == "One")
+    book.set_practice_list([{"piece": "one"}])
+    assert book.rename_piece(one["id"], " Nocturne  sketch ")["name"] == "Nocturne sketch"
+    page = book.session(played)
+    assert [passage["piece"] for passage in page["passages"]] == ["Nocturne sketch", "Two", "Nocturne sketch"]
+    assert [part["piece"] for part in page["exposure"]["parts"]] == ["Nocturne sketch", "Two"]
+    assert book.practice_list()["items"][0]["piece"] == "Nocturne sketch"
+    assert book.rename_piece(one["id"], "NOCTURNE SKETCH")["name"] == "NOCTURNE SKETCH"
+    for name in ("", "  ", "x" * 121, 3):
+        with pytest.raises(InputError):
+            book.rename_piece(one["id"], name)
+
+
+def test_pieces_of_one_name_become_one(book: Book, played: str) -> None:
+    ids = {piece["name"]: piece["id"] for piece in book.pieces()}
+    assert book.rename_piece(ids["Two"], "one")["id"] == ids["One"]
+    (piece,) = book.pieces()
+    assert (piece["name"], piece["passages"], piece["minutes"]) == ("One", 3, 1.0)
+    parts = book.session(played)["exposure"]["parts"]
+    assert [(part["bars"], len(part["passage_ids"])) for part in parts] == [("bars 1-4", 2), ("", 1)]
+
+
+def test_a_piece_is_forgotten_only_when_nothing_is_of_it(book: Book, played: str) -> None:
+    ids = {piece["name"]: piece["id"] for piece in book.pieces()}
+    with pytest.raises(InputError, match="Passages of Two"):
+        book.delete_piece(ids["Two"])
+    for passage in book.session(played)["passages"]:
+        if passage["piece"] == "Two":
+            book.delete_passage(passage["id"])
+    book.set_practice_list([{"piece": "Two"}])
+    with pytest.raises(InputError, match="practice list"):
+        book.delete_piece(ids["Two"])
+    book.set_practice_list([])
+    book.delete_piece(ids["Two"])
+    assert [piece["name"] for piece in book.pieces()] == ["One"]
+
+
+# ---- the practice list ----
+
+
+def test_the_list_is_gone_through_and_stops_at_its_ends(book: Book) -> None:
+    items = [
+        {"piece": "Scales", "bars": "", "tempo_bpm": 80.0},
+        {"piece": "Nocturne sketch", "bars": "bars 12-16", "tempo_bpm": None},
+    ]
+    assert book.set_practice_list(items) == {"items": items, "position": None}
+    stepped = [book.step(by=by) for by in (1, 1, 1, -1, -1)]
+    assert [one["position"] for one in stepped] == [0, 1, 1, 0, 0]
+    assert stepped[1]["item"] == items[1]
+    assert book.step(to=1)["position"] == 1
+    with pytest.raises(InputError, match="has 2 entries"):
+        book.step(to=2)
+    # The place stays with the item; it is lost with it.
+    assert book.set_practice_list(items[::-1])["position"] == 0
+    assert book.set_practice_list(items[:1])["position"] is None
+    with pytest.raises(InputError, match="a piece"):
+        book.set_practice_list([{"piece": None}])
+    assert book.practice_list()["items"] == items[:1]
+    book.set_practice_list([])
+    with pytest.raises(InputError, match="empty"):
+        book.step(by=1)
+
+
+def test_the_list_is_kept(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        Book(store).set_practice_list([{"piece": "Scales"}, {"piece": "Study"}])
+        Book(store).step(by=1)
+    with Store(tmp_path) as store:
+        assert Book(store).practice_list()["position"] == 0
+
+
+# ---- discomfort ----
+
+
+def test_a_check_before_joins_the_next_session(store: Store, book: Book) -> None:
+    before = book.add_check({"moment": "before", "rating": 1, "places": ["left thumb"]})
+    assert before["session_id"] is None
+    with closing(sqlite3.connect(store.data_dir / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE discomfort SET checked_at = '2025-03-03T17:50:00.000+00:00'")
+    identity = record(store, 5.0)
+    after = book.add_check(
+        {
+            "moment": "after",
+            "rating": 4,
+            "session_id": identity,
+            "signs": ["weakness", "numbness or tingling"],
+            "note": " after the scales ",
+        }
+    )
+    assert [one["moment"] for one in book.session(identity)["checks"]] == ["after", "before"]
+    # In the order of the form, whatever the order they came in.
+    assert after["signs"] == ["numbness or tingling", "weakness"]
+    assert (after["note"], after["advice"]["level"]) == ("after the scales", "end")
+    assert any("risen by 3" in sentence for sentence in after["advice"]["sentences"])
+    book.delete_check(after["id"])
+    assert [one["id"] for one in book.checks()] == [before["id"]]
+
+
+def test_an_old_check_before_stays_on_its_own(store: Store, book: Book) -> None:
+    book.add_check({"moment": "before", "rating": 1})
+    identity = record(store, 5.0, started_at="2031-03-03T18:00:00.000+00:00")
+    assert book.session(identity)["checks"] == []
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"moment": "during", "rating": 1},
+        {"moment": "before"},
+        {"moment": "before", "rating": 11},
+        {"moment": "before", "rating": -1},
+        {"moment": "before", "rating": 2.5},
+        {"moment": "before", "rating": True},
+        {"moment": "before", "rating": 1, "places": ["left ear"]},
+        {"moment": "before", "rating": 1, "places": "left thumb"},
+        {"moment": "before", "rating": 1, "signs": [["weakness"]]},
+        {"moment": "before", "rating": 1, "note": "x" * 501},
+        {"moment": "after", "rating": 1},
+        {"moment": "after", "rating": 1, "session_id": "zzz"},
+    ],
+)
+def test_unusable_checks_are_refused(book: Book, values: dict) -> None:
+    with pytest.raises(InputError, match=r"\.$"):
+        book.add_check(values)
+    assert book.checks() == []
