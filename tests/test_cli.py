@@ -18,7 +18,7 @@ from posturewatch.cli.sessions import clock
 from posturewatch.session import SessionStart, Store
 from posturewatch.settings import parse_settings
 
-COMMANDS = ("live", "analyse", "sessions", "summary", "check", "settings")
+COMMANDS = ("live", "analyse", "sessions", "summary", "export", "data", "forget", "check", "settings")
 
 
 @pytest.fixture(autouse=True)

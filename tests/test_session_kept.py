@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from book_factories import Taken, TakenMoment, film, record
+from book_factories import START, Taken, TakenMoment, film, record
+from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.exposure.course import exposure
@@ -323,6 +324,16 @@ def test_a_deleted_session_leaves_nothing_behind(tmp_path: Path) -> None:
         assert connection.execute("SELECT count(*) FROM series").fetchone() == (4,)
 
 
+def test_a_session_deleted_while_another_is_recorded_leaves_nothing_after_it(tmp_path: Path) -> None:
+    first, _ = secret_folder(tmp_path)
+    with Store(tmp_path) as store:
+        recorder = store.begin(START)
+        Book(store).forget_session(first)
+        recorder.finish(Ended(5.0))
+        assert len(store.sessions()) == 2
+    assert b"confidential" not in all_bytes(tmp_path)
+
+
 def test_everything_is_deleted(tmp_path: Path) -> None:
     secret_folder(tmp_path)
     (tmp_path / "practice-damaged-20250301-120000-abcd.sqlite3").write_bytes(b"a confidential page")
@@ -339,8 +350,6 @@ def test_everything_is_deleted(tmp_path: Path) -> None:
 
 
 def test_a_running_session_cannot_be_deleted(store: Store, book: Book) -> None:
-    from book_factories import START
-
     recorder = store.begin(START)
     for delete in (lambda: book.forget_session(recorder.session_id), book.forget_everything):
         with pytest.raises(InputError, match="being recorded"):

@@ -30,6 +30,9 @@ __all__ = ["Store", "default_data_dir", "open_reader"]
 
 _LOG = logging.getLogger(__name__)
 
+#: Giving room back writes the whole file anew: some seconds for years of practice, so not for little.
+_FREE_SHARE = 0.2
+
 
 def default_data_dir() -> Path:
     """The user's data folder for posturewatch, as the operating system has it."""
@@ -125,12 +128,19 @@ class Store(SessionReader):
             raise self._unusable(error) from error
 
     def tidy(self) -> None:
-        """Gives the room of what was deleted back to the disk, and leaves nothing of it in the files."""
+        """Leaves nothing of what was deleted in the files, and gives its room back to the disk where it is a good
+        part of the whole; otherwise the next sessions take it.
+
+        While a session is recorded that would make it wait, and happens when it ends.
+        """
         if self._recorder is not None:
-            return  # it would make the recording wait; what was deleted is overwritten with zeros already
+            return
         try:
             with closing(connect(self.path)) as connection:
-                connection.execute("VACUUM")
+                (free,) = connection.execute("PRAGMA freelist_count").fetchone()
+                (pages,) = connection.execute("PRAGMA page_count").fetchone()
+                if free > _FREE_SHARE * pages:
+                    connection.execute("VACUUM")
                 connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         except sqlite3.Error as error:
             # Deleted it is all the same; a full disk has no room for the copy that this makes.
