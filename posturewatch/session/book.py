@@ -211,7 +211,7 @@ class Book:
         return belongings.forget_everything(self._store)
 
     def export_csv(self, session_id: str) -> Iterator[str]:
-        return export.csv_lines(self._store.session(session_id))
+        return export.csv_blocks(self._store.session(session_id))
 
     def export_json(self, session_id: str) -> dict[str, Any]:
         record = self._store.session(session_id)

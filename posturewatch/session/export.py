@@ -15,11 +15,14 @@ from posturewatch.errors import InputError
 from posturewatch.quantities import quantity
 from posturewatch.session.reader import SessionRecord, StoredSeries
 
-__all__ = ["csv_lines", "session_json", "write_session"]
+__all__ = ["csv_blocks", "session_json", "write_session"]
+
+#: A row at a time would be slow to send: each block goes through a thread of the server.
+_BLOCK_ROWS = 5000
 
 
-def csv_lines(record: SessionRecord) -> Iterator[str]:
-    """Lines with their ends: the header, then one row per time and hand, units in the header (`_deg`, `_mm`).
+def csv_blocks(record: SessionRecord) -> Iterator[str]:
+    """The text in blocks of many lines: the header, then one row per time and hand, units in the header.
 
     An empty cell was not measured; `status` and `reason` are as in the table that `posturewatch analyse`
     writes.
@@ -29,12 +32,13 @@ def csv_lines(record: SessionRecord) -> Iterator[str]:
     for name in names:
         entry = quantity(name)
         header += [entry.column, entry.sd_column]
-    yield _line([*header, "status", "reason"])
+    yield _block([[*header, "status", "reason"]])
     sides = tuple(dict.fromkeys(one.side for one in record.series))
     rows = [row for side in sides for row in _rows(record, side, names)]
     # Stable: both hands of a frame stay together, in the order of the sides.
-    for _, cells in sorted(rows, key=lambda row: row[0]):
-        yield _line(cells)
+    rows.sort(key=lambda row: row[0])
+    for first in range(0, len(rows), _BLOCK_ROWS):
+        yield _block([cells for _, cells in rows[first : first + _BLOCK_ROWS]])
 
 
 def _rows(record: SessionRecord, side: str, names: tuple[str, ...]) -> Iterator[tuple[float, list[str]]]:
@@ -62,10 +66,10 @@ def _cells(one: StoredSeries, times: np.ndarray[Any, np.dtype[np.float64]]) -> l
     return cells
 
 
-def _line(cells: list[str]) -> str:
-    line = StringIO()
-    csv.writer(line).writerow(cells)
-    return line.getvalue()
+def _block(rows: list[list[str]]) -> str:
+    text = StringIO()
+    csv.writer(text).writerows(rows)
+    return text.getvalue()
 
 
 def session_json(record: SessionRecord, told: dict[str, Any]) -> dict[str, Any]:
@@ -100,7 +104,7 @@ def write_session(record: SessionRecord, told: dict[str, Any], folder: Path) -> 
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with paths[0].open("x", newline="", encoding="utf-8") as file:
-            file.writelines(csv_lines(record))
+            file.writelines(csv_blocks(record))
         with paths[1].open("x", encoding="utf-8") as file:
             json.dump(session_json(record, told), file, ensure_ascii=False, allow_nan=False)
     except FileExistsError as error:
