@@ -13,9 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from posturewatch.comfort.excursions import ExcursionTracker
+from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.summary import NO_PICTURE, summarise, weighted_percentiles
-from posturewatch.comfort.verdict import Excursion, Level
+from posturewatch.comfort.verdict import Excursion
 from posturewatch.exposure.course import Course, exposure, minutes
 from posturewatch.exposure.percentiles import quick_percentiles
 from posturewatch.exposure.profile import Exposure
@@ -156,6 +157,11 @@ def test_percentiles_of_many_values_are_those_of_sorting_them(step: float) -> No
     assert quick_percentiles(values, weights, asked) == pytest.approx(
         weighted_percentiles(values, weights, asked)
     )
+    values, weights = values[:-1], weights[:-1]
+    every = np.linspace(0, 100, 500).tolist()
+    assert quick_percentiles(values, weights, every) == pytest.approx(
+        weighted_percentiles(values, weights, every)
+    )
     assert quick_percentiles(np.full(9000, 3.0), np.ones(9000), (10, 90)) == (3.0, 3.0)
 
 
@@ -261,16 +267,20 @@ def test_unknown_words_raise() -> None:
 
 steps_s = st.sampled_from([0.0, 0.02, 0.033, 0.1, 0.3, 0.9, 1.5])
 angles = st.one_of(
-    st.just(NAN), st.sampled_from([-40.0, -20.0, -10.0, 0.0, 10.0, 20.0, 40.0]), st.floats(-80, 80)
+    st.just(NAN), st.sampled_from([-40.0, -20.0, -10.0, 0.0, 2.0, 8.0, 10.0, 20.0, 40.0]), st.floats(-80, 80)
 )
 samples = st.lists(st.tuples(steps_s, angles), min_size=1, max_size=80)
 
 
 def course(
-    pairs: Sequence[tuple[float, float]], sign: float = 1.0, rules: ExposureRules | None = None
+    pairs: Sequence[tuple[float, float]],
+    sign: float = 1.0,
+    rules: ExposureRules | None = None,
+    limits: LimitProfile | None = None,
 ) -> Course:
     time_s = np.cumsum([step for step, _ in pairs])
-    return Course(make_series(time_s, sign * np.array([value for _, value in pairs])), profile(), rules=rules)
+    series = make_series(time_s, sign * np.array([value for _, value in pairs]))
+    return Course(series, profile() if limits is None else limits, rules=rules)
 
 
 def additive(found: Exposure) -> dict[str, float]:
@@ -342,14 +352,13 @@ def test_the_mirrored_sign_swaps_directions(pairs: list[tuple[float, float]]) ->
 
 
 @settings(max_examples=200, deadline=None)
-@given(pairs=samples, least_s=st.sampled_from([0.0, 0.3, 1.0]), level=st.sampled_from(["comfort", "extreme"]))
+@given(pairs=samples, least_s=st.sampled_from([0.0, 0.3, 1.0]), limit=st.sampled_from([6.0, 20.0, 40.0]))
 def test_excursions_are_those_of_the_live_watch(
-    pairs: list[tuple[float, float]], least_s: float, level: Level
+    pairs: list[tuple[float, float]], least_s: float, limit: float
 ) -> None:
     """Found for the whole series at once, and frame by frame as the watch does it."""
     watch = WatchRules(min_excursion_s=least_s)
-    limit = {"comfort": 20.0, "extreme": 40.0}[level]
-    tracker = ExcursionTracker("left", FLEX, "flexion", level, limit, watch)
+    tracker = ExcursionTracker("left", FLEX, "flexion", "extreme", limit, watch)
     closed: list[Excursion] = []
     time_s, last_seen_s = 0.0, 0.0
     for step_s, value in pairs:
@@ -359,7 +368,7 @@ def test_excursions_are_those_of_the_live_watch(
         closed += [] if ended is None else [ended]
     ended = tracker.finish(last_seen_s)
     closed += [] if ended is None else [ended]
-    ours = course(pairs, rules=ExposureRules(watch, cutoff_hz=None))
-    spans = ours.spans("flexion", level)
+    ours = course(pairs, rules=ExposureRules(watch, cutoff_hz=None), limits=profile(None, limit))
+    spans = ours.spans("flexion", "extreme")
     assert spans.start_s.tolist() == pytest.approx([one.start_s for one in closed])
     assert spans.end_s.tolist() == pytest.approx([one.end_s for one in closed])

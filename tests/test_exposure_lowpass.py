@@ -128,6 +128,14 @@ def test_a_source_that_doubles_its_rate() -> None:
     assert np.abs(low_pass(time_s, clean) - clean)[20:-20].max() < 0.6
 
 
+def test_the_quicker_part_of_a_source_is_not_thinned_out() -> None:
+    """Shaking at 12 Hz, seen at 30 samples a second after a longer time at 15: on a grid of 15 it would pass for
+    3 Hz and stay."""
+    time_s = np.concatenate([np.arange(0, 20, 1 / 15), np.arange(20, 26, 1 / 30)])
+    shaking = 10.0 * np.sin(2 * np.pi * 12.0 * time_s)
+    assert np.abs(low_pass(time_s, shaking)[310:-10]).max() < 1.5
+
+
 def test_times_out_of_order_are_refused() -> None:
     with pytest.raises(ValueError, match="backwards"):
         low_pass(np.array([0.0, 0.2, 0.1]), np.zeros(3))

@@ -56,7 +56,8 @@ class StandingOut:
 
     share_elsewhere: over all other places together. highest: the highest of any other place, None where that
     cannot be said (a place not measured, or one measured briefly and higher). sure_share: see `FindingRules`.
-    chance: of so large a difference by accident. margin: by how much the share is surely above that elsewhere.
+    chance: of so large a difference to the rest by accident, over all comparisons. margin: by how much the
+    share is surely above that elsewhere.
     """
 
     spread: Spread
@@ -103,12 +104,14 @@ def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRul
     memory_s = max(
         rules.least_correlation_s, correlation_time(_residual(spread, place)), _stay_memory(spread)
     )
-    margin, chance = math.inf, 0.0
-    for rival in {rivals[0], strongest}:
-        difference, error = _difference((share, here_s), rival, memory_s)
-        needed = _NORMAL.inv_cdf(1.0 - rules.error_rate / comparisons)
-        margin = min(margin, difference - needed * error)
-        chance = max(chance, min(1.0, comparisons * (1.0 - _NORMAL.cdf(difference / error))))
+    # A passage held beyond the limit from end to end is one stay, and still says something.
+    memory_s = min(memory_s, rules.passage_s)
+    # Against all the rest counting every comparison; against the strongest rival, already picked, once.
+    difference, error = _difference((share, here_s), rivals[0], memory_s)
+    margin = difference - _NORMAL.inv_cdf(1.0 - rules.error_rate / comparisons) * error
+    chance = min(1.0, comparisons * (1.0 - _NORMAL.cdf(difference / error)))
+    difference, error = _difference((share, here_s), strongest, memory_s)
+    margin = min(margin, difference - _NORMAL.inv_cdf(1.0 - rules.error_rate) * error)
     if margin <= 0:
         return None
     return StandingOut(
@@ -128,9 +131,9 @@ def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRul
 def _stay_memory(spread: Spread) -> float:
     """For how many seconds stays beyond the limit make one observation: the mean stay times the share of time
     not beyond. Of few and long stays, the autocorrelation about a mean that they made themselves shows too
-    little. (Stays that come and go at random have twice this; with it alone, and the other rules, at most 1 %
-    of simulated sessions in which all passages were alike got a finding, and with twice it far fewer true
-    ones were found.)
+    little. Stays that come and go at random have twice this; half of it is chosen by simulation. Of simulated
+    sessions whose passages were all alike (stays of 2 to 10 s, 8 to 25 % of the time), 2.6 % then got a
+    finding, and 7 % at the worst setting.
     """
     spans = spread.course.spans(spread.direction, spread.level)
     lasted_s = np.minimum(spans.end_s, float(spread.course.time_s[-1])) - spans.start_s
