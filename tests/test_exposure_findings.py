@@ -294,6 +294,39 @@ def test_passages_that_do_not_differ_are_seldom_told_apart() -> None:
     assert findings <= 2
 
 
+def in_a_row(count: int, length_s: float) -> tuple[Passage, ...]:
+    return tuple(
+        Passage(str(k), "Scale study", f"line {k}", ((k * length_s, (k + 1) * length_s),))
+        for k in range(count)
+    )
+
+
+def test_a_small_excess_is_left_alone_however_sure() -> None:
+    course, passages = played([0.06, 0.15, 0.06], length_s=600.0), in_a_row(3, 600.0)
+    assert next_to_work_on([course], passages, 1800.0) is None
+    assert next_to_work_on([course], passages, 1800.0, rules=FindingRules(excess=0.05)) is not None
+
+
+def test_the_strongest_rival_has_to_be_beaten_surely_too() -> None:
+    """62 % in four stays, against 30 % in four of another passage: enough against all the rest together, too
+    few to tell those two apart."""
+    passages = in_a_row(6, 60.0)
+    two = played([0.0, 0.62, 0.3, 0.0, 0.0, 0.0], period_s=15.0)
+    assert next_to_work_on([two], passages, 360.0) is None
+    alone = played([0.0, 0.62, 0.06, 0.06, 0.06, 0.06], period_s=15.0)
+    assert next_to_work_on([alone], passages, 360.0) is not None
+
+
+def test_a_hand_that_was_never_measured_is_passed_over() -> None:
+    time_s = np.arange(1800) / 10.0
+    unseen = Course(make_series(time_s, np.full(1800, np.nan), side="right"), profile())
+    empty = Course(make_series([], []), profile())
+    assert found_in(unseen, empty) is None
+    found = found_in(unseen, empty, played([0.0, 0.4, 0.0]))
+    assert found is not None
+    assert found.side == "left"
+
+
 def test_a_stricter_rule_says_no_more() -> None:
     course = played([0.0, 0.4, 0.0])
     for rules in (FindingRules(share=0.5), FindingRules(passage_s=61.0), FindingRules(error_rate=1e-9)):
