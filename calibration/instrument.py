@@ -88,7 +88,7 @@ class Instrument:
             0.9 * upper,
         ]
         y = 0.5 * _smooth_interp(t, knots_t, np.array(widths))
-        for end, reach in ((t, 0.17), (1 - t, 0.13)):
+        for end, reach in ((t, 0.23), (1 - t, 0.16)):
             y *= (1 - np.clip(1 - end / reach, 0, 1) ** 2.2) ** 0.55
         x = self.body_end_x + t * self.body_length_m
         treble = y.copy()
