@@ -55,11 +55,13 @@ def outputs_of(truth: dict[str, Any]) -> NDArray[np.float32]:
         "wrist_flexion": truth["flexion_deg"],
         "wrist_ulnar_deviation": truth["ulnar_deviation_deg"],
     }
-    for finger, joints in truth["finger_joints_deg"].items():
-        for joint, angle in joints.items():
-            named[f"{finger}_{joint}"] = angle
-    for finger, lift in (truth["lift_mm"] or {}).items():
-        named[f"{finger}_lift"] = lift
+    for finger, (mcp, pip, dip) in truth["finger_flexion_deg"].items():
+        if finger == "thumb":  # its three joints are cmc, mcp and ip
+            named |= {"thumb_mcp": pip, "thumb_ip": dip}
+        else:
+            named |= {f"{finger}_mcp": mcp, f"{finger}_pip": pip, f"{finger}_dip": dip}
+    if truth["role"] == "fretting":
+        named |= {f"{finger}_lift": lift for finger, lift in truth["finger_lift_mm"].items()}
     return np.array([named.get(name, np.nan) for name in OUTPUTS], np.float32)
 
 
@@ -181,12 +183,14 @@ class Worker:
 
     current: Worker | None = None
 
-    def __init__(self, bodies: Path, forearm: Path | None) -> None:
+    def __init__(self, bodies: Path, forearm: Path | None, device: int | None = None) -> None:
         from calibration.bodies import load_bodies
+        from calibration.render import Renderer
         from calibration.scenes import Studio
         from posturewatch.tracking import ForearmNet, Tracker
 
-        self.studio = Studio(load_bodies(bodies))
+        loaded = load_bodies(bodies)
+        self.studio = Studio(loaded, Renderer(loaded, device=device))
         self._forearm = None if forearm is None else ForearmNet(forearm)
         self.still = Tracker("still", self._forearm)
         self._new_film_tracker = lambda: Tracker("film", self._forearm)
@@ -196,9 +200,11 @@ class Worker:
         truths: list[Row] = []
         for k in range(task.count):
             number = task.first + k
-            image, label = self.studio.still(
-                task.seed * 10_000_000 + number, split=task.split, framing=task.framing
-            )
+            try:
+                still = self.studio.still(task.seed * 10_000_000 + number, task.framing, task.split)
+            except RuntimeError:  # no plausible pose for this seed
+                continue
+            image, label = still.image_bgr, still.label
             self._note(self.still.observe(Frame(number, 0.0, image)), image, label, number, rows, truths)
         return pack(rows, truths)
 
@@ -245,9 +251,10 @@ class Task:
     out: Path
 
 
-def _start(bodies: Path, forearm: Path | None) -> None:
+def _start(bodies: Path, forearm: Path | None, devices: int) -> None:
     cv2.setNumThreads(1)
-    Worker.current = Worker(bodies, forearm)
+    number = int(multiprocessing.current_process()._identity[0]) if multiprocessing.parent_process() else 0
+    Worker.current = Worker(bodies, forearm, None if devices == 0 else number % devices)
 
 
 def _do(task: Task) -> int:
@@ -280,6 +287,9 @@ def main() -> None:
     )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument(
+        "--gpus", type=int, default=0, help="graphics processors to share the rendering between"
+    )
+    parser.add_argument(
         "--limit-s", type=float, default=float("inf"), help="begin no further shard after this"
     )
     args = parser.parse_args()
@@ -302,7 +312,7 @@ def main() -> None:
     began = time.monotonic()
     done = 0
     context = multiprocessing.get_context("spawn")
-    with context.Pool(args.workers, _start, (args.bodies, args.forearm)) as pool:
+    with context.Pool(args.workers, _start, (args.bodies, args.forearm, args.gpus)) as pool:
         for count in pool.imap_unordered(_do, tasks):
             done += count
             if time.monotonic() - began > args.limit_s:

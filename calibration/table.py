@@ -37,7 +37,8 @@ def read_shards(folder: Path, split: str) -> Columns:
     if not shards:
         raise SystemExit(f"There are no {split}-*.npz in {folder}; run python -m calibration.dataset first.")
     parts = [dict(np.load(shard)) for shard in shards]
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    names = max((part.keys() for part in parts), key=len)
+    return {name: np.concatenate([part[name] for part in parts if name in part]) for name in names}
 
 
 def observation_of(

@@ -141,7 +141,8 @@ class _Net:
             self._create_packet = library.packet_creator
             self._read_packet = library.packet_getter
             self._rgb = library.ImageFormat.SRGB
-            graph = library.CalculatorGraph(graph_config=self._graph_text)
+            # A chain of calculators needs no more than one thread; the library would start one per core.
+            graph = library.CalculatorGraph(graph_config="num_threads: 1\n" + self._graph_text)
             for name in self._outputs:
                 graph.observe_output_stream(name, self._packets.__setitem__, True)
             graph.start_run({k: self._create_packet.create_int(v) for k, v in self._side_packets})
