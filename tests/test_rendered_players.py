@@ -35,7 +35,7 @@ def test_angles_come_back_on_both_sides(side: str, flexion: float, deviation: fl
 
 
 def test_flexion_bends_to_the_palm_and_ulnar_deviation_away_from_the_thumb() -> None:
-    # A right hand held up (y) with its thumb to the viewer's right (x) shows its palm: palmar is towards the viewer (z).
+    # A right hand held up (y) with its thumb to the viewer's right (x) shows its palm: palmar is z, to the viewer.
     frame = anatomical_frame(np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0]), "right")
     np.testing.assert_allclose(frame[:, 0], [0.0, 0.0, 1.0], atol=1e-12)
     flexed, deviated = frame @ wrist_turn(30.0, 0.0), frame @ wrist_turn(0.0, 30.0)
