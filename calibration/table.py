@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from posturewatch.kinematics.features import BLOCKS, features
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
+from posturewatch.tracking.forearm import axis_of, crop_transform
 
-__all__ = ["OUTPUTS", "Table", "load", "observation_of", "read_shards"]
+__all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read_shards"]
 
 Columns = dict[str, NDArray[Any]]
 
@@ -71,6 +72,17 @@ def observation_of(
     return Observation(0, 0.0, width, height, (hand,), body)
 
 
+def add_forearm(columns: Columns, outputs: NDArray[np.floating[Any]]) -> None:
+    """The column `forearm` from the network's outputs: wrist (2) and a point towards the elbow (2) in pixels, sd in
+    degrees, depth slope, further features; one row for each row of the columns."""
+    rows = []
+    for row, output in enumerate(outputs):
+        side: Side = "right" if columns["side"][row] else "left"
+        axis = axis_of(output.astype(float), crop_transform(columns["landmarks_px"][row].astype(float), side))
+        rows.append([*axis.wrist_px, *axis.towards_elbow_px, axis.sd_deg, axis.depth_slope, *axis.features])
+    columns["forearm"] = np.asarray(rows, np.float32)
+
+
 def table_of(columns: Columns) -> Table:
     rows = []
     for row in range(len(columns["side"])):
@@ -86,4 +98,9 @@ def table_of(columns: Columns) -> Table:
 
 
 def load(folder: Path, split: str) -> Table:
-    return table_of(read_shards(folder, split))
+    """One split's matrices, with the forearm network's outputs where `forearm-<split>.npz` lies beside it."""
+    columns = read_shards(folder, split)
+    measured = folder / f"forearm-{split}.npz"
+    if measured.exists():
+        add_forearm(columns, np.load(measured)["output"])
+    return table_of(columns)

@@ -85,16 +85,35 @@ def crop(image: Image, affine: Array, size: int = CROP_PX) -> Image:
     return np.asarray(cv2.warpAffine(image, affine, (size, size), flags=cv2.INTER_LINEAR), dtype=np.uint8)
 
 
-def default_sd_deg(log_variance: float) -> float:
-    """Standard deviation of the axis's angle, degrees, from a log variance in squared radians."""
-    return math.degrees(math.exp(0.5 * min(log_variance, 2.0)))
+def default_sd_deg(log_scale: float) -> float:
+    """Standard deviation of the axis's angle, degrees, from the log scale (radians) of its Laplace distribution."""
+    return math.degrees(math.sqrt(2) * math.exp(min(log_scale, 0.5)))
+
+
+def axis_of(row: Array, affine: Array, sd_deg: Callable[[float], float] = default_sd_deg) -> ForearmAxis:
+    """The axis in the picture from one row of the network's outputs and its cutting's transform.
+
+    row: direction x, y towards the elbow in the cutting, log scale of its error, depth slope, further features.
+    The one place that knows the network's outputs.
+    """
+    back = cv2.invertAffineTransform(affine)
+    wrist = np.asarray(_WRIST_AT) * CROP_PX
+    direction = row[:2] / max(float(np.hypot(row[0], row[1])), 1e-6)
+    reach = CROP_PX / _HANDS_ACROSS  # one hand scale
+    return ForearmAxis(
+        wrist_px=back[:, :2] @ wrist + back[:, 2],
+        towards_elbow_px=back[:, :2] @ (wrist + reach * direction) + back[:, 2],
+        sd_deg=float(sd_deg(float(row[2]))),
+        depth_slope=float(row[3]),
+        features=np.array(row[4:], dtype=np.float64),
+    )
 
 
 class ForearmNet:
     """The network, from an ONNX file or its bytes, run by OpenCV on the CPU.
 
     Input (n, 3, 128, 128) float32, RGB, value / 127.5 - 1. Output (n, 4 or more): direction x, y towards the
-    elbow in the cutting, log variance, depth slope, further features.
+    elbow in the cutting, log scale of its error in radians, depth slope, further features.
     sd_deg: turns the third output into degrees (calibrated at training).
     Raises UnavailableError where the file is missing or not such a network.
     """
@@ -122,18 +141,4 @@ class ForearmNet:
         affines = [crop_transform(landmarks_px, side) for landmarks_px, side in hands]
         crops = np.stack([crop(image_bgr, affine)[:, :, ::-1] for affine in affines])
         rows = self.outputs(crops)
-        return [self._axis(row, affine) for row, affine in zip(rows, affines, strict=True)]
-
-    def _axis(self, row: Array, affine: Array) -> ForearmAxis:
-        """The one place that knows the network's outputs."""
-        back = cv2.invertAffineTransform(affine)
-        wrist = np.asarray(_WRIST_AT) * CROP_PX
-        direction = row[:2] / max(float(np.hypot(row[0], row[1])), 1e-6)
-        reach = CROP_PX / _HANDS_ACROSS  # one hand scale
-        return ForearmAxis(
-            wrist_px=back[:, :2] @ wrist + back[:, 2],
-            towards_elbow_px=back[:, :2] @ (wrist + reach * direction) + back[:, 2],
-            sd_deg=float(self._sd_deg(float(row[2]))),
-            depth_slope=float(row[3]),
-            features=np.array(row[4:], dtype=np.float64),
-        )
+        return [axis_of(row, affine, self._sd_deg) for row, affine in zip(rows, affines, strict=True)]
