@@ -61,6 +61,7 @@ class Practice:
     make_monitor: (source, sinks) to a fresh monitor and a function that releases its tracker.
     sinks: further takers of readings, such as the live feed.
     limit_s: ends each session at this session time.
+    asides: gives sentences that the page shows quietly, none of them a fault.
     """
 
     def __init__(
@@ -71,12 +72,14 @@ class Practice:
         make_monitor: Callable[[OpenSource, Sequence[Sink]], tuple[Monitor, Callable[[], None]]],
         sinks: Sequence[Sink] = (),
         limit_s: float | None = None,
+        asides: Callable[[], Sequence[str]] = tuple,
     ) -> None:
         self._open_source = open_source
         self._begin = begin
         self._make_monitor = make_monitor
         self._sinks = tuple(sinks)
         self._limit_s = limit_s
+        self._asides = asides
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
@@ -168,6 +171,7 @@ class Practice:
             "source": None if source is None else source.describe(),
             "notice": None if source is None else source.notice,
             "fault": self._sentence or (None if recorder is None else recorder.fault),
+            "asides": list(self._asides()),
             "dropped": 0 if source is None else source.dropped,
             "marks": self._marks,
             "passage": self._passage,

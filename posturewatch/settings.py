@@ -13,6 +13,7 @@ from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Level
 from posturewatch.errors import SettingsError
+from posturewatch.exposure.breaks import BreakRules
 from posturewatch.instruments import INSTRUMENTS, ROLES, hand_roles
 from posturewatch.observation import Side
 from posturewatch.profiles import DEFAULT_PROFILE, load_profile
@@ -22,10 +23,12 @@ from posturewatch.settings_file import Setting, line_of, parse, render
 __all__ = [
     "SETTINGS",
     "CameraSettings",
+    "ClipSettings",
     "DisplaySettings",
     "InstrumentSettings",
     "LimitSettings",
     "PlayerSettings",
+    "RestSettings",
     "Settings",
     "WatchSettings",
     "default_settings_path",
@@ -180,6 +183,34 @@ class DisplaySettings:
 
 
 @dataclass(frozen=True)
+class ClipSettings:
+    enabled: bool = _setting("flag", True, "Whether short films of flagged and marked moments are kept")
+    limit_gb: float = _setting(
+        "number",
+        2.0,
+        "Room for all clips together, in gigabytes; the oldest that are not kept make room for new ones",
+        0.05,
+        10_000,
+    )
+    film_sound: bool = _setting(
+        "flag", True, "Whether clips of a film carry its sound; a camera's clips have none"
+    )
+
+
+@dataclass(frozen=True)
+class RestSettings:
+    nudge_min: float = _setting(
+        "number", 20.0, "Minutes of playing after which a short rest is suggested; 0 for never", 0, 600
+    )
+    load_notice: bool = _setting(
+        "flag", True, "Whether a week that rises suddenly over the four before it is told of"
+    )
+
+    def rules(self) -> BreakRules:
+        return BreakRules(nudge_after_s=60.0 * self.nudge_min if self.nudge_min > 0 else None)
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings. `path` is the file they were read from, None for the defaults."""
 
@@ -189,6 +220,8 @@ class Settings:
     limits: LimitSettings = field(default_factory=LimitSettings)
     watch: WatchSettings = field(default_factory=WatchSettings)
     display: DisplaySettings = field(default_factory=DisplaySettings)
+    clips: ClipSettings = field(default_factory=ClipSettings)
+    rest: RestSettings = field(default_factory=RestSettings)
     path: Path | None = None
 
     @property
@@ -229,6 +262,8 @@ _SECTIONS: dict[str, type[Any]] = {
     "limits": LimitSettings,
     "watch": WatchSettings,
     "display": DisplaySettings,
+    "clips": ClipSettings,
+    "rest": RestSettings,
 }
 
 

@@ -45,6 +45,8 @@ class FilmSource:
         self._pace = pace
         self._name = path.name if name is None else name
         _check_file(path)
+        #: The film's file.
+        self.path = path
         self._decoder = _open(path)
         self._pictures = self._decoder.pictures()
         try:

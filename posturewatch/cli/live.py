@@ -17,13 +17,16 @@ from posturewatch.errors import PosturewatchError
 if TYPE_CHECKING:
     from posturewatch.cli.parts import Parts
     from posturewatch.monitor import Monitor, Sink
-    from posturewatch.practice import OpenSource, Practice
-    from posturewatch.session import Recorder, Store
+    from posturewatch.practice import OpenSource, Practice, SessionRecorder
+    from posturewatch.session import Store
 
 __all__ = ["DEFAULT_PORT", "add"]
 
 #: Unassigned at IANA and rarely used; the same each time, so that a bookmark works.
 DEFAULT_PORT = 8717
+
+#: Where the page finds the charting library.
+CHART_ADDRESS = "/library/plotly.min.js"
 
 #: How often the waiting main thread looks up, so that Ctrl-C is heard on every system.
 _LOOK_UP_S = 0.5
@@ -72,7 +75,7 @@ posturewatch live --source http://192.168.1.20:8080/video
 def run(args: argparse.Namespace) -> int:
     from posturewatch.cli.parts import load_parts
     from posturewatch.feed import LiveFeed
-    from posturewatch.resources import web_dir
+    from posturewatch.resources import chart_library, web_dir
     from posturewatch.server.app import create_app
     from posturewatch.server.serving import PageServer, listen
     from posturewatch.session import Book, Shelf, Store
@@ -97,6 +100,7 @@ def run(args: argparse.Namespace) -> int:
             passages=live.practice,
             web_dir=web_dir(),
             port=port,
+            libraries={CHART_ADDRESS: chart_library()},
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)
@@ -115,8 +119,14 @@ class Live:
     """A practice on its source, and how it is started, waited for and spoken of at the end."""
 
     def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
+        from posturewatch.cli.filmed import Clipping
         from posturewatch.practice import Practice
+        from posturewatch.rest import RestWatch
 
+        self._clipping = Clipping(store, parts.settings.clips)
+        self._rest = RestWatch(parts.settings.rest.rules())
+        self._recorder: SessionRecorder | None = None
+        self._load: str | None = None
         self._spec = spec
         self._limit_s = limit_s
         self._parts = parts
@@ -127,8 +137,9 @@ class Live:
             open_source=self._open_source,
             begin=self._begin,
             make_monitor=self._make_monitor,
-            sinks=(feed,),
+            sinks=(feed, self._rest),
             limit_s=limit_s,
+            asides=self._asides,
         )
 
     def start(self) -> None:
@@ -166,9 +177,20 @@ class Live:
         with self._first_fault():
             return open_source(self._spec, pace="steady", size_px=camera.size_px, rate_hz=camera.rate_hz)
 
-    def _begin(self, source: OpenSource) -> Recorder:
+    def _begin(self, source: OpenSource) -> SessionRecorder:
+        from posturewatch.cli.load import load_sentence
+
         with self._first_fault():
-            return self._store.begin(self._parts.session_start(source))
+            recorder = self._store.begin(self._parts.session_start(source))
+            # A film's sound goes with its clips; other sources have no file.
+            self._recorder = self._clipping.begin(recorder, getattr(source, "path", None))
+            self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
+            return self._recorder
+
+    def _asides(self) -> list[str]:
+        """What the page says quietly: no clips any more, time for a rest, a week that rises suddenly."""
+        clip_fault = getattr(self._recorder, "clip_fault", None)
+        return [one for one in (clip_fault, self._rest.notice, self._load) if one is not None]
 
     def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
         with self._first_fault():

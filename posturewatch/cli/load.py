@@ -1,0 +1,20 @@
+"""The week's load for the page: a sentence when it rises suddenly over the weeks before it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from posturewatch.exposure.load import PlayedSession, load_notice, weekly_load
+from posturewatch.session import SessionReader
+
+__all__ = ["load_sentence"]
+
+
+def load_sentence(reader: SessionReader, today: dt.date | None = None) -> str | None:
+    """From the sessions that are kept; None where the week is no sudden rise or too little is known."""
+    played = [
+        PlayedSession(dt.datetime.fromisoformat(one.started_at).astimezone().date(), one.end_s / 60.0)
+        for one in reader.sessions()
+    ]
+    notice = load_notice(weekly_load(played, dt.date.today() if today is None else today))
+    return None if notice is None else notice.sentence
