@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
 from pathlib import Path
 
 from posturewatch.errors import UnavailableError
 
-__all__ = ["calibration_dir", "web_dir"]
+__all__ = ["calibration_dir", "chart_library", "web_dir"]
 
 _PACKAGE = Path(__file__).resolve().parent
 
@@ -28,3 +29,13 @@ def web_dir() -> Path:
 def calibration_dir() -> Path:
     """Folder with limit profiles, learned weights and the demo film."""
     return _find("_calibration", "calibration")
+
+
+def chart_library() -> Path:
+    """The charting library's bundle for the browser, from its Python package; the package is not imported."""
+    spec = find_spec("plotly")
+    for folder in () if spec is None else spec.submodule_search_locations or ():
+        bundle = Path(folder) / "package_data" / "plotly.min.js"
+        if bundle.is_file():
+            return bundle
+    raise UnavailableError('The charts\' library is missing; install it with "pip install plotly".')

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
 
 from fastapi import FastAPI
@@ -41,14 +42,17 @@ def create_app(
     port: int,
     book: BookControl | None = None,
     passages: PassageControl | None = None,
+    libraries: Mapping[str, Path] | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
     book, passages: for the routes of `posturewatch.server.book`, which are there only with both.
 
+    libraries: further scripts by the address under which the page finds them.
+
     Raises UnavailableError where web_dir holds no page.
     """
-    files = PageFiles(web_dir)
+    files = PageFiles(web_dir, libraries)
     # No interactive documentation: its pages load scripts from elsewhere. No telemetry either, which newer
     # releases of the framework would take from environment variables; older ones ignore the argument.
     app = FastAPI(

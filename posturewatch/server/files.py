@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from starlette.responses import PlainTextResponse, Response
@@ -22,9 +23,10 @@ _CONTENT_TYPES = {
 
 class PageFiles:
     """The files below web_dir by address. Other kinds of file, hidden ones and links that lead out of the
-    folder are not served. Raises UnavailableError where index.html is missing."""
+    folder are not served. more: files from elsewhere by the address they get. Raises UnavailableError where
+    index.html is missing."""
 
-    def __init__(self, web_dir: Path) -> None:
+    def __init__(self, web_dir: Path, more: Mapping[str, Path] | None = None) -> None:
         root = web_dir.resolve()
         self._files: dict[str, Path] = {}
         for path in sorted(root.rglob("*")):
@@ -35,6 +37,7 @@ class PageFiles:
         if "/index.html" not in self._files:
             raise UnavailableError("The page's files are missing; install posturewatch again.")
         self._files["/"] = self._files["/index.html"]
+        self._files.update(more or {})
 
     @property
     def addresses(self) -> tuple[str, ...]:
