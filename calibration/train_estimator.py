@@ -2,10 +2,9 @@
 
     python -m calibration.train_estimator --data DIR --out calibration/weights/estimator.npz
 
-Three steps on three sets of people. An ensemble of small perceptrons learns means and spreads on the training
-identities. On one half of the calibration identities a second, smaller network learns how large the error really
-is (its 90 % quantile, by the pinball loss). On the other half that quantile is stretched by one factor so that 90 %
-of the errors lie inside (split conformal prediction). The test identities are never read here.
+An ensemble of small perceptrons learns means and spreads on the training identities. On the calibration identities
+the spreads are stretched by one factor for each output so that 90 % of the errors lie inside the 90 % intervals (split
+conformal prediction). The test identities are never read here.
 """
 
 from __future__ import annotations
@@ -22,11 +21,10 @@ from numpy.typing import NDArray
 from torch import nn
 
 from calibration.table import Table, load
-from posturewatch.kinematics.network import COVERAGE_Z, spread_inputs
+from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
 
 MEMBERS = 6
 HIDDEN = (256, 128)
-SPREAD_HIDDEN = 48
 Array = NDArray[np.float32]
 
 
@@ -85,7 +83,7 @@ def fit_means(
     good = table.valid.astype(bool)
     y_mean = np.nanmean(table.y[good], 0)
     y_scale = np.nanstd(table.y[good], 0) + 1e-3
-    x = torch.tensor((table.x - x_mean) / x_scale, device=device)
+    x = torch.tensor(np.clip((table.x - x_mean) / x_scale, -MAX_Z, MAX_Z), device=device)
     blank = torch.tensor(-x_mean / x_scale, device=device)
     known = torch.tensor((np.isfinite(table.y) & good[:, None]).astype(np.float32), device=device)
     y = torch.tensor(np.nan_to_num((table.y - y_mean) / y_scale).astype(np.float32), device=device)
@@ -121,7 +119,7 @@ def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40)
     for k in range(3):
         out[f"w{k}"] = members.w[k].detach().cpu().numpy()
         out[f"b{k}"] = members.b[k].detach().cpu().numpy()[:, 0]
-    z = (table.x[table.valid.astype(bool)] - fit.x_mean) / fit.x_scale
+    z = np.clip((table.x[table.valid.astype(bool)] - fit.x_mean) / fit.x_scale, -MAX_Z, MAX_Z)
     _, s, vt = np.linalg.svd(z - z.mean(0), full_matrices=False)
     basis = vt[:components].T.astype(np.float32)
     scale = (s[:components] / math.sqrt(len(z))).astype(np.float32)
@@ -135,40 +133,12 @@ def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40)
     return {name: np.asarray(value, np.float32) for name, value in out.items()}
 
 
-def fit_spread(inputs: Array, error: Array, *, steps: int, seed: int) -> dict[str, Array]:
-    """inputs: (n, k) as `spread_inputs` makes them; error: (n, outputs) absolute errors, NaN where unknown.
-    Returns the second network's weights: log of the 90 % quantile of the error, by the pinball loss."""
-    torch.manual_seed(seed)
-    mean, scale = inputs.mean(0), inputs.std(0) + 1e-3
-    x = torch.tensor((inputs - mean) / scale)
-    known = torch.tensor(np.isfinite(error))
-    target = torch.tensor(np.log(np.nan_to_num(error, nan=1.0) + 0.05))
-    net = nn.Sequential(
-        nn.Linear(x.shape[1], SPREAD_HIDDEN), nn.ReLU(), nn.Linear(SPREAD_HIDDEN, error.shape[1])
-    )
-    with torch.no_grad():
-        net[2].bias.copy_(torch.tensor(np.nanquantile(np.log(error + 0.05), 0.9, axis=0)))
-    optimiser = torch.optim.AdamW(net.parameters(), 2e-3, weight_decay=0.3)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=steps)
-    for _ in range(steps):
-        rows = torch.randint(0, len(x), (512,))
-        gap = target[rows] - net(x[rows] + 0.1 * torch.randn(512, x.shape[1]))
-        loss = (torch.maximum(0.9 * gap, -0.1 * gap) * known[rows]).mean()
-        optimiser.zero_grad()
-        loss.backward()
-        optimiser.step()
-        schedule.step()
-    return {
-        "s_mean": mean.astype(np.float32), "s_scale": scale.astype(np.float32),
-        "s_w0": net[0].weight.detach().numpy().T.copy(), "s_b0": net[0].bias.detach().numpy(),
-        "s_w1": net[2].weight.detach().numpy().T.copy(), "s_b1": net[2].bias.detach().numpy(),
-    }  # fmt: skip
+def conformal_factor(sd: Array, error: Array, coverage: float = 0.9) -> Array:
+    """(outputs,) factor by which the spreads must be stretched so that sd * COVERAGE_Z holds the stated share of the
+    errors, with the finite-sample correction of split conformal prediction (Vovk et al. 2005; from memory).
 
-
-def conformal_factor(quantile: Array, error: Array, coverage: float = 0.9) -> Array:
-    """(outputs,) factor by which the quantiles must be stretched so that the stated share of errors lies inside,
-    with the finite-sample correction of split conformal prediction (Vovk et al. 2005; from memory)."""
-    ratio = error / quantile
+    sd, error: (n, outputs), errors absolute, NaN where unknown."""
+    ratio = error / (sd * COVERAGE_Z)
     out = np.ones(error.shape[1], np.float32)
     for k in range(error.shape[1]):
         r = np.sort(ratio[np.isfinite(ratio[:, k]), k])
@@ -198,7 +168,7 @@ def main() -> None:
         drop_columns=train_rows.blocks,
     )
     weights = weights_of(fit, train_rows, net)
-    weights.update(calibrate(weights, cal_rows, seed=args.seed))
+    weights["factor"] = calibrate(weights, cal_rows)
     args.out.parent.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(
         args.out, **{k: v.astype(np.float16) if k[0] == "w" else v for k, v in weights.items()}
@@ -206,23 +176,15 @@ def main() -> None:
     print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)")
 
 
-def calibrate(weights: dict[str, Array], rows: Table, *, seed: int) -> dict[str, Array]:
-    """The second network and the stretch factors, from disjoint halves of the calibration identities."""
+def calibrate(weights: dict[str, Array], rows: Table) -> Array:
+    """The stretch factors, from the calibration identities."""
     from posturewatch.kinematics.network import Ensemble
 
-    ensemble = Ensemble(weights)
     use = rows.valid.astype(bool)
-    mean, sd, disagreement, _, strangeness = ensemble.predict_many(rows.x[use])
-    inputs = spread_inputs(rows.x[use], sd, disagreement, strangeness)
-    error = np.abs(rows.y[use] - mean).astype(np.float32)
-    first = np.isin(rows.identity[use], np.unique(rows.identity[use])[::2])
-    second = fit_spread(inputs[first], error[first], steps=4000, seed=seed)
-    quantile = Ensemble({**weights, **second, "s_factor": np.ones(error.shape[1], np.float32)}).quantiles(
-        inputs
-    )
-    second["s_factor"] = conformal_factor(quantile[~first], error[~first])
-    print("  stretch factors of the two wrist angles:", second["s_factor"][:2], "sd = q90 /", COVERAGE_Z)
-    return second
+    mean, sd, _, _ = Ensemble(weights).predict_many(rows.x[use])
+    factor = conformal_factor(sd, np.abs(rows.y[use] - mean).astype(np.float32))
+    print("  stretch factors of the two wrist angles:", factor[:2])
+    return factor
 
 
 if __name__ == "__main__":

@@ -9,7 +9,19 @@ import sys
 from collections.abc import Sequence
 
 from posturewatch import __version__
-from posturewatch.cli import analyse, check, data, export, forget, live, sessions, settings, summary
+from posturewatch.cli import (
+    analyse,
+    benchmark,
+    check,
+    data,
+    export,
+    forget,
+    live,
+    measure,
+    sessions,
+    settings,
+    summary,
+)
 from posturewatch.errors import PosturewatchError
 
 __all__ = ["EXIT_INTERRUPTED", "build_parser", "main"]
@@ -18,7 +30,7 @@ __all__ = ["EXIT_INTERRUPTED", "build_parser", "main"]
 EXIT_INTERRUPTED = 130
 
 #: In the order of --help. Each module has `add(subparsers)`; what is heavy it imports when it runs.
-_COMMANDS = (live, analyse, sessions, summary, export, data, forget, check, settings)
+_COMMANDS = (live, analyse, measure, sessions, summary, export, data, forget, check, settings, benchmark)
 
 _EPILOG = """\
 examples:

@@ -1,4 +1,4 @@
-"""The learned part in plain numpy: an ensemble of small perceptrons, and a second one that knows its errors."""
+"""The learned part in plain numpy: an ensemble of small perceptrons with a calibrated spread."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["COVERAGE_Z", "Ensemble", "spread_inputs"]
+__all__ = ["COVERAGE_Z", "MAX_Z", "Ensemble"]
 
 Array = NDArray[np.float32]
 
@@ -15,24 +15,19 @@ Array = NDArray[np.float32]
 #: interval that was calibrated to hold 90 % of the errors.
 COVERAGE_Z = 1.6449
 
+#: Standardised features are held within this: a feature far outside says "odd", and no more by being farther.
+MAX_Z = 5.0
+
 _LOG_SD_RANGE = (-5.0, 3.0)
-
-
-def spread_inputs(x: Array, sd: Array, disagreement: Array, strangeness: Array) -> Array:
-    """(n, k) what the second network reads: the members' spreads, how odd the view is, and all features.
-
-    x: (n, features); sd, disagreement: (n, outputs); strangeness: (n,).
-    """
-    logs = [np.log(sd + 1e-3), np.log(disagreement + 1e-3), np.log(strangeness + 1e-3)[:, None]]
-    return np.asarray(np.concatenate([*logs, np.clip(x, -6, 6)], axis=1), dtype=np.float32)
 
 
 class Ensemble:
     """weights: `x_mean`, `x_scale` (features), `y_mean`, `y_scale` (outputs), `w0 b0 w1 b1 w2 b2` with a leading
     axis over the members, `basis` (features, k), `basis_scale` (k), `rest_scale`, `strange_at` (1) for the
-    distance from the training data, and for the second network `s_mean`, `s_scale`, `s_w0 s_b0 s_w1 s_b1`,
-    `s_factor` (outputs). The members' last layer gives the outputs' means, their log Laplace spreads and one
-    logit of the landmarks being those of a real hand. Wrong shapes raise ValueError."""
+    distance from the training data, and `factor` (outputs), by which the spreads are stretched so that 90 %
+    intervals hold 90 % of the errors on people and scenes kept apart for it. The members' last layer gives the
+    outputs' means, their log spreads and one logit of the landmarks being those of a real hand.
+    Wrong shapes raise ValueError."""
 
     def __init__(self, weights: Mapping[str, NDArray[np.floating]]) -> None:  # type: ignore[type-arg]
         self._w = {name: np.asarray(value, dtype=np.float32) for name, value in weights.items()}
@@ -45,14 +40,14 @@ class Ensemble:
         if self._w["x_mean"].shape != (self.features,):
             raise ValueError(f"x_mean needs shape {(self.features,)}, got {self._w['x_mean'].shape}")
 
-    def predict_many(self, features: Array) -> tuple[Array, Array, Array, Array, Array]:
+    def predict_many(self, features: Array) -> tuple[Array, Array, Array, Array]:
         """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before
-        calibration, the members' disagreement (n, outputs), validity (n,) as a probability, and strangeness
-        (n,): the distance from the training data, 1 where 99.5 % of those were nearer."""
+        calibration, validity (n,) as a probability, and strangeness (n,): the distance from the training data,
+        1 where 99.5 % of those were nearer."""
         w, n = self._w, self.outputs
         if features.ndim != 2 or features.shape[1] != self.features:
             raise ValueError(f"expected (n, {self.features}) features, got {features.shape}")
-        x = (features.astype(np.float32) - w["x_mean"]) / w["x_scale"]
+        x = np.clip((features.astype(np.float32) - w["x_mean"]) / w["x_scale"], -MAX_Z, MAX_Z)
         h = np.maximum(x @ w["w0"] + w["b0"][:, None], 0)
         h = np.maximum(h @ w["w1"] + w["b1"][:, None], 0)
         o = h @ w["w2"] + w["b2"][:, None]
@@ -66,23 +61,14 @@ class Ensemble:
         return (
             means.mean(axis=0) * w["y_scale"] + w["y_mean"],
             np.sqrt(variances.mean(axis=0) + between) * w["y_scale"],
-            np.sqrt(between) * w["y_scale"],
             validity,
             np.sqrt(distance) / w["strange_at"][0],
         )
 
-    def quantiles(self, inputs: Array) -> Array:
-        """(n, outputs) half-widths of the calibrated 90 % intervals; inputs as `spread_inputs` makes them."""
-        w = self._w
-        x = np.clip((inputs - w["s_mean"]) / w["s_scale"], -5, 5)
-        h = np.maximum(x @ w["s_w0"] + w["s_b0"], 0)
-        return np.asarray(np.exp(np.clip(h @ w["s_w1"] + w["s_b1"], -3, 6)) * w["s_factor"], dtype=np.float32)
-
     def estimate(self, features: Array) -> tuple[Array, Array, Array, Array]:
         """features: (n, features). Means and calibrated standard deviations (n, outputs), validity (n,) and
         strangeness (n,)."""
-        means, sd, disagreement, validity, strangeness = self.predict_many(features)
-        half = self.quantiles(spread_inputs(features, sd, disagreement, strangeness))
+        means, sd, validity, strangeness = self.predict_many(features)
         # Beyond the edge of the training data nothing was calibrated: the interval grows with the distance.
-        half = half * np.maximum(1.0, strangeness)[:, None] ** 2
-        return means, half / COVERAGE_Z, validity, strangeness
+        sd = sd * self._w["factor"] * np.maximum(1.0, strangeness)[:, None] ** 2
+        return means, sd, validity, strangeness
