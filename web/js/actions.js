@@ -16,3 +16,13 @@ async function request(path, options) {
 export const post = (name) => request(`/api/${name}`, { method: "POST" });
 
 export const get = (path) => request(`/api/${path}`, {});
+
+/** A request that changes something; body is sent as JSON where there is one. */
+export function send(method, path, body) {
+  const options = { method };
+  if (body !== undefined) {
+    options.headers = { "Content-Type": "application/json" };
+    options.body = JSON.stringify(body);
+  }
+  return request(`/api/${path}`, options);
+}

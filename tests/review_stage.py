@@ -1,0 +1,137 @@
+"""A prepared data folder with sessions, passages and playable clips, and the page served from it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import replace
+from pathlib import Path
+
+from book_factories import START, Taken, TakenMoment
+from clip_factories import make_film
+from page_stand_ins import ScriptedPractice
+from session_factories import Ended, make_reading
+
+from posturewatch.clips.film import write_film
+from posturewatch.comfort.verdict import Excursion
+from posturewatch.practice import Practice
+from posturewatch.resources import chart_library, web_dir
+from posturewatch.server.app import create_app
+from posturewatch.server.serving import PageServer, listen
+from posturewatch.session import Book, ClipDesk, Shelf, Store
+
+RATE_HZ = 10.0
+#: Seconds of a session, and the stretch in which the left wrist is bent far.
+LENGTH_S = 240.0
+BENT_S = (100.0, 140.0)
+PASSAGES = (
+    (0.0, "Scales", ""),
+    (90.0, "Nocturne sketch", "bars 12-16"),
+    (150.0, "Nocturne sketch", "bars 1-8"),
+)
+#: The clip's film: pictures at these times of the session.
+CLIP_S = (98.0, 106.0)
+
+
+def flexion_deg(time_s: float) -> float:
+    """The left wrist's flexion in the prepared sessions."""
+    base = 58.0 if BENT_S[0] <= time_s < BENT_S[1] and time_s % 10 < 7 else 14.0
+    return base + 5.0 * math.sin(time_s * 1.7)
+
+
+def add_session(store: Store, started_at: str, *, with_clip: bool) -> str:
+    recorder = store.begin(replace(START, started_at=started_at))
+    waiting = list(PASSAGES)
+    for index in range(round(LENGTH_S * RATE_HZ)):
+        time_s = index / RATE_HZ
+        while waiting and waiting[0][0] <= time_s:
+            recorder.passage(*waiting.pop(0))
+        values = {
+            ("left", "wrist_flexion"): (flexion_deg(time_s), 3.0),
+            ("left", "wrist_ulnar_deviation"): (4.0 + 3.0 * math.sin(time_s), 3.0),
+        }
+        if time_s < 200.0:
+            values["right", "wrist_flexion"] = (-12.0 + 4.0 * math.cos(time_s), 3.0)
+        opened = (_stay(100.0),) if index == 1000 else ()
+        closed = (replace(_stay(100.0), end_s=107.0, end="returned"),) if index == 1070 else ()
+        recorder.put(make_reading(index, time_s, values, opened=opened, closed=closed))
+    recorder.mark(60.0, "thumb again")
+    identity = recorder.finish(Ended(LENGTH_S))
+    if with_clip:
+        add_clip(store, identity, "warning", 100.0, CLIP_S)
+        add_clip(store, identity, "mark", 60.0, (57.0, 62.0))
+    return identity
+
+
+def _stay(start_s: float) -> Excursion:
+    return Excursion("left", "wrist_flexion", "flexion", "extreme", 48.6, start_s, 60.0, start_s + 1)
+
+
+def add_clip(store: Store, identity: str, kind: str, key_s: float, span_s: tuple[float, float]) -> None:
+    count = round((span_s[1] - span_s[0]) * RATE_HZ)
+    film = make_film([span_s[0] + index / RATE_HZ for index in range(count)])
+    path = ClipDesk(store).folder(identity) / f"clip-{round(span_s[0] * 1000):08d}.mp4"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_film(path, film)
+    moment = TakenMoment("mark", key_s, key_s, key_s)
+    if kind == "warning":
+        moment = TakenMoment("warning", key_s, key_s + 3, key_s + 7, "left", "wrist_flexion", "flexion")
+    size = path.stat().st_size
+    ClipDesk(store).written(
+        identity, Taken(path.stem, film.start_s, film.end_s, path, size, reason=kind, moments=(moment,))
+    )
+
+
+class Desk:
+    """What the practice page asks, with passages as the real practice has them and the feed of a script."""
+
+    def __init__(self) -> None:
+        self.scripted = ScriptedPractice(lambda time_s: ((12.0, 4.0), (-8.0, 3.0)), rate_hz=12)
+        self.asides: list[str] = []
+        self._passages = Practice(open_source=_never, begin=_never, make_monitor=_never)
+        self.feed = self.scripted.feed
+        self.start, self.stop, self.mark = self.scripted.start, self.scripted.stop, self.scripted.mark
+        self.passage, self.now_played = self._passages.passage, self._passages.now_played
+
+    def state(self) -> dict[str, object]:
+        return {**self.scripted.state(), "asides": self.asides, "passage": self.now_played()}
+
+    def close(self) -> None:
+        self.scripted.close()
+
+
+def _never(*given: object) -> object:
+    raise AssertionError("only passages are asked of this practice")
+
+
+class ReviewStage:
+    """Five weeks of sessions; the last two have a clip of a warning and one of a mark each."""
+
+    def __init__(self, folder: Path) -> None:
+        self.store = Store(folder)
+        now = dt.datetime.now(dt.timezone.utc).replace(microsecond=0)
+        self.sessions = [
+            add_session(self.store, (now - dt.timedelta(days=days)).isoformat(), with_clip=days <= 7)
+            for days in (35, 28, 21, 14, 7, 1)
+        ]
+        self.book = Book(self.store)
+        self.desk = Desk()
+        listener = listen(0)
+        app = create_app(
+            practice=self.desk,
+            pictures=self.desk.feed,
+            shelf=Shelf(self.store),
+            web_dir=web_dir(),
+            port=int(listener.getsockname()[1]),
+            book=self.book,
+            passages=self.desk,
+            libraries={"/library/plotly.min.js": chart_library()},
+        )
+        self.server = PageServer(app, listener)
+        self.server.start()
+        self.url = self.server.url
+
+    def close(self) -> None:
+        self.desk.close()
+        self.server.close()
+        self.store.close()

@@ -1,0 +1,122 @@
+// Charts by plotly, from this machine and loaded only where a page has a chart. The numbers of every chart also
+// stand in a table or a sentence beside it.
+
+import { element } from "../dom.js";
+import { sign } from "./quantities.js";
+
+const ADDRESS = "/library/plotly.min.js";
+let loading = null;
+
+function library() {
+  loading ??= new Promise((resolve, reject) => {
+    // One part of the library, its maps, writes a style of its own into the page unless an element with its
+    // 64-letter name is there; the page's security policy forbids that, and maps are not used here.
+    const find = document.getElementById;
+    document.getElementById = (id) => find.call(document, id) ?? (/^[0-9a-f]{64}$/.test(id) ? document.head : null);
+    const done = (act) => () => {
+      document.getElementById = find;
+      act();
+    };
+    document.head.append(element("script", {
+      src: ADDRESS, onload: done(() => resolve(window.Plotly)), onerror: done(() => reject(new Error("no charts"))),
+    }));
+  });
+  return loading;
+}
+
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+const SERIES = ["button", "extreme", "beyond", "muted", "focus", "ink"];
+const DASHES = ["solid", "dash", "dot", "dashdot"];
+
+/** A place for a chart; drawn by `draw` once the page is shown. */
+export function chart(label, height, make) {
+  const node = element("div", { className: "chart", attr: { role: "img", "aria-label": label } });
+  node.style.height = `${height}px`;
+  node.draw = async () => {
+    let plotly;
+    try {
+      plotly = await library();
+    } catch {
+      node.style.height = "auto";
+      node.replaceChildren(element("p", { className: "small" }, "The charts could not be loaded; the numbers are in the table."));
+      return;
+    }
+    if (!node.isConnected) return;
+    const { data, layout = {} } = make();
+    plotly.newPlot(node, data, merged(layout), { displayModeBar: false, responsive: true, doubleClick: "reset" });
+  };
+  return node;
+}
+
+export function drawCharts(root) {
+  for (const node of root.querySelectorAll(".chart")) node.draw?.();
+}
+
+function merged({ xaxis = {}, yaxis = {}, ...layout }) {
+  const axis = { gridcolor: colour("line"), zerolinecolor: colour("muted"), automargin: true, fixedrange: true };
+  return {
+    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
+    font: { family: getComputedStyle(document.body).fontFamily, size: 14, color: colour("ink") },
+    margin: { l: 8, r: 8, t: 8, b: 8 }, hovermode: "closest",
+    legend: { orientation: "h", y: -0.18, yanchor: "top" },
+    ...layout, xaxis: { ...axis, ...xaxis }, yaxis: { ...axis, ...yaxis },
+  };
+}
+
+/** Shares of the measured time per zone, one bar per line. rows: [{name, within, beyond, extreme}] in 0 to 1. */
+export function zoneChart(label, rows) {
+  const zones = [["within", "within comfort", "line", ""], ["beyond", "beyond comfort", "beyond", "/"], ["extreme", "extreme", "extreme", ""]];
+  return chart(label, 70 + 44 * rows.length, () => ({
+    data: zones.map(([key, name, tone, shape]) => ({
+      type: "bar", orientation: "h", name, y: rows.map((row) => row.name), x: rows.map((row) => 100 * row[key]),
+      marker: { color: colour(tone), pattern: { shape, fgcolor: colour("beyond-ground"), solidity: 0.3 } },
+      hovertemplate: "%{x:.0f} % %{data.name}<extra></extra>",
+    })),
+    layout: { barmode: "stack", bargap: 0.35, xaxis: { range: [0, 100], ticksuffix: " %" }, yaxis: { autorange: "reversed" } },
+  }));
+}
+
+/** The course of one quantity: lowest to highest value by bin as a band, the median as a line, limits dashed. */
+export function courseChart(label, series, binS, limits, moments) {
+  return chart(label, 300, () => {
+    const x = series.median.map((_, i) => ((i + 0.5) * binS) / 60);
+    const line = (y, more) => ({ type: "scatter", mode: "lines", x, y, hoverinfo: "skip", line: { width: 0 }, ...more });
+    return {
+      data: [
+        line(series.low, { showlegend: false }),
+        line(series.high, { fill: "tonexty", fillcolor: `${colour("button")}40`, name: "range" }),
+        line(series.median, { line: { width: 2, color: colour("button") }, name: "middle value", hoverinfo: "all",
+          hovertemplate: `%{y:.0f}${sign(series.unit)} at %{x:.1f} min<extra></extra>` }),
+        { type: "scatter", mode: "markers", name: "clips and marks", x: moments.map((one) => one.time_s / 60),
+          y: moments.map(() => 0), text: moments.map((one) => one.text), hovertemplate: "%{text}<extra></extra>",
+          marker: { symbol: "diamond", size: 11, color: colour("extreme") } },
+      ],
+      layout: {
+        xaxis: { title: { text: "minutes" }, rangemode: "tozero" }, yaxis: { ticksuffix: sign(series.unit), zeroline: true },
+        shapes: limits.map((one) => ({
+          type: "line", xref: "paper", x0: 0, x1: 1, y0: one.value, y1: one.value,
+          line: { width: 1.5, dash: one.level === "extreme" ? "solid" : "dash", color: colour(one.level === "extreme" ? "extreme" : "beyond") },
+        })),
+      },
+    };
+  });
+}
+
+/** Lines over days or weeks. lines: [{name, x: [day], y: [share in 0 to 1 or null]}]. */
+export function shareChart(label, lines) {
+  return chart(label, 330, () => ({
+    data: lines.map(({ name, x, y }, i) => ({
+      type: "scatter", mode: "lines+markers", name, x, y: y.map((one) => (one === null ? null : 100 * one)), connectgaps: false,
+      line: { width: 2.5, color: colour(SERIES[i % SERIES.length]), dash: DASHES[Math.floor(i / 2) % DASHES.length] },
+      marker: { size: 8, symbol: i }, hovertemplate: "%{x|%d %b}: %{y:.0f} %<extra>%{data.name}</extra>",
+    })),
+    layout: { xaxis: { type: "date" }, yaxis: { rangemode: "tozero", ticksuffix: " %" }, legend: { orientation: "h", y: -0.15, yanchor: "top" } },
+  }));
+}
+
+export function barChart(label, x, y, unit) {
+  return chart(label, 240, () => ({
+    data: [{ type: "bar", x, y, marker: { color: colour("button") }, hovertemplate: `%{x|%d %b}: %{y:.0f} ${unit}<extra></extra>` }],
+    layout: { xaxis: { type: "date" }, yaxis: { title: { text: unit }, rangemode: "tozero" }, showlegend: false },
+  }));
+}
