@@ -114,6 +114,12 @@ def augment(
     return x, turned
 
 
+def _in_space(direction: torch.Tensor, slope: torch.Tensor) -> torch.Tensor:
+    """(n, 3) unit vectors from directions in the picture (n, 2) and depth slopes (n,)."""
+    flat = functional.normalize(direction, dim=1)
+    return functional.normalize(torch.cat([flat, slope[:, None]], dim=1), dim=1)
+
+
 def loss_of(output: torch.Tensor, target: dict[str, torch.Tensor]) -> torch.Tensor:
     direction = target["direction"]
     visible = target["visible"]
@@ -126,10 +132,13 @@ def loss_of(output: torch.Tensor, target: dict[str, torch.Tensor]) -> torch.Tens
     norm = (raw.norm(dim=1) - 1).square()
     slope_scale = output[:, 4].clamp(-4, 2)
     slope = (output[:, 3] - target["slope"]).abs() * torch.exp(-slope_scale) + slope_scale
+    # The same in space: what the wrist's angles are made of. A forearm that points at the camera has no sure
+    # direction in the picture, and needs none.
+    space = (_in_space(raw, output[:, 3]) - _in_space(direction, target["slope"])).norm(dim=1)
     angles = functional.huber_loss(output[:, 5:7], target["angles"], reduction="none").sum(1)
     seen = functional.binary_cross_entropy_with_logits(output[:, 7], visible)
     weight = 0.15 + 0.85 * visible
-    return (weight * (axis + 0.2 * norm + 0.5 * slope + 0.7 * angles)).mean() + 0.2 * seen
+    return (weight * (axis + 0.2 * norm + 0.5 * slope + 3.0 * space + 0.5 * angles)).mean() + 0.2 * seen
 
 
 def train(
@@ -236,7 +245,7 @@ def targets_of(columns: dict[str, np.ndarray], device: str) -> dict[str, torch.T
     direction = np.where(usable[:, None], columns["direction"], [0.0, 1.0])
     return {
         "direction": tensor(direction),
-        "slope": tensor(np.clip(columns["slope"], -2.5, 2.5)),
+        "slope": tensor(np.clip(columns["slope"], -4, 4)),
         "angles": tensor(np.clip(columns["y"][:, :2] / 30, -3, 3)),
         "visible": tensor(np.where(usable, columns["forearm_visible"], 0.0)),
     }
