@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from scipy.stats import laplace
 from test_tracking_roi import flat_hand, placed
 
 from posturewatch.errors import UnavailableError
@@ -73,8 +74,10 @@ def test_what_cannot_be_cut_raises(side: str, points: np.ndarray) -> None:
         crop_transform(points, side)  # type: ignore[arg-type]
 
 
-def test_default_sd_is_the_root_of_the_variance() -> None:
-    assert default_sd_deg(2 * np.log(np.radians(3.0))) == pytest.approx(3.0)
+def test_default_sd_is_that_of_a_laplace_distribution() -> None:
+    scale = np.radians(3.0)
+    # scipy's own standard deviation of that distribution is the reference.
+    assert default_sd_deg(float(np.log(scale))) == pytest.approx(np.degrees(laplace(scale=scale).std()))
 
 
 class FixedNet(ForearmNet):
