@@ -22,7 +22,7 @@ from posturewatch.session import Book, ClipDesk, Shelf, Store
 
 RATE_HZ = 10.0
 #: Seconds of a session, and the stretch in which the left wrist is bent far.
-LENGTH_S = 240.0
+LENGTH_S = 360.0
 BENT_S = (100.0, 140.0)
 PASSAGES = (
     (0.0, "Scales", ""),
@@ -50,7 +50,7 @@ def add_session(store: Store, started_at: str, *, with_clip: bool) -> str:
             ("left", "wrist_flexion"): (flexion_deg(time_s), 3.0),
             ("left", "wrist_ulnar_deviation"): (4.0 + 3.0 * math.sin(time_s), 3.0),
         }
-        if time_s < 200.0:
+        if time_s < 300.0:
             values["right", "wrist_flexion"] = (-12.0 + 4.0 * math.cos(time_s), 3.0)
         opened = (_stay(100.0),) if index == 1000 else ()
         closed = (replace(_stay(100.0), end_s=107.0, end="returned"),) if index == 1070 else ()

@@ -421,8 +421,12 @@ def test_the_page_can_be_used_by_keyboard_alone(
     open_page: Callable[..., sync_api.Page], stage: Stage
 ) -> None:
     page = open_page()
-    page.keyboard.press("Tab")
-    assert page.evaluate(FOCUSED) == "start"
+    above = []
+    while page.evaluate(FOCUSED) != "start":
+        page.keyboard.press("Tab")
+        above.append(page.evaluate(FOCUSED))
+        assert len(above) <= 4
+    assert above == ["passage", "check", "A", "start"]
     outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
     assert outline == "solid"
     page.keyboard.press("Enter")

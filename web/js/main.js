@@ -5,8 +5,10 @@ import { setData, setText } from "./dom.js";
 import { HandPanel } from "./hands.js";
 import { listenToKeys } from "./keys.js";
 import { Live } from "./live.js";
+import { openCheck } from "./check.js";
 import { message } from "./message.js";
 import { clear, draw } from "./overlay.js";
+import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
 import { clock } from "./words.js";
@@ -79,6 +81,13 @@ byId("mark").addEventListener("click", mark);
 byId("stop").addEventListener("click", () => turn("stop"));
 byId("start").addEventListener("click", () => turn("start"));
 byId("mute").addEventListener("click", () => sound.setMuted(!sound.muted));
+const passages = new PassageBar({ say, fail });
+const hidden = new Set();
+byId("check").addEventListener("click", () => openCheck({ sessionId: view.state?.session_id ?? null, fail }));
+byId("aside").querySelector("button").addEventListener("click", () => {
+  hidden.add(byId("aside").querySelector("span").textContent);
+  renderAside();
+});
 setInterval(watchPictures, 250);
 window.addEventListener("resize", () => { if (!view.pictures) clear(canvas); });
 renderSound();
@@ -88,6 +97,8 @@ function takeState(state) {
   const before = view.state?.phase;
   view.state = state;
   view.connection = "open";
+  if ("passage" in state) passages.show(state.passage);
+  renderAside();
   if (state.phase !== before) {
     if (state.phase === "watching") {
       pictureAt = performance.now();
@@ -132,7 +143,7 @@ async function openSummary(sessionId) {
   const { body, error } = await get(`sessions/${encodeURIComponent(sessionId)}/summary`);
   if (view.summaryOf !== sessionId) return;
   if (error) return fail(error);
-  showSummary(byId("summary"), body, { limits: view.limits, fault: view.state.fault, onStart: () => turn("start") });
+  showSummary(byId("summary"), body, { limits: view.limits, fault: view.state.fault, onStart: () => turn("start"), sessionId });
   byId("watch").hidden = true;
   byId("summary").hidden = false;
   render();
@@ -236,6 +247,16 @@ function facts(header) {
   if (header.dropped > 0) parts.push(`${header.dropped} skipped`);
   if (marks > 0) parts.push(marks === 1 ? "1 mark" : `${marks} marks`);
   return `${parts.join(", ")}.`;
+}
+
+/** One quiet sentence at a time; a hidden one stays hidden until the page is opened again. */
+function renderAside() {
+  const [text = ""] = (view.state?.asides ?? []).filter((one) => !hidden.has(one));
+  const span = byId("aside").querySelector("span");
+  if (text && span.textContent !== text) say(text);
+  setText(span, text);
+  byId("aside").hidden = byId("aside").querySelector("button").hidden = text === "";
+  byId("check").disabled = view.state?.phase === "watching" || view.state?.phase === "opening";
 }
 
 function renderSound() {

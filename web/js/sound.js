@@ -10,8 +10,9 @@ export class Sound {
   constructor(onChange) {
     this.muted = recall();
     this.onChange = onChange;
-    // Browsers let a page sound only after a click or a key.
-    for (const kind of ["pointerdown", "keydown"]) {
+    // Browsers let a page sound only after a click or a key. The whole click, not its beginning: the hint goes
+    // then, what stands below moves, and a button would slip away from under the finger.
+    for (const kind of ["click", "keydown"]) {
       document.addEventListener(kind, () => this.#allow(), { capture: true });
     }
   }

@@ -14,13 +14,15 @@ const CAUTIONS = [
 ];
 
 /** Fills node with a session's summary (posturewatch/session/summaries.py). onStart begins the next session. */
-export function showSummary(node, summary, { limits, fault, onStart }) {
+export function showSummary(node, summary, { limits, fault, onStart, sessionId }) {
   const catalogue = new Map(limits.quantities.map((quantity) => [quantity.name, quantity]));
   const start = element("button", { type: "button", className: "button start", id: "start-again", onclick: onStart },
     element("span", { className: "button-label" }, "Start again"), element("kbd", {}, "Page Up"));
   node.replaceChildren(
     element("header", { className: "summary-head" },
       element("div", {}, element("h1", { tabIndex: -1 }, "Practice ended"), element("p", {}, opening(summary)),
+        element("p", {}, element("a", { href: `/book.html#/session/${encodeURIComponent(sessionId)}`, className: "bar-button" },
+          "Passages, clips and what to work on next")),
         fault ? element("p", { className: "fault", attr: { role: "alert" } }, fault) : null),
       start),
     element("div", { className: "summary-columns" }, warnings(summary, catalogue), marks(summary)),

@@ -65,11 +65,11 @@ function merged({ xaxis = {}, yaxis = {}, ...layout }) {
 
 /** Shares of the measured time per zone, one bar per line. rows: [{name, within, beyond, extreme}] in 0 to 1. */
 export function zoneChart(label, rows) {
-  const zones = [["within", "within comfort", "line", ""], ["beyond", "beyond comfort", "beyond", "/"], ["extreme", "extreme", "extreme", ""]];
+  const zones = [["within", "within comfort", "line", ""], ["beyond", "beyond comfort", "beyond-ground", "/"], ["extreme", "extreme", "extreme", ""]];
   return chart(label, 70 + 44 * rows.length, () => ({
     data: zones.map(([key, name, tone, shape]) => ({
       type: "bar", orientation: "h", name, y: rows.map((row) => row.name), x: rows.map((row) => 100 * row[key]),
-      marker: { color: colour(tone), pattern: { shape, fgcolor: colour("beyond-ground"), solidity: 0.3 } },
+      marker: { color: colour(tone), pattern: { shape, fgcolor: colour("beyond"), fillmode: "overlay", solidity: 0.45 } },
       hovertemplate: "%{x:.0f} % %{data.name}<extra></extra>",
     })),
     layout: { barmode: "stack", bargap: 0.35, xaxis: { range: [0, 100], ticksuffix: " %" }, yaxis: { autorange: "reversed" } },

@@ -148,7 +148,7 @@ function courseCard(trace, exposures, { clips, marks }) {
 
 function detailCard(exposures) {
   const rows = exposures.filter((one) => one.measured_s > 0).flatMap((one) => one.directions.flatMap((direction) =>
-    direction.levels.map((level) => [
+    direction.levels.filter((level) => level.seconds > 0).map((level) => [
       `${sentenceCase(one.side)} ${quantityOf(one.quantity).label.split(" ")[0]}, ${directionWords(direction.direction)}`,
       `${level.level}, ${Math.round(level[`limit_${one.unit}`])}${sign(one.unit)}`,
       `${duration(level.seconds)} (${percent(level.share)})`,
@@ -161,7 +161,7 @@ function detailCard(exposures) {
       one.rests === null ? "–" : String(one.rests.per_minute)];
   });
   return card("In detail",
-    table("Beyond each limit", ["Direction", "Limit", "Time beyond", "Longest stay", "Times", "Dose"], rows),
+    rows.length === 0 ? element("p", {}, "No limit was passed, as far as it was measured.") : table("Beyond each limit", ["Direction", "Limit", "Time beyond", "Longest stay", "Times", "Dose"], rows),
     table("Spread and rests", ["Quantity", "10th percentile", "Middle", "90th percentile", "Rests a minute"], spread),
     element("p", { className: "small" }, "Dose: degrees beyond the limit times seconds. Rests: 2 s or more near neutral. Posture only: a camera cannot "
       + "see force, which matters as much."),

@@ -1,0 +1,307 @@
+"""The practice book in headless Chromium, on a prepared data folder with real clips."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from review_stage import RATE_HZ, ReviewStage, flexion_deg
+
+pytestmark = pytest.mark.browser
+
+sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
+
+_CHROMIUM = next(
+    (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
+)
+WAIT_MS = 20_000
+TIME = "document.querySelector('video').currentTime"
+SETTLED = "() => [...document.querySelectorAll('video')].every((one) => !one.seeking && one.readyState >= 2)"
+
+Open = Callable[..., "sync_api.Page"]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[sync_api.Browser]:
+    if _CHROMIUM is None:
+        pytest.skip("no Chromium found; install chromium to run the browser tests")
+    with sync_api.sync_playwright() as playwright:
+        launched = playwright.chromium.launch(
+            executable_path=_CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield launched
+        launched.close()
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[ReviewStage]:
+    one = ReviewStage(tmp_path)
+    yield one
+    one.close()
+
+
+@pytest.fixture
+def open_page(browser: sync_api.Browser, stage: ReviewStage) -> Iterator[Open]:
+    """Opens a page of the book; at the end nothing may have failed in it, and nothing may have left this machine."""
+    contexts, faults, requests = [], [], []
+
+    def open_one(address: str, width: int = 1280, height: int = 800) -> sync_api.Page:
+        context = browser.new_context(viewport={"width": width, "height": height})
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(WAIT_MS)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda line: faults.append(line.text) if line.type == "error" else None)
+        page.on("request", lambda request: requests.append(request.url))
+        page.goto(stage.url + address)
+        return page
+
+    yield open_one
+    for context in contexts:
+        context.close()
+    hosts = {urlsplit(url).hostname for url in requests if urlsplit(url).scheme not in ("blob", "data")}
+    assert hosts == {"127.0.0.1"}
+    assert faults == []
+
+
+def clips(stage: ReviewStage, reason: str = "warning") -> list[dict]:
+    """Those of the newest session first."""
+    return [one for one in stage.book.clips() if one["reason"] == reason]
+
+
+def review(open_page: Open, *ids: int, **size: int) -> sync_api.Page:
+    page = open_page("book.html#/review/" + "/".join(map(str, ids)), **size)
+    page.wait_for_selector(".player .trace")
+    page.wait_for_function(SETTLED)
+    return page
+
+
+def wide(page: sync_api.Page) -> bool:
+    return page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
+
+
+def see(page: sync_api.Page, selector: str, text: str) -> None:
+    sync_api.expect(page.locator(selector).first).to_contain_text(text, timeout=WAIT_MS)
+
+
+def reading_at(page: sync_api.Page, stage: ReviewStage) -> None:
+    """What is told beside the picture is what was measured at that picture's time."""
+    clip_s = page.evaluate(TIME)
+    session_s = int((clips(stage)[0]["start_s"] + clip_s) * RATE_HZ + 1e-6) / RATE_HZ
+    value = flexion_deg(session_s)
+    zone = "extreme" if value > 48.6 else "beyond comfort" if value > 37.7 else "within comfort"
+    see(page, ".trace-reading", f"{round(value)}° flexion, {zone}")
+    see(page, ".chip[data-side=left] b", f"{round(value)}° flexion")
+
+
+def test_a_clip_steps_seeks_and_tells_the_measured_angle(open_page: Open, stage: ReviewStage) -> None:
+    page = review(open_page, clips(stage)[0]["id"])
+    reading_at(page, stage)
+    for count in (1, 2, 3):
+        page.keyboard.press("ArrowRight")
+        page.wait_for_function(SETTLED)
+        # In the middle of the picture, so that no rounding shows its neighbour.
+        assert page.evaluate(TIME) == pytest.approx((count + 0.5) / RATE_HZ, abs=0.01)
+    page.click("#back")
+    page.wait_for_function(SETTLED)
+    assert page.evaluate(TIME) == pytest.approx(2.5 / RATE_HZ, abs=0.01)
+    box = page.locator(".trace").bounding_box()
+    page.mouse.click(box["x"] + box["width"] * 0.6, box["y"] + 40)
+    page.wait_for_function(SETTLED)
+    left = 46 / 800  # the trace's own margin
+    assert page.evaluate(TIME) == pytest.approx(8.0 * (0.6 - left) / (1 - left), abs=0.05)
+    reading_at(page, stage)
+    assert page.locator(".trace-limit.extreme").count() == 1
+    page.keyboard.press("o")
+    assert page.is_hidden(".film-overlay")
+
+
+def test_a_clip_plays_at_each_speed_and_loops(open_page: Open, stage: ReviewStage) -> None:
+    page = review(open_page, clips(stage)[0]["id"])
+    for key, speed in (("1", 0.25), ("2", 0.5), ("3", 1)):
+        page.keyboard.press(key)
+        assert page.evaluate("document.querySelector('video').playbackRate") == speed
+    page.keyboard.press("l")
+    page.keyboard.press("Space")
+    page.wait_for_function(f"() => {TIME} > 0.3")
+    see(page, "#play", "Pause")
+    page.evaluate("document.querySelector('video').currentTime = 7.7")
+    page.wait_for_function(f"() => {TIME} < 2")
+    page.keyboard.press("Space")
+    see(page, "#play", "Play")
+
+
+def test_two_clips_of_different_sessions_run_in_step(open_page: Open, stage: ReviewStage) -> None:
+    first, second = clips(stage)
+    assert first["session_id"] != second["session_id"]
+    page = review(open_page, first["id"])
+    page.select_option("#compare", str(second["id"]))
+    page.wait_for_selector(".players.two")
+    page.wait_for_function(SETTLED)
+    times = "[...document.querySelectorAll('video')].map((one) => one.currentTime)"
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function(SETTLED)
+    one, two = page.evaluate(times)
+    assert one == pytest.approx(two, abs=0.02)
+    box = page.locator(".trace").nth(1).bounding_box()
+    page.mouse.click(box["x"] + box["width"] * 0.5, box["y"] + 40)
+    page.wait_for_function(SETTLED)
+    one, two = page.evaluate(times)
+    assert one == pytest.approx(two, abs=0.02)
+    assert one > 2
+    page.keyboard.press("Space")
+    page.wait_for_function(f"() => {TIME} > {one + 0.6}")
+    page.keyboard.press("Space")
+    page.wait_for_function(SETTLED)
+    one, two = page.evaluate(times)
+    assert one == pytest.approx(two, abs=0.15)
+
+
+def test_a_clip_is_kept_noted_and_deleted(open_page: Open, stage: ReviewStage) -> None:
+    clip = clips(stage)[0]
+    page = review(open_page, clip["id"])
+    page.click("label:has-text('Keep it')")
+    page.fill("textarea", "elbow too low")
+    page.click("text=Save note")
+    page.wait_for_selector("span:text-is('saved')")
+    kept = stage.book.clip(clip["id"])
+    assert (kept["kept"], kept["note"]) == (True, "elbow too low")
+    page.click("text=Delete clip")
+    page.click("dialog >> text=Keep it")
+    assert len(clips(stage)) == 2
+    page.click("text=Delete clip")
+    page.click("dialog >> text=Delete clip")
+    page.wait_for_selector("#finding")
+    assert [one["id"] for one in clips(stage)] == [clips(stage)[0]["id"]] != [clip["id"]]
+    assert not stage.book._store.data_dir.joinpath(
+        "clips", clip["session_id"], clip["name"] + ".mp4"
+    ).exists()
+
+
+def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
+    open_page: Open, stage: ReviewStage
+) -> None:
+    session = stage.sessions[-1]
+    page = open_page(f"book.html#/session/{session}")
+    see(page, "#finding", "Left wrist bent in (flexion) beyond 48.6 degrees")
+    see(page, "#finding", "bars 12-16")
+    page.wait_for_selector(".chart .main-svg")
+    page.click("#passages li:nth-child(2) >> text=Change")
+    page.fill("#passages input[placeholder='bars 12-16']", "bars 12-20")
+    page.keyboard.press("Enter")
+    see(page, "#finding", "bars 12-20")
+    assert [one["bars"] for one in stage.book.session(session)["passages"]] == ["", "bars 12-20", "bars 1-8"]
+    page.click("#marks li >> text=Change")
+    page.fill("#marks input >> nth=1", "thumb high")
+    page.click("#marks >> text=Save")
+    see(page, "#marks", "thumb high")
+    assert stage.book.session(session)["marks"][0]["note"] == "thumb high"
+    watch = page.locator("#finding a", has_text="Watch clip")
+    assert watch.get_attribute("href") == f"#/review/{clips(stage)[0]['id']}"
+    page.click("#delete-session")
+    page.click("dialog >> text=Delete session")
+    see(page, "h1", "Sessions")
+    assert session not in [one["id"] for one in stage.book.data()["sessions"]]
+
+
+def test_trends_show_each_week(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("book.html#/trends/26")
+    see(page, "#page", "Left wrist, bent in (flexion), beyond extreme limit")
+    page.wait_for_selector(".chart .main-svg")
+    drawn = page.evaluate("document.querySelector('.chart').data[0].y.filter((one) => one !== null).length")
+    assert drawn == len(stage.sessions)
+    page.click("text=Nocturne sketch")
+    see(page, "h1", "Nocturne sketch")
+    page.wait_for_selector(".chart .main-svg")
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_no_page_is_wider_than_the_window(open_page: Open, stage: ReviewStage, width: int) -> None:
+    first, second = (one["id"] for one in clips(stage))
+    session = stage.sessions[-1]
+    page = open_page("book.html", width=width)
+    for address, told in [
+        ("sessions", "Sessions"),
+        (f"session/{session}", "By passage"),
+        ("clips", "Held: left wrist"),
+        (f"review/{first}/{second}", "Compare with"),
+        ("trends", "By direction"),
+        ("pieces", "Scales"),
+        ("piece/2", "Where it was played"),
+        ("know/flexion", "common practice"),
+        ("data", str(stage.store.data_dir)),
+    ]:
+        page.evaluate("(address) => { location.hash = '#/' + address; }", address)
+        see(page, "#page", told if told != "common practice" else "Common practice")
+        page.wait_for_timeout(150)
+        assert not wide(page), address
+
+
+def test_the_practice_list_is_gone_through_by_one_key(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("")
+    see(page, "#passage", "Piece and passage")
+    page.click("#passage")
+    page.fill(".sheet input >> nth=0", "noc")
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.sheet option')].some((one) => one.value === 'Nocturne sketch')"
+    )
+    page.fill(".sheet input >> nth=0", "Nocturne sketch")
+    page.fill(".sheet input >> nth=1", "bars 12-16")
+    page.fill(".sheet input >> nth=2", "72")
+    page.click("text=Add to the list")
+    see(page, ".practice-list", "bars 12-16")
+    page.fill(".sheet input >> nth=1", "bars 17-20")
+    page.click("text=Add to the list")
+    see(page, ".practice-list", "bars 17-20")
+    page.click(".sheet >> text=Close")
+    page.keyboard.press("n")
+    see(page, "#passage", "Nocturne sketch, bars 12-16 · 72 bpm (1 of 2)")
+    page.click("#next")
+    see(page, "#passage", "bars 17-20")
+    page.wait_for_timeout(400)
+    page.keyboard.press("p")
+    see(page, "#passage", "bars 12-16")
+    assert stage.desk.now_played() == {"piece": "Nocturne sketch", "bars": "bars 12-16", "tempo_bpm": 72.0}
+
+
+def test_a_check_gives_the_advice_in_its_own_words(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("", width=390, height=844)
+    page.click("#check")
+    page.click("label:has-text('6')")
+    page.locator("[aria-label='left wrist, palm side']").click()
+    page.click(".signs >> text=numbness or tingling")
+    page.wait_for_timeout(100)
+    assert not wide(page)
+    page.click("text=Keep this")
+    page.wait_for_selector(".advice")
+    (check,) = stage.book.checks()
+    assert (check["rating"], check["places"], check["signs"]) == (
+        6,
+        ["left palm side of the wrist"],
+        ["numbness or tingling"],
+    )
+    assert page.locator(".advice > p").all_inner_texts() == check["advice"]["sentences"]
+    assert check["advice"]["level"] == "end"
+
+
+def test_a_quiet_sentence_is_shown_and_can_be_hidden(open_page: Open, stage: ReviewStage) -> None:
+    stage.desk.asides = ["20 minutes of playing without a rest."]
+    page = open_page("")
+    see(page, "#aside", "without a rest")
+    page.click("#aside button")
+    page.wait_for_selector("#aside", state="hidden")
+
+
+def test_everything_can_be_deleted(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("book.html#/data")
+    page.click("#forget")
+    page.click("dialog >> text=Delete everything")
+    sync_api.expect(page.locator("section", has_text="Sessions").first).to_contain_text(
+        "None.", timeout=WAIT_MS
+    )
+    assert stage.book.data()["sessions"] == []
+    assert stage.book.pieces() == []
