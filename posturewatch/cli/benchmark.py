@@ -33,7 +33,9 @@ posturewatch benchmark
 posturewatch benchmark --film lesson.mp4 --for 120
 """,
     )
-    parser.add_argument("--film", type=Path, metavar="FILM", help="film to play (default: the demo film)")
+    parser.add_argument(
+        "--film", type=Path, metavar="FILM", help="film to play (default: the demo film at 1280 x 720)"
+    )
     parser.add_argument(
         "--for",
         dest="seconds",
@@ -48,14 +50,15 @@ posturewatch benchmark --film lesson.mp4 --for 120
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.bench import run_benchmark
+    from posturewatch.bench_film import enlarged
     from posturewatch.capture import demo_film
     from posturewatch.cli.parts import load_parts
     from posturewatch.session import Store
 
-    film = demo_film() if args.film is None else args.film
     parts = load_parts(args.settings, args.profile)
-    print(f"Measuring on {film.name}; this takes about {args.seconds + 40:.0f} seconds.", flush=True)
+    print(f"Measuring; this takes about {args.seconds + 60:.0f} seconds.", flush=True)
     with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, Store(Path(folder)) as store:
+        film = args.film or enlarged(demo_film(), Path(folder) / "demo-720p.mp4")
         run_benchmark(make_bench(parts, store), film, seconds=args.seconds)
     return 0
 
