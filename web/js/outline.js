@@ -3,7 +3,7 @@
 import { element, svg } from "./dom.js";
 
 const FINGERS = [
-  ["thumb", "rect", { x: 16, y: 82, width: 16, height: 62, rx: 8, transform: "rotate(-30 32 142)" }],
+  ["thumb", "rect", { x: 25, y: 86, width: 16, height: 62, rx: 8, transform: "rotate(-30 41 148)" }],
   ["index finger", "rect", { x: 35, y: 24, width: 15, height: 66, rx: 7 }],
   ["middle finger", "rect", { x: 53, y: 12, width: 15, height: 78, rx: 7 }],
   ["ring finger", "rect", { x: 71, y: 20, width: 15, height: 70, rx: 7 }],

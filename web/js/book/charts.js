@@ -92,7 +92,7 @@ export function courseChart(label, series, binS, limits, moments) {
           marker: { symbol: "diamond", size: 11, color: colour("extreme") } },
       ],
       layout: {
-        xaxis: { title: { text: "minutes" }, rangemode: "tozero" }, yaxis: { ticksuffix: sign(series.unit), zeroline: true },
+        xaxis: { ticksuffix: " min", rangemode: "tozero" }, yaxis: { ticksuffix: sign(series.unit), zeroline: true },
         shapes: limits.map((one) => ({
           type: "line", xref: "paper", x0: 0, x1: 1, y0: one.value, y1: one.value,
           line: { width: 1.5, dash: one.level === "extreme" ? "solid" : "dash", color: colour(one.level === "extreme" ? "extreme" : "beyond") },

@@ -14,7 +14,9 @@ export async function knowPage([which = ""]) {
         element("span", { className: "small" }, `(${why.source}; ${MARKS[why.mark]})`)))),
       element("h3", {}, "What players and teachers commonly try"), element("ul", {}, ...one.tried.map((text) => element("li", {}, text))),
       element("p", { className: "small" }, "Common practice, without a source: try one thing at a time, and keep what helps you."),
-      element("h3", {}, "When to stop, and whom to ask"), element("ul", {}, ...STOP.map((text) => element("li", {}, text))));
+      element("h3", {}, "When to stop, and whom to ask"), element("p", {}, STOP[0]),
+      element("details", {}, element("summary", {}, "Signs to take to a clinician, and whom to ask"),
+        element("ul", {}, ...STOP.slice(1).map((text) => element("li", {}, text)))));
     node.id = `know-${one.id}`;
     return node;
   });

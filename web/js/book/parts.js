@@ -47,7 +47,9 @@ export function table(caption, columns, rows, className = "") {
     element("caption", { className: "spoken" }, caption),
     element("thead", {}, element("tr", {}, ...columns.map((text) => element("th", { scope: "col" }, text)))),
     element("tbody", {}, ...rows.map(([first, ...rest]) => element("tr", {},
-      element("th", { scope: "row" }, first), ...rest.map((one) => element("td", {}, one)))))));
+      element("th", { scope: "row" }, first),
+      // On a narrow screen rows become blocks, and each cell says which column it is of.
+      ...rest.map((one, i) => element("td", { attr: { "data-column": columns[i + 1] } }, one)))))));
 }
 
 export function button(label, onclick, { className = "", ...more } = {}) {

@@ -58,7 +58,7 @@ function findingCard({ finding, clips }) {
   const watch = finding.moments.filter((one) => places.has(one)).slice(0, 3)
     .map((one) => link(`Watch clip ${places.get(one)}`, `#/review/${one}`, { className: "small-button" }));
   const facts = `Measured in ${percent(finding.measured_share)} of the passage (${duration(finding.measured_s)}), compared with `
-    + `${duration(finding.measured_elsewhere_s)} elsewhere.`;
+    + `${duration(finding.measured_elsewhere_s)} elsewhere. This share weighs each angle by its uncertainty, so the tables below can differ a little.`;
   const node = card("The next thing to work on", element("p", { className: "finding" }, finding.sentence),
     element("p", { className: "small" }, facts),
     element("p", { className: "row" }, ...watch, link("What this means", `#/know/${finding.direction}`, { className: "small-button" })));
