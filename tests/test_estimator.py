@@ -1,0 +1,102 @@
+"""The learned estimator's arithmetic and its refusals, with hand-made weights; the real ones are in test_accuracy."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_features import axis, seen
+
+from posturewatch.kinematics.estimator import Estimator, RefusalRules
+from posturewatch.kinematics.features import FEATURE_COUNT
+from posturewatch.kinematics.network import Ensemble
+from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.measurement import Refusal
+from posturewatch.observation import Observation
+
+MEMBERS = 3
+
+
+def weights(*, sd: float = 5.0, validity: float = 0.95, strange_at: float = 1e6) -> dict[str, np.ndarray]:
+    """An ensemble that says 10 degrees for everything, with the given standard deviation and validity."""
+    n = len(OUTPUTS)
+    bias = np.zeros((MEMBERS, 2 * n + 1), np.float32)
+    bias[:, :n] = 1.0
+    bias[:, n : 2 * n] = np.log(sd / 10.0)
+    bias[:, 2 * n] = np.log(validity / (1 - validity))
+    return {
+        "x_mean": np.zeros(FEATURE_COUNT), "x_scale": np.ones(FEATURE_COUNT),
+        "y_mean": np.zeros(n), "y_scale": np.full(n, 10.0),
+        "w0": np.zeros((MEMBERS, FEATURE_COUNT, 4)), "b0": np.zeros((MEMBERS, 4)),
+        "w1": np.zeros((MEMBERS, 4, 4)), "b1": np.zeros((MEMBERS, 4)),
+        "w2": np.zeros((MEMBERS, 4, 2 * n + 1)), "b2": bias,
+        "basis": np.eye(FEATURE_COUNT)[:, :2], "basis_scale": np.ones(2), "rest_scale": np.ones(1),
+        "strange_at": np.array([strange_at]), "factor": np.full(n, 1.0),
+    }  # fmt: skip
+
+
+def refusal(observation: Observation, **made: float) -> Refusal | None:
+    return Estimator(Ensemble(weights(**made))).measure(observation).left.values["wrist_flexion"].refusal
+
+
+def test_a_clear_hand_is_measured() -> None:
+    measured = Estimator(Ensemble(weights())).measure(seen(forearm=axis()))
+    one = measured.left.values["wrist_flexion"]
+    assert (one.value, one.sd) == (pytest.approx(10.0), pytest.approx(5.0))
+    assert measured.right.values["wrist_flexion"].refusal is Refusal.HAND_NOT_SEEN
+
+
+@pytest.mark.parametrize(
+    ("made", "reason"),
+    [
+        ({"sd": 40.0}, Refusal.TOO_UNCERTAIN),
+        ({"validity": 0.2}, Refusal.HAND_NOT_SEEN),
+        ({"strange_at": 0.1}, Refusal.UNUSUAL_VIEW),
+    ],
+)
+def test_what_cannot_be_trusted_is_refused_with_its_reason(made: dict[str, float], reason: Refusal) -> None:
+    assert refusal(seen(forearm=axis()), **made) is reason
+
+
+def test_without_a_forearm_the_reason_is_the_forearm() -> None:
+    assert refusal(seen(forearm=None), sd=40.0) is Refusal.FOREARM_NOT_SEEN
+
+
+def test_a_tiny_hand_and_one_at_the_edge_are_refused() -> None:
+    base = seen(forearm=axis())
+    hand = base.hands[0]
+    tiny = replace(base, hands=(replace(hand, landmarks_px=hand.landmarks_px * 0.02),))
+    assert refusal(tiny) is Refusal.HAND_TOO_SMALL
+    gone = replace(base, hands=(replace(hand, landmarks_px=hand.landmarks_px - [620.0, 0.0, 0.0]),))
+    assert refusal(gone) is Refusal.HAND_CUT_OFF
+
+
+def test_members_that_disagree_are_less_certain() -> None:
+    made = weights(sd=1.0)
+    made["b2"][:, 0] = [-1.0, 0.0, 1.0]
+    mean, sd, _, _ = Ensemble(made).estimate(np.zeros((1, FEATURE_COUNT), np.float32))
+    assert mean[0, 0] == pytest.approx(0.0, abs=1e-6)
+    # The spread of a mixture: the mean of the variances plus the variance of the means (law of total variance).
+    assert sd[0, 0] == pytest.approx(np.sqrt(1.0 + np.var([-10.0, 0.0, 10.0])), rel=1e-5)
+
+
+def test_beyond_the_known_views_the_interval_grows() -> None:
+    at_edge = Ensemble(weights(strange_at=0.5))
+    x = np.zeros((1, FEATURE_COUNT), np.float32)
+    x[0, 0] = 1.0  # at distance 1, twice the edge
+    assert at_edge.estimate(x)[1][0, 0] == pytest.approx(5.0 * 4.0)
+
+
+def test_wrong_shapes_raise() -> None:
+    with pytest.raises(ValueError, match="features"):
+        Ensemble(weights()).estimate(np.zeros((1, 3), np.float32))
+    broken = weights()
+    broken["b2"], broken["w2"] = broken["b2"][:, :-1], broken["w2"][:, :, :-1]
+    with pytest.raises(ValueError, match="last layer"):
+        Ensemble(broken)
+
+
+def test_rules_are_reachable() -> None:
+    strict = Estimator(Ensemble(weights(sd=5.0)), rules=RefusalRules(max_sd_deg=4.0))
+    assert strict.measure(seen(forearm=axis())).left.values["wrist_flexion"].refusal is Refusal.TOO_UNCERTAIN
