@@ -79,20 +79,21 @@ export function zoneChart(label, rows) {
 /** The course of one quantity: lowest to highest value by bin as a band, the median as a line, limits dashed. */
 export function courseChart(label, series, binS, limits, moments) {
   return chart(label, 300, () => {
-    const x = series.median.map((_, i) => ((i + 0.5) * binS) / 60);
+    const [unit, unitS] = binS * series.median.length < 180 ? ["s", 1] : ["min", 60];
+    const x = series.median.map((_, i) => ((i + 0.5) * binS) / unitS);
     const line = (y, more) => ({ type: "scatter", mode: "lines", x, y, hoverinfo: "skip", line: { width: 0 }, ...more });
     return {
       data: [
         line(series.low, { showlegend: false }),
         line(series.high, { fill: "tonexty", fillcolor: `${colour("button")}40`, name: "range" }),
         line(series.median, { line: { width: 2, color: colour("button") }, name: "middle value", hoverinfo: "all",
-          hovertemplate: `%{y:.0f}${sign(series.unit)} at %{x:.1f} min<extra></extra>` }),
-        { type: "scatter", mode: "markers", name: "clips and marks", x: moments.map((one) => one.time_s / 60),
+          hovertemplate: `%{y:.0f}${sign(series.unit)} at %{x:.1f} ${unit}<extra></extra>` }),
+        { type: "scatter", mode: "markers", name: "clips and marks", x: moments.map((one) => one.time_s / unitS),
           y: moments.map(() => 0), text: moments.map((one) => one.text), hovertemplate: "%{text}<extra></extra>",
           marker: { symbol: "diamond", size: 11, color: colour("extreme") } },
       ],
       layout: {
-        xaxis: { ticksuffix: " min", rangemode: "tozero" }, yaxis: { ticksuffix: sign(series.unit), zeroline: true },
+        xaxis: { ticksuffix: ` ${unit}`, rangemode: "tozero" }, yaxis: { ticksuffix: sign(series.unit), zeroline: true },
         shapes: limits.map((one) => ({
           type: "line", xref: "paper", x0: 0, x1: 1, y0: one.value, y1: one.value,
           line: { width: 1.5, dash: one.level === "extreme" ? "solid" : "dash", color: colour(one.level === "extreme" ? "extreme" : "beyond") },

@@ -54,7 +54,8 @@ export class Trace {
     this.series = series;
     this.duration = duration;
     const values = series ? series.value.filter((one) => one !== null) : [];
-    const near = limits.map((one) => one.value).filter((value) => values.some((one) => Math.sign(one) === Math.sign(value)) || values.length === 0);
+    // Limits that the angle never comes halfway to would only flatten the line.
+    const near = limits.map((one) => one.value).filter((value) => values.length === 0 || values.some((one) => one / value > 0.5));
     const all = [0, ...values, ...near];
     const middle = (Math.max(...all) + Math.min(...all)) / 2;
     const half = Math.max(LEAST_SPAN, Math.max(...all) - Math.min(...all)) / 2 + 5;
