@@ -107,6 +107,7 @@ class Monitor:
         estimator: Measurer,
         watch: Watcher,
         sinks: Sequence[Sink],
+        display: Callable[[], OneEuro] = OneEuro,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._source = source
@@ -115,7 +116,7 @@ class Monitor:
         self._watch = watch
         self._sinks = tuple(sinks)
         self._clock = clock
-        self._display = DisplayFilter()
+        self._display = DisplayFilter(display)
         self._now_s = 0.0
         self._seen_at: float | None = None
 

@@ -168,8 +168,6 @@ class WatchSettings:
 
 @dataclass(frozen=True)
 class DisplaySettings:
-    mirror: bool = _setting("flag", True, "Whether the page shows the picture mirrored")
-    sound: bool = _setting("flag", True, "Whether a warning makes a soft sound")
     min_cutoff_hz: float = _setting(
         "number", 1.0, "Smoothing of the numbers shown, at rest; lower is calmer (One Euro filter)", 0.05, 30
     )

@@ -73,7 +73,7 @@ def test_bounds(section: str, key: str) -> None:
         ("[camera]\nsource = 0", 2, "a text in quotes, not 0"),
         ("[watch]\nwarn_roles = ['fretting', 'left']", 2, "any of fretting, plucking"),
         ("[instrument]\nname = 'guitarr'", 2, "one of guitar, bass"),
-        ("[display]\nsound = 1", 2, "true or false, not 1"),
+        ("[camera]\nmirrored = 1", 2, "true or false, not 1"),
         ("[watch]\nwarn_probability = 0.6\nclear_probability = 0.7", 3, "must not lie above"),
         ("[watch]\n\nwarn_probability = 0.55\nclear_probability = 0.55\nx = 1", 5, "unknown key watch.x"),
         ("a = 1\nb = = 2", 2, "not valid TOML"),

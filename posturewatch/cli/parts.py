@@ -12,6 +12,7 @@ from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.errors import UnavailableError
+from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.monitor import FrameSource, Measurer, Monitor, Observer, Sink
 from posturewatch.practice import OpenSource
 from posturewatch.resources import calibration_dir
@@ -69,12 +70,14 @@ class Parts:
         Raises UnavailableError where models or weights are missing.
         """
         built = self.build(mode, self.settings)
+        shown = self.settings.display
         monitor = Monitor(
             source=source,
             tracker=built.tracker,
             estimator=built.measurer,
             watch=Watch(self.limits, self.rules),
             sinks=sinks,
+            display=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
         )
         return monitor, built.release
 
