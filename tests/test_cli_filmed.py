@@ -13,6 +13,7 @@ from cli_stand_ins import ScriptedHands, film
 from page_stand_ins import Player
 from test_cli_live import live
 
+from posturewatch.cli.live import libraries
 from posturewatch.cli.load import load_sentence
 from posturewatch.exposure.breaks import BreakRules
 from posturewatch.observation import HandObservation, Observation
@@ -46,6 +47,13 @@ def test_a_warning_leaves_a_clip(tmp_path: Path, monkeypatch, switched_on: str, 
             assert clip["start_s"] <= moment["start_s"] < moment["end_s"] <= clip["end_s"]
             with av.open(str(Book(store).film(clip["id"]))) as opened:
                 assert sum(1 for _ in opened.decode(video=0)) == 50
+
+
+def test_without_the_charts_library_the_page_still_comes(monkeypatch, capsys) -> None:
+    assert [path.name for path in libraries().values()] == ["plotly.min.js"]
+    monkeypatch.setattr("posturewatch.resources.find_spec", lambda name: None)
+    assert libraries() == {}
+    assert "pip install plotly" in capsys.readouterr().out
 
 
 def observation(time_s: float, shift: float | None) -> Observation:

@@ -9,10 +9,11 @@ import threading
 import webbrowser
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
-from posturewatch.errors import PosturewatchError
+from posturewatch.errors import PosturewatchError, UnavailableError
 
 if TYPE_CHECKING:
     from posturewatch.cli.parts import Parts
@@ -75,7 +76,7 @@ posturewatch live --source http://192.168.1.20:8080/video
 def run(args: argparse.Namespace) -> int:
     from posturewatch.cli.parts import load_parts
     from posturewatch.feed import LiveFeed
-    from posturewatch.resources import chart_library, web_dir
+    from posturewatch.resources import web_dir
     from posturewatch.server.app import create_app
     from posturewatch.server.serving import PageServer, listen
     from posturewatch.session import Book, Shelf, Store
@@ -100,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
             passages=live.practice,
             web_dir=web_dir(),
             port=port,
-            libraries={CHART_ADDRESS: chart_library()},
+            libraries=libraries(),
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)
@@ -113,6 +114,17 @@ def run(args: argparse.Namespace) -> int:
             live.wait()
         live.practice.stop()
         return live.last_words()
+
+
+def libraries() -> dict[str, Path]:
+    """Scripts of others that the page loads from here; without them it works, but draws no charts."""
+    from posturewatch.resources import chart_library
+
+    try:
+        return {CHART_ADDRESS: chart_library()}
+    except UnavailableError as missing:
+        print(missing.sentence, flush=True)
+        return {}
 
 
 class Live:
