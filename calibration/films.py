@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.table import Columns, observation_of, read_shards
+from calibration.table import Columns, observation_of, read
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Excursion
 from posturewatch.comfort.watch import Watch
@@ -163,7 +163,7 @@ def _held(some: list[Run], max_sd_deg: float) -> tuple[int, int, int, int]:
 
 def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules) -> None:
     """Errors on films, frame by frame and with time used, and the held excursions."""
-    all_runs = list(runs(read_shards(folder, split), Estimator(ensemble, rules=rules)))
+    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules)))
     print(
         "\nFilms: share measured, then mean, median, 90th percentile of the absolute error, and interval coverage"
     )
@@ -213,7 +213,7 @@ def main() -> None:
     parser.add_argument("--weights", type=Path)
     args = parser.parse_args()
     estimator = Estimator(Ensemble(read_weights(args.weights)))
-    fit(list(runs(read_shards(args.data, "calfilm"), estimator)))
+    fit(list(runs(read(args.data, "calfilm"), estimator)))
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
 from posturewatch.tracking.forearm import axis_of, crop_transform
 
-__all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read_shards"]
+__all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read", "read_shards"]
 
 Columns = dict[str, NDArray[Any]]
 
@@ -97,10 +97,14 @@ def table_of(columns: Columns) -> Table:
     )
 
 
-def load(folder: Path, split: str) -> Table:
-    """One split's matrices, with the forearm network's outputs where `forearm-<split>.npz` lies beside it."""
+def read(folder: Path, split: str) -> Columns:
+    """One split's columns, with the forearm network's outputs where `forearm-<split>.npz` lies beside them."""
     columns = read_shards(folder, split)
     measured = folder / f"forearm-{split}.npz"
     if measured.exists():
         add_forearm(columns, np.load(measured)["output"])
-    return table_of(columns)
+    return columns
+
+
+def load(folder: Path, split: str) -> Table:
+    return table_of(read(folder, split))
