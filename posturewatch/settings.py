@@ -190,8 +190,11 @@ class ClipSettings:
         0.05,
         10_000,
     )
-    film_sound: bool = _setting(
-        "flag", True, "Whether clips of a film carry its sound; a camera's clips have none"
+    film_sound: bool = _setting("flag", True, "Whether clips of a film carry its sound")
+    microphone: bool = _setting(
+        "flag",
+        False,
+        "Whether a camera's clips carry the microphone's sound; it listens only while a session runs",
     )
 
 

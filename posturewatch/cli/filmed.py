@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from posturewatch.clips import ClipKeeper, FilmSound, Shelf, remove_leftovers
+from posturewatch.clips import ClipKeeper, FilmSound, Microphone, Shelf, remove_leftovers
+from posturewatch.errors import UnavailableError
 from posturewatch.monitor import Outcome
 from posturewatch.practice import SessionRecorder
 from posturewatch.reading import Reading
@@ -15,6 +16,8 @@ __all__ = ["Clipping", "FilmedSession"]
 
 _BYTES_PER_GB = 1_000_000_000
 
+MICROPHONE_ON = "The microphone is on: the clips of this session carry its sound."
+
 
 class FilmedSession:
     """Takes what a session's recorder takes, and hands it to the recorder and to the clips' keeper.
@@ -23,9 +26,19 @@ class FilmedSession:
     are no clips any more, in one sentence, or is None.
     """
 
-    def __init__(self, recorder: SessionRecorder, keeper: ClipKeeper) -> None:
+    def __init__(
+        self,
+        recorder: SessionRecorder,
+        keeper: ClipKeeper,
+        microphone: Microphone | None = None,
+        silence: str | None = None,
+    ) -> None:
+        """microphone: handed over; closed when the session ends. silence: why there is none although one was
+        asked for, in one sentence."""
         self._recorder = recorder
         self._keeper = keeper
+        self._microphone = microphone
+        self._silence = silence
 
     @property
     def session_id(self) -> str:
@@ -39,8 +52,17 @@ class FilmedSession:
     def clip_fault(self) -> str | None:
         return self._keeper.fault
 
+    @property
+    def sound_notice(self) -> str | None:
+        """That the microphone listens, or why it does not although it was asked for; None where it was not."""
+        if self._microphone is None:
+            return self._silence
+        return MICROPHONE_ON if self._microphone.listening else self._microphone.notice
+
     def put(self, reading: Reading) -> None:
         self._recorder.put(reading)
+        if self._microphone is not None:
+            self._microphone.picture(reading.frame.time_s, reading.taken_s)
         self._keeper.put(reading)
 
     def mark(self, time_s: float, note: str | None = None) -> None:
@@ -53,10 +75,15 @@ class FilmedSession:
         self._recorder.passage(time_s, piece, bars, tempo_bpm)
 
     def finish(self, outcome: Outcome) -> object:
+        # It stops listening at once; the last clips still ask for what it heard.
+        if self._microphone is not None:
+            self._microphone.close()
         # The clips first: while they are written, the session counts as running and cannot be deleted.
         try:
             self._keeper.finish(outcome)
         finally:
+            if self._microphone is not None:
+                self._microphone.forget()
             ended = self._recorder.finish(outcome)
         return ended
 
@@ -76,11 +103,13 @@ class Clipping:
     def begin(self, recorder: SessionRecorder, film: Path | None) -> SessionRecorder:
         """The recorder with clips beside it, or alone where clips are off.
 
-        film: the source's file, where it is one, for its sound.
+        film: the source's file, where it is one, for its sound; a source without one is live, and its clips have
+        the microphone's sound where that is switched on.
         """
         if not self._settings.enabled:
             return recorder
         desk, identity = self._desk, recorder.session_id
+        microphone, silence = self._listen() if film is None else (None, None)
         keeper = ClipKeeper(
             desk.folder(identity),
             on_clip=lambda record: desk.written(identity, record),
@@ -90,6 +119,15 @@ class Clipping:
                 is_kept=desk.is_kept,
                 on_removed=desk.removed,
             ),
-            sound=FilmSound(film) if film is not None and self._settings.film_sound else None,
+            sound=FilmSound(film) if film is not None and self._settings.film_sound else microphone,
         )
-        return FilmedSession(recorder, keeper)
+        return FilmedSession(recorder, keeper, microphone, silence)
+
+    def _listen(self) -> tuple[Microphone | None, str | None]:
+        """The microphone where it is switched on; or why it cannot be used."""
+        if not self._settings.microphone:
+            return None, None
+        try:
+            return Microphone.open(), None
+        except UnavailableError as missing:
+            return None, missing.sentence

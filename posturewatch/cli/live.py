@@ -200,9 +200,11 @@ class Live:
             return self._recorder
 
     def _asides(self) -> list[str]:
-        """What the page says quietly: no clips any more, time for a rest, a week that rises suddenly."""
+        """What the page says quietly: no clips any more, time for a rest, a week that rises suddenly, the
+        microphone."""
         clip_fault = getattr(self._recorder, "clip_fault", None)
-        return [one for one in (clip_fault, self._rest.notice, self._load) if one is not None]
+        sound = getattr(self._recorder, "sound_notice", None)
+        return [one for one in (clip_fault, self._rest.notice, self._load, sound) if one is not None]
 
     def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
         with self._first_fault():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
+from posturewatch.clips.microphone import Microphone
 from posturewatch.clips.ring import Ring
 from posturewatch.clips.shelf import Shelf, remove_leftovers
 from posturewatch.clips.sound import FilmSound, Sound
@@ -14,6 +15,7 @@ __all__ = [
     "ClipRecord",
     "ClipRules",
     "FilmSound",
+    "Microphone",
     "Moment",
     "Ring",
     "Shelf",

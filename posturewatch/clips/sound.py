@@ -37,8 +37,7 @@ class SoundPiece:
 
 class Sound(Protocol):
     """Gives the sound of a stretch of the session, or None where there is none. Called in the clips' thread;
-    may take as long as reading a file, never raises. A microphone would keep a ring of its own and answer
-    from it."""
+    may take as long as reading a file, never raises."""
 
     def between(self, start_s: float, end_s: float) -> SoundPiece | None: ...
 

@@ -1,0 +1,268 @@
+"""The microphone's sound: laid at its time of the session, bounded, and quietly absent where there is none."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import av
+import numpy as np
+import pytest
+from capture_films import write_film
+from cli_stand_ins import ScriptedHands
+from test_cli_live import live
+
+from posturewatch.cli.filmed import MICROPHONE_ON, Clipping
+from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, Microphone
+from posturewatch.errors import UnavailableError
+from posturewatch.session import Book, Store
+from posturewatch.settings import ClipSettings, parse_settings
+
+RATE_HZ = 48_000
+
+
+class FakeStream:
+    """An open input of a sound card; `hear` plays the card's thread."""
+
+    def __init__(self, blocksize: int, callback: Any, **asked: Any) -> None:
+        self.blocksize, self.callback, self.asked = blocksize, callback, asked
+        self.active = False
+        self.closed = 0
+
+    def start(self) -> None:
+        self.active = True
+
+    def close(self) -> None:
+        self.active = False
+        self.closed += 1
+
+    def hear(self, samples: np.ndarray, *, age_s: float | None = None, lost: bool = False) -> None:
+        """age_s: how old the driver says the first sample is; None where it does not stamp."""
+        times = SimpleNamespace(currentTime=age_s or 0.0, inputBufferAdcTime=0.0)
+        data = samples.astype(np.int16).reshape(-1, 1)
+        self.callback(data, len(data), times, SimpleNamespace(input_overflow=lost))
+        data[:] = 0  # the card uses its memory again
+
+
+class FakeLibrary:
+    """What `sounddevice` gives; `streams` are those that were opened."""
+
+    class PortAudioError(Exception):
+        pass
+
+    def __init__(self, fault: Exception | None = None, rate_hz: float = RATE_HZ) -> None:
+        self.fault, self.rate_hz = fault, rate_hz
+        self.streams: list[FakeStream] = []
+
+    def query_devices(self, kind: str) -> dict[str, float]:
+        assert kind == "input"
+        if self.fault is not None:
+            raise self.fault
+        return {"default_samplerate": self.rate_hz}
+
+    def InputStream(self, **asked: Any) -> FakeStream:  # noqa: N802
+        self.streams.append(FakeStream(**asked))
+        return self.streams[-1]
+
+
+class Stage:
+    """A microphone with a clock of its own; its sound is a ramp, so that each sample tells when it was heard."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, started_s: float = 1000.0) -> None:
+        self.library = FakeLibrary()
+        monkeypatch.setitem(sys.modules, "sounddevice", self.library)
+        self.now_s = started_s
+        self.microphone = Microphone.open(lambda: self.now_s)
+        (self.stream,) = self.library.streams
+        self.started_s = started_s
+
+    def play(self, seconds: float, delay_s: Any = lambda index: 0.0, **more: Any) -> None:
+        """The card hears for so long. A sample's value is its tenth of a second since the start, modulo 300."""
+        block_s = self.stream.blocksize / RATE_HZ
+        begin_s = self.now_s
+        for index in range(round(seconds / block_s)):
+            heard_s = begin_s + index * block_s
+            at_s = heard_s - self.started_s + np.arange(self.stream.blocksize) / RATE_HZ
+            self.now_s = heard_s + block_s + delay_s(index)
+            self.stream.hear(np.floor(at_s * 10 + 1e-6) % 300 + 1, **more)
+        self.now_s = begin_s + seconds
+
+
+def tenths(piece: Any) -> np.ndarray:
+    return np.round(piece.samples[0] * 32768).astype(int) - 1
+
+
+@pytest.mark.parametrize("jitter_s", [0.0, 0.04])
+def test_sound_lies_at_its_time_of_the_session(monkeypatch, jitter_s: float) -> None:
+    stage = Stage(monkeypatch)
+    # The session's 0 is 2.5 s after the card began; pictures come up to 0.1 s late, some at once.
+    for index in range(60):
+        stage.microphone.picture(index / 30, 1002.5 + index / 30 + (0.1 if index % 3 else 0.0))
+    stage.play(10.0, lambda index: jitter_s * (index % 4))
+    piece = stage.microphone.between(1.0, 4.0)
+    assert piece is not None
+    assert (piece.start_s, piece.rate_hz, piece.samples.shape) == (1.0, RATE_HZ, (1, 3 * RATE_HZ))
+    expected = np.floor((3.5 + np.arange(3 * RATE_HZ) / RATE_HZ) * 10 + 1e-6)
+    # To a sample or two where the tenth changes.
+    assert (tenths(piece) != expected).sum() <= 60
+
+
+def test_the_drivers_own_stamp_counts_where_it_has_one(monkeypatch) -> None:
+    stage = Stage(monkeypatch)
+    stage.microphone.picture(0.0, 1000.0)
+    # The card holds every block back for 0.2 s, and says so.
+    stage.play(3.0, lambda index: 0.2, age_s=0.25)
+    piece = stage.microphone.between(1.0, 2.0)
+    assert piece is not None
+    assert (tenths(piece) != np.floor((1 + np.arange(RATE_HZ) / RATE_HZ) * 10 + 1e-6)).sum() <= 20
+
+
+def test_lost_sound_is_silence_and_what_follows_keeps_its_time(monkeypatch) -> None:
+    stage = Stage(monkeypatch)
+    stage.microphone.picture(0.0, 1000.0)
+    stage.play(2.0)
+    stage.now_s += 1.0
+    stage.play(stage.stream.blocksize / RATE_HZ, lost=True)
+    stage.play(1.0)
+    piece = stage.microphone.between(1.5, 3.5)
+    assert piece is not None
+    found = tenths(piece)
+    middle = RATE_HZ // 20 + np.arange(20) * RATE_HZ // 10  # the middle of each tenth
+    assert found[middle].tolist() == [15, 16, 17, 18, 19, *[-1] * 10, 30, 31, 32, 33, 34]
+
+
+def test_only_the_last_moments_are_kept(monkeypatch) -> None:
+    stage = Stage(monkeypatch)
+    stage.microphone.picture(0.0, 1000.0)
+    stage.play(KEPT_S + 20.0)
+    kept = sum(block.samples.nbytes for block in stage.microphone._blocks)
+    assert kept <= 2 * RATE_HZ * KEPT_S
+    assert stage.microphone.between(5.0, 19.0) is None
+    assert stage.microphone.between(25.0, 55.0) is not None
+    stage.microphone.forget()
+    assert stage.microphone.between(25.0, 55.0) is None
+
+
+def test_without_a_picture_the_time_is_unknown(monkeypatch) -> None:
+    stage = Stage(monkeypatch)
+    stage.play(1.0)
+    assert stage.microphone.between(0.0, 1.0) is None
+
+
+def test_closing_twice_closes_once_and_leaves_what_was_heard(monkeypatch) -> None:
+    stage = Stage(monkeypatch)
+    stage.microphone.picture(0.0, 1000.0)
+    stage.play(1.0)
+    assert stage.microphone.listening
+    for _ in range(2):
+        stage.microphone.close()
+    assert (stage.stream.closed, stage.microphone.listening, stage.microphone.notice) == (1, False, None)
+    assert stage.microphone.between(0.0, 1.0) is not None
+
+
+def test_a_microphone_that_is_pulled_out_is_told_of(monkeypatch) -> None:
+    stage = Stage(monkeypatch)
+    assert stage.microphone.notice is None
+    stage.stream.active = False
+    assert (stage.microphone.listening, stage.microphone.notice) == (False, GONE)
+
+
+@pytest.mark.parametrize(("own_hz", "rate_hz"), [(44_100.0, 44_100), (16_000.0, 16_000), (192_000.0, 48_000)])
+def test_the_cards_own_rate_where_clips_can_carry_it(monkeypatch, own_hz: float, rate_hz: int) -> None:
+    library = FakeLibrary(rate_hz=own_hz)
+    monkeypatch.setitem(sys.modules, "sounddevice", library)
+    Microphone.open().close()
+    (stream,) = library.streams
+    assert stream.asked == {"samplerate": rate_hz, "channels": 1, "dtype": "int16"}
+
+
+class _Missing:
+    """Imports as `sounddevice` does where PortAudio is missing."""
+
+    def find_spec(self, name: str, path: object = None, target: object = None) -> None:
+        if name == "sounddevice":
+            raise OSError("PortAudio library not found")
+
+
+def without_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [_Missing(), *sys.meta_path])
+
+
+def test_without_portaudio_one_sentence(monkeypatch) -> None:
+    without_library(monkeypatch)
+    with pytest.raises(UnavailableError) as missing:
+        Microphone.open()
+    assert missing.value.sentence == NO_LIBRARY
+
+
+@pytest.mark.parametrize(
+    "fault", [FakeLibrary.PortAudioError("Error querying device -1"), ValueError("none")]
+)
+def test_without_a_microphone_one_sentence(monkeypatch, fault: Exception) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", FakeLibrary(fault))
+    with pytest.raises(UnavailableError) as missing:
+        Microphone.open()
+    assert missing.value.sentence == NO_DEVICE
+
+
+def test_it_is_off_unless_switched_on() -> None:
+    assert parse_settings("").clips.microphone is False
+    assert parse_settings("[clips]\nmicrophone = true\n").clips.microphone is True
+
+
+class Recorder:
+    session_id = "s1"
+    fault = None
+
+    def finish(self, outcome: object) -> None:
+        pass
+
+
+@pytest.mark.parametrize(
+    ("on", "film", "opened"), [(True, None, 1), (False, None, 0), (True, Path("lesson.mp4"), 0)]
+)
+def test_only_live_sessions_listen_and_say_so(
+    tmp_path: Path, monkeypatch, on: bool, film: Path | None, opened: int
+) -> None:
+    library = FakeLibrary()
+    monkeypatch.setitem(sys.modules, "sounddevice", library)
+    with Store(tmp_path) as store:
+        session = Clipping(store, ClipSettings(microphone=on)).begin(Recorder(), film)
+        assert len(library.streams) == opened
+        assert session.sound_notice == (MICROPHONE_ON if opened else None)
+        session.finish(SimpleNamespace(end_s=0.0, closed=()))
+        assert [stream.closed for stream in library.streams] == [1] * opened
+        assert session.sound_notice is None
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_a_live_clip_carries_the_microphones_sound_or_none(
+    tmp_path: Path, monkeypatch, capsys, there: bool
+) -> None:
+    library = FakeLibrary()
+    if there:
+        monkeypatch.setitem(sys.modules, "sounddevice", library)
+    else:
+        without_library(monkeypatch)
+
+    def hear(index: int) -> None:
+        for stream in library.streams:
+            stream.hear(np.full(RATE_HZ // 10, 8000))
+
+    ScriptedHands(lambda time_s: 70.0 if 1.0 <= time_s < 2.5 else 10.0, hear).use(monkeypatch)
+    # A film taken for a live source: the command asks a source for its file.
+    monkeypatch.setattr("posturewatch.cli.filmed.FilmSound", None)
+    begin = Clipping.begin
+    monkeypatch.setattr(Clipping, "begin", lambda self, recorder, film: begin(self, recorder, None))
+    settings = tmp_path / "mine.toml"
+    settings.write_text("[watch]\nhold_s = 1.0\n[clips]\nmicrophone = true\n")
+    source = write_film(tmp_path / "lesson.mkv", [index / 10 for index in range(40)])
+    assert live(source, tmp_path / "data", "--for", "60", "--settings", str(settings)) == 0
+    with Store(tmp_path / "data") as store:
+        (clip,) = Book(store).clips()
+        assert clip["has_sound"] is there
+        with av.open(str(Book(store).film(clip["id"]))) as opened:
+            assert len(opened.streams.audio) == int(there)
