@@ -114,13 +114,25 @@ class ReviewStage:
             add_session(self.store, (now - dt.timedelta(days=days)).isoformat(), with_clip=days <= 7)
             for days in (35, 28, 21, 14, 7, 1)
         ]
-        self.book = Book(self.store)
+        self._served = Served(self.store)
+        self.book, self.desk, self.url = self._served.book, self._served.desk, self._served.url
+
+    def close(self) -> None:
+        self._served.close()
+        self.store.close()
+
+
+class Served:
+    """The page of an open store, at `url`."""
+
+    def __init__(self, store: Store) -> None:
+        self.book = Book(store)
         self.desk = Desk()
         listener = listen(0)
         app = create_app(
             practice=self.desk,
             pictures=self.desk.feed,
-            shelf=Shelf(self.store),
+            shelf=Shelf(store),
             web_dir=web_dir(),
             port=int(listener.getsockname()[1]),
             book=self.book,
@@ -134,4 +146,3 @@ class ReviewStage:
     def close(self) -> None:
         self.desk.close()
         self.server.close()
-        self.store.close()

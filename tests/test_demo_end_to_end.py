@@ -70,12 +70,10 @@ def test_the_film_has_one_brief_and_two_held_stays() -> None:
 
 @pytest.mark.models
 def test_live_warns_of_the_held_stays_and_of_nothing_else(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    demo_session: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    options = ["--no-browser", "--port", "0", "--data-dir", str(tmp_path), "--for", "120"]
-    assert main(["live", "--source", "demo", *options]) == 0
     capsys.readouterr()
-    assert main(["summary", "last", "--json", "--data-dir", str(tmp_path)]) == 0
+    assert main(["summary", "last", "--json", "--data-dir", str(demo_session)]) == 0
     summary = json.loads(capsys.readouterr().out)
     check_warnings(summary["warned"])
 
