@@ -112,8 +112,7 @@ def test_a_clip_steps_seeks_and_tells_the_measured_angle(open_page: Open, stage:
     box = page.locator(".trace").bounding_box()
     page.mouse.click(box["x"] + box["width"] * 0.6, box["y"] + 40)
     page.wait_for_function(SETTLED)
-    left = 46 / 800  # the trace's own margin
-    assert page.evaluate(TIME) == pytest.approx(8.0 * (0.6 - left) / (1 - left), abs=0.05)
+    assert page.evaluate(TIME) == pytest.approx(8.0 * 0.6, abs=0.05)
     reading_at(page, stage)
     assert page.locator(".trace-limit.extreme").count() == 1
     page.keyboard.press("o")

@@ -25,8 +25,8 @@ function library() {
 }
 
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
-const SERIES = ["button", "extreme", "beyond", "muted", "focus", "ink"];
-const DASHES = ["solid", "dash", "dot", "dashdot"];
+const SERIES = ["button", "beyond", "muted", "focus", "ink", "extreme"];
+const SYMBOLS = ["circle", "square", "diamond", "triangle-up", "cross", "star"];
 
 /** A place for a chart; drawn by `draw` once the page is shown. */
 export function chart(label, height, make) {
@@ -103,14 +103,21 @@ export function courseChart(label, series, binS, limits, moments) {
   });
 }
 
-/** Lines over days or weeks. lines: [{name, x: [day], y: [share in 0 to 1 or null]}]. */
+/** Lines over days or weeks. lines: [{name, x: [day], y: [share in 0 to 1 or null]}]. A name ends in its limit: both
+ * limits of one direction share a colour and a sign, solid for the extreme one, dashed and hollow for comfort, so
+ * that both can be seen where they coincide. */
 export function shareChart(label, lines) {
+  const directions = [...new Set(lines.map((one) => one.name.split(", ")[0]))];
   return chart(label, 330, () => ({
-    data: lines.map(({ name, x, y }, i) => ({
-      type: "scatter", mode: "lines+markers", name, x, y: y.map((one) => (one === null ? null : 100 * one)), connectgaps: false,
-      line: { width: 2.5, color: colour(SERIES[i % SERIES.length]), dash: DASHES[Math.floor(i / 2) % DASHES.length] },
-      marker: { size: 8, symbol: i }, hovertemplate: "%{x|%d %b}: %{y:.0f} %<extra>%{data.name}</extra>",
-    })),
+    data: lines.map(({ name, x, y }) => {
+      const [place, comfort] = [directions.indexOf(name.split(", ")[0]), name.endsWith("comfort")];
+      return {
+        type: "scatter", mode: "lines+markers", name, x, y: y.map((one) => (one === null ? null : 100 * one)), connectgaps: false,
+        line: { width: comfort ? 1.5 : 2.5, color: colour(SERIES[place % SERIES.length]), dash: comfort ? "dash" : "solid" },
+        marker: { size: comfort ? 13 : 7, symbol: `${SYMBOLS[place % SYMBOLS.length]}${comfort ? "-open" : ""}` },
+        hovertemplate: "%{x|%d %b}: %{y:.0f} %<extra>%{data.name}</extra>",
+      };
+    }),
     layout: { xaxis: { type: "date" }, yaxis: { rangemode: "tozero", ticksuffix: " %" }, legend: { orientation: "h", y: -0.15, yanchor: "top" } },
   }));
 }

@@ -2,7 +2,7 @@
 
 import { get } from "../actions.js";
 import { element } from "../dom.js";
-import { duration } from "../words.js";
+import { duration, sentenceCase } from "../words.js";
 import { bytes, dateAndTime, faultPage, head, link, passageName, timeText } from "./parts.js";
 import { momentWords } from "./quantities.js";
 
@@ -10,7 +10,7 @@ const GONE = { missing: "the film is missing", removed: "removed to make room fo
 
 export function clipTitle(clip) {
   const words = [...new Set(clip.moments.map(momentWords))];
-  return words.length > 0 ? words.join("; ") : clip.reason;
+  return sentenceCase(words.length > 0 ? words.join("; ") : clip.reason);
 }
 
 /** withSession: says of which session each clip is, instead of numbering those of one. */
@@ -23,7 +23,7 @@ export function clipList(clips, none, withSession = false) {
       clip.passage ? passageName(clip.passage) : null, there ? bytes(clip.bytes) : GONE[clip.state], clip.kept ? "kept" : null].filter(Boolean);
     return element("li", { attr: { "data-state": clip.state } },
       link(name, `#/review/${clip.id}`, { className: "clip-name" }),
-      element("p", { className: "small" }, facts.join(" · ")),
+      element("p", { className: "small" }, facts.map((one) => one.replaceAll(/(?<=\d) (?=\D)/g, "\u00a0")).join(" · ")),
       clip.note ? element("p", {}, clip.note) : null);
   }));
 }

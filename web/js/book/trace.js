@@ -5,7 +5,6 @@ import { lineName, sign } from "./quantities.js";
 
 const WIDTH = 800;
 const HEIGHT = 200;
-const LEFT = 46;
 const LEAST_SPAN = 30;
 
 export class Trace {
@@ -38,11 +37,11 @@ export class Trace {
   #seek(event) {
     const box = this.drawing.getBoundingClientRect();
     const x = ((event.clientX - box.left) / box.width) * WIDTH;
-    this.onSeek(Math.max(0, Math.min(this.duration, ((x - LEFT) / (WIDTH - LEFT)) * this.duration)));
+    this.onSeek(Math.max(0, Math.min(this.duration, (x / WIDTH) * this.duration)));
   }
 
   #x(time) {
-    return LEFT + (time / this.duration) * (WIDTH - LEFT);
+    return (time / this.duration) * WIDTH;
   }
 
   #y(value) {
@@ -64,8 +63,8 @@ export class Trace {
     this.drawing.replaceChildren(
       ...moments.map((one) => svg("rect", { class: "trace-moment", x: this.#x(Math.max(0, one.start)), y: 0, height: HEIGHT,
         width: Math.max(4, this.#x(Math.min(duration, one.end)) - this.#x(Math.max(0, one.start))) })),
-      svg("line", { class: "trace-zero", x1: LEFT, x2: WIDTH, y1: this.#y(0), y2: this.#y(0) }),
-      ...limits.filter(inside).map((one) => svg("line", { class: `trace-limit ${one.level}`, x1: LEFT, x2: WIDTH, y1: this.#y(one.value), y2: this.#y(one.value) })),
+      svg("line", { class: "trace-zero", x1: 0, x2: WIDTH, y1: this.#y(0), y2: this.#y(0) }),
+      ...limits.filter(inside).map((one) => svg("line", { class: `trace-limit ${one.level}`, x1: 0, x2: WIDTH, y1: this.#y(one.value), y2: this.#y(one.value) })),
       svg("path", { class: "trace-line", d: series ? this.#path(series) : "" }), this.needle, this.dot);
     const marks = [{ value: 0, text: "0" }, ...limits.filter(inside).map((one) => ({ value: one.value, text: String(Math.round(Math.abs(one.value))) }))];
     this.labels.replaceChildren(...marks.map((one) => {
