@@ -228,6 +228,11 @@ def test_what_is_not_there_is_told(book: Book, played: str) -> None:
 # ---- pieces ----
 
 
+def test_within_a_session_the_piece_left_earlier_has_rested_longer(store: Store) -> None:
+    record(store, 30.0, switches=((0.0, "Waltz"), (9.0, "Air"), (12.0, "Study"), (20.0, "Air")))
+    assert [one["name"] for one in Book(store).pieces()] == ["Waltz", "Study", "Air"]
+
+
 def test_pieces_not_played_for_longest_come_first(store: Store, book: Book) -> None:
     for day, piece in ((1, "Old"), (3, "New"), (2, "Middle"), (4, "New")):
         record(store, 12.0, switches=((0.0, piece, ""),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")

@@ -67,8 +67,10 @@ def remember_piece(connection: sqlite3.Connection, name: str) -> int | None:
 
 def pieces(connection: sqlite3.Connection) -> list[dict[str, Any]]:
     """All pieces, those not played for longest first, and before them those never played."""
+    # Within one session, the piece that was left earlier has rested longer.
     rows = connection.execute(
-        _TOLD + "GROUP BY piece.id ORDER BY max(session.started_at) NULLS FIRST, piece.key"
+        _TOLD + "GROUP BY piece.id "
+        "ORDER BY max(session.started_at || printf('%012.3f', passage.start_s)) NULLS FIRST, piece.key"
     )
     return [piece_json(row) for row in rows]
 
