@@ -23,7 +23,7 @@ from torch import nn
 from calibration.table import Table, load
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
 
-MEMBERS = 6
+MEMBERS = 12
 HIDDEN = (256, 128)
 Array = NDArray[np.float32]
 

@@ -3,8 +3,8 @@
 Every quantity of every hand is followed by a local-level Kalman filter with irregular time steps. The error of a
 single estimate is taken as two parts: jitter, which is new in every frame and averages out, and a bias of this
 view of this hand, which does not. So the stated deviation never falls below the bias's share, however long one
-looks. The shares and the speed were fitted on rendered films of the calibration identities
-(`calibration.fit_over_time`).
+looks. The shares and the speed are cautious settings: most of the error of rendered films is bias, and playing moves
+fast (`calibration.films` fits them where films enough have been rendered).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class TimeRules:
     factor: stretches the stated deviation so that 90 % intervals hold 90 % of the errors on films.
     """
 
-    jitter_share: float = 0.5
+    jitter_share: float = 0.2
     speed: float = 60.0
     forget_s: float = 0.5
     surprise: float = 2.5
