@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,12 +13,13 @@ from posturewatch.cli.options import Subparsers, add_command, add_settings, seco
 
 if TYPE_CHECKING:
     from posturewatch.bench import Bench
+    from posturewatch.bench_figures import LiveFigures
     from posturewatch.cli.parts import Parts
     from posturewatch.feed import LiveFeed
     from posturewatch.practice import Practice
     from posturewatch.session import Store
 
-__all__ = ["add", "make_bench"]
+__all__ = ["add", "make_bench", "with_clips"]
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -49,18 +51,38 @@ posturewatch benchmark --film lesson.mp4 --for 120
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.bench import run_benchmark
+    from posturewatch.bench import measure_live, run_benchmark
     from posturewatch.bench_film import enlarged
     from posturewatch.capture import demo_film
     from posturewatch.cli.parts import load_parts
     from posturewatch.session import Store
 
     parts = load_parts(args.settings, args.profile)
-    print(f"Measuring; this takes about {args.seconds + 60:.0f} seconds.", flush=True)
+    print(f"Measuring; this takes about {2 * args.seconds + 60:.0f} seconds.", flush=True)
     with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, Store(Path(folder)) as store:
         film = args.film or enlarged(demo_film(), Path(folder) / "demo-720p.mp4")
-        run_benchmark(make_bench(parts, store), film, seconds=args.seconds)
+        bench = make_bench(parts, store)
+        _, plain = run_benchmark(bench, film, seconds=args.seconds)
+        _say_with_clips(plain, measure_live(with_clips(bench, parts, store), film, seconds=args.seconds))
     return 0
+
+
+def with_clips(bench: Bench, parts: Parts, store: Store) -> Bench:
+    """The same parts, with clips kept beside the record as `live` keeps them."""
+    from posturewatch.cli.filmed import Clipping
+
+    clipping = Clipping(store, parts.settings.clips)
+    return replace(bench, begin=lambda source: clipping.begin(bench.begin(source), None))
+
+
+def _say_with_clips(plain: LiveFigures, clips: LiveFigures) -> None:
+    print("the same while clips are kept")
+    print(
+        f"  frames measured per second      {clips.measured_hz:.1f}     "
+        f"({clips.measured_hz / plain.measured_hz:.1%} of those without)"
+    )
+    print(f"  dropped                         {clips.share_dropped:.1%}")
+    print(f"  processor                       {clips.cpu_cores:.2f} cores")
 
 
 def make_bench(parts: Parts, store: Store) -> Bench:
