@@ -6,7 +6,8 @@ Every picture is rendered, goes through `posturewatch.tracking` as a single pict
 hand that was found: landmarks, body, the truth of the hand it lies on, and the cutting for the forearm network. One
 row in five of a true hand is entered a second time under the wrong side and with `valid` at 0, and so is every
 hand found where none is, so that the estimator learns to tell. `--films` renders short films instead and tracks
-them as films. Pictures are not kept.
+them as films; `--cuttings` gives the forearm network's training cuttings around the true hands, without tracking.
+Pictures are not kept.
 """
 
 from __future__ import annotations
@@ -17,20 +18,26 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.table import OUTPUTS
+from calibration.cuttings import TARGETS, outputs_of, targets_of
 from posturewatch.frames import Frame
+from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import HandObservation, Observation, other_side
+
+if TYPE_CHECKING:
+    from calibration.scenes import Still
 
 __all__ = ["SHARD", "match", "rows_of", "truth_row"]
 
 #: Pictures of one shard; shards are what workers take.
 SHARD = 100
+CUT_FROM = 0.4  # share of a hand in view from which its cutting is of use
+SMALLEST_PX = 25
 _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
 _WRONG_SIDE_SHARE = 0.2
 
@@ -47,22 +54,6 @@ def match(hand: HandObservation, truths: Sequence[dict[str, Any]]) -> dict[str, 
         if apart < _MATCHED * max(palm, 10.0) and (best is None or apart < best[0]):
             best = (float(apart), truth)
     return None if best is None else best[1]
-
-
-def outputs_of(truth: dict[str, Any]) -> NDArray[np.float32]:
-    """(outputs,) the estimator's targets, NaN where they have no meaning (lifts of the plucking hand)."""
-    named: dict[str, float] = {
-        "wrist_flexion": truth["flexion_deg"],
-        "wrist_ulnar_deviation": truth["ulnar_deviation_deg"],
-    }
-    for finger, (mcp, pip, dip) in truth["finger_flexion_deg"].items():
-        if finger == "thumb":  # its three joints are cmc, mcp and ip
-            named |= {"thumb_mcp": pip, "thumb_ip": dip}
-        else:
-            named |= {f"{finger}_mcp": mcp, f"{finger}_pip": pip, f"{finger}_dip": dip}
-    if truth["role"] == "fretting":
-        named |= {f"{finger}_lift": lift for finger, lift in truth["finger_lift_mm"].items()}
-    return np.array([named.get(name, np.nan) for name in OUTPUTS], np.float32)
 
 
 def rows_of(
@@ -104,16 +95,6 @@ def _row(
 
     body = observation.body
     affine = crop_transform(hand.landmarks_px, hand.side)
-    cutting = crop(image_bgr, affine)
-    good, encoded = cv2.imencode(".jpg", cutting, [cv2.IMWRITE_JPEG_QUALITY, 88])
-    if not good:
-        raise RuntimeError("OpenCV could not encode a cutting")
-    direction, slope, seen, in_picture = np.full(2, np.nan), np.nan, 0.0, np.nan
-    if truth is not None:
-        in_picture = np.arctan2(truth["forearm_direction_px"][1], truth["forearm_direction_px"][0])
-        direction = affine[:, :2] @ np.asarray(truth["forearm_direction_px"], float)
-        direction = direction / np.linalg.norm(direction)
-        slope, seen = truth["forearm_depth_slope"], truth["forearm_visible"]
     return {
         "landmarks_px": hand.landmarks_px.astype(np.float32),
         "landmarks_m": hand.landmarks_m.astype(np.float32),
@@ -129,17 +110,58 @@ def _row(
         "body_age_s": np.float32(0 if body is None else observation.time_s - body.time_s),
         "valid": np.bool_(valid),
         "matched": np.bool_(truth is not None),
-        "y": np.full(len(OUTPUTS), np.nan, np.float32) if truth is None else outputs_of(truth),
-        "fretting": np.bool_(truth is not None and truth["role"] == "fretting"),
-        "direction": direction.astype(np.float32),
-        "slope": np.float32(slope),
-        "picture_direction_rad": np.float32(in_picture),
-        "forearm_visible": np.float32(seen),
+        **_truth(truth, affine),
         "frame": np.int32(frame),
         "time_s": np.float32(observation.time_s),
         **_scene(label),
-        "crop": encoded.ravel(),
+        "crop": _encoded(crop(image_bgr, affine)),
     }
+
+
+def _encoded(cutting: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    good, encoded = cv2.imencode(".jpg", cutting, [cv2.IMWRITE_JPEG_QUALITY, 88])
+    if not good:
+        raise RuntimeError("OpenCV could not encode a cutting")
+    return np.asarray(encoded.ravel(), np.uint8)
+
+
+def _truth(truth: dict[str, Any] | None, affine: NDArray[Any]) -> Row:
+    """What is known of the hand that was found, NaN where it is none."""
+    if truth is None:
+        return {
+            "y": np.full(len(OUTPUTS), np.nan, np.float32),
+            "fretting": np.bool_(False),
+            **{name: np.full(length, np.nan, np.float32) for name, length in TARGETS.items()},
+            "picture_direction_rad": np.float32(np.nan),
+            "true_joints_m": np.full((21, 3), np.nan, np.float32),
+            **{name: np.float32(0) for name in ("forearm_visible", "hand_visible", "strings_visible")},
+        }
+    in_picture = np.arctan2(truth["forearm_direction_px"][1], truth["forearm_direction_px"][0])
+    return {
+        "y": outputs_of(truth),
+        "fretting": np.bool_(truth["role"] == "fretting"),
+        **targets_of(truth, affine),
+        "picture_direction_rad": np.float32(in_picture),
+        "true_joints_m": np.asarray(truth["joints_m"], np.float32),
+        **{name: np.float32(truth[name]) for name in ("forearm_visible", "hand_visible", "strings_visible")},
+    }
+
+
+def cutting_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any]) -> Iterator[Row]:
+    """Rows for the forearm network alone: the cutting of each true hand in view, as if it had been tracked exactly."""
+    from posturewatch.tracking.forearm import crop, crop_transform
+
+    for truth in label["hands"]:
+        points = np.asarray(truth["joints_px"], float) if truth["hand_visible"] > CUT_FROM else None
+        if points is None or not np.isfinite(points).all() or np.ptp(points, axis=0).max() < SMALLEST_PX:
+            continue
+        affine = crop_transform(points, truth["side"])
+        yield {
+            **_truth(truth, affine),
+            **_scene(label),
+            "valid": np.bool_(True),
+            "crop": _encoded(crop(image_bgr, affine)),
+        }
 
 
 def _scene(label: dict[str, Any]) -> Row:
@@ -195,18 +217,28 @@ class Worker:
         self.still = Tracker("still", self._forearm)
         self._new_film_tracker = lambda: Tracker("film", self._forearm)
 
+    def _stills(self, task: Task) -> Iterator[tuple[int, Still]]:
+        for k in range(0, task.count, task.views):
+            number = task.first + k
+            seed = task.seed * 10_000_000 + number
+            try:
+                views = self.studio.views(seed, task.framing, task.split, min(task.views, task.count - k))
+                for n, still in enumerate(views):
+                    yield number + n, still
+            except RuntimeError:  # no plausible pose for this seed
+                continue
+
     def stills(self, task: Task) -> dict[str, NDArray[Any]]:
         rows: list[Row] = []
         truths: list[Row] = []
-        for k in range(task.count):
-            number = task.first + k
-            try:
-                still = self.studio.still(task.seed * 10_000_000 + number, task.framing, task.split)
-            except RuntimeError:  # no plausible pose for this seed
-                continue
+        for number, still in self._stills(task):
             image, label = still.image_bgr, still.label
             self._note(self.still.observe(Frame(number, 0.0, image)), image, label, number, rows, truths)
         return pack(rows, truths)
+
+    def cuttings(self, task: Task) -> dict[str, NDArray[Any]]:
+        rows = [row for _, still in self._stills(task) for row in cutting_rows(still.image_bgr, still.label)]
+        return pack(rows, [])
 
     def film(self, task: Task) -> dict[str, NDArray[Any]]:
         """One film of `count` frames."""
@@ -238,6 +270,9 @@ class Worker:
             truths.append(truth_row(label, truth, found, number))
 
 
+Kind = Literal["stills", "cuttings", "films"]
+
+
 @dataclass(frozen=True)
 class Task:
     """A shard's share of the work."""
@@ -247,8 +282,9 @@ class Task:
     seed: int
     first: int
     count: int
-    films: bool
+    kind: Kind
     out: Path
+    views: int = 1
 
 
 def _start(bodies: Path, forearm: Path | None, devices: int) -> None:
@@ -261,7 +297,8 @@ def _do(task: Task) -> int:
     worker = Worker.current
     if worker is None:
         raise RuntimeError("the worker was not started")
-    columns = worker.film(task) if task.films else worker.stills(task)
+    make = {"films": worker.film, "cuttings": worker.cuttings, "stills": worker.stills}[task.kind]
+    columns = make(task)
     partial = task.out.with_suffix(".tmp.npz")
     np.savez(partial, **columns)  # type: ignore[arg-type]
     partial.replace(task.out)
@@ -276,6 +313,10 @@ def main() -> None:
     parser.add_argument("--split", choices=("train", "cal", "test"), required=True)
     parser.add_argument("--count", type=int, required=True, help="pictures, or films with --films")
     parser.add_argument("--films", action="store_true")
+    parser.add_argument(
+        "--cuttings", action="store_true", help="cuttings around the true hands only, not tracked"
+    )
+    parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
     parser.add_argument("--frames", type=int, default=60, help="frames of each film")
     parser.add_argument(
         "--framing", choices=("upper", "headless", "close"), help="all of them, where left out"
@@ -294,8 +335,9 @@ def main() -> None:
     )
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
+    kind: Kind = "films" if args.films else "cuttings" if args.cuttings else "stills"
     step = 1 if args.films else SHARD
-    kind = f"{args.split}{'film' if args.films else ''}"
+    name = args.split + {"films": "film", "cuttings": "cut", "stills": ""}[kind]
     tasks = [
         Task(
             args.split,
@@ -303,8 +345,9 @@ def main() -> None:
             args.seed,
             first,
             args.frames if args.films else min(SHARD, args.count - first),
-            args.films,
-            args.out / f"{kind}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
+            kind,
+            args.out / f"{name}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
+            args.views,
         )
         for first in range(0, args.count, step)
     ]
@@ -318,7 +361,7 @@ def main() -> None:
             if time.monotonic() - began > args.limit_s:
                 pool.terminate()
                 break
-    print(f"{kind}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
+    print(f"{name}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
 
 
 if __name__ == "__main__":

@@ -24,6 +24,7 @@ from calibration.geometry import across, dot, turn_about, turn_x, turn_y, turn_z
 FloatArray = NDArray[np.floating[Any]]
 
 SIDES = ("left", "right")
+RADIAL = np.array([0.0, 0.0, 1.0])  # in hand coordinates
 FINGERS = ("index", "middle", "ring", "little")
 # Flexed fingers converge towards the scaphoid: lean of each finger's plane about the hand's long axis.
 CONVERGENCE_DEG = np.array([6.0, 1.0, -5.0, -11.0])
@@ -143,6 +144,10 @@ class Hand:
         second = turn_about(self._thumb_axis, state[..., 2] + state[..., 3])
         return np.stack([base, base @ first, base @ second], axis=-3)
 
+    def thumb_axis(self, state: FloatArray) -> FloatArray:
+        """Axis (3,) about which the thumb's joints flex in this state, hand coordinates."""
+        return turn_y(state[0]) @ turn_x(state[1]) @ self._thumb_axis
+
     def thumb_joints(self, state: FloatArray) -> FloatArray:
         """Joints (..., 4, 3): cmc, mcp, ip, tip."""
         steps = np.einsum("...kij,kj->...ki", self.thumb_frames(state), np.diff(self.rest_joints[0], axis=0))
@@ -183,15 +188,38 @@ def _hand_frame(distal: FloatArray, radial: FloatArray) -> FloatArray:
     return anatomical_frame(distal, radial, "right")
 
 
-def finger_flexions_deg(landmarks: FloatArray) -> dict[str, tuple[float, float, float]]:
-    """Flexion at mcp, pip and dip from 21 joints: the angle between a segment and the one before it.
+def finger_flexions_deg(
+    landmarks: FloatArray, thumb_axis: FloatArray | None = None
+) -> dict[str, tuple[float, float, float]]:
+    """Flexion at mcp, pip and dip from 21 joints in hand coordinates: the angle between a segment and the one before
+    it, negative where the joint is bent backwards, beyond straight.
 
-    The segment before the knuckle runs from the wrist to the knuckle. For the thumb: cmc, mcp, ip.
+    The segment before the knuckle runs from the wrist to the knuckle. For the thumb: cmc, mcp, ip; its angles are
+    unsigned without ``thumb_axis``, the axis about which its joints flex.
     """
     out = {}
     for name, first in zip(("thumb", *FINGERS), (1, 5, 9, 13, 17), strict=True):
         chain = np.concatenate([landmarks[:1], landmarks[first : first + 4]])
         step = unit(np.diff(chain, axis=0))
         bend = np.degrees(np.arccos(np.clip(dot(step[:-1], step[1:]), -1, 1)))
+        axis = thumb_axis if name == "thumb" else RADIAL
+        if axis is not None:  # flexing turns a finger about the radial direction, a sharp bend too
+            bend = np.where(np.cross(step[:-1], step[1:]) @ axis < 0, -bend, bend)
         out[name] = (float(bend[0]), float(bend[1]), float(bend[2]))
     return out
+
+
+def little_spread_deg(landmarks: FloatArray) -> float:
+    """Angle in the plane of the palm by which the little finger's first bone points away from the ring finger's, from
+    21 joints in hand coordinates; positive towards the little finger's own side. NaN where either points out of the
+    palm's plane by more than 65 degrees: fingers bent that far have no spread to speak of."""
+    step = unit(landmarks[[14, 18]] - landmarks[[13, 17]])
+    if (np.hypot(step[:, 1], step[:, 2]) < np.cos(np.radians(65))).any():
+        return float("nan")
+    angle = np.degrees(np.arctan2(-step[:, 2], -step[:, 1]))
+    return float(angle[1] - angle[0])
+
+
+def thumb_place_mm(landmarks: FloatArray) -> float:
+    """How far the thumb's tip lies to the radial side of the middle knuckle, from 21 joints in hand coordinates."""
+    return float(landmarks[4, 2] - landmarks[9, 2]) * 1000

@@ -15,7 +15,16 @@ from numpy.typing import NDArray
 from calibration.arm import Arm, Reach, turned
 from calibration.geometry import turn_x, turn_y, turn_z
 from calibration.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
-from calibration.neck import CURL_SHARE, FINGER_HIGH, FINGER_LOW, into, out_of, solve_fingers, touch_strings
+from calibration.neck import (
+    CURL_SHARE,
+    FINGER_HIGH,
+    FINGER_LOW,
+    into,
+    out_of,
+    solve_fingers,
+    touch_strings,
+    tuck,
+)
 from calibration.player import HandState, Player, Setting, arm_state, mirrored, sample_wrist
 from calibration.stance import Stance
 
@@ -183,6 +192,9 @@ class Performance:
             6,
             prior,
         )
+        fingers, lift = tuck(
+            hand, setting.item, setting.matrix, state.hand_frame, place, touch, fingers, lift
+        )
         return replace(state, fingers=fingers, thumb=thumb, lift_m=lift)
 
     def _plucking(self, time_s: float) -> HandState:
@@ -300,7 +312,8 @@ def _slow_track(start: float, spread: float, seconds: float, rng: np.random.Gene
 
 def chords(setting: Setting, seconds: float, rng: np.random.Generator) -> dict[str, Any]:
     """Strings and lifts of the four fingers: chords changed every 0.5 to 2.5 s, and shifts along the neck."""
-    touch, count = setting.touch, setting.item.strings
+    touch, count, held_share = setting.touch, setting.item.strings, setting.touch.habits.held_share
+    free_s = [0.0] * 4
     strings: list[list[tuple[float, float, float]]] = [[] for _ in range(4)]
     lifts: list[list[tuple[float, float, float]]] = [[] for _ in range(4)]
     shifts: list[tuple[float, float, float]] = []
@@ -311,11 +324,14 @@ def chords(setting: Setting, seconds: float, rng: np.random.Generator) -> dict[s
             where = float(np.clip(where + rng.normal(0, 0.025), -0.05, 0.05))
             shifts.append((time_s, 0.35, where))
         for finger in range(4):
-            if rng.random() < 0.55:
+            if rng.random() < 0.55 and time_s >= free_s[finger]:
                 lifts[finger].append((time_s, 0.16, float(rng.uniform(0.006, 0.022))))
                 string = int(np.clip(touch.string[finger] + rng.integers(-1, 2), 0, count - 1))
                 strings[finger].append((time_s + 0.08, 0.2, float(string)))
                 down = 0.0 if rng.random() < 0.7 else float(rng.uniform(0.002, 0.04))
+                if held_share and rng.random() < held_share:
+                    down = float(rng.uniform(0.02, 0.05))
+                    free_s[finger] = time_s + float(rng.uniform(1.5, 6.0))
                 lifts[finger].append((time_s + 0.24, 0.16, down))
         time_s += float(rng.uniform(0.5, 2.5))
     return {

@@ -15,11 +15,15 @@ from calibration.instrument import Instrument
 
 FloatArray = NDArray[np.floating[Any]]
 
-FINGER_LOW = np.radians([-25.0, -20.0, 2.0, -6.0])
+FINGER_LOW = np.radians([-25.0, -20.0, 2.0, -36.0])
 FINGER_HIGH = np.radians([92.0, 20.0, 112.0, 75.0])
 THUMB_LOW = np.radians([-15.0, -35.0, -15.0, -25.0])
 THUMB_HIGH = np.radians([80.0, 40.0, 55.0, 70.0])
 CURL_SHARE = np.array([0.22, 0.48, 0.30])  # of the whole bend: knuckle, middle and end joint
+END_PER_MIDDLE = 0.62  # natural bend of the end joint for each degree of the middle joint
+PRESSING_M = 0.001
+TUCKED_LOW = np.radians([55.0, -10.0, 75.0, 20.0])
+TUCKED_HIGH = np.radians([88.0, 5.0, 108.0, 60.0])
 
 
 def curl_template(total_deg: FloatArray, rng: np.random.Generator, count: int) -> FloatArray:
@@ -41,6 +45,28 @@ def out_of(matrix: FloatArray, points: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True)
+class Habits:
+    """What a hand does beyond what it needs to. end_bend: (4,) bend of the end joints in radians that the fingers
+    keep to while pressing, negative for joints that give way backwards, NaN where they bend naturally. tucked:
+    (4,) the little finger's state where it is curled under the neck, else None. held_share: how often a lifted
+    finger of a film stays high for seconds."""
+
+    end_bend: FloatArray
+    tucked: FloatArray | None = None
+    held_share: float = 0.0
+
+
+NO_HABITS = Habits(np.full(4, np.nan))
+
+
+def sample_habits(rng: np.random.Generator) -> Habits:
+    """Every third player has end joints that give way; one in ten tucks the little finger under."""
+    gives_way = (rng.random() < 0.35) & (rng.random(4) < 0.55)
+    tucked = rng.uniform(TUCKED_LOW, TUCKED_HIGH) if rng.random() < 0.1 else None
+    return Habits(np.where(gives_way, np.radians(rng.uniform(-34, 2, 4)), np.nan), tucked, 0.12)
+
+
+@dataclass(frozen=True)
 class Touch:
     """What the fretting fingers do: place along and string of each finger, wished height of the pads."""
 
@@ -48,6 +74,12 @@ class Touch:
     string: NDArray[Any]
     lift_m: FloatArray
     thumb: FloatArray  # (3,) thumb target in instrument coordinates
+    habits: Habits = NO_HABITS
+
+    @property
+    def end_bend(self) -> FloatArray:
+        """(4,) the bend that each end joint keeps to now: only a finger that presses is pushed backwards."""
+        return np.where(self.lift_m < PRESSING_M, self.habits.end_bend, np.nan)
 
 
 def touch_target(item: Instrument, touch: Touch) -> FloatArray:
@@ -78,16 +110,24 @@ def sample_touch(item: Instrument, tips: FloatArray, rng: np.random.Generator) -
 
 
 def solve_fingers(
-    hand: Hand, target: FloatArray, start: FloatArray, prior: FloatArray, steps: int = 14
+    hand: Hand,
+    target: FloatArray,
+    start: FloatArray,
+    prior: FloatArray,
+    steps: int = 14,
+    end_bend: FloatArray = NO_HABITS.end_bend,
 ) -> FloatArray:
-    """(4, 4) finger states whose tip centres reach ``target`` (4, 3), hand coordinates."""
+    """(4, 4) finger states whose tip centres reach ``target`` (4, 3), hand coordinates. end_bend: see ``Habits``."""
+    kept = np.isfinite(end_bend)
+    wished = np.where(kept, end_bend, 0.0)
 
     def residuals(x: FloatArray) -> FloatArray:
         finger = np.tile(np.arange(4), len(x) // 4)
         miss = hand.tip_centres(hand.finger_joints(x, finger)) - target[finger]
-        natural = np.stack(
-            [(x[:, 3] - 0.62 * x[:, 2]) / 0.5, x[:, 1] / 0.35, (x[:, 0] - prior[finger, 0]) / 1.2], axis=1
+        end = np.where(
+            kept[finger], (x[:, 3] - wished[finger]) / 0.06, (x[:, 3] - END_PER_MIDDLE * x[:, 2]) / 0.5
         )
+        natural = np.stack([end, x[:, 1] / 0.35, (x[:, 0] - prior[finger, 0]) / 1.2], axis=1)
         return np.concatenate([miss / 0.001, natural], axis=1)
 
     state, _ = least_squares(residuals, start, FINGER_LOW, FINGER_HIGH, steps)
@@ -120,12 +160,33 @@ def touch_strings(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Finger and thumb states on the strings, pad heights (4,) and misses (4,) in metres."""
     target = (out_of(matrix, touch_target(item, touch)) - place) @ frame
-    state = solve_fingers(hand, target, fingers, fingers if prior is None else prior, steps)
+    state = solve_fingers(hand, target, fingers, fingers if prior is None else prior, steps, touch.end_bend)
     tips = hand.tip_centres(hand.finger_joints(state, np.arange(4)))
     miss = np.linalg.norm(tips - target, axis=1)
     lift = into(matrix, tips @ frame.T + place)[:, 2] - TIP_RADIUS_M
     goal = (out_of(matrix, touch.thumb) - place) @ frame
     return state, solve_thumb(hand, goal, thumb), lift, miss
+
+
+def tuck(
+    hand: Hand,
+    item: Instrument,
+    matrix: FloatArray,
+    frame: FloatArray,
+    place: FloatArray,
+    touch: Touch,
+    fingers: FloatArray,
+    lift: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """States (4, 4) and lifts (4,) with the little finger tucked under where that is its habit and there is room; the
+    lift of a tucked finger is NaN: it is not above the strings at all."""
+    if touch.habits.tucked is None:
+        return fingers, lift
+    curled = np.concatenate([fingers[:3], touch.habits.tucked[None]])
+    joints = into(matrix, hand.finger_joints(curled[3], 3) @ frame.T + place)
+    if inside_neck(item, joints, 0.004).any():
+        return fingers, lift
+    return curled, np.append(lift[:3], np.nan)
 
 
 def hand_on_neck(

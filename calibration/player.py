@@ -18,14 +18,18 @@ from calibration.geometry import across, turn_z
 from calibration.hand_pose import TIP_RADIUS_M, Hand, bone_suffix, wrist_turn
 from calibration.instrument import Instrument, random_instrument
 from calibration.neck import (
+    NO_HABITS,
+    Habits,
     Touch,
     curl_template,
     hand_on_neck,
     inside_body,
     inside_neck,
     into,
+    sample_habits,
     sample_touch,
     touch_strings,
+    tuck,
 )
 from calibration.stance import Stance, fill_turns, sample_stance
 
@@ -128,7 +132,12 @@ def place_instruments(item: Instrument, stance: Stance, rng: np.random.Generator
 
 
 def _fret(
-    body: Body, stance: Stance, item: Instrument, wrist: tuple[float, float], rng: np.random.Generator
+    body: Body,
+    stance: Stance,
+    item: Instrument,
+    wrist: tuple[float, float],
+    rng: np.random.Generator,
+    habits: Habits,
 ) -> tuple[HandState, Touch, FloatArray] | None:
     """The fretting hand (left), what it touches and the instrument's matrix, or None."""
     arm, hand = Arm(body, "left"), Hand(body, "left")
@@ -167,7 +176,7 @@ def _fret(
     for k in np.flatnonzero(good)[np.argsort(pose.frame_error_deg[good] + rng.exponential(14, good.sum()))][
         :8
     ]:
-        found = _finish_fretting(hand, item, matrices[k], pose, k, curl[k], wrist, rng)
+        found = _finish_fretting(hand, item, matrices[k], pose, k, curl[k], wrist, rng, habits)
         if found is not None:
             return *found, matrices[k]
     return None
@@ -182,13 +191,15 @@ def _finish_fretting(
     curl: FloatArray,
     wrist: tuple[float, float],
     rng: np.random.Generator,
+    habits: Habits,
 ) -> tuple[HandState, Touch] | None:
     frame, place = pose.hand_frame[k], pose.wrist[k]
     relaxed = hand.tip_centres(hand.finger_joints(curl, np.arange(4)))
-    touch = sample_touch(item, into(matrix, relaxed @ frame.T + place), rng)
+    touch = replace(sample_touch(item, into(matrix, relaxed @ frame.T + place), rng), habits=habits)
     fingers, thumb, lift, miss = touch_strings(hand, item, matrix, frame, place, touch, curl, np.zeros(4))
     if (np.abs(lift) < 0.0015).sum() < 1 or lift.min() < -0.003 or (miss > 0.02).any():
         return None
+    fingers, lift = tuck(hand, item, matrix, frame, place, touch, fingers, lift)
     landmarks = into(matrix, hand.landmarks(fingers, thumb) @ frame.T + place)
     palm = np.concatenate([landmarks[[5, 9, 13, 17]], 0.5 * (landmarks[[0]] + landmarks[[5, 17]])])
     middle = 0.5 * (landmarks[[5, 9, 13, 17]] + landmarks[[6, 10, 14, 18]])
@@ -333,6 +344,7 @@ def sample_setting(
     rng: np.random.Generator,
     wrists: tuple[tuple[float, float], tuple[float, float]] | None = None,
     tries: int = 200,
+    habits: Habits = NO_HABITS,
 ) -> Setting:
     """A random plausible player. Wrist angles are kept while arms, stance and instrument are tried anew.
 
@@ -347,7 +359,7 @@ def sample_setting(
             pluck_wrist = sample_wrist(rng, "plucking")
         stance = sample_stance(body, rng)
         item = random_instrument(rng)
-        fretting = _fret(body, stance, item, fret_wrist, rng)
+        fretting = _fret(body, stance, item, fret_wrist, rng, habits)
         if fretting is None:
             continue
         state, touch, matrix = fretting
@@ -360,5 +372,5 @@ def sample_setting(
 
 def sample_player(body: Body, rng: np.random.Generator, left_handed: bool) -> Player:
     """A random plausible player."""
-    player = sample_setting(body, rng).player()
+    player = sample_setting(body, rng, habits=sample_habits(rng)).player()
     return mirrored(player) if left_handed else player

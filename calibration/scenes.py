@@ -20,11 +20,19 @@ from calibration.backgrounds import make_background
 from calibration.bodies import SPLITS, Bodies
 from calibration.camera import Camera, look_at
 from calibration.geometry import unit
-from calibration.hand_pose import FINGERS, SIDES, finger_flexions_deg
+from calibration.hand_pose import (
+    FINGERS,
+    SIDES,
+    Hand,
+    finger_flexions_deg,
+    little_spread_deg,
+    thumb_place_mm,
+)
 from calibration.imaging import develop, jpeg, smear
 from calibration.instrument import MeshBuilder, build_mesh
 from calibration.looks import Look, garments, sample_light, sample_look
 from calibration.motion import Performance, random_score
+from calibration.neck import into, out_of, sample_habits
 from calibration.player import Player, sample_player, sample_setting
 from calibration.render import PART_SCALE, PARTS, Figure, Renderer, Solid
 
@@ -35,6 +43,7 @@ SIZES = ((1280, 720), (640, 480), (960, 540), (720, 1280))
 SIZE_SHARES = (0.66, 0.18, 0.08, 0.08)
 LEFT_HANDED_SHARE = 0.2
 FILM_SEEDS = 2**40  # films draw from other streams than stills
+STRINGS_BESIDE_M = 0.05  # how far to either side of the fingers the strings count
 FOREARM_SAMPLES = np.linspace(0.55, 0.97, 12)  # places from elbow to wrist that count as near the wrist
 
 
@@ -56,14 +65,23 @@ class Studio:
 
     def still(self, seed: int, framing: str | None = None, split: str = "train") -> Still:
         """One still. ``framing`` None draws one. Raises ValueError for unknown names."""
+        return next(self.views(seed, framing, split, 1))
+
+    def views(
+        self, seed: int, framing: str | None = None, split: str = "train", count: int = 1
+    ) -> Iterator[Still]:
+        """Stills of one pose: camera, framing, clothes, light and room are drawn anew for each."""
         if framing is not None and framing not in FRAMINGS:
             raise ValueError(f"framing must be one of {FRAMINGS}, not {framing!r}")
         rng = scene_rng(seed, split)
-        drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
-        framing = framing or drawn
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
         player = sample_player(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
+        for _ in range(count):
+            drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
+            yield self._taken(player, framing or drawn, rng, {"split": split, "seed": seed})
+
+    def _taken(self, player: Player, framing: str, rng: np.random.Generator, about: dict[str, Any]) -> Still:
         look, light = sample_look(rng), sample_light(rng)
         figure = make_figure(player, look, rng)
         size = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
@@ -76,9 +94,8 @@ class Studio:
             if fretting["hand_visible"] > 0.45:
                 break
         label |= {
+            **about,
             "framing": framing,
-            "split": split,
-            "seed": seed,
             "azimuth_deg": view.azimuth_deg,
             "elevation_deg": view.elevation_deg,
             "distance_m": view.distance_m,
@@ -109,7 +126,7 @@ class Studio:
         framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
-        setting = sample_setting(body, rng)
+        setting = sample_setting(body, rng, habits=sample_habits(rng))
         score = random_score(setting, frames / rate_hz, rng, Performance(setting, None, rng))
         left_handed = bool(rng.random() < LEFT_HANDED_SHARE)
         performance = Performance(setting, score, rng, left_handed, sway_deg=float(rng.uniform(0.3, 2.5)))
@@ -326,6 +343,8 @@ def hand_label(player: Player, side: str, camera: Camera, parts: NDArray[np.uint
     """Truth of one hand."""
     state = player.hand(side)
     world = player.landmarks_m(side)
+    hand = Hand(player.body, side)
+    local = hand.landmarks(state.fingers, state.thumb)
     joints = camera.to_camera(world)
     elbow = camera.to_camera(player.joint_m("lowerarm01", side))
     pixels = camera.to_pixels(joints)
@@ -346,15 +365,35 @@ def hand_label(player: Player, side: str, camera: Camera, parts: NDArray[np.uint
         "forearm_depth_slope": float(along[2] / max(np.hypot(along[0], along[1]), 1e-6)),
         "forearm_frame": _list(camera.axes @ state.forearm_frame, 6),
         "hand_frame": _list(camera.axes @ state.hand_frame, 6),
-        "finger_flexion_deg": {name: _list(np.array(v), 2) for name, v in finger_flexions_deg(world).items()},
-        "finger_lift_mm": {
-            name: round(float(v) * 1000, 2) for name, v in zip(FINGERS, state.lift_m, strict=True)
+        "finger_flexion_deg": {
+            name: _list(np.array(v), 2)
+            for name, v in finger_flexions_deg(local, hand.thumb_axis(state.thumb)).items()
         },
+        "finger_lift_mm": dict(zip(FINGERS, _list(state.lift_m * 1000, 2), strict=True)),
+        "little_spread_deg": _list(np.array([little_spread_deg(local)]), 2)[0],
+        "thumb_place_mm": round(thumb_place_mm(local), 2),
+        "strings_visible": strings_visible(player, world, camera, parts),
         "hand_visible": visible_share(pixels, parts, PARTS[f"hand_{side}"]),
         "forearm_visible": visible_share(
             camera.to_pixels(samples), parts, PARTS[f"forearm_{side}"], PARTS[f"hand_{side}"]
         ),
     }
+
+
+def strings_visible(player: Player, world: FloatArray, camera: Camera, parts: NDArray[np.uint8]) -> float:
+    """Share of the plane of the strings beside a hand's fingers that is in the picture and hidden by nothing but the
+    instrument itself."""
+    item = player.instrument
+    tips = into(player.instrument_matrix, world[[8, 12, 16, 20]])[:, 0]
+    x = np.linspace(tips.min() - STRINGS_BESIDE_M, tips.max() + STRINGS_BESIDE_M, 9)
+    points = np.concatenate(
+        [
+            np.stack([x, item.string_y(np.full(9, string), x), np.zeros(9)], 1)
+            for string in (0, item.strings // 2, item.strings - 1)
+        ]
+    )
+    pixels = camera.to_pixels(camera.to_camera(out_of(player.instrument_matrix, points)))
+    return visible_share(pixels, parts, PARTS["thing"])
 
 
 def visible_share(pixels: FloatArray, parts: NDArray[np.uint8], *codes: int) -> float:

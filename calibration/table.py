@@ -50,7 +50,9 @@ def observation_of(
     forearm = None
     if with_forearm and "forearm" in columns and np.isfinite(columns["forearm"][row]).all():
         values = columns["forearm"][row].astype(float)
-        forearm = ForearmAxis(values[0:2], values[2:4], float(values[4]), float(values[5]), values[6:])
+        forearm = ForearmAxis(
+            values[0:2], values[2:4], float(values[4]), float(values[5]), values[7:], float(values[6])
+        )
     hand = HandObservation(
         side=side,
         side_confidence=float(columns["side_confidence"][row]),
@@ -74,12 +76,17 @@ def observation_of(
 
 def add_forearm(columns: Columns, outputs: NDArray[np.floating[Any]]) -> None:
     """The column `forearm` from the network's outputs: wrist (2) and a point towards the elbow (2) in pixels, sd in
-    degrees, depth slope, further features; one row for each row of the columns."""
+    degrees, depth slope, chance that the strings are seen, further features; one row for each row of the columns."""
     rows = []
     for row, output in enumerate(outputs):
         side: Side = "right" if columns["side"][row] else "left"
         axis = axis_of(output.astype(float), crop_transform(columns["landmarks_px"][row].astype(float), side))
-        rows.append([*axis.wrist_px, *axis.towards_elbow_px, axis.sd_deg, axis.depth_slope, *axis.features])
+        rows.append(
+            [
+                *(*axis.wrist_px, *axis.towards_elbow_px),
+                *(axis.sd_deg, axis.depth_slope, axis.neck_seen, *axis.features),
+            ]
+        )
     columns["forearm"] = np.asarray(rows, np.float32)
 
 

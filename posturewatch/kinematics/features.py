@@ -12,6 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import (
     BODY_LANDMARKS,
     BodyObservation,
@@ -26,6 +27,7 @@ __all__ = [
     "DEFAULT_HFOV_DEG",
     "FEATURE_COUNT",
     "FOREARM_FEATURES",
+    "HAND_AXES",
     "features",
     "focal_px",
     "palm_size_px",
@@ -37,7 +39,10 @@ Array = NDArray[np.float64]
 DEFAULT_HFOV_DEG = 65.0
 
 #: Further outputs of the forearm network that are read here (see `tracking.forearm`).
-FOREARM_FEATURES = 4
+FOREARM_FEATURES = 14 + len(OUTPUTS)
+
+#: Among them, the hand's proximal and radial direction.
+HAND_AXES = slice(3, 9)
 
 #: The body is looked for less often than the hands; older than this it says nothing about this frame.
 _BODY_AGE_S = 0.6
@@ -73,6 +78,13 @@ def _frame(landmarks: Array) -> Array:
     return np.stack([x, np.cross(z, x), z], axis=1)
 
 
+def _seen_frame(axes: Array) -> Array:
+    """The hand frame, as `_frame` gives it, from the network's proximal and radial directions (6,)."""
+    x = _unit(-axes[:3])
+    z = _unit(axes[3:] - x * float(axes[3:] @ x))
+    return np.stack([x, np.cross(z, x), z], axis=1)
+
+
 def _naive(frame: Array, towards_elbow: Array) -> Array:
     """Bend of the forearm against the hand frame: two angles in units of 45 degrees, and how sure geometry is."""
     f = frame.T @ _unit(towards_elbow)
@@ -93,7 +105,10 @@ def _forearm(axis: ForearmAxis | None, flip: float, turn: Array, hand: Array) ->
     out[4] = slope
     extra = axis.features[:FOREARM_FEATURES]
     out[5 : 5 + len(extra)] = np.clip(extra, -_CLIP, _CLIP)
-    out[5 + FOREARM_FEATURES :] = _naive(hand, np.array([direction[0], direction[1], slope]))
+    towards_elbow = np.array([direction[0], direction[1], slope])
+    out[-4:-2] = _naive(hand, towards_elbow)
+    if len(extra) == FOREARM_FEATURES:
+        out[-2:] = _naive(_seen_frame(extra[HAND_AXES]), towards_elbow)
     return out
 
 
@@ -176,7 +191,7 @@ def features(observation: Observation, hand: HandObservation, hfov_deg: float | 
 
 
 _HAND_COUNT = 60 + 60 + 9 + 10
-_FOREARM_COUNT = 1 + 2 + 2 + FOREARM_FEATURES + 2
+_FOREARM_COUNT = 1 + 2 + 2 + FOREARM_FEATURES + 4
 _BODY_COUNT = 1 + 8 + 9 + 4 + 2
 FEATURE_COUNT = _HAND_COUNT + _FOREARM_COUNT + _BODY_COUNT
 

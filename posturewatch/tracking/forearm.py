@@ -19,6 +19,9 @@ from posturewatch.observation import ForearmAxis, Side
 
 __all__ = [
     "CROP_PX",
+    "HANDS_ACROSS",
+    "NECK_AT",
+    "WRIST_AT",
     "ForearmNet",
     "crop",
     "crop_transform",
@@ -31,10 +34,17 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 #: Side of the cutting in pixels, its width in hand scales, and where the wrist lies in it.
-CROP_PX = 128
-_HANDS_ACROSS = 5.0
-_WRIST_AT = (0.5, 0.4)
+CROP_PX = 192
+HANDS_ACROSS = 5.0
+WRIST_AT = (0.5, 0.4)
 _KNUCKLES = (5, 9, 13, 17)
+
+#: The network's outputs, in the cutting's own picture (x right, y down, z away from the camera, right hands mirrored):
+#: 0-1 direction towards the elbow, 2 log of the direction's Laplace scale in radians, 3 depth slope, 4 its log
+#: scale, 5 logit of the forearm being seen, 6 logit of the strings beside the fingers being seen, 7-9 proximal and
+#: 10-12 radial direction of the hand, 13-15 radial direction of the forearm, 16-17 place of the elbow from the wrist
+#: in hand scales, then a first guess at each of the estimator's outputs.
+NECK_AT = 6
 
 
 def hand_scale_px(landmarks_px: Array) -> float:
@@ -75,8 +85,8 @@ def crop_transform(landmarks_px: Array, side: Side, size: int = CROP_PX) -> Arra
     turn = np.array([[c, s], [-s, c]])
     if side == "right":
         turn[0] = -turn[0]
-    linear = turn * (size / (_HANDS_ACROSS * scale_px))
-    offset = np.asarray(_WRIST_AT) * size - linear @ wrist
+    linear = turn * (size / (HANDS_ACROSS * scale_px))
+    offset = np.asarray(WRIST_AT) * size - linear @ wrist
     return np.column_stack([linear, offset])
 
 
@@ -93,27 +103,26 @@ def default_sd_deg(log_scale: float) -> float:
 def axis_of(row: Array, affine: Array, sd_deg: Callable[[float], float] = default_sd_deg) -> ForearmAxis:
     """The axis in the picture from one row of the network's outputs and its cutting's transform.
 
-    row: direction x, y towards the elbow in the cutting, log scale of its error, depth slope, further features.
-    The one place that knows the network's outputs.
+    row: (k,) the network's outputs; its angles are those of a camera that looks straight at the wrist.
     """
     back = cv2.invertAffineTransform(affine)
-    wrist = np.asarray(_WRIST_AT) * CROP_PX
+    wrist = np.asarray(WRIST_AT) * CROP_PX
     direction = row[:2] / max(float(np.hypot(row[0], row[1])), 1e-6)
-    reach = CROP_PX / _HANDS_ACROSS  # one hand scale
+    reach = CROP_PX / HANDS_ACROSS  # one hand scale
     return ForearmAxis(
         wrist_px=back[:, :2] @ wrist + back[:, 2],
         towards_elbow_px=back[:, :2] @ (wrist + reach * direction) + back[:, 2],
         sd_deg=float(sd_deg(float(row[2]))),
         depth_slope=float(row[3]),
         features=np.array(row[4:], dtype=np.float64),
+        neck_seen=1 / (1 + math.exp(-float(np.clip(row[NECK_AT], -30, 30)))),
     )
 
 
 class ForearmNet:
     """The network, from an ONNX file or its bytes, run by OpenCV on the CPU.
 
-    Input (n, 3, 128, 128) float32, RGB, value / 127.5 - 1. Output (n, 4 or more): direction x, y towards the
-    elbow in the cutting, log scale of its error in radians, depth slope, further features.
+    Input (n, 3, CROP_PX, CROP_PX) float32, RGB, value / 127.5 - 1. Output (n, k), see NECK_AT.
     sd_deg: turns the third output into degrees (calibrated at training).
     Raises UnavailableError where the file is missing or not such a network.
     """
@@ -129,7 +138,7 @@ class ForearmNet:
             ) from error
 
     def outputs(self, crops_rgb: NDArray[np.uint8]) -> Array:
-        """(n, k) raw outputs for (n, 128, 128, 3) RGB cuttings."""
+        """(n, k) raw outputs for (n, CROP_PX, CROP_PX, 3) RGB cuttings."""
         blob = crops_rgb.astype(np.float32).transpose(0, 3, 1, 2) / 127.5 - 1
         self._net.setInput(np.ascontiguousarray(blob))
         return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(crops_rgb), -1)
