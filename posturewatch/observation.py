@@ -75,6 +75,7 @@ class ForearmAxis:
     depth_slope: estimated tangent of the axis's angle out of the picture plane (positive: the elbow is
         farther from the camera than the wrist), NaN where it is not estimated.
     features: (k,) further outputs of the forearm network for the estimator, possibly empty.
+    neck_seen: probability (0..1) that the strings beside the fingers are in view, NaN where it is not known.
     """
 
     wrist_px: Array
@@ -82,6 +83,7 @@ class ForearmAxis:
     sd_deg: float
     depth_slope: float
     features: Array
+    neck_seen: float = float("nan")
 
     def __post_init__(self) -> None:
         _check("wrist_px", self.wrist_px, (2,))

@@ -405,6 +405,8 @@ def test_an_export_has_every_sample(store: Store, book: Book, tmp_path: Path) ->
         "wrist_ulnar_deviation_sd_deg",
         "status",
         "reason",
+        "lift_plane",
+        "finger_reason",
     ]
     assert len(rows) == 400
     left = [row for row in rows if row["side"] == "left"]

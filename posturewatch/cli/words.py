@@ -26,7 +26,8 @@ def summary_text(summary: Mapping[str, Any]) -> str:
         f"Limits: {summary['limits']}. Warnings of a held extreme angle: {summary['warnings']}.",
     ]
     for side in ("left", "right"):
-        lines += _hand(side, [one for one in summary["quantities"] if one["side"] == side])
+        own = [one for one in summary["quantities"] if one["side"] == side]
+        lines += _hand(side, [one for one in own if quantity(one["quantity"]).group == "wrist"])
     lines += [
         f"Warned at {clock(one['since_s'])}: {one['side']} {leaning(one['quantity'], one['direction'])}"
         f" beyond {one['limit']:g} {_unit(one['quantity'])}, until {_moment(one['cleared_s'])}."

@@ -19,7 +19,7 @@ from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.measurement import Refusal
 from posturewatch.observation import Side
 from posturewatch.session.batch import SeriesKey
-from posturewatch.session.codec import SD_STEP, VALUE_STEP, ChunkError, Samples, decode, join
+from posturewatch.session.codec import ChunkError, Samples, decode, join
 from posturewatch.session.database import FILE_NAME, connect_read_only
 from posturewatch.session.limits_json import limits_from_json
 from posturewatch.session.records import Mark, SessionInfo, StoredWarning
@@ -240,10 +240,8 @@ def _series(connection: sqlite3.Connection, number: int) -> tuple[StoredSeries, 
     return tuple(found)
 
 
-def stored_series(
-    key: SeriesKey, samples: Samples, value_step: float = VALUE_STEP, sd_step: float = SD_STEP
-) -> StoredSeries:
-    """Samples in steps, with refusals as 1 + the place among today's, as numbers in their units."""
+def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: float) -> StoredSeries:
+    """Samples in these steps, with refusals as 1 + the place among today's, as numbers in their units."""
     refused = samples.refusal != 0
     # Divided, not multiplied: 1234 / 100 is the float nearest to 12.34, 1234 * 0.01 is not always.
     value = samples.value / round(1 / value_step)

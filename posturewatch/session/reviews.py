@@ -16,7 +16,7 @@ from posturewatch.exposure.findings import next_to_work_on
 from posturewatch.exposure.passages import Passage
 from posturewatch.exposure.profile import Exposure, Window
 from posturewatch.exposure.rules import ExposureRules
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.quantities import QUANTITY_NAMES, quantity
 from posturewatch.session.database import transaction
 from posturewatch.session.passages import StoredPassage, passages_of
 from posturewatch.session.reader import SessionRecord
@@ -105,6 +105,7 @@ def short(exposure: Exposure) -> dict[str, Any]:
         "side": exposure.side,
         "quantity": exposure.quantity,
         "unit": exposure.unit,
+        "group": quantity(exposure.quantity).group,
         "total_s": round(exposure.total_s, 3),
         "measured_s": round(exposure.measured_s, 3),
         **{name: _round(value) for name, value in (("p10", p10), ("p50", p50), ("p90", p90))},
@@ -163,7 +164,9 @@ def _review(courses: Sequence[Course], passages: Sequence[StoredPassage], end_s:
             Passage(str(several[0].id), several[0].piece, bars, _windows(several))
             for _, bars, several in parts
         ]
-        finding = next_to_work_on(courses, named, end_s)
+        # The wrist's alone: every further comparison makes what stands out there less sure.
+        wrists = [course for course in courses if course.entry.group == "wrist"]
+        finding = next_to_work_on(wrists, named, end_s)
     return {
         "session": exposures((0.0, end_s)) if courses else [],
         "passages": [{"passage_id": one.id, "exposure": exposures(*_windows([one]))} for one in over],

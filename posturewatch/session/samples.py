@@ -61,9 +61,7 @@ def samples_json(
     return {
         "series": [
             {
-                "side": one.side,
-                "quantity": one.quantity,
-                "unit": quantity(one.quantity).unit,
+                **_named(one),
                 "time_s": one.time_s.tolist(),
                 "value": _listed(one.value),
                 "sd": _listed(one.sd),
@@ -83,15 +81,18 @@ def trace_json(record: SessionRecord, bins: int) -> dict[str, Any]:
         "bin_s": bin_s,
         "series": [
             {
-                "side": one.side,
-                "quantity": one.quantity,
-                "unit": quantity(one.quantity).unit,
+                **_named(one),
                 **_binned(one, bin_s, bins),
             }
             for one in record.series
             if one.quantity in QUANTITY_NAMES
         ],
     }
+
+
+def _named(one: StoredSeries) -> dict[str, Any]:
+    entry = quantity(one.quantity)
+    return {"side": one.side, "quantity": one.quantity, "unit": entry.unit, "group": entry.group}
 
 
 def _binned(one: StoredSeries, bin_s: float, bins: int) -> dict[str, list[float | None]]:

@@ -90,6 +90,7 @@ def _key(key: TrendKey) -> dict[str, Any]:
         "side": side,
         "quantity": name,
         "unit": quantity(name).unit,
+        "group": quantity(name).group,
         "direction": direction,
         "level": level,
     }
@@ -128,6 +129,7 @@ def short_rows(connection: sqlite3.Connection, piece: int) -> list[dict[str, Any
                 "side": side,
                 "quantity": name,
                 "unit": quantity(name).unit,
+                "group": quantity(name).group,
                 **dict(fields),
                 "levels": [],
             }
