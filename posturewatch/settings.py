@@ -14,7 +14,7 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Level
 from posturewatch.errors import SettingsError
 from posturewatch.exposure.breaks import BreakRules
-from posturewatch.instruments import INSTRUMENTS, ROLES, hand_roles
+from posturewatch.instruments import INSTRUMENTS, ROLES, STOPPING_ROLES, hand_roles
 from posturewatch.observation import Side
 from posturewatch.profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.quantities import GROUPS, QUANTITIES, Group, Quantity, quantity
@@ -174,7 +174,7 @@ class WatchSettings:
     )
     warn_roles: tuple[str, ...] = _setting(
         "texts",
-        ("fretting", "stopping"),
+        STOPPING_ROLES,
         "Hands that are warned of; roles that the instrument does not have are ignored",
         choices=ROLES,
     )
@@ -249,6 +249,11 @@ class Settings:
     def roles(self) -> dict[Side, str]:
         """What either hand does on this instrument."""
         return hand_roles(self.instrument.name, self.instrument.handedness)
+
+    @property
+    def stopping(self) -> frozenset[Side]:
+        """The hands that press strings to a fingerboard."""
+        return frozenset(side for side, role in self.roles.items() if role in STOPPING_ROLES)
 
     def rules(self) -> WatchRules:
         """The rules for the watch, with the warned hands' sides."""

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.kinematics.estimator import Estimate, Estimator
+from posturewatch.kinematics.lift import Lifts
 from posturewatch.measurement import FrameMeasurement, HandMeasurement
 from posturewatch.observation import Observation, Side
 from posturewatch.quantities import QUANTITIES
@@ -110,9 +111,13 @@ class Followers:
 
 @dataclass
 class OverTime:
-    """Measures a run of observations, one after the other; has the same `measure` as the single-frame estimator."""
+    """Measures a run of observations, one after the other; has the same `measure` as the single-frame estimator.
+
+    lifts: decides what finger lifts are measured from.
+    """
 
     estimator: Estimator
+    lifts: Lifts = field(default_factory=Lifts)
     rules: TimeRules = field(default_factory=TimeRules)
     _followers: dict[Side, Followers] = field(default_factory=dict)
 
@@ -129,7 +134,9 @@ class OverTime:
         single = self.estimator.estimate_side(observation, side)
         if hand is None or single.refusal is not None:
             return self.estimator.refused(side, single.refused())
-        return self.estimator.measured(self._joined(single, side, observation.time_s), hand)
+        return self.estimator.measured(
+            self._joined(self.lifts.of(single, hand, observation.time_s), side, observation.time_s), hand
+        )
 
     def _joined(self, single: Estimate, side: Side, time_s: float) -> Estimate:
         followers = self._followers.get(side)
