@@ -9,18 +9,18 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from posturewatch.comfort.verdict import Excursion
-from posturewatch.measurement import FrameMeasurement, Refusal
+from posturewatch.measurement import FrameMeasurement, LiftPlane, Refusal
 from posturewatch.observation import Side
 from posturewatch.quantities import quantity
 from posturewatch.session.codec import TIME_STEP_S, Samples, join
-from posturewatch.session.records import Mark, PassageBegin, StoredWarning
+from posturewatch.session.records import Mark, PassageBegin, PlaneBegin, StoredWarning
 
-__all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "SeriesKey", "join_series"]
+__all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "Planes", "SeriesKey", "join_series"]
 
 SeriesKey = tuple[Side, str]
 
 #: Something that happened. An excursion or a warning comes again whenever more is known of it.
-Event = Excursion | StoredWarning | Mark | PassageBegin
+Event = Excursion | StoredWarning | Mark | PassageBegin | PlaneBegin
 
 #: In memory a refusal is 1 + its place here; in the database it is the code in the table `refusal`.
 REFUSALS: tuple[Refusal, ...] = tuple(Refusal)
@@ -94,6 +94,23 @@ def join_series(batches: Sequence[Batch]) -> dict[SeriesKey, Samples]:
         for key, columns in batch.series.items():
             parts.setdefault(key, []).append(columns.samples())
     return {key: join(samples) for key, samples in parts.items()}
+
+
+class Planes:
+    """Tells when finger lifts begin to be measured from another plane. A hand that is not measured for a while, and
+    then from the same plane, is no change."""
+
+    def __init__(self) -> None:
+        self._last: dict[Side, LiftPlane] = {}
+
+    def changes(self, measurement: FrameMeasurement) -> list[PlaneBegin]:
+        found = []
+        for side in _SIDES:
+            plane = measurement.hand(side).lift_plane
+            if plane is not None and self._last.get(side) != plane:
+                self._last[side] = plane
+                found.append(PlaneBegin(side, measurement.time_s, plane))
+        return found
 
 
 class OpenExcursions:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from posturewatch.errors import InputError
+from posturewatch.observation import Side
 from posturewatch.quantities import GROUPS, in_group, quantity
 from posturewatch.samples_csv import EMPTY, Cell, csv_header, csv_row
 from posturewatch.session.reader import SessionRecord, StoredSeries
@@ -41,15 +42,18 @@ def csv_blocks(record: SessionRecord) -> Iterator[str]:
 
 
 def _rows(
-    record: SessionRecord, side: str, names: tuple[str, ...], wrists: int
+    record: SessionRecord, side: Side, names: tuple[str, ...], wrists: int
 ) -> Iterator[tuple[float, list[str]]]:
     """(time, cells) of one hand; the first `wrists` of the names are the wrist's quantities."""
     series = {one.quantity: one for one in record.series if one.side == side}
     times = np.unique(np.concatenate([one.time_s for one in series.values()]))
     columns = [_cells(series[name], times) if name in series else None for name in names]
+    lifts = [place for place, name in enumerate(names) if quantity(name).family == "finger_lift"]
+    planes = [record.planes[place].plane if place >= 0 else None for place in record.plane_at(side, times)]
     for place, time_s in enumerate(times.tolist()):
         at = [EMPTY if column is None else column[place] for column in columns]
-        yield time_s, csv_row(f"{time_s:.3f}", side, at[:wrists], at[wrists:], None)
+        plane = planes[place] if any(at[lift][0] for lift in lifts) else None
+        yield time_s, csv_row(f"{time_s:.3f}", side, at[:wrists], at[wrists:], plane)
 
 
 def _cells(one: StoredSeries, times: np.ndarray[Any, np.dtype[np.float64]]) -> list[Cell]:

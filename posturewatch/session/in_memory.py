@@ -10,10 +10,10 @@ from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.verdict import Excursion, Verdict
 from posturewatch.quantities import quantity
 from posturewatch.reading import Reading
-from posturewatch.session.batch import Batch, SeriesKey, join_series
+from posturewatch.session.batch import Batch, Planes, SeriesKey, join_series
 from posturewatch.session.codec import Samples
 from posturewatch.session.reader import SessionRecord, StoredSeries, stored_series
-from posturewatch.session.records import SessionInfo, StoredWarning
+from posturewatch.session.records import PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.session.sampling import Sampling
 
 __all__ = ["InMemorySession"]
@@ -25,11 +25,14 @@ class InMemorySession:
     def __init__(self) -> None:
         self._batch = Batch()
         self._sampling = Sampling()
+        self._planes = Planes()
+        self._plane_begins: list[PlaneBegin] = []
         self._excursions: dict[tuple[object, ...], Excursion] = {}
         self._warnings: dict[tuple[object, ...], StoredWarning] = {}
 
     def put(self, reading: Reading) -> None:
         self._batch.add(reading.measurement, self._sampling.due(reading.measurement.time_s))
+        self._plane_begins += self._planes.changes(reading.measurement)
         self._take(reading.verdict)
 
     def record(
@@ -57,6 +60,7 @@ class InMemorySession:
             excursions=tuple(sorted(self._excursions.values(), key=lambda one: one.start_s)),
             warnings=tuple(sorted(warnings, key=lambda one: one.warning.fired_s)),
             marks=(),
+            planes=tuple(self._plane_begins),
         )
 
     def _keep(self, excursions: Sequence[Excursion]) -> None:

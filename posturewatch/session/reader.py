@@ -22,7 +22,7 @@ from posturewatch.session.batch import SeriesKey
 from posturewatch.session.codec import ChunkError, Samples, decode, join
 from posturewatch.session.database import FILE_NAME, connect_read_only
 from posturewatch.session.limits_json import limits_from_json
-from posturewatch.session.records import Mark, SessionInfo, StoredWarning
+from posturewatch.session.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.session.schema import applied, missing, unknown
 
 __all__ = ["OutdatedError", "SessionReader", "SessionRecord", "StoredSeries"]
@@ -60,7 +60,8 @@ class StoredSeries:
 
 @dataclass(frozen=True)
 class SessionRecord:
-    """A session as a whole. limits, and max_gap_s of the rules, as they were in use; settings in JSON's types."""
+    """A session as a whole, its events in order of time. limits, and max_gap_s of the rules, as they were in use;
+    settings in JSON's types."""
 
     info: SessionInfo
     limits: LimitProfile
@@ -70,6 +71,15 @@ class SessionRecord:
     excursions: tuple[Excursion, ...]
     warnings: tuple[StoredWarning, ...]
     marks: tuple[Mark, ...]
+    planes: tuple[PlaneBegin, ...] = ()
+
+    def plane_at(self, side: Side, time_s: NDArray[np.float64]) -> NDArray[np.int64]:
+        """What the finger lifts of a hand were measured from at each time (n,): places in `planes`, -1 where
+        nothing was measured yet."""
+        own = [place for place, one in enumerate(self.planes) if one.side == side]
+        latest = np.searchsorted([self.planes[place].time_s for place in own], time_s, side="right")
+        places: NDArray[np.int64] = np.array([-1, *own])[latest]
+        return places
 
 
 class SessionReader:
@@ -209,6 +219,13 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
             Mark(time_s, note)
             for time_s, note in connection.execute(
                 "SELECT time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (number,)
+            )
+        ),
+        planes=tuple(
+            PlaneBegin(*row)
+            for row in connection.execute(
+                "SELECT side, start_s, plane FROM lift_plane WHERE session = ? ORDER BY start_s, side",
+                (number,),
             )
         ),
     )

@@ -11,7 +11,7 @@ from typing import Protocol
 
 from posturewatch.comfort.verdict import Excursion, Verdict
 from posturewatch.reading import Reading
-from posturewatch.session.batch import Batch, Event, OpenExcursions, join_series
+from posturewatch.session.batch import Batch, Event, OpenExcursions, Planes, join_series
 from posturewatch.session.database import transaction
 from posturewatch.session.records import Mark, PassageBegin, StoredWarning
 from posturewatch.session.sampling import Sampling
@@ -72,6 +72,7 @@ class Recorder:
         self._lock = threading.Lock()
         self._batch = Batch()
         self._sampling = Sampling()
+        self._planes = Planes()
         self._unsaved: list[Batch] = []
         self._unsaved_samples = 0
         self._unsaved_events = 0
@@ -113,6 +114,8 @@ class Recorder:
                 self._lost_samples += Batch().add(reading.measurement, due)
             self._take(reading.verdict)
             self._lasting.follow(reading.measurement)
+            for plane in self._planes.changes(reading.measurement):
+                self._keep(plane)
 
     def mark(self, time_s: float, note: str | None = None) -> None:
         """Keep a moment the player marked, in seconds of the session."""

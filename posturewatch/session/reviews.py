@@ -12,11 +12,13 @@ from typing import Any, cast
 
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.exposure.course import Course, minutes
-from posturewatch.exposure.findings import next_to_work_on
+from posturewatch.exposure.cues import CueCourse, shares_json
+from posturewatch.exposure.findings import FingerPosture, next_to_work_on
 from posturewatch.exposure.passages import Passage
 from posturewatch.exposure.profile import Exposure, Window
 from posturewatch.exposure.rules import ExposureRules
 from posturewatch.quantities import QUANTITY_NAMES, quantity
+from posturewatch.session.cue_shares import postures_of, session_cues
 from posturewatch.session.database import transaction
 from posturewatch.session.passages import StoredPassage, passages_of
 from posturewatch.session.reader import SessionRecord
@@ -35,7 +37,7 @@ __all__ = [
 _LOG = logging.getLogger(__name__)
 
 #: Raise it when the computation changes: what was kept by an older one is computed anew.
-REVIEW_VERSION = 1
+REVIEW_VERSION = 2
 
 #: Each time the same bars of a piece were played: piece, bars, passages in order.
 Part = tuple[int, str, tuple[StoredPassage, ...]]
@@ -56,12 +58,13 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
     (rules,) = connection.execute("SELECT rules_json FROM session WHERE number = ?", (session,)).fetchone()
     try:
         courses = _courses(record, _watch_rules(json.loads(rules)))
-        review = _review(courses, passages, record.info.end_s)
+        cues = session_cues(record) if courses else ()
+        review = _review(courses, cues, postures_of(cues, record.settings), passages, record.info.end_s)
         rows = _rows(courses, passages, record.info.end_s)
     except ValueError as error:
         # Times out of order and the like: the session stays whole, without this.
         _LOG.error("no exposure for session %s: %s", record.info.id, error)
-        review, rows = _review((), passages, 0.0), []
+        review, rows = _review((), (), (), passages, 0.0), []
     data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
     with transaction(connection):
         if passages_of(connection, session) != passages:
@@ -75,7 +78,7 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
 
 
 def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] | None:
-    """What `keep_review` kept: session, passages, parts, minutes, finding; None where it is to be computed."""
+    """What `keep_review` kept: session, cues, passages, parts, minutes, finding; None where it is to be computed."""
     row = connection.execute(
         "SELECT data FROM review WHERE session = ? AND version = ?", (session, REVIEW_VERSION)
     ).fetchone()
@@ -151,7 +154,13 @@ def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
     return tuple((one.start_s, one.end_s) for one in passages if one.end_s is not None)
 
 
-def _review(courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float) -> dict[str, Any]:
+def _review(
+    courses: Sequence[Course],
+    cues: Sequence[CueCourse],
+    postures: Sequence[FingerPosture],
+    passages: Sequence[StoredPassage],
+    end_s: float,
+) -> dict[str, Any]:
     over = [one for one in passages if one.end_s is not None]
     parts = parts_of(over)
 
@@ -166,12 +175,24 @@ def _review(courses: Sequence[Course], passages: Sequence[StoredPassage], end_s:
         ]
         # The wrist's alone: every further comparison makes what stands out there less sure.
         wrists = [course for course in courses if course.entry.group == "wrist"]
-        finding = next_to_work_on(wrists, named, end_s)
+        finding = next_to_work_on(wrists, named, end_s, postures=postures)
     return {
         "session": exposures((0.0, end_s)) if courses else [],
-        "passages": [{"passage_id": one.id, "exposure": exposures(*_windows([one]))} for one in over],
+        "cues": shares_json(cues, (0.0, end_s)) if courses else [],
+        "passages": [
+            {
+                "passage_id": one.id,
+                "exposure": exposures(*_windows([one])),
+                "cues": shares_json(cues, *_windows([one])),
+            }
+            for one in over
+        ],
         "parts": [
-            {"passage_ids": [one.id for one in several], "exposure": exposures(*_windows(several))}
+            {
+                "passage_ids": [one.id for one in several],
+                "exposure": exposures(*_windows(several)),
+                "cues": shares_json(cues, *_windows(several)),
+            }
             for _, _, several in parts
         ],
         "minutes": [
