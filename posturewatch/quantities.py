@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["GROUPS", "QUANTITIES", "QUANTITY_NAMES", "Group", "Quantity", "in_group", "quantity"]
+__all__ = ["GROUPS", "QUANTITIES", "QUANTITY_NAMES", "Group", "Quantity", "in_group", "place", "quantity"]
 
 Group = Literal["wrist", "finger"]
 
@@ -195,12 +195,19 @@ QUANTITIES: tuple[Quantity, ...] = (
 
 QUANTITY_NAMES: tuple[str, ...] = tuple(entry.name for entry in QUANTITIES)
 
+_PLACES = {name: at for at, name in enumerate(QUANTITY_NAMES)}
+
 _BY_NAME = {entry.name: entry for entry in QUANTITIES}
 
 
 def quantity(name: str) -> Quantity:
     """The entry of that name; raises KeyError for an unknown one."""
     return _BY_NAME[name]
+
+
+def place(name: str) -> int:
+    """The name's place in the table, in which a player is told of it; unknown ones come after all others."""
+    return _PLACES.get(name, len(_PLACES))
 
 
 def in_group(group: Group) -> tuple[Quantity, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict
 from posturewatch.frames import Frame
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
 from posturewatch.observation import Observation, Side
 from posturewatch.profiles import load_profile
 from posturewatch.quantities import QUANTITIES
@@ -33,6 +33,7 @@ def make_reading(
     fired: Sequence[HoldWarning] = (),
     cleared: Sequence[HoldWarning] = (),
     dropped: int = 0,
+    lift_plane: LiftPlane | None = None,
 ) -> Reading:
     """A reading with (value, sd) per (side, quantity); what is not given is refused, of fingers as by weights that
     never give it."""
@@ -46,6 +47,7 @@ def make_reading(
                 else Measurement.refused(refusal if entry.group == "wrist" else Refusal.NOT_GIVEN)
                 for entry in QUANTITIES
             },
+            lift_plane if any(name.endswith("_lift") and of == side for of, name in values) else None,
         )
 
     return Reading(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,15 +59,14 @@ class Fingers:
         measurement, is above `least` (by unit). So quick and slow movements count alike, and a single one too.
         """
         chance = np.full(self.time_s.size, np.nan)
-        begin = np.asarray(np.searchsorted(self.time_s, self.time_s - within_s))
+        begin: NDArray[np.int64] = np.asarray(np.searchsorted(self.time_s, self.time_s - within_s))
         for name, value in self.value.items():
             known = np.isfinite(value)
             centred = np.where(known, value - np.nanmedian(value), 0.0)
             noise = np.where(known, _NEW_SHARE * np.square(self.sd[name]), 0.0)
             seconds = _last(np.where(known, self.seconds, 0.0), begin)
-            count, total, square, expected = (
-                _last(numbers, begin) for numbers in (known.astype(float), centred, centred**2, noise)
-            )
+            count, total = _last(known.astype(np.float64), begin), _last(centred, begin)
+            square, expected = _last(np.square(centred), begin), _last(noise, begin)
             some = np.maximum(count, 1.0)
             variance = np.maximum(square / some - (total / some) ** 2, 0.0)
             excess = variance - expected / some
@@ -78,7 +76,7 @@ class Fingers:
         return chance
 
 
-def _last(numbers: Array, begin: NDArray[np.signedinteger[Any]]) -> Array:
+def _last(numbers: Array, begin: NDArray[np.int64]) -> Array:
     """Sums (n,) of the numbers from each place in `begin` to the moment itself."""
     total = np.concatenate([[0.0], np.cumsum(numbers)])
     sums: Array = total[1:] - total[begin]

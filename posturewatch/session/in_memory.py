@@ -12,7 +12,7 @@ from posturewatch.quantities import quantity
 from posturewatch.reading import Reading
 from posturewatch.session.batch import Batch, Planes, SeriesKey, join_series
 from posturewatch.session.codec import Samples
-from posturewatch.session.reader import SessionRecord, StoredSeries, stored_series
+from posturewatch.session.reader import SessionRecord, StoredSeries, series_order, stored_series
 from posturewatch.session.records import PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.session.sampling import Sampling
 
@@ -56,7 +56,7 @@ class InMemorySession:
             limits=limits,
             max_gap_s=max_gap_s,
             settings=dict(settings),
-            series=tuple(_stored(key, series[key]) for key in sorted(series)),
+            series=tuple(sorted((_stored(key, series[key]) for key in series), key=series_order)),
             excursions=tuple(sorted(self._excursions.values(), key=lambda one: one.start_s)),
             warnings=tuple(sorted(warnings, key=lambda one: one.warning.fired_s)),
             marks=(),

@@ -18,6 +18,7 @@ from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.measurement import Refusal
 from posturewatch.observation import Side
+from posturewatch.quantities import place
 from posturewatch.session.batch import SeriesKey
 from posturewatch.session.codec import ChunkError, Samples, decode, join
 from posturewatch.session.database import FILE_NAME, connect_read_only
@@ -254,7 +255,12 @@ def _series(connection: sqlite3.Connection, number: int) -> tuple[StoredSeries, 
         samples = join([decode(data) for (data,) in chunks])
         samples = replace(samples, refusal=places[samples.refusal])
         found.append(stored_series((side, name), samples, value_step, sd_step))
-    return tuple(found)
+    return tuple(sorted(found, key=series_order))
+
+
+def series_order(one: StoredSeries) -> tuple[str, int]:
+    """Left before right, and then as the table of quantities has them."""
+    return (one.side, place(one.quantity))
 
 
 def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: float) -> StoredSeries:

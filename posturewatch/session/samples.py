@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from posturewatch.errors import InputError
 from posturewatch.quantities import QUANTITY_NAMES, quantity
 from posturewatch.session.codec import decode, join
-from posturewatch.session.reader import SessionRecord, StoredSeries, stored_series
+from posturewatch.session.reader import SessionRecord, StoredSeries, series_order, stored_series
 
 __all__ = ["LONGEST_S", "MOST_BINS", "samples_json", "series_between", "trace_json"]
 
@@ -47,7 +47,7 @@ def series_between(
                 series.refusal[inside],
             )
         )
-    return found
+    return sorted(found, key=series_order)
 
 
 def samples_json(

@@ -8,7 +8,7 @@ from typing import Any
 
 from posturewatch.exposure.load import PlayedSession, load_notice, week_of, weekly_load
 from posturewatch.exposure.trends import ExposureRecord, Total, TrendKey, by_piece, by_week, change, slope
-from posturewatch.quantities import QUANTITY_NAMES, quantity
+from posturewatch.quantities import QUANTITY_NAMES, place, quantity
 from posturewatch.session.reviews import REVIEW_VERSION
 
 __all__ = ["local_day", "short_rows", "trends"]
@@ -60,12 +60,15 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
             if week.monday >= since
         ],
         "notice": None if notice is None else notice.sentence,
-        "lines": [_line(key, weekly) for key, weekly in sorted(by_week(whole).items())],
+        "lines": [_line(key, weekly) for key, weekly in sorted(by_week(whole).items(), key=_order)],
         "pieces": [
             {
                 "piece_id": int(number),
                 "piece": names[int(number)],
-                "lines": [{**_key(key), "total": total.to_json()} for key, total in sorted(totals.items())],
+                "lines": [
+                    {**_key(key), "total": total.to_json()}
+                    for key, total in sorted(totals.items(), key=_order)
+                ],
             }
             for number, totals in by_piece(played).items()
         ],
@@ -82,6 +85,11 @@ def _records(
         for session, number, *rest in rows
         if session in days and rest[1] in QUANTITY_NAMES
     ]
+
+
+def _order(item: tuple[TrendKey, object]) -> tuple[str, int, str, str]:
+    (side, name, direction, level), _ = item
+    return (side, place(name), direction, level)
 
 
 def _key(key: TrendKey) -> dict[str, Any]:
