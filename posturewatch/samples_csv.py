@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from posturewatch.measurement import Measurement
+from posturewatch.measurement import Measurement, Refusal
 from posturewatch.quantities import Quantity
 
 __all__ = ["EMPTY", "Cell", "cell", "csv_header", "csv_row"]
@@ -49,7 +49,10 @@ def csv_row(
 
 
 def cell(one: Measurement) -> Cell:
-    """A measurement's cell, to the hundredth of its unit."""
+    """A measurement's cell, to the hundredth of its unit. What the weights in use never give needs no reason in
+    every row."""
+    if one.refusal is Refusal.NOT_GIVEN:
+        return EMPTY
     if one.value is None or one.sd is None:
         return ("", "", "" if one.refusal is None else one.refusal.value)
     return (f"{one.value:.2f}", f"{one.sd:.2f}", "")

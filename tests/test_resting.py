@@ -252,3 +252,12 @@ def test_learned_lifts_are_scaled_to_the_players_hand() -> None:
     )
     assert own.values["ring_lift"] == (20.0, 8.0)
     assert own.values["wrist_flexion"] == (5.0, 3.0)
+
+
+def test_one_finger_that_comes_down_makes_no_plane() -> None:
+    one = played(5)
+    lift = {finger: np.full(len(one.lift_mm), 12.0) for finger in FINGERS} | {"index": one.lift_mm[:, 0]}
+    rng = np.random.default_rng(5)
+    points = hands(strings(), lift, {finger: (45.0, 25.0) for finger in FINGERS}, "left")
+    alone = Played((points + rng.normal(0, 1, points.shape)) / 1000, one.lift_mm, "left")
+    assert np.isnan(followed(alone)[0]).all()

@@ -59,6 +59,7 @@ class RestRules:
     refresh_s: the plane is worked out anew so often. min_seen_s: with less seen in the window nothing is said.
     min_move_mm: a fingertip that moved less did not play. rest_share: share of the window that a fingertip is
     near its bottom if it rests there; one that only passes is shorter.
+    min_resting: with fewer resting fingertips there is no plane: the bottom of one finger's movement may be anything.
     slope_sd: how far the plane may lean from square to the movement, either way, before anything is seen of it
     (tangent). own_mm: how far a fingertip's landmark strays from where the finger touches, differently for each
     finger. depth_share: the part of a lift that the landmarks' poor depth may make it wrong by.
@@ -72,6 +73,7 @@ class RestRules:
     min_seen_s: float = 3.0
     min_move_mm: float = 8.0
     rest_share: float = 0.12
+    min_resting: int = 2
     slope_sd: float = 0.35
     own_mm: float = 2.5
     depth_share: float = 0.2
@@ -181,9 +183,10 @@ class RestingPlane:
         sd = 0.5 + 0.5 * jitter  # errors of neighbouring pictures are alike, so the many of them make few
         rests, rested = _rests(placed, jitter, rules)
         used = _not_hovering(rests, sd, rested, rules)
-        if not used.any():
+        if used.any():
+            used |= _below(rests, sd, used, rested, rules)
+        if used.sum() < rules.min_resting:
             return None
-        used |= _below(rests, sd, used, rested, rules)
         return _Plane(axes, *_fit(rests[used], sd[used], np.flatnonzero(used), rules), jitter)
 
 
