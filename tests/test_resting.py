@@ -258,6 +258,6 @@ def test_one_finger_that_comes_down_makes_no_plane() -> None:
     one = played(5)
     lift = {finger: np.full(len(one.lift_mm), 12.0) for finger in FINGERS} | {"index": one.lift_mm[:, 0]}
     rng = np.random.default_rng(5)
-    points = hands(strings(), lift, {finger: (45.0, 25.0) for finger in FINGERS}, "left")
+    points = hands(strings(), lift, dict.fromkeys(FINGERS, (45.0, 25.0)), "left")
     alone = Played((points + rng.normal(0, 1, points.shape)) / 1000, one.lift_mm, "left")
     assert np.isnan(followed(alone)[0]).all()

@@ -6,7 +6,7 @@ import json
 import logging
 import sqlite3
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, cast
 
@@ -59,12 +59,15 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
     try:
         courses = _courses(record, _watch_rules(json.loads(rules)))
         cues = session_cues(record) if courses else ()
-        review = _review(courses, cues, postures_of(cues, record.settings), passages, record.info.end_s)
-        rows = _rows(courses, passages, record.info.end_s)
+        exposed = _remembered(courses)
+        review = _review(
+            courses, cues, postures_of(cues, record.settings), passages, record.info.end_s, exposed
+        )
+        rows = _rows(courses, passages, record.info.end_s, exposed)
     except ValueError as error:
         # Times out of order and the like: the session stays whole, without this.
         _LOG.error("no exposure for session %s: %s", record.info.id, error)
-        review, rows = _review((), (), (), passages, 0.0), []
+        review, rows = _review((), (), (), passages, 0.0, _remembered(())), []
     data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
     with transaction(connection):
         if passages_of(connection, session) != passages:
@@ -141,6 +144,22 @@ def _courses(record: SessionRecord, watch: WatchRules) -> tuple[Course, ...]:
     )
 
 
+#: The exposures of all courses over some windows taken together.
+Exposed = Callable[..., tuple[Exposure, ...]]
+
+
+def _remembered(courses: Sequence[Course]) -> Exposed:
+    """`Course.over` of all courses, worked out once for windows that are asked for again."""
+    found: dict[tuple[Window, ...], tuple[Exposure, ...]] = {}
+
+    def over(*windows: Window) -> tuple[Exposure, ...]:
+        if windows not in found:
+            found[windows] = tuple(course.over(*windows) for course in courses)
+        return found[windows]
+
+    return over
+
+
 def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
     """The rules as they were in use; what was not known then has today's default."""
     known = {field.name for field in fields(WatchRules)}
@@ -160,21 +179,23 @@ def _review(
     postures: Sequence[FingerPosture],
     passages: Sequence[StoredPassage],
     end_s: float,
+    exposed: Exposed,
 ) -> dict[str, Any]:
     over = [one for one in passages if one.end_s is not None]
     parts = parts_of(over)
 
     def exposures(*windows: Window) -> list[dict[str, Any]]:
-        return [course.over(*windows).to_json() for course in courses]
+        return [one.to_json() for one in exposed(*windows)]
 
+    # Of the wrist alone: every further comparison makes what stands out there less sure, and a minute of every finger
+    # is more than anybody reads.
+    wrists = [course for course in courses if course.entry.group == "wrist"]
     finding = None
     if courses:
         named = [
             Passage(str(several[0].id), several[0].piece, bars, _windows(several))
             for _, bars, several in parts
         ]
-        # The wrist's alone: every further comparison makes what stands out there less sure.
-        wrists = [course for course in courses if course.entry.group == "wrist"]
         finding = next_to_work_on(wrists, named, end_s, postures=postures)
     return {
         "session": exposures((0.0, end_s)) if courses else [],
@@ -199,7 +220,7 @@ def _review(
             {
                 "start_s": start_s,
                 "end_s": round(stop_s, 3),
-                "exposure": [short(course.over((start_s, stop_s))) for course in courses],
+                "exposure": [short(course.over((start_s, stop_s))) for course in wrists],
             }
             for start_s, stop_s in minutes(end_s)
             if courses
@@ -209,12 +230,14 @@ def _review(
 
 
 def _rows(
-    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float
+    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float, exposed: Exposed
 ) -> list[tuple[int | None, Exposure]]:
-    rows: list[tuple[int | None, Exposure]] = [(None, course.over((0.0, end_s))) for course in courses]
+    rows: list[tuple[int | None, Exposure]] = (
+        [(None, one) for one in exposed((0.0, end_s))] if courses else []
+    )
     for one in passages:
         if one.end_s is not None:
-            rows += [(one.id, course.over((one.start_s, one.end_s))) for course in courses]
+            rows += [(one.id, exposure) for exposure in exposed((one.start_s, one.end_s))]
     return rows
 
 
