@@ -17,15 +17,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from posturewatch.comfort.limits import parse_profile
 from posturewatch.observation import Side
+from posturewatch.profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.quantities import QUANTITIES
-from posturewatch.resources import calibration_dir
 from posturewatch.session import Book, SessionStart, Shelf, Store
 from posturewatch.session import writer as session_writer
 from posturewatch.session.batch import SeriesKey
-from posturewatch.session.codec import SD_STEP, VALUE_STEP, Samples
+from posturewatch.session.codec import Samples
 from posturewatch.session.records import PassageBegin
 
 __all__ = ["Figure", "main", "write_hours"]
@@ -59,9 +59,7 @@ class Figure:
 def write_hours(store: Store, days: int, *, today: dt.date | None = None) -> None:
     """Sessions of an hour, one a day up to today, of both hands, each with six passages."""
     today = dt.date.today() if today is None else today
-    limits = parse_profile(
-        (calibration_dir() / "limits" / "carpal-pressure.toml").read_text(encoding="utf-8")
-    )
+    limits = load_profile(DEFAULT_PROFILE)
     random = np.random.default_rng(5)
     variants = [_hour(random) for _ in range(4)]
     for place in range(days):
@@ -100,15 +98,22 @@ def _hour(random: np.random.Generator) -> dict[SeriesKey, Samples]:
     found: dict[SeriesKey, Samples] = {}
     for side in _SIDES:
         for entry in QUANTITIES:
+            kept = np.arange(count) if entry.kept_hz is None else _first_of_each(time_ms, entry.kept_hz)
             value = 18 * np.sin(time_ms / random.uniform(1000, 60000)) + random.normal(0, 5, count)
-            sd = np.round((6.0 + random.normal(0, 0.5, count)) / SD_STEP).astype(np.int64)
+            sd = np.round((6.0 + random.normal(0, 0.5, count)) / entry.sd_step).astype(np.int64)
             found[side, entry.name] = Samples(
-                time_ms,
-                np.where(refusal, 0, np.round(value / VALUE_STEP)).astype(np.int64),
-                np.where(refusal, 0, sd),
-                refusal,
+                time_ms[kept],
+                np.where(refusal, 0, np.round(value / entry.value_step)).astype(np.int64)[kept],
+                np.where(refusal, 0, sd)[kept],
+                refusal[kept],
             )
     return found
+
+
+def _first_of_each(time_ms: NDArray[np.int64], rate_hz: float) -> NDArray[np.int64]:
+    """Places of the frames that are kept at this rate."""
+    first: NDArray[np.int64] = np.unique(np.floor(time_ms / 1000 * rate_hz), return_index=True)[1]
+    return first
 
 
 def _median_ms(act: Callable[[], object]) -> float:
@@ -128,7 +133,7 @@ def _hour_figures(folder: Path) -> list[Figure]:
     with Store(folder) as store:
         book, shelf = Book(store), Shelf(store)
         return [
-            Figure("an hour on the disk", bytes_on_disk / 1e6, "MB", 2.0),
+            Figure("an hour on the disk", bytes_on_disk / 1e6, "MB", 4.0),
             Figure("its summary opens in", _median_ms(lambda: shelf.summary(info.id)), "ms", 150.0),
             Figure(
                 "its page (exposures, finding) opens in",

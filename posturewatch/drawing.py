@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from posturewatch.measurement import HandMeasurement
 from posturewatch.observation import HandObservation
-from posturewatch.quantities import QUANTITIES
+from posturewatch.quantities import in_group
 
 __all__ = ["draw_hand"]
 
@@ -39,14 +39,14 @@ def draw_hand(image_bgr: Image, hand: HandObservation, measurement: HandMeasurem
         ends = hand.forearm.towards_elbow_px, hand.forearm.wrist_px
         cv2.line(image_bgr, _point(ends[0]), _point(ends[1]), _FOREARM_BGR, 2 * unit, cv2.LINE_AA)
     lines = [f"{hand.side} hand"]
-    for entry in QUANTITIES:
+    for entry in in_group("wrist"):
         one = measurement.values[entry.name]
         if one.value is None or one.sd is None:
             reason = "" if one.refusal is None else one.refusal.value
             lines.append(f"{entry.label}: not measurable, {reason}")
             continue
-        direction = entry.positive if one.value >= 0 or entry.negative is None else entry.negative
-        lines.append(f"{entry.label}: {abs(one.value):.0f} +- {one.sd:.0f} {entry.unit} {direction}")
+        direction, size = entry.towards(one.value)
+        lines.append(f"{entry.label}: {size:.0f} +- {one.sd:.0f} {entry.unit} {direction}")
     _write(image_bgr, lines, points[:, :2].max(axis=0), unit)
 
 

@@ -6,7 +6,7 @@ from typing import Literal
 
 from posturewatch.observation import Side, other_side
 
-__all__ = ["INSTRUMENTS", "ROLES", "Handedness", "hand_roles"]
+__all__ = ["INSTRUMENTS", "ROLES", "STOPPING_ROLES", "Handedness", "hand_roles"]
 
 Handedness = Literal["right", "left"]
 
@@ -29,6 +29,9 @@ INSTRUMENTS: dict[str, tuple[str, str]] = {
 }
 
 ROLES: tuple[str, ...] = (*_PLUCKED, *_BOWED)
+
+#: The roles of a hand that presses strings to a fingerboard.
+STOPPING_ROLES: tuple[str, ...] = (_PLUCKED[0], _BOWED[0])
 
 
 def hand_roles(instrument: str, handedness: Handedness) -> dict[Side, str]:

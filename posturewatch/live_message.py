@@ -79,6 +79,8 @@ def limits_json(limits: LimitProfile) -> dict[str, Any]:
                 "name": entry.name,
                 "label": entry.label,
                 "unit": entry.unit,
+                "group": entry.group,
+                "finger": entry.finger,
                 "positive": entry.positive,
                 "negative": entry.negative,
                 "directions": {
@@ -108,6 +110,7 @@ def _hand(reading: Reading, side: Side, limits: LimitProfile, role: str | None) 
         "seen": seen is not None,
         "landmarks": _landmarks(seen),
         "forearm": None if seen is None else _forearm(seen.forearm),
+        "lift_plane": reading.measurement.hand(side).lift_plane,
         "quantities": {entry.name: _quantity(reading, side, entry, limits) for entry in QUANTITIES},
     }
 

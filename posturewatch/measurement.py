@@ -6,10 +6,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
+from typing import Literal
 
 from posturewatch.observation import Side
 
-__all__ = ["FrameMeasurement", "HandMeasurement", "Measurement", "Refusal"]
+__all__ = ["FrameMeasurement", "HandMeasurement", "LiftPlane", "Measurement", "Refusal"]
+
+#: What finger lifts are measured from: the plane of the strings as the picture shows it, or the plane of the
+#: fingertips that rested at the bottom of their movement over the last seconds.
+LiftPlane = Literal["picture", "resting fingertips"]
 
 
 class Refusal(Enum):
@@ -22,6 +27,8 @@ class Refusal(Enum):
     UNUSUAL_VIEW = "view unlike any it was calibrated for"
     TOO_UNCERTAIN = "too uncertain from this view"
     SIDE_UNCLEAR = "left or right hand not clear"
+    NO_PLANE = "no resting plane of the fingers known yet"
+    NOT_GIVEN = "not given by the weights in use"
 
     @property
     def help(self) -> str:
@@ -34,8 +41,10 @@ _HELP = {
     Refusal.HAND_CUT_OFF: "Turn the camera so that the whole hand is in the picture.",
     Refusal.FOREARM_NOT_SEEN: "Let the camera see a hand's length of forearm beside the wrist.",
     Refusal.UNUSUAL_VIEW: "Place the camera in front of you or towards the headstock, at about chest height.",
-    Refusal.TOO_UNCERTAIN: "Move the camera a little to the side, so that it sees the wrist's bend.",
+    Refusal.TOO_UNCERTAIN: "Move the camera a little to the side, so that it sees the joint's bend.",
     Refusal.SIDE_UNCLEAR: "Let the camera see both arms, or the shoulder, for a moment.",
+    Refusal.NO_PLANE: "Play on for some seconds, so that the fingers are seen coming down.",
+    Refusal.NOT_GIVEN: "Install a posturewatch whose weights give it.",
 }
 
 
@@ -75,10 +84,14 @@ class Measurement:
 
 @dataclass(frozen=True)
 class HandMeasurement:
-    """Measurements of one hand, by the name of the quantity (see `posturewatch.quantities`)."""
+    """Measurements of one hand, by the name of the quantity (see `posturewatch.quantities`).
+
+    lift_plane: what its finger lifts were measured from, None where none was.
+    """
 
     side: Side
     values: Mapping[str, Measurement]
+    lift_plane: LiftPlane | None = None
 
     @classmethod
     def refused(cls, side: Side, names: tuple[str, ...], refusal: Refusal) -> HandMeasurement:

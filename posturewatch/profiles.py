@@ -26,4 +26,11 @@ def load_profile(name: str) -> LimitProfile:
         near = difflib.get_close_matches(name, names, n=1)
         hint = f"did you mean {near[0]}? Available are" if near else "available are"
         raise InputError(f"There is no limit profile {name!r}; {hint} {', '.join(names)}.")
-    return parse_profile((calibration_dir() / "limits" / f"{name}.toml").read_text(encoding="utf-8"))
+    folder = calibration_dir() / "limits"
+    return parse_profile(
+        (folder / f"{name}.toml").read_text(encoding="utf-8"),
+        {
+            path.stem: path.read_text(encoding="utf-8")
+            for path in sorted((folder / "included").glob("*.toml"))
+        },
+    )

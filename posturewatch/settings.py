@@ -14,10 +14,10 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Level
 from posturewatch.errors import SettingsError
 from posturewatch.exposure.breaks import BreakRules
-from posturewatch.instruments import INSTRUMENTS, ROLES, hand_roles
+from posturewatch.instruments import INSTRUMENTS, ROLES, STOPPING_ROLES, hand_roles
 from posturewatch.observation import Side
 from posturewatch.profiles import DEFAULT_PROFILE, load_profile
-from posturewatch.quantities import QUANTITIES
+from posturewatch.quantities import GROUPS, QUANTITIES, Group, Quantity, quantity
 from posturewatch.settings_file import Setting, line_of, parse, render
 
 __all__ = [
@@ -112,7 +112,14 @@ class WatchSettings:
     """As `posturewatch.comfort.rules.WatchRules`, with roles for sides."""
 
     hold_s: float = _setting(
-        "number", WatchRules.hold_s, "Seconds an extreme angle must be held before a warning", 0.5, 60
+        "number", WatchRules.hold_s, "Seconds an extreme wrist angle must be held before a warning", 0.5, 60
+    )
+    finger_hold_s: float = _setting(
+        "number",
+        WatchRules.finger_hold_s,
+        "Seconds an extreme of a finger must be held before a warning, where fingers are warned of",
+        0.5,
+        60,
     )
     rearm_s: float = _setting(
         "number", WatchRules.rearm_s, "Seconds that the same warning stays quiet after it cleared", 0, 600
@@ -145,6 +152,13 @@ class WatchSettings:
         0,
         20,
     )
+    hysteresis_mm: float = _setting(
+        "number",
+        WatchRules.hysteresis_mm,
+        "Millimetres by which a finger must come back below a limit before the excursion beyond it ends",
+        0,
+        50,
+    )
     min_excursion_s: float = _setting(
         "number", WatchRules.min_excursion_s, "Stays beyond a limit shorter than this are ignored", 0, 5
     )
@@ -160,9 +174,15 @@ class WatchSettings:
     )
     warn_roles: tuple[str, ...] = _setting(
         "texts",
-        ("fretting", "stopping"),
+        STOPPING_ROLES,
         "Hands that are warned of; roles that the instrument does not have are ignored",
         choices=ROLES,
+    )
+    warn_groups: tuple[Group, ...] = _setting(
+        "texts",
+        WatchRules.warn_groups,
+        "What is warned of; fingers are measured and kept all the same, and no limit for them is validated",
+        choices=GROUPS,
     )
 
 
@@ -230,6 +250,11 @@ class Settings:
         """What either hand does on this instrument."""
         return hand_roles(self.instrument.name, self.instrument.handedness)
 
+    @property
+    def stopping(self) -> frozenset[Side]:
+        """The hands that press strings to a fingerboard."""
+        return frozenset(side for side, role in self.roles.items() if role in STOPPING_ROLES)
+
     def rules(self) -> WatchRules:
         """The rules for the watch, with the warned hands' sides."""
         given = asdict(self.watch)
@@ -251,7 +276,8 @@ class Settings:
             for name in _SECTIONS
         }
         found["limits"]["personal"] = {
-            _personal_key(*key): value for key, value in self.limits.personal.items()
+            _personal_key(quantity(name), direction, level): value
+            for (name, direction, level), value in self.limits.personal.items()
         }
         return found
 
@@ -268,18 +294,31 @@ _SECTIONS: dict[str, type[Any]] = {
 }
 
 
-def _personal_key(quantity: str, direction: str, level: Level) -> str:
-    (unit,) = (entry.unit for entry in QUANTITIES if entry.name == quantity)
-    return f"{direction}_{level}_{unit}"
+def _personal_key(entry: Quantity, direction: str, level: Level) -> str:
+    """The wrist's directions stand for themselves; fingers share directions, and a family shares its limits."""
+    words = [direction]
+    if entry.group != "wrist":
+        words = [entry.family] if entry.family.endswith(direction) else [entry.family, direction]
+    return "_".join([*words, level, entry.unit])
 
 
-#: Keys of [limits.personal], such as extension_extreme_deg: one per direction and level of each quantity.
-_PERSONAL: dict[str, tuple[str, str, Level]] = {
-    _personal_key(entry.name, direction, level): (entry.name, direction, level)
-    for entry in QUANTITIES
-    for direction in entry.directions
-    for level in cast("tuple[Level, ...]", ("comfort", "extreme"))
-}
+def _personal() -> dict[str, tuple[tuple[str, str, Level], ...]]:
+    found: dict[str, tuple[tuple[str, str, Level], ...]] = {}
+    for entry in QUANTITIES:
+        for direction in entry.directions:
+            for level in cast("tuple[Level, ...]", ("comfort", "extreme")):
+                key = _personal_key(entry, direction, level)
+                found[key] = (*found.get(key, ()), (entry.name, direction, level))
+    return found
+
+
+#: Keys of [limits.personal], such as extension_extreme_deg or finger_lift_comfort_mm, and what each limits.
+_PERSONAL = _personal()
+
+
+def _of_family(name: str) -> str:
+    entry = quantity(name)
+    return "" if entry.group == "wrist" else f" of {entry.family.replace('_', ' ')}"
 
 
 def _table() -> dict[str, dict[str, Setting]]:
@@ -293,11 +332,12 @@ def _table() -> dict[str, dict[str, Setting]]:
                 key: Setting(
                     "number",
                     None,
-                    f"Your own {level} limit in the direction of {direction}; it can only narrow the profile's",
+                    f"Your own {limited[0][2]} limit{_of_family(limited[0][0])} in the direction of "
+                    f"{limited[0][1]}; it can only narrow the profile's",
                     1,
                     180,
                 )
-                for key, (_, direction, level) in _PERSONAL.items()
+                for key, limited in _PERSONAL.items()
             }
     return table
 
@@ -318,7 +358,9 @@ def parse_settings(text: str, file: str = "The settings file", path: Path | None
     unknown key (with the likely one), a wrong type or a value out of bounds.
     """
     found = parse(text, SETTINGS, file)
-    personal = {_PERSONAL[key]: value for key, value in found.pop("limits.personal").items()}
+    personal = {
+        limited: value for key, value in found.pop("limits.personal").items() for limited in _PERSONAL[key]
+    }
     found["limits"]["personal"] = personal
     watch = WatchSettings(**found["watch"])
     if watch.clear_probability > watch.warn_probability:

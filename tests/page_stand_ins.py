@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from posturewatch.comfort.limits import LimitProfile, parse_profile
+from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.summary import SampleSeries, summarise
 from posturewatch.comfort.watch import Watch
@@ -19,9 +19,9 @@ from posturewatch.feed import LiveFeed
 from posturewatch.frames import Frame
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.observation import ForearmAxis, HandObservation, Observation, Side
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.profiles import load_profile
+from posturewatch.quantities import QUANTITY_NAMES, in_group
 from posturewatch.reading import Reading
-from posturewatch.resources import calibration_dir
 from posturewatch.session.records import StoredWarning, excursion_json, warning_json
 
 #: (flexion, ulnar deviation) in degrees, or why nothing is measured.
@@ -32,8 +32,7 @@ SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def limits() -> LimitProfile:
-    text = (calibration_dir() / "limits" / "carpal-pressure.toml").read_text(encoding="utf-8")
-    return parse_profile(text)
+    return load_profile("carpal-pressure")
 
 
 def picture(index: int, width_px: int = 640, height_px: int = 360) -> np.ndarray[Any, np.dtype[np.uint8]]:
@@ -111,8 +110,9 @@ def _absent(hand: Hand) -> bool:
 def _measured(side: Side, hand: Hand) -> HandMeasurement:
     if isinstance(hand, Refusal):
         return HandMeasurement.refused(side, QUANTITY_NAMES, hand)
-    values = {name: Measurement.of(value, SD_DEG) for name, value in zip(QUANTITY_NAMES, hand, strict=True)}
-    return HandMeasurement(side, values)
+    fingers = HandMeasurement.refused(side, QUANTITY_NAMES, Refusal.TOO_UNCERTAIN).values
+    wrist = zip(in_group("wrist"), hand, strict=True)
+    return HandMeasurement(side, {**fingers, **{e.name: Measurement.of(value, SD_DEG) for e, value in wrist}})
 
 
 #: What both hands do at a time of the session.

@@ -7,16 +7,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from posturewatch.comfort.limits import parse_profile
 from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict
 from posturewatch.frames import Frame
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
 from posturewatch.observation import Observation, Side
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.profiles import load_profile
+from posturewatch.quantities import QUANTITIES
 from posturewatch.reading import Reading
-from posturewatch.resources import calibration_dir
 
-LIMITS = parse_profile((calibration_dir() / "limits" / "carpal-pressure.toml").read_text(encoding="utf-8"))
+LIMITS = load_profile("carpal-pressure")
 
 PICTURE = np.zeros((2, 2, 3), np.uint8)
 
@@ -34,18 +33,21 @@ def make_reading(
     fired: Sequence[HoldWarning] = (),
     cleared: Sequence[HoldWarning] = (),
     dropped: int = 0,
+    lift_plane: LiftPlane | None = None,
 ) -> Reading:
-    """A reading with (value, sd) per (side, quantity); what is not given is refused."""
+    """A reading with (value, sd) per (side, quantity); what is not given is refused, of fingers as by weights that
+    never give it."""
 
     def hand(side: Side) -> HandMeasurement:
         return HandMeasurement(
             side,
             {
-                name: Measurement.of(*values[side, name])
-                if (side, name) in values
-                else Measurement.refused(refusal)
-                for name in QUANTITY_NAMES
+                entry.name: Measurement.of(*values[side, entry.name])
+                if (side, entry.name) in values
+                else Measurement.refused(refusal if entry.group == "wrist" else Refusal.NOT_GIVEN)
+                for entry in QUANTITIES
             },
+            lift_plane if any(name.endswith("_lift") and of == side for of, name in values) else None,
         )
 
     return Reading(

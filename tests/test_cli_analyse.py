@@ -13,11 +13,15 @@ from cli_stand_ins import SD_DEG, ScriptedHands, film
 
 from posturewatch.cli.main import main
 from posturewatch.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.quantities import QUANTITY_NAMES
 
-HEADER = (
+#: The wrist first, as it always was; then each finger's quantities, and what lifts were measured from.
+FIRST = (
     "time_s,side,wrist_flexion_deg,wrist_flexion_sd_deg,wrist_ulnar_deviation_deg,"
-    "wrist_ulnar_deviation_sd_deg,status,reason"
+    "wrist_ulnar_deviation_sd_deg,status,reason,index_lift_mm,index_lift_sd_mm,index_pip_deg,index_pip_sd_deg,"
+    "index_dip_deg,index_dip_sd_deg,middle_lift_mm,"
 )
+LAST = ",thumb_ip_deg,thumb_ip_sd_deg,thumb_place_mm,thumb_place_sd_mm,lift_plane,finger_reason"
 
 
 @pytest.fixture(autouse=True)
@@ -49,7 +53,9 @@ def test_a_film_becomes_a_table_and_a_summary(tmp_path: Path, monkeypatch, capsy
     assert analyse(film(tmp_path / "lesson.mkv", 10.0), out) == 0
     assert capsys.readouterr().out.startswith("100 frames measured")
     assert hands.released == 1
-    assert (out / "samples.csv").read_text(encoding="utf-8").splitlines()[0] == HEADER
+    header = (out / "samples.csv").read_text(encoding="utf-8").splitlines()[0]
+    assert header.startswith(FIRST)
+    assert header.endswith(LAST)
     rows = table(out)
     assert len(rows) == 200
     for index, row in enumerate(row for row in rows if row["side"] == "left"):
@@ -88,18 +94,28 @@ def test_another_profile_is_used_and_told(tmp_path: Path, monkeypatch) -> None:
 
 
 def test_a_hand_with_one_refused_number_is_not_measurable_but_keeps_the_other() -> None:
-    from posturewatch.cli.samples_file import row
+    from posturewatch.cli.samples_file import COLUMNS, row
 
-    hand = HandMeasurement(
-        "left",
-        {
-            "wrist_flexion": Measurement.of(12.344, 5.5),
-            "wrist_ulnar_deviation": Measurement.refused(Refusal.TOO_UNCERTAIN),
-        },
-    )
-    assert row(1 / 3, hand) == [
-        "0.3333", "left", "12.34", "5.50", "", "", "not measurable", "too uncertain from this view",
-    ]  # fmt: skip
+    refused = HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.NO_PLANE)
+    values = {
+        **refused.values,
+        "wrist_flexion": Measurement.of(12.344, 5.5),
+        "wrist_ulnar_deviation": Measurement.refused(Refusal.TOO_UNCERTAIN),
+        "index_lift": Measurement.of(7.25, 3.0),
+    }
+    cells = dict(zip(COLUMNS, row(1 / 3, HandMeasurement("left", values, "picture")), strict=True))
+    assert {name: value for name, value in cells.items() if value} == {
+        "time_s": "0.3333",
+        "side": "left",
+        "wrist_flexion_deg": "12.34",
+        "wrist_flexion_sd_deg": "5.50",
+        "status": "not measurable",
+        "reason": "too uncertain from this view",
+        "index_lift_mm": "7.25",
+        "index_lift_sd_mm": "3.00",
+        "lift_plane": "picture",
+        "finger_reason": "no resting plane of the fingers known yet",
+    }
 
 
 def test_ctrl_c_keeps_what_was_measured(tmp_path: Path, monkeypatch, capsys) -> None:

@@ -12,8 +12,10 @@ from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.features import FEATURE_COUNT
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.kinematics.over_time import OverTime
 from posturewatch.measurement import Refusal
 from posturewatch.observation import Observation
+from posturewatch.quantities import QUANTITIES, quantity
 
 MEMBERS = 3
 
@@ -57,6 +59,30 @@ def test_a_clear_hand_is_measured() -> None:
 )
 def test_what_cannot_be_trusted_is_refused_with_its_reason(made: dict[str, float], reason: Refusal) -> None:
     assert refusal(seen(forearm=axis()), **made) is reason
+
+
+def test_fingers_have_bounds_of_their_own_and_what_is_not_learned_is_said_to_be_that() -> None:
+    # 19 degrees is too much for a wrist (18) and not for a joint (20); 19 mm is too much for a lift (15).
+    left = Estimator(Ensemble(weights(sd=19.0))).measure(seen(forearm=None)).left
+    assert left.values["wrist_flexion"].refusal is Refusal.FOREARM_NOT_SEEN
+    assert left.values["index_pip"].value == pytest.approx(10.0)
+    assert left.values["index_lift"].refusal is Refusal.TOO_UNCERTAIN
+    assert left.lift_plane == "picture"
+
+
+@pytest.mark.parametrize("name", [entry.name for entry in QUANTITIES])
+def test_an_output_that_the_weights_lack_is_not_measurable(name: str, monkeypatch) -> None:
+    output = quantity(name).output
+    without = tuple(one for one in OUTPUTS if one != output)
+    monkeypatch.setattr(f"{__name__}.OUTPUTS", without)
+    monkeypatch.setattr("posturewatch.kinematics.estimator.OUTPUTS", without)
+    estimator = Estimator(Ensemble(weights()))
+    for measure in (estimator.measure, OverTime(estimator).measure):
+        measured = measure(seen(forearm=axis()))
+        assert measured.left.values[name].refusal is Refusal.NOT_GIVEN
+        assert measured.right.values[name].refusal is Refusal.NOT_GIVEN
+        others = {quantity(other).output: one for other, one in measured.left.values.items() if other != name}
+        assert all(one.measured == (output in without) for output, one in others.items())
 
 
 def test_without_a_forearm_the_reason_is_the_forearm() -> None:

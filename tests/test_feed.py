@@ -132,7 +132,14 @@ def test_no_warning_is_null() -> None:
 
 
 def test_the_limits_come_with_words_for_every_direction() -> None:
-    flexion, deviation = limits_json(limits())["quantities"]
+    told = limits_json(limits())["quantities"]
+    assert [(one["group"], one["finger"]) for one in told[:3]] == [
+        ("wrist", None),
+        ("wrist", None),
+        ("finger", "index"),
+    ]
+    assert {one["group"] for one in told[2:]} == {"finger"}
+    flexion, deviation = told[:2]
     assert flexion["directions"]["extension"] == {
         "words": "wrist bent back (extension)",
         "comfort": 26.6,

@@ -13,7 +13,8 @@ from posturewatch.comfort.limits import (
     wider,
 )
 from posturewatch.errors import InputError
-from posturewatch.quantities import QUANTITIES
+from posturewatch.profiles import load_profile
+from posturewatch.quantities import QUANTITIES, quantity
 from posturewatch.resources import calibration_dir
 
 FILES = sorted((calibration_dir() / "limits").glob("*.toml"))
@@ -42,7 +43,7 @@ PUBLISHED = {
 
 
 def read(name: str) -> LimitProfile:
-    return parse_profile((calibration_dir() / "limits" / f"{name}.toml").read_text(encoding="utf-8"))
+    return load_profile(name)
 
 
 def value(limit: Limit | None) -> float | None:
@@ -65,16 +66,35 @@ def test_published_values(key: tuple[str, str]) -> None:
 def test_every_file_is_in_the_table_and_named_after_its_profile() -> None:
     assert {path.stem for path in FILES} == {name for name, _ in PUBLISHED}
     for path in FILES:
-        profile = parse_profile(path.read_text(encoding="utf-8"))
+        profile = read(path.stem)
         assert profile.name == path.stem
         assert set(profile.bands) == {(q.name, direction) for q in QUANTITIES for direction in q.directions}
 
 
 def test_every_value_carries_its_source() -> None:
     for path in FILES:
-        for band in parse_profile(path.read_text(encoding="utf-8")).bands.values():
+        for (name, _), band in read(path.stem).bands.items():
+            marks = ("F", "M") if quantity(name).group == "wrist" else ("common practice",)
             for limit in (band.comfort, band.extreme):
-                assert limit is None or (len(limit.source) > 10 and limit.mark in ("F", "M"))
+                assert limit is None or (len(limit.source) > 10 and limit.mark in marks)
+
+
+@pytest.mark.parametrize("profile", [path.stem for path in FILES])
+def test_fingers_have_the_same_limits_in_every_profile_and_say_that_none_is_validated(profile: str) -> None:
+    found = {
+        (name, direction, level): limit
+        for (name, direction), band in read(profile).bands.items()
+        for level in ("comfort", "extreme")
+        if quantity(name).group == "finger" and (limit := band.limit(level)) is not None
+    }
+    expected: dict[tuple[str, str, str], float] = {}
+    for finger in ("index", "middle", "ring", "little"):
+        expected[f"{finger}_lift", "lift", "comfort"] = 15.0
+        expected[f"{finger}_lift", "lift", "extreme"] = 25.0
+        expected[f"{finger}_dip", "collapse", "comfort"] = 5.0
+        expected[f"{finger}_dip", "collapse", "extreme"] = 15.0
+    assert {key: limit.value for key, limit in found.items()} == expected
+    assert all("not validated" in limit.source for limit in found.values())
 
 
 HEAD = 'name = "own"\nlabel = "own"\ndescription = "own"\n'
@@ -103,6 +123,29 @@ def test_a_broken_profile_is_refused_in_one_sentence(text: str, says: str) -> No
     with pytest.raises(InputError, match=says) as caught:
         parse_profile(text)
     assert "\n" not in caught.value.sentence
+
+
+LIFT = '[finger_lift.lift.extreme]\nvalue_mm = 20\nsource = "somewhere"\nmark = "D"\n'
+
+
+def test_a_family_stands_for_its_quantities_and_a_name_goes_before_it() -> None:
+    own = LIFT.replace("finger_lift", "ring_lift").replace("20", "12")
+    profile = parse_profile(HEAD + own + LIFT)
+    found = [
+        value(profile.limit(f"{f}_lift", "lift", "extreme")) for f in ("index", "middle", "ring", "little")
+    ]
+    assert found == [20.0, 20.0, 12.0, 20.0]
+
+
+def test_what_a_profile_says_itself_goes_before_what_it_includes() -> None:
+    included = {"others": LIFT + LIFT.replace("finger_lift.lift", "thumb_joint.hook").replace("_mm", "_deg")}
+    profile = parse_profile(HEAD + 'include = ["others"]\n' + LIFT.replace("20", "18"), included)
+    assert value(profile.limit("index_lift", "lift", "extreme")) == 18.0
+    assert value(profile.limit("thumb_ip", "hook", "extreme")) == 20.0
+    with pytest.raises(InputError, match="own includes nothing, which there is not"):
+        parse_profile(HEAD + 'include = ["nothing"]\n', included)
+    with pytest.raises(InputError, match="own, others has an unknown entry finger_lfit"):
+        parse_profile(HEAD + 'include = ["others"]\n', {"others": LIFT.replace("finger_lift", "finger_lfit")})
 
 
 def test_personal_limits_narrow_and_never_widen() -> None:

@@ -183,7 +183,7 @@ def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Stor
 
 def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, book: Book) -> None:
     page = book.session(record(store, 0.0))
-    assert page["exposure"] == {"session": [], "passages": [], "parts": [], "minutes": []}
+    assert page["exposure"] == {"session": [], "cues": [], "passages": [], "parts": [], "minutes": []}
     assert page["finding"] is None
 
 
@@ -405,6 +405,8 @@ def test_an_export_has_every_sample(store: Store, book: Book, tmp_path: Path) ->
         "wrist_ulnar_deviation_sd_deg",
         "status",
         "reason",
+        "lift_plane",
+        "finger_reason",
     ]
     assert len(rows) == 400
     left = [row for row in rows if row["side"] == "left"]

@@ -20,6 +20,7 @@ from session_factories import LIMITS, Ended, make_reading
 from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.errors import InputError, StoreError
 from posturewatch.measurement import Refusal
+from posturewatch.quantities import quantity
 from posturewatch.session import SessionReader, SessionStart, Store, codec, open_reader, schema
 from posturewatch.session import recorder as recorder_module
 from posturewatch.session.database import FILE_NAME, connect, transaction
@@ -35,6 +36,8 @@ START = SessionStart(
     instrument="guitar",
     started_at="2025-03-01T18:00:00.000+00:00",
 )
+
+FLEXION = quantity("wrist_flexion")
 
 OPENED = Excursion("left", "wrist_flexion", "flexion", "extreme", 45.0, 1.0, 46.0, 1.0)
 WARNING = HoldWarning("left", "wrist_flexion", "flexion", 45.0, 1.0, 4.0)
@@ -459,11 +462,11 @@ def test_an_hour_of_two_hands_takes_two_megabytes_at_most(tmp_path: Path) -> Non
     # As noisy from frame to frame as the measurement's own deviation allows, which packs worst.
     values = [15 * np.sin(time_ms / (1100 + 90 * place)) + rng.normal(0, 5.0, count) for place in range(4)]
     refusal = np.where(np.sin(time_ms / 6500) > 0.9, 1, 0).astype(np.uint8)
-    sd = np.round((6.0 + rng.normal(0, 0.5, count)) / codec.SD_STEP).astype(np.int64)
+    sd = np.round((6.0 + rng.normal(0, 0.5, count)) / FLEXION.sd_step).astype(np.int64)
     expected = {
         key: codec.Samples(
             time_ms,
-            np.where(refusal, 0, np.round(value / codec.VALUE_STEP)).astype(np.int64),
+            np.where(refusal, 0, np.round(value / FLEXION.value_step)).astype(np.int64),
             np.where(refusal, 0, sd),
             refusal,
         )

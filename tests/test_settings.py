@@ -107,6 +107,33 @@ def test_lines_of_keys(path: tuple[str, ...], line: int) -> None:
     assert line_of(text, path) == line
 
 
+def test_a_personal_finger_limit_holds_for_every_finger() -> None:
+    settings = parse_settings(
+        "[limits.personal]\nfinger_lift_comfort_mm = 9\nend_joint_collapse_extreme_deg = 8"
+    )
+    profile = settings.limit_profile()
+    for finger in ("index", "middle", "ring", "little"):
+        lift, joint = profile.bands[f"{finger}_lift", "lift"], profile.bands[f"{finger}_dip", "collapse"]
+        assert [one.value for one in (lift.comfort, lift.extreme, joint.comfort, joint.extreme) if one] == [
+            9,
+            25,
+            5,
+            8,
+        ]
+    assert settings.to_json()["limits"]["personal"] == {
+        "finger_lift_comfort_mm": 9.0,
+        "end_joint_collapse_extreme_deg": 8.0,
+    }
+
+
+def test_fingers_are_warned_of_only_where_asked() -> None:
+    assert Settings().rules().warn_groups == ("wrist",)
+    rules = parse_settings("[watch]\nwarn_groups = ['wrist', 'finger']\nfinger_hold_s = 4").rules()
+    assert (rules.warn_groups, rules.finger_hold_s) == (("wrist", "finger"), 4.0)
+    with pytest.raises(SettingsError, match="warn_groups"):
+        parse_settings("[watch]\nwarn_groups = ['toe']")
+
+
 def test_personal_limits_narrow_the_profile() -> None:
     text = "[limits]\nprofile = 'iso-11228-3'\n[limits.personal]\nextension_extreme_deg = 30\nradial_extreme_deg = 25"
     limits = parse_settings(text).limit_profile()

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from posturewatch import __version__
 from posturewatch.cli.options import Subparsers, add_command, add_settings
 from posturewatch.errors import InputError, SourceError
+from posturewatch.quantities import in_group
 
 if TYPE_CHECKING:
     from posturewatch.capture import Source
@@ -184,7 +185,7 @@ class _Rows:
 
 
 class Tally:
-    """Counts what was measured and why the rest was not, for the last line."""
+    """Counts what was measured of the wrists and why the rest was not, for the last line."""
 
     def __init__(self) -> None:
         self.measured = 0
@@ -192,7 +193,8 @@ class Tally:
 
     def put(self, reading: Reading) -> None:
         for hand in (reading.measurement.left, reading.measurement.right):
-            for one in hand.values.values():
+            for entry in in_group("wrist"):
+                one = hand.values[entry.name]
                 if one.refusal is None:
                     self.measured += 1
                 else:

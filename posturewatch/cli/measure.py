@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from posturewatch.cli.options import Subparsers, add_command
 from posturewatch.errors import InputError
+from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,10 +21,6 @@ if TYPE_CHECKING:
     from posturewatch.tracking import Tracker
 
 __all__ = ["add"]
-
-#: Median hand length of women and men together, mm (ANSUR II, Gordon 2014: 181.1 and 193.3): the size of hand
-#: that finger lifts are given for unless the player's own is stated.
-TYPICAL_HAND_MM = 187.2
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -53,7 +50,7 @@ posturewatch measure photo.jpg --overlay drawn --hfov-deg 68 --hand-length-mm 19
         "--hand-length-mm",
         type=_number(100, 260),
         metavar="L",
-        help=f"wrist crease to middle fingertip, for lifts in true millimetres (default: {TYPICAL_HAND_MM})",
+        help=f"wrist crease to middle fingertip, for lifts in true millimetres (default: {TYPICAL_HAND_MM:.1f})",
     )
     parser.add_argument(
         "--mirrored", action="store_true", help="the pictures are mirrored, as selfies can be"

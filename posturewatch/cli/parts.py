@@ -95,12 +95,15 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
 
 def build(mode: Mode, settings: Settings) -> Built:
     """The real tracker and estimator; loads the models, which takes a second or two."""
+    from posturewatch.kinematics.hand_size import HandSize
+    from posturewatch.kinematics.lift import Lifts
     from posturewatch.kinematics.over_time import OverTime
     from posturewatch.tracking import ForearmNet, Tracker
 
     estimator = load_estimator(settings.camera.hfov_deg)
     tracker = Tracker(mode, ForearmNet(forearm_path()), mirrored=settings.camera.mirrored)
-    return Built(tracker, OverTime(estimator), tracker.close)
+    lifts = Lifts(settings.stopping, HandSize.of(settings.player.hand_length_mm))
+    return Built(tracker, OverTime(estimator, lifts), tracker.close)
 
 
 def estimator_path() -> Path:

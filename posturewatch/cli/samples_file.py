@@ -9,34 +9,22 @@ from types import TracebackType
 from posturewatch.errors import InputError
 from posturewatch.measurement import FrameMeasurement, HandMeasurement
 from posturewatch.observation import Side
-from posturewatch.quantities import QUANTITIES
+from posturewatch.quantities import in_group
+from posturewatch.samples_csv import cell, csv_header, csv_row
 
 __all__ = ["COLUMNS", "SamplesFile", "row"]
 
-COLUMNS: tuple[str, ...] = (
-    "time_s",
-    "side",
-    *(column for entry in QUANTITIES for column in (entry.column, entry.sd_column)),
-    "status",
-    "reason",
-)
+_WRIST, _FINGERS = in_group("wrist"), in_group("finger")
+
+COLUMNS: tuple[str, ...] = tuple(csv_header(_WRIST, _FINGERS))
 
 _SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def row(time_s: float, hand: HandMeasurement) -> list[str]:
-    """One hand in one frame. status is "measured" where every quantity has a number; otherwise
-    "not measurable" with the reason, and the cells of the refused quantities are empty."""
-    cells = [f"{time_s:.4f}", hand.side]
-    reason = ""
-    for entry in QUANTITIES:
-        one = hand.values[entry.name]
-        if one.value is None or one.sd is None:
-            cells += ["", ""]
-            reason = reason or ("" if one.refusal is None else one.refusal.value)
-        else:
-            cells += [f"{one.value:.2f}", f"{one.sd:.2f}"]
-    return [*cells, "not measurable" if reason else "measured", reason]
+    """One hand in one frame; see `posturewatch.samples_csv`."""
+    wrist, fingers = ([cell(hand.values[entry.name]) for entry in group] for group in (_WRIST, _FINGERS))
+    return csv_row(f"{time_s:.4f}", hand.side, wrist, fingers, hand.lift_plane)
 
 
 class SamplesFile:

@@ -7,14 +7,22 @@ from typing import Any
 
 from posturewatch.cli.sessions import clock, local
 from posturewatch.comfort.verdict import Zone
-from posturewatch.phrases import leaning
-from posturewatch.quantities import quantity
+from posturewatch.phrases import NO_FORCE, leaning
+from posturewatch.quantities import GROUPS, quantity
 
 __all__ = ["summary_text"]
 
 
 #: Less than this in a zone is not worth a line.
 SHORTEST_S = 0.5
+
+#: A cue that was surely there for less of the time is not worth a line.
+LEAST_SHARE = 0.01
+
+_PLANES = {
+    "picture": "from the strings in the picture",
+    "resting fingertips": "from fingertips that rested",
+}
 
 
 def summary_text(summary: Mapping[str, Any]) -> str:
@@ -26,12 +34,19 @@ def summary_text(summary: Mapping[str, Any]) -> str:
         f"Limits: {summary['limits']}. Warnings of a held extreme angle: {summary['warnings']}.",
     ]
     for side in ("left", "right"):
-        lines += _hand(side, [one for one in summary["quantities"] if one["side"] == side])
+        own = [one for one in summary["quantities"] if one["side"] == side]
+        wrist, fingers = (
+            [one for one in own if quantity(one["quantity"]).group == group] for group in GROUPS
+        )
+        lines += _hand(side, wrist)
+        lines += _fingers(side, fingers, summary)
     lines += [
         f"Warned at {clock(one['since_s'])}: {one['side']} {leaning(one['quantity'], one['direction'])}"
         f" beyond {one['limit']:g} {_unit(one['quantity'])}, until {_moment(one['cleared_s'])}."
         for one in summary["warned"]
     ]
+    if any(one["measured_s"] for one in summary["quantities"] if quantity(one["quantity"]).group == "finger"):
+        lines.append(NO_FORCE)
     lines += [f"Mark at {clock(mark['time_s'])}. {mark['note']}".rstrip() for mark in summary["marks"]]
     if session["lost_samples"]:
         lines.append(f"{session['lost_samples']} samples could not be kept.")
@@ -60,6 +75,49 @@ def _hand(side: str, quantities: list[Mapping[str, Any]]) -> list[str]:
                 f"    middle {_whole(p50)} {one['unit']}, 80 % between {_whole(p10)} and {_whole(p90)}"
             )
     return lines
+
+
+def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[str, Any]) -> list[str]:
+    """The fingers of one hand in a few lines: how much was measured, from what lift was measured, what was beyond
+    limits, and cues that were surely there."""
+    seen = [one for one in quantities if one["measured_s"]]
+    if not seen:
+        return []
+    shares = [one["measured_share"] for one in seen]
+    planes = summary.get("lift_planes", {}).get(side, {})
+    sources = [f"{_PLANES.get(plane, plane)} for {clock(spent_s)}" for plane, spent_s in planes.items()]
+    lines = [
+        f"  {side} fingers: measured {_percent(min(shares))} to {_percent(max(shares))} of the time"
+        + (f"; lift {' and '.join(sources)}" if sources else "")
+    ]
+    for one in seen:
+        for direction in quantity(one["quantity"]).directions:
+            lines += _beyond(one, direction)
+    if len(lines) == 1:
+        lines.append("    nothing beyond a comfort limit")
+    lines += [
+        f"    {cue['label']}: surely {_percent(cue['sure_share'])} of the {cue['share_of']}"
+        for cue in summary.get("cues", ())
+        if cue["side"] == side and cue["sure_share"] is not None and cue["sure_share"] >= LEAST_SHARE
+    ]
+    return lines
+
+
+def _beyond(one: Mapping[str, Any], direction: str) -> list[str]:
+    """One line for what a finger did beyond its limits in this direction; none where that was next to nothing."""
+    spent = {entry["zone"]: entry for entry in one["zones"] if entry["direction"] == direction}
+    zones = {"comfort": (Zone.BEYOND.value, Zone.EXTREME.value), "extreme": (Zone.EXTREME.value,)}
+    limits = {
+        entry["level"]: entry["limit"] for entry in one["excursions"] if entry["direction"] == direction
+    }
+    seconds = {level: sum(spent[zone]["seconds"] for zone in zones[level]) for level in limits}
+    if max(seconds.values(), default=0.0) < SHORTEST_S:
+        return []
+    shares = ", ".join(
+        f"{_percent(seconds[level] / one['measured_s'])} beyond {limit:g} {one['unit']}"
+        for level, limit in limits.items()
+    )
+    return [f"    {leaning(one['quantity'], direction)}: {shares}"]
 
 
 def _longest(one: Mapping[str, Any]) -> list[str]:

@@ -7,6 +7,7 @@ import math
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import HoldWarning
 from posturewatch.observation import Side
+from posturewatch.quantities import quantity
 
 __all__ = ["Hold", "probability_beyond"]
 
@@ -39,6 +40,7 @@ class Hold:
     ) -> None:
         self._side, self._quantity, self._direction, self._limit = side, quantity_name, direction, limit
         self._rules = rules
+        self._hold_s = rules.hold(quantity(quantity_name).group)
         self._active: HoldWarning | None = None
         self._cleared_s: float | None = None
         self._last_seen_s: float | None = None
@@ -88,7 +90,7 @@ class Hold:
     def _fire(self, time_s: float) -> HoldWarning | None:
         if self._since_s is None or not self._previous_high:
             return None
-        if self._held_s < self._rules.hold_s - _ROUNDING_S:
+        if self._held_s < self._hold_s - _ROUNDING_S:
             return None
         if self._cleared_s is not None and time_s - self._cleared_s < self._rules.rearm_s - _ROUNDING_S:
             return None

@@ -18,7 +18,7 @@ from typing import Any, Literal, get_args
 
 from posturewatch.comfort.verdict import Level
 from posturewatch.errors import InputError
-from posturewatch.quantities import QUANTITIES, Quantity
+from posturewatch.quantities import QUANTITIES, QUANTITY_NAMES, Quantity
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -86,37 +86,60 @@ class LimitProfile:
         return self.bands[quantity, direction].limit(level)
 
 
-def parse_profile(text: str) -> LimitProfile:
+def parse_profile(text: str, included: Mapping[str, str] | None = None) -> LimitProfile:
     """A profile from its TOML text. Raises InputError with one sentence that names what is wrong.
 
     Top level: name, label, description; then `[QUANTITY.DIRECTION.LEVEL]` tables with `value_UNIT`, `source`
-    and `mark`. Everything unknown is refused, so that a misspelt direction cannot silently lose its limit.
+    and `mark`. Instead of a quantity, a family of them may be named, such as finger_lift: then it holds for each
+    that is not named itself. `include` lists files of further tables, whose texts are in `included` by name;
+    what the profile says itself goes before. Everything unknown is refused, so that a misspelt direction cannot
+    silently lose its limit.
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"The limit profile is not valid TOML: {error}.") from error
+    data = _toml(text)
     words = {key: data.pop(key, None) for key in ("name", "label", "description")}
     for key, word in words.items():
         if not isinstance(word, str) or not word.strip():
             raise InputError(f"The limit profile needs a {key}, in quotes.")
     name = str(words["name"])
     bands = {(entry.name, direction): Band() for entry in QUANTITIES for direction in entry.directions}
-    for quantity_name, directions in data.items():
-        entry = next((q for q in QUANTITIES if q.name == quantity_name), None)
-        if entry is None or not isinstance(directions, dict):
+    for other in data.pop("include", []):
+        if included is None or other not in included:
+            raise InputError(f"The limit profile {name} includes {other}, which there is not.")
+        bands.update(_bands(f"{name}, {other}", _toml(included[other])))
+    bands.update(_bands(name, data))
+    return LimitProfile(name, str(words["label"]), str(words["description"]), bands)
+
+
+def _toml(text: str) -> dict[str, Any]:
+    try:
+        data: dict[str, Any] = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"The limit profile is not valid TOML: {error}.") from error
+    return data
+
+
+def _bands(profile: str, data: Mapping[str, Any]) -> dict[tuple[str, str], Band]:
+    """The bands that these tables give, a family's before a quantity's own."""
+    families = {entry.family for entry in QUANTITIES} - set(QUANTITY_NAMES)
+    bands: dict[tuple[str, str], Band] = {}
+    for key in sorted(data, key=lambda key: key not in families):
+        directions = data[key]
+        named = [entry for entry in QUANTITIES if key == entry.name]
+        entries = named or [entry for entry in QUANTITIES if key == entry.family]
+        if not entries or not isinstance(directions, dict):
             raise InputError(
-                f"The limit profile {name} has an unknown entry {quantity_name}; known are "
-                f"{', '.join(q.name for q in QUANTITIES)}."
+                f"The limit profile {profile} has an unknown entry {key}; known are "
+                f"{', '.join(sorted({*QUANTITY_NAMES, *families}))}."
             )
         for direction, levels in directions.items():
-            if (quantity_name, direction) not in bands or not isinstance(levels, dict):
+            if direction not in entries[0].directions or not isinstance(levels, dict):
                 raise InputError(
-                    f"The limit profile {name} has an unknown direction {quantity_name}.{direction}; "
-                    f"known are {', '.join(entry.directions)}."
+                    f"The limit profile {profile} has an unknown direction {key}.{direction}; "
+                    f"known are {', '.join(entries[0].directions)}."
                 )
-            bands[quantity_name, direction] = _band(name, entry, direction, levels)
-    return LimitProfile(name, str(words["label"]), str(words["description"]), bands)
+            for entry in entries:
+                bands[entry.name, direction] = _band(profile, entry, direction, levels)
+    return bands
 
 
 def _band(profile: str, entry: Quantity, direction: str, levels: dict[str, Any]) -> Band:

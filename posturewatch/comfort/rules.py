@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from posturewatch.observation import Side
+from posturewatch.quantities import GROUPS, Group
 
 __all__ = ["WatchRules"]
 
@@ -15,10 +16,12 @@ class WatchRules:
 
     hysteresis_deg: an excursion begins beyond the limit and ends below the limit less this: 5 degrees, what
         experienced raters of goniometers accept as the same angle (Engstrand 2021).
+    hysteresis_mm: the same for lengths: a fingertip's landmark strays about as far (common practice).
     unseen_grace_s: a hand that is not measurable for longer ends excursions and holds at the last seen time.
     min_excursion_s: shorter stays are not excursions; at 20 samples a second or more, one noisy frame is none.
     max_gap_s: a sample speaks for the time until the next one, but for no longer than this.
-    hold_s: how long an extreme angle must be held, in seen time, before a warning.
+    hold_s: how long an extreme wrist angle must be held, in seen time, before a warning.
+    finger_hold_s: the same for an extreme of a finger, which comes and goes more quickly (common practice).
     warn_probability: the chance of being beyond the extreme limit that counts as evidence; above 0.5, so that
         a warning always belongs to a value beyond the limit.
     clear_probability: below this chance the warning clears; lower than warn_probability, so it does not
@@ -27,18 +30,23 @@ class WatchRules:
         warning. While it lasts it counts against the hold, second for second.
     rearm_s: after a warning has cleared, the same warning stays quiet for this long.
     warn_sides: the hands that are warned of; the others are measured all the same.
+    warn_groups: the groups of quantities that are warned of: the wrist alone. No finger limit has a source, so
+        fingers are recorded, and warned of only where a player wants it.
     """
 
     hysteresis_deg: float = 5.0
+    hysteresis_mm: float = 3.0
     unseen_grace_s: float = 1.0
     min_excursion_s: float = 0.3
     max_gap_s: float = 0.25
     hold_s: float = 3.0
+    finger_hold_s: float = 2.0
     warn_probability: float = 0.8
     clear_probability: float = 0.5
     dip_s: float = 0.4
     rearm_s: float = 5.0
     warn_sides: tuple[Side, ...] = ("left", "right")
+    warn_groups: tuple[Group, ...] = ("wrist",)
 
     def __post_init__(self) -> None:
         if not 0.5 < self.warn_probability < 1.0:
@@ -47,17 +55,29 @@ class WatchRules:
             raise ValueError(
                 f"clear_probability lies above 0 and at most at warn_probability, got {self.clear_probability}"
             )
-        for name in ("unseen_grace_s", "max_gap_s", "hold_s"):
+        for name in ("unseen_grace_s", "max_gap_s", "hold_s", "finger_hold_s"):
             if not getattr(self, name) > 0:
                 raise ValueError(f"{name} is above 0, got {getattr(self, name)}")
-        for name in ("hysteresis_deg", "min_excursion_s", "dip_s", "rearm_s"):
+        for name in ("hysteresis_deg", "hysteresis_mm", "min_excursion_s", "dip_s", "rearm_s"):
             if not getattr(self, name) >= 0:
                 raise ValueError(f"{name} is not negative, got {getattr(self, name)}")
         if not set(self.warn_sides) <= {"left", "right"}:
             raise ValueError(f"a side is 'left' or 'right', got {self.warn_sides}")
+        if not set(self.warn_groups) <= set(GROUPS):
+            raise ValueError(f"a group is one of {GROUPS}, got {self.warn_groups}")
 
     def hysteresis(self, unit: str) -> float:
         """The hysteresis for quantities in this unit; an unknown unit raises ValueError."""
         if unit == "deg":
             return self.hysteresis_deg
+        if unit == "mm":
+            return self.hysteresis_mm
         raise ValueError(f"no hysteresis is set for quantities in {unit!r}")
+
+    def hold(self, group: Group) -> float:
+        """How long an extreme of a quantity of this group is held before a warning, in seconds."""
+        if group == "wrist":
+            return self.hold_s
+        if group == "finger":
+            return self.finger_hold_s
+        raise ValueError(f"a group is one of {GROUPS}, got {group!r}")

@@ -139,6 +139,8 @@ class QuantitySummary:
             "side": self.side,
             "quantity": self.quantity,
             "unit": self.unit,
+            "group": quantity(self.quantity).group,
+            "finger": quantity(self.quantity).finger,
             "total_s": _round(self.total_s),
             "measured_s": _round(self.measured_s),
             "measured_share": _round(self.measured_share, 4),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TypeVar
+
 from posturewatch.comfort.excursions import ExcursionTracker
 from posturewatch.comfort.holds import Hold, probability_beyond
 from posturewatch.comfort.limits import LEVELS, LimitProfile
@@ -14,6 +17,8 @@ from posturewatch.quantities import QUANTITIES, Quantity
 __all__ = ["Watch", "zone_of"]
 
 SIDES: tuple[Side, ...] = ("left", "right")
+Event = TypeVar("Event", Excursion, HoldWarning)
+
 _UNSEEN = ZoneState(Zone.UNSEEN, None, 0.0)
 
 
@@ -30,6 +35,16 @@ def zone_of(value: float, entry: Quantity, limits: LimitProfile) -> tuple[Zone, 
     return Zone.WITHIN, direction
 
 
+@dataclass(frozen=True)
+class _Line:
+    """One quantity of one hand: its excursion trackers, and its holds with the direction each is about."""
+
+    side: Side
+    entry: Quantity
+    trackers: tuple[ExcursionTracker, ...]
+    holds: tuple[tuple[str, Hold], ...]
+
+
 class Watch:
     """Watches both hands frame by frame.
 
@@ -42,25 +57,27 @@ class Watch:
         self.limits = limits
         self.rules = rules
         self._time_s: float | None = None
-        self._trackers: dict[tuple[Side, str, str, Level], ExcursionTracker] = {}
-        self._holds: dict[tuple[Side, str, str], Hold] = {}
         self._make()
 
     def _make(self) -> None:
-        for side in SIDES:
-            for entry in QUANTITIES:
-                for direction in entry.directions:
-                    for level in LEVELS:
-                        limit = self.limits.limit(entry.name, direction, level)
-                        if limit is None:
-                            continue
-                        self._trackers[side, entry.name, direction, level] = ExcursionTracker(
-                            side, entry.name, direction, level, limit.value, self.rules
-                        )
-                        if level == "extreme" and side in self.rules.warn_sides:
-                            self._holds[side, entry.name, direction] = Hold(
-                                side, entry.name, direction, limit.value, self.rules
-                            )
+        self._trackers: dict[tuple[Side, str, str, Level], ExcursionTracker] = {}
+        self._lines = tuple(self._line(side, entry) for side in SIDES for entry in QUANTITIES)
+
+    def _line(self, side: Side, entry: Quantity) -> _Line:
+        trackers: list[ExcursionTracker] = []
+        holds: list[tuple[str, Hold]] = []
+        warned = side in self.rules.warn_sides and entry.group in self.rules.warn_groups
+        for direction in entry.directions:
+            for level in LEVELS:
+                limit = self.limits.limit(entry.name, direction, level)
+                if limit is None:
+                    continue
+                tracker = ExcursionTracker(side, entry.name, direction, level, limit.value, self.rules)
+                trackers.append(tracker)
+                self._trackers[side, entry.name, direction, level] = tracker
+                if level == "extreme" and warned:
+                    holds.append((direction, Hold(side, entry.name, direction, limit.value, self.rules)))
+        return _Line(side, entry, tuple(trackers), tuple(holds))
 
     @property
     def open_excursions(self) -> tuple[Excursion, ...]:
@@ -78,20 +95,25 @@ class Watch:
         closed: list[Excursion] = []
         fired: list[HoldWarning] = []
         cleared: list[HoldWarning] = []
-        for side in SIDES:
-            values = measurement.hand(side).values
-            for entry in QUANTITIES:
-                single = values.get(entry.name)
-                zones[side, entry.name] = self._zone(entry, single)
-                self._excursions(side, entry, time_s, single, opened, closed)
-                self._warnings(side, entry, time_s, single, fired, cleared)
+        active: list[HoldWarning] = []
+        for line in self._lines:
+            single = measurement.hand(line.side).values.get(line.entry.name)
+            zones[line.side, line.entry.name] = self._zone(line.entry, single)
+            value = None if single is None else single.value
+            for tracker in line.trackers:
+                _note(tracker.update(time_s, value), closed, opened)
+            for direction, hold in line.holds:
+                _note(hold.update(time_s, self._chance(line.entry, direction, single)), cleared, fired)
+                if hold.active is not None:
+                    active.append(hold.active)
         for warning in fired:
             tracker = self._trackers[warning.side, warning.quantity, warning.direction, "extreme"]
             announced = tracker.warned(time_s)
             if announced is not None:
                 opened.append(announced)
-        active = tuple(hold.active for hold in self._holds.values() if hold.active is not None)
-        return Verdict(time_s, zones, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), active)
+        return Verdict(
+            time_s, zones, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), tuple(active)
+        )
 
     def finish(self, time_s: float) -> tuple[Excursion, ...]:
         """Ends the watch at this time: closes what is open, with end "stopped", and forgets everything."""
@@ -113,42 +135,10 @@ class Watch:
             return None
         return probability_beyond(limit.value, measurement.value * entry.sign(direction), measurement.sd)
 
-    def _excursions(
-        self,
-        side: Side,
-        entry: Quantity,
-        time_s: float,
-        measurement: Measurement | None,
-        opened: list[Excursion],
-        closed: list[Excursion],
-    ) -> None:
-        value = None if measurement is None else measurement.value
-        for direction in entry.directions:
-            for level in LEVELS:
-                tracker = self._trackers.get((side, entry.name, direction, level))
-                if tracker is None:
-                    continue
-                ended, began = tracker.update(time_s, value)
-                if ended is not None:
-                    closed.append(ended)
-                if began is not None:
-                    opened.append(began)
 
-    def _warnings(
-        self,
-        side: Side,
-        entry: Quantity,
-        time_s: float,
-        measurement: Measurement | None,
-        fired: list[HoldWarning],
-        cleared: list[HoldWarning],
-    ) -> None:
-        for direction in entry.directions:
-            hold = self._holds.get((side, entry.name, direction))
-            if hold is None:
-                continue
-            ended, began = hold.update(time_s, self._chance(entry, direction, measurement))
-            if ended is not None:
-                cleared.append(ended)
-            if began is not None:
-                fired.append(began)
+def _note(change: tuple[Event | None, Event | None], ended: list[Event], began: list[Event]) -> None:
+    """Adds what ended and what began in this frame to the lists."""
+    if change[0] is not None:
+        ended.append(change[0])
+    if change[1] is not None:
+        began.append(change[1])

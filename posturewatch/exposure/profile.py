@@ -9,6 +9,7 @@ from posturewatch.comfort.limits import LEVELS
 from posturewatch.comfort.summary import PERCENTILES
 from posturewatch.comfort.verdict import Level
 from posturewatch.observation import Side
+from posturewatch.quantities import quantity
 
 __all__ = [
     "DirectionExposure",
@@ -142,6 +143,7 @@ class Exposure:
             "side": self.side,
             "quantity": self.quantity,
             "unit": self.unit,
+            "group": quantity(self.quantity).group,
             "windows_s": [[_round(start_s), _round(end_s)] for start_s, end_s in self.windows],
             "total_s": _round(self.total_s),
             "measured_s": _round(self.measured_s),

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from posturewatch.kinematics.features import features, palm_size_px
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
 from posturewatch.observation import HandObservation, Observation, Side
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, quantity
 
 __all__ = ["Estimate", "Estimator", "RefusalRules"]
 
@@ -24,7 +24,7 @@ class RefusalRules:
     min_palm_px: smaller hands than this carry too few pixels for their landmarks to mean anything.
     min_validity: least probability that the landmarks are those of a real hand of that side.
     max_strangeness: distance from the calibrated views, 1 being the edge of 99.5 % of them.
-    max_sd_deg: a number less certain than this says nothing against limits that lie 10 degrees apart.
+    max_sd_deg: a wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
     max_joint_sd_deg, max_lift_sd_mm: the same for joints and lifts of the fingers.
     edge_px: landmarks this far outside the picture mean that the hand is cut off.
     """
@@ -37,13 +37,25 @@ class RefusalRules:
     max_lift_sd_mm: float = 15.0
     edge_px: float = 12.0
 
+    def max_sd(self, entry: Quantity) -> float:
+        """The largest standard deviation with which this quantity is still given, in its unit."""
+        if entry.unit == "mm":
+            return self.max_lift_sd_mm
+        return self.max_sd_deg if entry.group == "wrist" else self.max_joint_sd_deg
+
 
 @dataclass(frozen=True)
 class Estimate:
-    """All outputs of one hand: values and standard deviations by the output's name, or the refusal of them."""
+    """All outputs of one hand: values and standard deviations by the output's name, or the refusal of them.
+
+    refused_outputs: single outputs that are refused although the hand is measured, with the reason. lift_plane:
+    what the finger lifts are measured from; that of single frames is the picture's.
+    """
 
     values: Mapping[str, tuple[float, float]]
     refusal: Refusal | None
+    refused_outputs: Mapping[str, Refusal] = field(default_factory=dict)
+    lift_plane: LiftPlane | None = "picture"
 
     def refused(self) -> Refusal:
         """The refusal; raises ValueError on an estimate that has numbers."""
@@ -79,13 +91,11 @@ class Estimator:
             return Estimate({}, Refusal.HAND_NOT_SEEN)
         if strangeness[0] > self._rules.max_strangeness:
             return Estimate({}, Refusal.UNUSUAL_VIEW)
-        pairs = {
-            name: (float(mean), float(sd)) for name, mean, sd in zip(OUTPUTS, means[0], sds[0], strict=True)
-        }
-        return Estimate(pairs, None)
+        pairs = zip(means[0].tolist(), sds[0].tolist(), strict=True)
+        return Estimate(dict(zip(OUTPUTS, pairs, strict=True)), None)
 
     def measure(self, observation: Observation) -> FrameMeasurement:
-        """Both hands' wrist angles; a hand that was not seen is refused."""
+        """Both hands; one that was not seen is refused."""
         return FrameMeasurement(
             observation.frame_index,
             observation.time_s,
@@ -97,8 +107,19 @@ class Estimator:
         hand = observation.hand(side)
         estimate = self.estimate_side(observation, side)
         if hand is None or estimate.refusal is not None:
-            return HandMeasurement.refused(side, QUANTITY_NAMES, estimate.refused())
-        return HandMeasurement(side, {name: self.judged(name, estimate, hand) for name in QUANTITY_NAMES})
+            return self.refused(side, estimate.refused())
+        return self.measured(estimate, hand)
+
+    def measured(self, estimate: Estimate, hand: HandObservation) -> HandMeasurement:
+        """Every quantity of an estimate that was not refused as a whole."""
+        values = {name: self.judged(name, estimate, hand) for name in QUANTITY_NAMES}
+        return HandMeasurement(hand.side, values, estimate.lift_plane)
+
+    def refused(self, side: Side, refusal: Refusal) -> HandMeasurement:
+        """A hand of which nothing is measurable; what is never given is said to be that, seen or not."""
+        whole, never = Measurement.refused(refusal), Measurement.refused(Refusal.NOT_GIVEN)
+        values = {entry.name: whole if entry.output in OUTPUTS else never for entry in QUANTITIES}
+        return HandMeasurement(side, values)
 
     def estimate_side(self, observation: Observation, side: Side) -> Estimate:
         """As `estimate`, for the hand of that side, which may not have been seen."""
@@ -106,14 +127,18 @@ class Estimator:
         return Estimate({}, Refusal.HAND_NOT_SEEN) if hand is None else self.estimate(observation, hand)
 
     def judged(self, name: str, estimate: Estimate, hand: HandObservation) -> Measurement:
-        """One quantity of an estimate, refused where it is too uncertain to be of use."""
-        if estimate.refusal is not None:
-            return Measurement.refused(estimate.refusal)
-        value, sd = estimate.values[name]
-        if sd > self._rules.max_sd_deg:
-            return Measurement.refused(
-                Refusal.FOREARM_NOT_SEEN if hand.forearm is None else Refusal.TOO_UNCERTAIN
-            )
+        """One quantity of an estimate, refused where it is too uncertain to be of use or not given at all."""
+        entry = quantity(name)
+        refusal = estimate.refusal or estimate.refused_outputs.get(entry.output)
+        if refusal is not None:
+            return Measurement.refused(refusal)
+        pair = estimate.values.get(entry.output)
+        if pair is None:
+            return Measurement.refused(Refusal.NOT_GIVEN)
+        value, sd = pair
+        if sd > self._rules.max_sd(entry):
+            unseen = hand.forearm is None and entry.group == "wrist"
+            return Measurement.refused(Refusal.FOREARM_NOT_SEEN if unseen else Refusal.TOO_UNCERTAIN)
         return Measurement.of(value, sd)
 
     def finger(self, name: str, estimate: Estimate) -> tuple[float | None, float | None]:

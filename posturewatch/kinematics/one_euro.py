@@ -7,6 +7,7 @@ tau = 1 / (2 pi fc), fc = fc_min + beta |dx|.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,8 +36,8 @@ class OneEuro:
         self._min_cutoff_hz, self._beta = min_cutoff_hz, beta
         self._derivative_cutoff_hz = derivative_cutoff_hz
         self._time_s: float | None = None
-        self._value: Array | None = None
-        self._speed: Array | None = None
+        self._value: Array | float | None = None
+        self._speed: Array | float | None = None
 
     def reset(self) -> None:
         """Forgets everything, the speed included; the next value passes unchanged."""
@@ -49,28 +50,28 @@ class OneEuro:
         value. Raises ValueError for time that runs backwards, a changed shape, or a value that is not finite:
         what is missing is not filtered, it resets.
         """
-        new = np.asarray(value, dtype=np.float64)
-        if not np.isfinite(new).all():
+        # A plain number stays one: many are filtered in every frame, and arrays of one element are slow.
+        new = value if isinstance(value, float) else np.asarray(value, dtype=np.float64)
+        if not (math.isfinite(new) if isinstance(new, float) else np.isfinite(new).all()):
             raise ValueError("a value that is not finite cannot be filtered; reset instead")
         if self._value is None or self._speed is None or self._time_s is None:
-            self._time_s, self._value, self._speed = time_s, new, np.zeros_like(new)
-            return new.copy()
-        if new.shape != self._value.shape:
-            raise ValueError(f"the filter holds shape {self._value.shape}, got {new.shape}")
+            self._time_s, self._value, self._speed = time_s, new, 0.0 * new
+            return np.array(new)
+        if np.shape(new) != np.shape(self._value):
+            raise ValueError(f"the filter holds shape {np.shape(self._value)}, got {np.shape(new)}")
         step_s = time_s - self._time_s
         if step_s < 0:
             raise ValueError(f"time runs backwards, from {self._time_s} s to {time_s} s")
         if step_s == 0:
-            return self._value.copy()
-        share = _alpha(np.asarray(self._derivative_cutoff_hz), step_s)
+            return np.array(self._value)
+        share = _alpha(self._derivative_cutoff_hz, step_s)
         self._speed = self._speed + share * ((new - self._value) / step_s - self._speed)
-        share = _alpha(self._min_cutoff_hz + self._beta * np.abs(self._speed), step_s)
-        self._value = np.asarray(self._value + share * (new - self._value))
+        share = _alpha(self._min_cutoff_hz + self._beta * abs(self._speed), step_s)
+        self._value = self._value + share * (new - self._value)
         self._time_s = time_s
-        return self._value.copy()
+        return np.array(self._value)
 
 
-def _alpha(cutoff_hz: Array, step_s: float) -> Array:
+def _alpha(cutoff_hz: Any, step_s: float) -> Any:
     tau_s = 1.0 / (2.0 * math.pi * cutoff_hz)
-    alpha: Array = 1.0 / (1.0 + tau_s / step_s)
-    return alpha
+    return 1.0 / (1.0 + tau_s / step_s)

@@ -10,14 +10,25 @@ fast (`calibration.films` fits them where films enough have been rendered).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from posturewatch.kinematics.estimator import Estimate, Estimator
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement
+from posturewatch.kinematics.lift import Lifts
+from posturewatch.measurement import FrameMeasurement, HandMeasurement
 from posturewatch.observation import Observation, Side
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.quantities import QUANTITIES
 
-__all__ = ["Follower", "OverTime", "TimeRules"]
+__all__ = ["Follower", "Followers", "OverTime", "TimeRules"]
+
+Array = NDArray[np.float64]
+
+#: The outputs that are followed, in the order of the table of quantities.
+_OUTPUTS: tuple[str, ...] = tuple(entry.output for entry in QUANTITIES)
+
+_MISSING = (math.nan, math.nan)
 
 
 @dataclass(frozen=True)
@@ -66,13 +77,49 @@ class Follower:
         return self._value, rules.factor * math.sqrt(self._variance + self._bias_variance)
 
 
+class Followers:
+    """The filters of many quantities of one hand at once: what a `Follower` of each would do."""
+
+    def __init__(self, rules: TimeRules, count: int) -> None:
+        self.rules = rules
+        self._value, self._variance, self._bias_variance = np.zeros((3, count))
+        self._last_s = np.full(count, np.nan)
+
+    def update(self, value: Array, sd: Array, time_s: float) -> tuple[Array, Array]:
+        """Estimates (count,) with their deviations at time_s, NaN where there is none; the joined values with
+        their standard deviations, NaN in the same places."""
+        rules = self.rules
+        age_s = time_s - self._last_s
+        known = (age_s >= 0) & (age_s <= rules.forget_s)
+        variance = self._variance + rules.speed**2 * np.where(known, age_s, 0.0)
+        square = sd * sd
+        jitter = rules.jitter_share * square
+        bias = square - jitter
+        step = value - self._value
+        noise = jitter * np.maximum(1.0, np.abs(step) / (rules.surprise * np.sqrt(variance + square)))
+        gain = np.where(known, variance / (variance + noise), 1.0)
+        joined = np.where(known, self._value + gain * step, value)
+        variance = np.where(known, variance * (1 - gain), jitter)
+        bias_variance = self._bias_variance + gain * (bias - self._bias_variance)
+        seen = np.isfinite(joined)
+        self._value = np.where(seen, joined, self._value)
+        self._variance = np.where(seen, variance, self._variance)
+        self._bias_variance = np.where(seen, bias_variance, self._bias_variance)
+        self._last_s = np.where(seen, time_s, self._last_s)
+        return joined, rules.factor * np.sqrt(variance + bias_variance)
+
+
 @dataclass
 class OverTime:
-    """Measures a run of observations, one after the other; has the same `measure` as the single-frame estimator."""
+    """Measures a run of observations, one after the other; has the same `measure` as the single-frame estimator.
+
+    lifts: decides what finger lifts are measured from.
+    """
 
     estimator: Estimator
+    lifts: Lifts = field(default_factory=Lifts)
     rules: TimeRules = field(default_factory=TimeRules)
-    _followers: dict[tuple[Side, str], Follower] = field(default_factory=dict)
+    _followers: dict[Side, Followers] = field(default_factory=dict)
 
     def measure(self, observation: Observation) -> FrameMeasurement:
         return FrameMeasurement(
@@ -86,11 +133,16 @@ class OverTime:
         hand = observation.hand(side)
         single = self.estimator.estimate_side(observation, side)
         if hand is None or single.refusal is not None:
-            values = {name: Measurement.refused(single.refused()) for name in QUANTITY_NAMES}
-            return HandMeasurement(side, values)
-        joined: dict[str, tuple[float, float]] = {}
-        for name in QUANTITY_NAMES:
-            follower = self._followers.setdefault((side, name), Follower(self.rules))
-            joined[name] = follower.update(*single.values[name], observation.time_s)
-        estimate = Estimate(joined, None)
-        return HandMeasurement(side, {n: self.estimator.judged(n, estimate, hand) for n in QUANTITY_NAMES})
+            return self.estimator.refused(side, single.refused())
+        return self.estimator.measured(
+            self._joined(self.lifts.of(single, hand, observation.time_s), side, observation.time_s), hand
+        )
+
+    def _joined(self, single: Estimate, side: Side, time_s: float) -> Estimate:
+        followers = self._followers.get(side)
+        if followers is None:
+            followers = self._followers.setdefault(side, Followers(self.rules, len(_OUTPUTS)))
+        value, sd = np.array([single.values.get(name, _MISSING) for name in _OUTPUTS]).T
+        pairs = zip(*(numbers.tolist() for numbers in followers.update(value, sd, time_s)), strict=True)
+        joined = {name: pair for name, pair in zip(_OUTPUTS, pairs, strict=True) if name in single.values}
+        return replace(single, values=joined)

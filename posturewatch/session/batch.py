@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from posturewatch.comfort.verdict import Excursion
-from posturewatch.measurement import FrameMeasurement, Refusal
+from posturewatch.measurement import FrameMeasurement, LiftPlane, Refusal
 from posturewatch.observation import Side
 from posturewatch.quantities import quantity
-from posturewatch.session.codec import SD_STEP, TIME_STEP_S, VALUE_STEP, Samples, join
-from posturewatch.session.records import Mark, PassageBegin, StoredWarning
+from posturewatch.session.codec import TIME_STEP_S, Samples, join
+from posturewatch.session.records import Mark, PassageBegin, PlaneBegin, StoredWarning
 
-__all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "SeriesKey", "join_series"]
+__all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "Planes", "SeriesKey", "join_series"]
 
 SeriesKey = tuple[Side, str]
 
 #: Something that happened. An excursion or a warning comes again whenever more is known of it.
-Event = Excursion | StoredWarning | Mark | PassageBegin
+Event = Excursion | StoredWarning | Mark | PassageBegin | PlaneBegin
 
 #: In memory a refusal is 1 + its place here; in the database it is the code in the table `refusal`.
 REFUSALS: tuple[Refusal, ...] = tuple(Refusal)
@@ -31,7 +31,7 @@ _SIDES: tuple[Side, ...] = ("left", "right")
 
 @dataclass
 class _Columns:
-    """The growing arrays of one series, in steps of `session.codec`: 17 bytes a sample."""
+    """The growing arrays of one series, in the steps of its quantity: 17 bytes a sample."""
 
     time_ms: array[int] = field(default_factory=lambda: array("q"))
     value: array[int] = field(default_factory=lambda: array("i"))
@@ -55,11 +55,15 @@ class Batch:
     events: list[Event] = field(default_factory=list)
     sample_count: int = 0
 
-    def add(self, measurement: FrameMeasurement) -> None:
-        """Both hands' measurements of one frame, rounded as they are kept."""
+    def add(self, measurement: FrameMeasurement, due: Collection[str]) -> int:
+        """Both hands' measurements of one frame, rounded as they are kept: those that are due, and of these what
+        the weights in use give at all. Returns how many that were."""
+        before = self.sample_count
         time_ms = round(measurement.time_s / TIME_STEP_S)
         for side in _SIDES:
             for name, one in measurement.hand(side).values.items():
+                if name not in due or one.refusal is Refusal.NOT_GIVEN:
+                    continue
                 columns = self.series.get((side, name))
                 if columns is None:
                     columns = self.series.setdefault((side, name), _Columns())
@@ -69,10 +73,12 @@ class Batch:
                     columns.sd.append(0)
                     columns.refusal.append(_code(one.refusal))
                 else:
-                    columns.value.append(round(one.value / VALUE_STEP))
-                    columns.sd.append(max(1, round(one.sd / SD_STEP)))
+                    entry = quantity(name)
+                    columns.value.append(round(one.value / entry.value_step))
+                    columns.sd.append(max(1, round(one.sd / entry.sd_step)))
                     columns.refusal.append(0)
                 self.sample_count += 1
+        return self.sample_count - before
 
 
 def _code(refusal: Refusal | None) -> int:
@@ -88,6 +94,23 @@ def join_series(batches: Sequence[Batch]) -> dict[SeriesKey, Samples]:
         for key, columns in batch.series.items():
             parts.setdefault(key, []).append(columns.samples())
     return {key: join(samples) for key, samples in parts.items()}
+
+
+class Planes:
+    """Tells when finger lifts begin to be measured from another plane. A hand that is not measured for a while, and
+    then from the same plane, is no change."""
+
+    def __init__(self) -> None:
+        self._last: dict[Side, LiftPlane] = {}
+
+    def changes(self, measurement: FrameMeasurement) -> list[PlaneBegin]:
+        found = []
+        for side in _SIDES:
+            plane = measurement.hand(side).lift_plane
+            if plane is not None and self._last.get(side) != plane:
+                self._last[side] = plane
+                found.append(PlaneBegin(side, measurement.time_s, plane))
+        return found
 
 
 class OpenExcursions:

@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 
 from posturewatch.errors import InputError
-from posturewatch.quantities import quantity
+from posturewatch.observation import Side
+from posturewatch.quantities import GROUPS, in_group, quantity
+from posturewatch.samples_csv import EMPTY, Cell, csv_header, csv_row
 from posturewatch.session.reader import SessionRecord, StoredSeries
 
 __all__ = ["csv_blocks", "session_json", "write_session"]
@@ -24,39 +26,39 @@ _BLOCK_ROWS = 5000
 def csv_blocks(record: SessionRecord) -> Iterator[str]:
     """The text in blocks of many lines: the header, then one row per time and hand, units in the header.
 
-    An empty cell was not measured; `status` and `reason` are as in the table that `posturewatch analyse`
-    writes.
+    Columns are as in the table that `posturewatch analyse` writes, `status` and `reason` those of the wrist. An
+    empty cell was not measured, or not kept: of fingers some samples a second are.
     """
-    names = tuple(dict.fromkeys(one.quantity for one in record.series))
-    header = ["time_s", "side"]
-    for name in names:
-        entry = quantity(name)
-        header += [entry.column, entry.sd_column]
-    yield _block([[*header, "status", "reason"]])
+    kept = {one.quantity for one in record.series}
+    wrist, fingers = (tuple(one for one in in_group(group) if one.name in kept) for group in GROUPS)
+    yield _block([csv_header(wrist, fingers)])
+    names = tuple(one.name for one in (*wrist, *fingers))
     sides = tuple(dict.fromkeys(one.side for one in record.series))
-    rows = [row for side in sides for row in _rows(record, side, names)]
+    rows = [row for side in sides for row in _rows(record, side, names, len(wrist))]
     # Stable: both hands of a frame stay together, in the order of the sides.
     rows.sort(key=lambda row: row[0])
     for first in range(0, len(rows), _BLOCK_ROWS):
         yield _block([cells for _, cells in rows[first : first + _BLOCK_ROWS]])
 
 
-def _rows(record: SessionRecord, side: str, names: tuple[str, ...]) -> Iterator[tuple[float, list[str]]]:
+def _rows(
+    record: SessionRecord, side: Side, names: tuple[str, ...], wrists: int
+) -> Iterator[tuple[float, list[str]]]:
+    """(time, cells) of one hand; the first `wrists` of the names are the wrist's quantities."""
     series = {one.quantity: one for one in record.series if one.side == side}
     times = np.unique(np.concatenate([one.time_s for one in series.values()]))
     columns = [_cells(series[name], times) if name in series else None for name in names]
+    lifts = [place for place, name in enumerate(names) if quantity(name).family == "finger_lift"]
+    planes = [record.planes[place].plane if place >= 0 else None for place in record.plane_at(side, times)]
     for place, time_s in enumerate(times.tolist()):
-        cells, reason = [f"{time_s:.3f}", side], ""
-        for column in columns:
-            value, sd, why = ("", "", "") if column is None else column[place]
-            cells += [value, sd]
-            reason = reason or why
-        yield time_s, [*cells, "not measurable" if reason else "measured", reason]
+        at = [EMPTY if column is None else column[place] for column in columns]
+        plane = planes[place] if any(at[lift][0] for lift in lifts) else None
+        yield time_s, csv_row(f"{time_s:.3f}", side, at[:wrists], at[wrists:], plane)
 
 
-def _cells(one: StoredSeries, times: np.ndarray[Any, np.dtype[np.float64]]) -> list[tuple[str, str, str]]:
-    """(value, sd, reason) at each time; all empty where the series has no sample then."""
-    cells = [("", "", "")] * times.size
+def _cells(one: StoredSeries, times: np.ndarray[Any, np.dtype[np.float64]]) -> list[Cell]:
+    """The cell at each time; all empty where the series has no sample then."""
+    cells = [EMPTY] * times.size
     numbers = zip(one.value.tolist(), one.sd.tolist(), one.refusal.tolist(), strict=True)
     for place, (value, sd, refusal) in zip(np.searchsorted(times, one.time_s).tolist(), numbers, strict=True):
         if refusal:

@@ -18,11 +18,12 @@ from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.measurement import Refusal
 from posturewatch.observation import Side
+from posturewatch.quantities import place
 from posturewatch.session.batch import SeriesKey
-from posturewatch.session.codec import SD_STEP, VALUE_STEP, ChunkError, Samples, decode, join
+from posturewatch.session.codec import ChunkError, Samples, decode, join
 from posturewatch.session.database import FILE_NAME, connect_read_only
 from posturewatch.session.limits_json import limits_from_json
-from posturewatch.session.records import Mark, SessionInfo, StoredWarning
+from posturewatch.session.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.session.schema import applied, missing, unknown
 
 __all__ = ["OutdatedError", "SessionReader", "SessionRecord", "StoredSeries"]
@@ -60,7 +61,8 @@ class StoredSeries:
 
 @dataclass(frozen=True)
 class SessionRecord:
-    """A session as a whole. limits, and max_gap_s of the rules, as they were in use; settings in JSON's types."""
+    """A session as a whole, its events in order of time. limits, and max_gap_s of the rules, as they were in use;
+    settings in JSON's types."""
 
     info: SessionInfo
     limits: LimitProfile
@@ -70,6 +72,15 @@ class SessionRecord:
     excursions: tuple[Excursion, ...]
     warnings: tuple[StoredWarning, ...]
     marks: tuple[Mark, ...]
+    planes: tuple[PlaneBegin, ...] = ()
+
+    def plane_at(self, side: Side, time_s: NDArray[np.float64]) -> NDArray[np.int64]:
+        """What the finger lifts of a hand were measured from at each time (n,): places in `planes`, -1 where
+        nothing was measured yet."""
+        own = [place for place, one in enumerate(self.planes) if one.side == side]
+        latest = np.searchsorted([self.planes[place].time_s for place in own], time_s, side="right")
+        places: NDArray[np.int64] = np.array([-1, *own])[latest]
+        return places
 
 
 class SessionReader:
@@ -211,6 +222,13 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
                 "SELECT time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (number,)
             )
         ),
+        planes=tuple(
+            PlaneBegin(*row)
+            for row in connection.execute(
+                "SELECT side, start_s, plane FROM lift_plane WHERE session = ? ORDER BY start_s, side",
+                (number,),
+            )
+        ),
     )
 
 
@@ -237,13 +255,16 @@ def _series(connection: sqlite3.Connection, number: int) -> tuple[StoredSeries, 
         samples = join([decode(data) for (data,) in chunks])
         samples = replace(samples, refusal=places[samples.refusal])
         found.append(stored_series((side, name), samples, value_step, sd_step))
-    return tuple(found)
+    return tuple(sorted(found, key=series_order))
 
 
-def stored_series(
-    key: SeriesKey, samples: Samples, value_step: float = VALUE_STEP, sd_step: float = SD_STEP
-) -> StoredSeries:
-    """Samples in steps, with refusals as 1 + the place among today's, as numbers in their units."""
+def series_order(one: StoredSeries) -> tuple[str, int]:
+    """Left before right, and then as the table of quantities has them."""
+    return (one.side, place(one.quantity))
+
+
+def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: float) -> StoredSeries:
+    """Samples in these steps, with refusals as 1 + the place among today's, as numbers in their units."""
     refused = samples.refusal != 0
     # Divided, not multiplied: 1234 / 100 is the float nearest to 12.34, 1234 * 0.01 is not always.
     value = samples.value / round(1 / value_step)

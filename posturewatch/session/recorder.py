@@ -11,9 +11,10 @@ from typing import Protocol
 
 from posturewatch.comfort.verdict import Excursion, Verdict
 from posturewatch.reading import Reading
-from posturewatch.session.batch import Batch, Event, OpenExcursions, join_series
+from posturewatch.session.batch import Batch, Event, OpenExcursions, Planes, join_series
 from posturewatch.session.database import transaction
 from posturewatch.session.records import Mark, PassageBegin, StoredWarning
+from posturewatch.session.sampling import Sampling
 from posturewatch.session.writer import close_session, merge_chunks, save_events, save_samples
 
 __all__ = ["Ended", "Recorder"]
@@ -23,8 +24,8 @@ _LOG = logging.getLogger(__name__)
 #: Time between two commits: with the commit itself, a kill loses well under 2 s.
 COMMIT_S = 1.0
 
-#: Samples held in memory while they cannot be written: 17 MB, nearly two hours of two hands.
-WAITING_SAMPLES = 1_000_000
+#: Samples held in memory while they cannot be written: 51 MB, nearly two hours of two hands.
+WAITING_SAMPLES = 3_000_000
 
 #: Events held in memory while they cannot be written; a session has a few hundred.
 WAITING_EVENTS = 20_000
@@ -70,6 +71,8 @@ class Recorder:
         self._on_end = on_end
         self._lock = threading.Lock()
         self._batch = Batch()
+        self._sampling = Sampling()
+        self._planes = Planes()
         self._unsaved: list[Batch] = []
         self._unsaved_samples = 0
         self._unsaved_events = 0
@@ -104,13 +107,15 @@ class Recorder:
                 return
             self._dropped_frames = reading.dropped
             self._last_s = reading.measurement.time_s
+            due = self._sampling.due(reading.measurement.time_s)
             if self._unsaved_samples + self._batch.sample_count < WAITING_SAMPLES:
-                self._batch.add(reading.measurement)
+                self._batch.add(reading.measurement, due)
             else:
-                hands = (reading.measurement.left, reading.measurement.right)
-                self._lost_samples += sum(len(hand.values) for hand in hands)
+                self._lost_samples += Batch().add(reading.measurement, due)
             self._take(reading.verdict)
             self._lasting.follow(reading.measurement)
+            for plane in self._planes.changes(reading.measurement):
+                self._keep(plane)
 
     def mark(self, time_s: float, note: str | None = None) -> None:
         """Keep a moment the player marked, in seconds of the session."""

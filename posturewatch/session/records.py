@@ -10,8 +10,10 @@ from typing import Any
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Excursion, HoldWarning
+from posturewatch.measurement import LiftPlane
+from posturewatch.observation import Side
 
-__all__ = ["Mark", "PassageBegin", "SessionInfo", "SessionStart", "StoredWarning", "now_utc"]
+__all__ = ["Mark", "PassageBegin", "PlaneBegin", "SessionInfo", "SessionStart", "StoredWarning", "now_utc"]
 
 
 def now_utc() -> str:
@@ -54,6 +56,15 @@ class PassageBegin:
     piece: str | None
     bars: str = ""
     tempo_bpm: float | None = None
+
+
+@dataclass(frozen=True)
+class PlaneBegin:
+    """From time_s on, in seconds of the session, the lifts of this hand's fingers are measured from this plane."""
+
+    side: Side
+    time_s: float
+    plane: LiftPlane
 
 
 @dataclass(frozen=True)

@@ -6,17 +6,19 @@ import json
 import logging
 import sqlite3
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, cast
 
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.exposure.course import Course, minutes
-from posturewatch.exposure.findings import next_to_work_on
+from posturewatch.exposure.cues import CueCourse, shares_json
+from posturewatch.exposure.findings import FingerPosture, next_to_work_on
 from posturewatch.exposure.passages import Passage
 from posturewatch.exposure.profile import Exposure, Window
 from posturewatch.exposure.rules import ExposureRules
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.quantities import QUANTITY_NAMES, quantity
+from posturewatch.session.cue_shares import postures_of, session_cues
 from posturewatch.session.database import transaction
 from posturewatch.session.passages import StoredPassage, passages_of
 from posturewatch.session.reader import SessionRecord
@@ -35,7 +37,7 @@ __all__ = [
 _LOG = logging.getLogger(__name__)
 
 #: Raise it when the computation changes: what was kept by an older one is computed anew.
-REVIEW_VERSION = 1
+REVIEW_VERSION = 2
 
 #: Each time the same bars of a piece were played: piece, bars, passages in order.
 Part = tuple[int, str, tuple[StoredPassage, ...]]
@@ -56,12 +58,16 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
     (rules,) = connection.execute("SELECT rules_json FROM session WHERE number = ?", (session,)).fetchone()
     try:
         courses = _courses(record, _watch_rules(json.loads(rules)))
-        review = _review(courses, passages, record.info.end_s)
-        rows = _rows(courses, passages, record.info.end_s)
+        cues = session_cues(record) if courses else ()
+        exposed = _remembered(courses)
+        review = _review(
+            courses, cues, postures_of(cues, record.settings), passages, record.info.end_s, exposed
+        )
+        rows = _rows(courses, passages, record.info.end_s, exposed)
     except ValueError as error:
         # Times out of order and the like: the session stays whole, without this.
         _LOG.error("no exposure for session %s: %s", record.info.id, error)
-        review, rows = _review((), passages, 0.0), []
+        review, rows = _review((), (), (), passages, 0.0, _remembered(())), []
     data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
     with transaction(connection):
         if passages_of(connection, session) != passages:
@@ -75,7 +81,7 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
 
 
 def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] | None:
-    """What `keep_review` kept: session, passages, parts, minutes, finding; None where it is to be computed."""
+    """What `keep_review` kept: session, cues, passages, parts, minutes, finding; None where it is to be computed."""
     row = connection.execute(
         "SELECT data FROM review WHERE session = ? AND version = ?", (session, REVIEW_VERSION)
     ).fetchone()
@@ -105,6 +111,7 @@ def short(exposure: Exposure) -> dict[str, Any]:
         "side": exposure.side,
         "quantity": exposure.quantity,
         "unit": exposure.unit,
+        "group": quantity(exposure.quantity).group,
         "total_s": round(exposure.total_s, 3),
         "measured_s": round(exposure.measured_s, 3),
         **{name: _round(value) for name, value in (("p10", p10), ("p50", p50), ("p90", p90))},
@@ -137,6 +144,22 @@ def _courses(record: SessionRecord, watch: WatchRules) -> tuple[Course, ...]:
     )
 
 
+#: The exposures of all courses over some windows taken together.
+Exposed = Callable[..., tuple[Exposure, ...]]
+
+
+def _remembered(courses: Sequence[Course]) -> Exposed:
+    """`Course.over` of all courses, worked out once for windows that are asked for again."""
+    found: dict[tuple[Window, ...], tuple[Exposure, ...]] = {}
+
+    def over(*windows: Window) -> tuple[Exposure, ...]:
+        if windows not in found:
+            found[windows] = tuple(course.over(*windows) for course in courses)
+        return found[windows]
+
+    return over
+
+
 def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
     """The rules as they were in use; what was not known then has today's default."""
     known = {field.name for field in fields(WatchRules)}
@@ -150,32 +173,54 @@ def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
     return tuple((one.start_s, one.end_s) for one in passages if one.end_s is not None)
 
 
-def _review(courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float) -> dict[str, Any]:
+def _review(
+    courses: Sequence[Course],
+    cues: Sequence[CueCourse],
+    postures: Sequence[FingerPosture],
+    passages: Sequence[StoredPassage],
+    end_s: float,
+    exposed: Exposed,
+) -> dict[str, Any]:
     over = [one for one in passages if one.end_s is not None]
     parts = parts_of(over)
 
     def exposures(*windows: Window) -> list[dict[str, Any]]:
-        return [course.over(*windows).to_json() for course in courses]
+        return [one.to_json() for one in exposed(*windows)]
 
+    # Of the wrist alone: every further comparison makes what stands out there less sure, and a minute of every finger
+    # is more than anybody reads.
+    wrists = [course for course in courses if course.entry.group == "wrist"]
     finding = None
     if courses:
         named = [
             Passage(str(several[0].id), several[0].piece, bars, _windows(several))
             for _, bars, several in parts
         ]
-        finding = next_to_work_on(courses, named, end_s)
+        finding = next_to_work_on(wrists, named, end_s, postures=postures)
     return {
         "session": exposures((0.0, end_s)) if courses else [],
-        "passages": [{"passage_id": one.id, "exposure": exposures(*_windows([one]))} for one in over],
+        "cues": shares_json(cues, (0.0, end_s)) if courses else [],
+        "passages": [
+            {
+                "passage_id": one.id,
+                "exposure": exposures(*_windows([one])),
+                "cues": shares_json(cues, *_windows([one])),
+            }
+            for one in over
+        ],
         "parts": [
-            {"passage_ids": [one.id for one in several], "exposure": exposures(*_windows(several))}
+            {
+                "passage_ids": [one.id for one in several],
+                "exposure": exposures(*_windows(several)),
+                "cues": shares_json(cues, *_windows(several)),
+            }
             for _, _, several in parts
         ],
         "minutes": [
             {
                 "start_s": start_s,
                 "end_s": round(stop_s, 3),
-                "exposure": [short(course.over((start_s, stop_s))) for course in courses],
+                "exposure": [short(course.over((start_s, stop_s))) for course in wrists],
             }
             for start_s, stop_s in minutes(end_s)
             if courses
@@ -185,12 +230,14 @@ def _review(courses: Sequence[Course], passages: Sequence[StoredPassage], end_s:
 
 
 def _rows(
-    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float
+    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float, exposed: Exposed
 ) -> list[tuple[int | None, Exposure]]:
-    rows: list[tuple[int | None, Exposure]] = [(None, course.over((0.0, end_s))) for course in courses]
+    rows: list[tuple[int | None, Exposure]] = (
+        [(None, one) for one in exposed((0.0, end_s))] if courses else []
+    )
     for one in passages:
         if one.end_s is not None:
-            rows += [(one.id, course.over((one.start_s, one.end_s))) for course in courses]
+            rows += [(one.id, exposure) for exposure in exposed((one.start_s, one.end_s))]
     return rows
 
 

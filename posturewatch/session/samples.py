@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from posturewatch.errors import InputError
 from posturewatch.quantities import QUANTITY_NAMES, quantity
 from posturewatch.session.codec import decode, join
-from posturewatch.session.reader import SessionRecord, StoredSeries, stored_series
+from posturewatch.session.reader import SessionRecord, StoredSeries, series_order, stored_series
 
 __all__ = ["LONGEST_S", "MOST_BINS", "samples_json", "series_between", "trace_json"]
 
@@ -47,7 +47,7 @@ def series_between(
                 series.refusal[inside],
             )
         )
-    return found
+    return sorted(found, key=series_order)
 
 
 def samples_json(
@@ -61,9 +61,7 @@ def samples_json(
     return {
         "series": [
             {
-                "side": one.side,
-                "quantity": one.quantity,
-                "unit": quantity(one.quantity).unit,
+                **_named(one),
                 "time_s": one.time_s.tolist(),
                 "value": _listed(one.value),
                 "sd": _listed(one.sd),
@@ -83,15 +81,18 @@ def trace_json(record: SessionRecord, bins: int) -> dict[str, Any]:
         "bin_s": bin_s,
         "series": [
             {
-                "side": one.side,
-                "quantity": one.quantity,
-                "unit": quantity(one.quantity).unit,
+                **_named(one),
                 **_binned(one, bin_s, bins),
             }
             for one in record.series
             if one.quantity in QUANTITY_NAMES
         ],
     }
+
+
+def _named(one: StoredSeries) -> dict[str, Any]:
+    entry = quantity(one.quantity)
+    return {"side": one.side, "quantity": one.quantity, "unit": entry.unit, "group": entry.group}
 
 
 def _binned(one: StoredSeries, bin_s: float, bins: int) -> dict[str, list[float | None]]:

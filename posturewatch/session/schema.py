@@ -108,6 +108,19 @@ _FIRST = (
 )
 
 
+_PLANES = (
+    """
+    CREATE TABLE lift_plane (
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        side TEXT NOT NULL,
+        start_s REAL NOT NULL,              -- until the next of the same side
+        plane TEXT NOT NULL,                -- what finger lifts were measured from
+        PRIMARY KEY (session, side, start_s)
+    ) WITHOUT ROWID
+    """,
+)
+
+
 def _all_of(statements: tuple[str, ...]) -> Callable[[sqlite3.Connection], None]:
     def apply(connection: sqlite3.Connection) -> None:
         for statement in statements:
@@ -123,6 +136,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("clips", _all_of(schema_book.CLIPS)),
     Migration("discomfort checks", _all_of(schema_book.CHECKS)),
     Migration("exposure", _all_of(schema_book.EXPOSURE)),
+    Migration("planes of the finger lift", _all_of(_PLANES)),
 )
 
 

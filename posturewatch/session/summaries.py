@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from typing import Any
 
-from posturewatch.comfort.summary import summarise
+import numpy as np
+
+from posturewatch.comfort.summary import sample_seconds, summarise
+from posturewatch.exposure.cues import shares_json
+from posturewatch.quantities import QUANTITIES
+from posturewatch.session.cue_shares import session_cues
 from posturewatch.session.reader import SessionReader, SessionRecord
 from posturewatch.session.records import SessionInfo, excursion_json, warning_json
 
-__all__ = ["Shelf", "session_summary", "summarise_record"]
+__all__ = ["Shelf", "plane_seconds", "session_summary", "summarise_record"]
+
+_LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger_lift")
 
 
 def summarise_record(record: SessionRecord) -> dict[str, Any]:
     """`session` (see `SessionInfo.to_json`), the fields of `posturewatch.comfort.summary.Summary.to_json`, and
-    the lists `excursions`, `warned` and `marks` that it counts."""
+    the lists `excursions`, `warned` and `marks` that it counts; `lift_planes` as `plane_seconds` has it;
+    `cues` as `posturewatch.exposure.cues.CueShare.to_json`."""
     summary = summarise(
         record.series,
         record.excursions,
@@ -25,10 +33,35 @@ def summarise_record(record: SessionRecord) -> dict[str, Any]:
     return {
         "session": record.info.to_json(),
         **summary.to_json(),
+        "lift_planes": plane_seconds(record),
+        "cues": shares_json(session_cues(record), (0.0, record.info.end_s)) if record.info.end_s > 0 else [],
         "excursions": [excursion_json(one) for one in record.excursions],
         "warned": [warning_json(one) for one in record.warnings],
         "marks": [{"time_s": round(mark.time_s, 3), "note": mark.note} for mark in record.marks],
     }
+
+
+def plane_seconds(record: SessionRecord) -> dict[str, dict[str, float]]:
+    """Seconds in which some finger's lift was measured, by hand and by the plane it was measured from."""
+    found: dict[str, dict[str, float]] = {}
+    for side in dict.fromkeys(one.side for one in record.series):
+        lifts = [
+            one for one in record.series
+            if one.side == side and one.quantity in _LIFTS and one.time_s.size
+        ]  # fmt: skip
+        if not lifts:
+            continue
+        times = np.unique(np.concatenate([one.time_s for one in lifts]))
+        known = np.isin(times, np.concatenate([one.time_s[one.measured] for one in lifts]))
+        seconds = sample_seconds(times, record.info.end_s, record.max_gap_s)
+        places = record.plane_at(side, times)
+        spent: dict[str, float] = {}
+        for place in np.unique(places[known & (places >= 0)]).tolist():
+            plane = record.planes[place].plane
+            spent[plane] = spent.get(plane, 0.0) + float(seconds[known & (places == place)].sum())
+        if spent:
+            found[side] = {plane: round(spent_s, 3) for plane, spent_s in spent.items()}
+    return found
 
 
 def session_summary(reader: SessionReader, info: SessionInfo) -> dict[str, Any]:

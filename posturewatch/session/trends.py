@@ -8,7 +8,7 @@ from typing import Any
 
 from posturewatch.exposure.load import PlayedSession, load_notice, week_of, weekly_load
 from posturewatch.exposure.trends import ExposureRecord, Total, TrendKey, by_piece, by_week, change, slope
-from posturewatch.quantities import QUANTITY_NAMES, quantity
+from posturewatch.quantities import QUANTITY_NAMES, place, quantity
 from posturewatch.session.reviews import REVIEW_VERSION
 
 __all__ = ["local_day", "short_rows", "trends"]
@@ -60,12 +60,15 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
             if week.monday >= since
         ],
         "notice": None if notice is None else notice.sentence,
-        "lines": [_line(key, weekly) for key, weekly in sorted(by_week(whole).items())],
+        "lines": [_line(key, weekly) for key, weekly in sorted(by_week(whole).items(), key=_order)],
         "pieces": [
             {
                 "piece_id": int(number),
                 "piece": names[int(number)],
-                "lines": [{**_key(key), "total": total.to_json()} for key, total in sorted(totals.items())],
+                "lines": [
+                    {**_key(key), "total": total.to_json()}
+                    for key, total in sorted(totals.items(), key=_order)
+                ],
             }
             for number, totals in by_piece(played).items()
         ],
@@ -84,12 +87,18 @@ def _records(
     ]
 
 
+def _order(item: tuple[TrendKey, object]) -> tuple[str, int, str, str]:
+    (side, name, direction, level), _ = item
+    return (side, place(name), direction, level)
+
+
 def _key(key: TrendKey) -> dict[str, Any]:
     side, name, direction, level = key
     return {
         "side": side,
         "quantity": name,
         "unit": quantity(name).unit,
+        "group": quantity(name).group,
         "direction": direction,
         "level": level,
     }
@@ -128,6 +137,7 @@ def short_rows(connection: sqlite3.Connection, piece: int) -> list[dict[str, Any
                 "side": side,
                 "quantity": name,
                 "unit": quantity(name).unit,
+                "group": quantity(name).group,
                 **dict(fields),
                 "levels": [],
             }

@@ -12,11 +12,12 @@ from dataclasses import asdict
 import numpy as np
 
 from posturewatch.comfort.verdict import Excursion
+from posturewatch.quantities import quantity
 from posturewatch.session.batch import REFUSALS, Event, SeriesKey
-from posturewatch.session.codec import SD_STEP, VALUE_STEP, ChunkError, Samples, decode, encode, join
+from posturewatch.session.codec import ChunkError, Samples, decode, encode, join
 from posturewatch.session.limits_json import limits_to_json
 from posturewatch.session.passages import begin_passage, close_passages
-from posturewatch.session.records import Mark, PassageBegin, SessionStart, StoredWarning
+from posturewatch.session.records import Mark, PassageBegin, PlaneBegin, SessionStart, StoredWarning
 
 __all__ = ["close_session", "insert_session", "last_moment_s", "merge_chunks", "save_events", "save_samples"]
 
@@ -79,6 +80,11 @@ def save_events(connection: sqlite3.Connection, session: int, events: Iterable[E
             )
         elif isinstance(event, PassageBegin):
             begin_passage(connection, session, event)
+        elif isinstance(event, PlaneBegin):
+            connection.execute(
+                "INSERT OR REPLACE INTO lift_plane (session, side, start_s, plane) VALUES (?, ?, ?, ?)",
+                (session, event.side, event.time_s, event.plane),
+            )
         else:
             raise TypeError(f"no event: {event!r}")
 
@@ -140,7 +146,7 @@ def _series_number(connection: sqlite3.Connection, session: int, side: str, name
         return int(row[0])
     cursor = connection.execute(
         "INSERT INTO series (session, side, quantity, value_step, sd_step) VALUES (?, ?, ?, ?, ?)",
-        (session, side, name, VALUE_STEP, SD_STEP),
+        (session, side, name, quantity(name).value_step, quantity(name).sd_step),
     )
     if cursor.lastrowid is None:
         raise sqlite3.DatabaseError("no row number for a new series")

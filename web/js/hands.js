@@ -30,7 +30,7 @@ export class HandPanel {
 
   /** Shows one frame; returns the state now shown. */
   show(hand, timeS, warnings) {
-    const entries = Object.entries(hand.quantities);
+    const entries = Object.entries(hand.quantities).filter(([name]) => this.#scales.has(name));
     const warned = warnings.some((warning) => warning.side === this.side);
     const raw = warned ? "held" : worst(entries.map(([, entry]) => stateOfZone(entry.zone)));
     const { state, pending } = this.#steady.update(timeS, raw);

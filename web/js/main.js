@@ -11,7 +11,7 @@ import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
-import { clock } from "./words.js";
+import { clock, wristOnly } from "./words.js";
 
 /** Numbers are taken off the page when no picture has come for this long. */
 const STALE_MS = 1000;
@@ -44,7 +44,7 @@ new Live({
     if (view.state?.phase !== "watching") return;
     pictureAt = performance.now();
     view.pictures = true;
-    draw(canvas, header, bitmap, view.limits.quantities);
+    draw(canvas, header, bitmap, wristOnly(view.limits.quantities));
     shapePicture(`${header.width} / ${header.height}`);
     view.warnings = header.warnings;
     view.hands = Object.fromEntries(panels.map((panel) => {
@@ -57,7 +57,7 @@ new Live({
   },
   onState(state, limits) {
     view.limits = limits;
-    for (const panel of panels) panel.describe(limits.quantities);
+    for (const panel of panels) panel.describe(wristOnly(limits.quantities));
     takeState(state);
   },
   onConnection(connected) {

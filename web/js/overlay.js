@@ -53,7 +53,7 @@ function drawHand(pen, hand, place, unit, quantities) {
   skeleton(pen, points, unit);
   const [wrist, knuckle] = [points[WRIST], points[MIDDLE_KNUCKLE]];
   if (wrist === null || knuckle === null) return;
-  const measured = worst(Object.values(hand.quantities).map((entry) => stateOfZone(entry.zone))) !== "unseen";
+  const measured = worst(quantities.map(({ name }) => stateOfZone(hand.quantities[name].zone))) !== "unseen";
   const forearm = hand.forearm === null ? null : hand.forearm.map(place);
   if (forearm !== null) line(pen, forearm, 5.5 * unit, FOREARM_COLOUR, measured);
   line(pen, [wrist, knuckle], 5.5 * unit, HAND_COLOUR, measured);

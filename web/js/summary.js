@@ -1,7 +1,7 @@
 // What is read after the stop: what happened, when, for how long; and what was not measured, and why.
 
 import { element, svg } from "./dom.js";
-import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection } from "./words.js";
+import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection, wristOnly } from "./words.js";
 
 const ZONES = ["within comfort", "beyond comfort", "extreme"];
 const ZONE_CLASS = { "within comfort": "within", "beyond comfort": "beyond", "extreme": "extreme" };
@@ -27,7 +27,7 @@ export function showSummary(node, summary, { limits, fault, onStart, sessionId }
       start),
     element("div", { className: "summary-columns" }, warnings(summary, catalogue), marks(summary)),
     element("div", { className: "summary-columns" },
-      ...["left", "right"].map((side) => hand(side, summary.quantities.filter((entry) => entry.side === side), catalogue))),
+      ...["left", "right"].map((side) => hand(side, wristOnly(summary.quantities).filter((entry) => entry.side === side), catalogue))),
     element("section", { className: "card" }, element("h2", {}, "How to read this"),
       element("ul", {}, ...CAUTIONS.map((text) => element("li", {}, text))),
       element("p", { className: "small" }, `Limits used: ${limits.name === summary.limits ? limits.label : summary.limits}. `

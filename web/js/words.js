@@ -30,6 +30,9 @@ export function worst(states) {
   return states.reduce((a, b) => (RANK.indexOf(b) > RANK.indexOf(a) ? b : a), "unseen");
 }
 
+/** Entries that are not about fingers: those have a place of their own, or none yet. */
+export const wristOnly = (entries) => entries.filter((entry) => entry.group !== "finger");
+
 export const SIDE_LABEL = { left: "Left hand", right: "Right hand" };
 
 export const UNIT_SIGN = { deg: "°", mm: " mm" };

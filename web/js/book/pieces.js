@@ -2,7 +2,7 @@
 
 import { get, send } from "../actions.js";
 import { element } from "../dom.js";
-import { percent } from "../words.js";
+import { percent, wristOnly } from "../words.js";
 import { clipList } from "./clips.js";
 import { drawCharts, shareChart } from "./charts.js";
 import { button, card, changed, confirmed, date, done, faultPage, field, head, link, passageName, table } from "./parts.js";
@@ -50,7 +50,7 @@ export async function piecePage([id = ""]) {
 function linesOf(played) {
   const lines = new Map();
   played.forEach((session, place) => {
-    for (const one of session.exposure) {
+    for (const one of wristOnly(session.exposure)) {
       for (const level of one.levels) {
         const key = `${one.side} ${level.direction}, ${level.level}`;
         if (!lines.has(key)) lines.set(key, played.map(() => ({ measured: 0, beyond: 0 })));

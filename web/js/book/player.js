@@ -1,7 +1,7 @@
 // One clip: the film, the stored angle drawn over it, and the trace beside it.
 
 import { element, setData, setText, svg } from "../dom.js";
-import { SIDE_LABEL } from "../words.js";
+import { SIDE_LABEL, wristOnly } from "../words.js";
 import { clipTitle } from "./clips.js";
 import { dateAndTime, passageName } from "./parts.js";
 import { ZONE_WORDS, lineName, sized, zoneOf } from "./quantities.js";
@@ -16,7 +16,7 @@ export class ClipPlayer {
   constructor(clip, samples, limitsFor, { onSeek, onStep }) {
     this.clip = clip;
     this.limitsFor = limitsFor;
-    this.series = (samples?.series ?? []).map((one) => ({ ...one, time: one.time_s.map((time) => time - clip.start_s) }));
+    this.series = wristOnly(samples?.series ?? []).map((one) => ({ ...one, time: one.time_s.map((time) => time - clip.start_s) }));
     this.frames = this.series[0]?.time ?? [];
     this.video = element("video", { src: clip.film ?? "", preload: "auto", playsInline: true, className: "film",
       attr: { "aria-label": clipTitle(clip) } });

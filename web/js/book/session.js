@@ -2,7 +2,7 @@
 
 import { get, send } from "../actions.js";
 import { element } from "../dom.js";
-import { SIDE_LABEL, duration, percent, sentenceCase } from "../words.js";
+import { SIDE_LABEL, duration, percent, sentenceCase, wristOnly } from "../words.js";
 import { checkList } from "./check-list.js";
 import { clipList } from "./clips.js";
 import { courseChart, drawCharts, zoneChart } from "./charts.js";
@@ -15,7 +15,8 @@ export async function sessionPage([id = ""]) {
   const [{ body, error }, trace] = await Promise.all([get(`${address}/book`), get(`${address}/trace?bins=500`)]);
   if (error) return faultPage("Session", error);
   const title = dateAndTime(body.session.started_at);
-  const exposure = body.exposure;
+  const exposure = body.exposure === null ? null : { session: wristOnly(body.exposure.session),
+    parts: body.exposure.parts.map((part) => ({ ...part, exposure: wristOnly(part.exposure) })) };
   return {
     title: `Session of ${title}`,
     nodes: [
@@ -125,7 +126,7 @@ function partsCard(parts) {
 
 function courseCard(trace, exposures, { clips, marks }) {
   const holder = element("div", {});
-  const series = trace.series.filter((one) => one.measured.some((share) => share > 0));
+  const series = wristOnly(trace.series).filter((one) => one.measured.some((share) => share > 0));
   if (series.length === 0) return card("Over the session", element("p", {}, "Nothing was measured."));
   const show = (which) => {
     const one = series[which];

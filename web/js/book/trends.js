@@ -2,7 +2,7 @@
 
 import { get } from "../actions.js";
 import { element } from "../dom.js";
-import { percent, sentenceCase } from "../words.js";
+import { percent, sentenceCase, wristOnly } from "../words.js";
 import { barChart, drawCharts, shareChart } from "./charts.js";
 import { card, faultPage, head, link, table } from "./parts.js";
 import { directionWords, quantityOf } from "./quantities.js";
@@ -35,7 +35,8 @@ export async function trendsPage([weeks = "26"]) {
       head("Trends", body.waiting > 0 ? element("p", {}, `${body.waiting} sessions are not worked out yet; open this page again in a moment.`) : null),
       choice,
       body.notice ? element("p", { className: "aside-note" }, body.notice) : null,
-      linesCard(body.lines), piecesCard(body.pieces), loadCard(body.load),
+      linesCard(wristOnly(body.lines)),
+      piecesCard(body.pieces.map((piece) => ({ ...piece, lines: wristOnly(piece.lines) }))), loadCard(body.load),
     ].filter((one) => one !== null),
     shown: () => drawCharts(document),
   };

@@ -1,0 +1,104 @@
+"""What finger lifts are measured from: the strings in the picture, or the fingertips that rest."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+from posturewatch.kinematics.estimator import Estimate
+from posturewatch.kinematics.hand_size import HandSize
+from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
+from posturewatch.measurement import Refusal
+from posturewatch.observation import HandObservation, Side
+from posturewatch.quantities import QUANTITIES
+
+__all__ = ["Lifts"]
+
+#: The lifts among the estimator's outputs, in the order of `RESTING_FINGERS`.
+_OUTPUTS: tuple[str, ...] = tuple(
+    entry.output for finger in RESTING_FINGERS for entry in QUANTITIES
+    if entry.family == "finger_lift" and entry.finger == finger
+)  # fmt: skip
+
+#: The strings count as seen from this probability on; what is not known counts as seen.
+_SEEN = 0.5
+
+#: The probability is followed with this time constant, so that the plane does not change from frame to frame.
+_FOLLOW_S = 0.5
+
+
+@dataclass
+class _Neck:
+    """Whether the strings beside one hand are in view, steadied over time."""
+
+    chance: float = math.nan
+    last_s: float = -math.inf
+
+    def seen(self, chance: float, time_s: float) -> bool:
+        if not math.isfinite(chance) or not math.isfinite(self.chance) or time_s < self.last_s:
+            self.chance = chance
+        else:
+            self.chance += (1.0 - math.exp(-(time_s - self.last_s) / _FOLLOW_S)) * (chance - self.chance)
+        self.last_s = time_s
+        return not self.chance < _SEEN
+
+
+@dataclass
+class Lifts:
+    """Chooses the plane for each hand and gives the lifts from it.
+
+    The hand that stops strings is measured from the strings in the picture while they are seen there; that hand
+    otherwise, and every other hand, from its resting fingertips.
+
+    stopping: the hands that stop strings. size: of the player's hand.
+    """
+
+    stopping: frozenset[Side] = frozenset({"left", "right"})
+    size: HandSize = field(default_factory=lambda: HandSize.of(None))
+    rules: RestRules = field(default_factory=RestRules)
+    _planes: dict[Side, RestingPlane] = field(default_factory=dict)
+    _necks: dict[Side, _Neck] = field(default_factory=dict)
+
+    def of(self, single: Estimate, hand: HandObservation, time_s: float) -> Estimate:
+        """The estimate of one frame with its lifts from the plane that is known; refused where none is."""
+        side = hand.side
+        plane = self._planes.get(side)
+        if plane is None:
+            plane = self._planes.setdefault(side, RestingPlane(side, self.size, self.rules))
+        if self._by_picture(hand, time_s):
+            # Followed even while the strings are seen, so that it is there when they are not.
+            if hand.label_agrees:
+                plane.follow(hand.landmarks_m, time_s)
+            return self._scaled(single)
+        # Where the library takes the hand for the other one, depth is turned inside out, and lift with it.
+        found = plane.lifts(hand.landmarks_m, time_s) if hand.label_agrees else None
+        values = {name: pair for name, pair in single.values.items() if name not in _OUTPUTS}
+        refused = dict(single.refused_outputs)
+        for place, name in enumerate(_OUTPUTS):
+            if found is not None:
+                values[name] = (float(found[0][place]), float(found[1][place]))
+            else:
+                refused[name] = Refusal.NO_PLANE
+        return replace(
+            single,
+            values=values,
+            refused_outputs=refused,
+            lift_plane=None if found is None else "resting fingertips",
+        )
+
+    def _by_picture(self, hand: HandObservation, time_s: float) -> bool:
+        chance = math.nan if hand.forearm is None else hand.forearm.neck_seen
+        seen = self._necks.setdefault(hand.side, _Neck()).seen(chance, time_s)
+        return seen and hand.side in self.stopping
+
+    def _scaled(self, single: Estimate) -> Estimate:
+        """The learned lifts are those of a typical hand."""
+        ratio = self.size.over_typical
+        if ratio == 1.0:
+            return replace(single, lift_plane="picture")
+        scaled = {
+            name: (ratio * single.values[name][0], ratio * single.values[name][1])
+            for name in _OUTPUTS
+            if name in single.values
+        }
+        return replace(single, values={**single.values, **scaled}, lift_plane="picture")

@@ -1,0 +1,206 @@
+"""Cues of the fingers, from series whose postures are put there on purpose."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+from session_factories import LIMITS
+
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.summary import SampleSeries
+from posturewatch.exposure.cues import CUES, CueRules, cue_courses, shares_json
+from posturewatch.exposure.fingers import fingers_of
+from posturewatch.measurement import Refusal
+
+RATE_HZ = 10.0
+END_S = 60.0
+COUNT = round(END_S * RATE_HZ)
+TIME_S = np.arange(COUNT) / RATE_HZ
+FINGERS = ("index", "middle", "ring", "little")
+
+Given = Mapping[str, "float | np.ndarray"]
+
+
+def one(name: str, value: float | np.ndarray, sd: float, side: str = "left") -> SampleSeries:
+    values = np.broadcast_to(np.asarray(value, dtype=float), (COUNT,)).copy()
+    refused = np.isnan(values)
+    code = 1 + list(Refusal).index(Refusal.TOO_UNCERTAIN)
+    return SampleSeries(
+        side,  # type: ignore[arg-type]
+        name,
+        TIME_S,
+        values,
+        np.where(refused, np.nan, sd),
+        np.where(refused, code, 0).astype(np.uint8),
+    )
+
+
+def playing(given: Given = {}, sd: float = 1.0, side: str = "left") -> list[SampleSeries]:  # noqa: B006
+    """Index and middle finger go up and down by turns, ring and little finger stay down, all joints rounded; with
+    what is given instead."""
+    up = 10.0 * (np.sin(2 * np.pi * TIME_S / 1.5) > 0)
+    values: dict[str, float | np.ndarray] = {
+        "index_lift": up,
+        "middle_lift": 10.0 - up,
+        "ring_lift": 0.0,
+        "little_lift": 0.0,
+    }
+    values |= {f"{finger}_pip": 50.0 for finger in FINGERS} | {f"{finger}_dip": 25.0 for finger in FINGERS}
+    values |= given
+    return [one(name, value, sd, side) for name, value in values.items()]
+
+
+def shares(made: list[SampleSeries], *, stopping: bool = True, windows=((0.0, END_S),)) -> dict[str, dict]:
+    fingers = fingers_of(made, "left", END_S, 0.25)
+    assert fingers is not None
+    told = shares_json(cue_courses(fingers, LIMITS, stopping=stopping), *windows)
+    return {share["cue"]: share for share in told}
+
+
+def test_rounded_fingers_that_play_show_no_cue() -> None:
+    told = shares(playing())
+    assert set(told) == {cue.name for cue in CUES if not cue.name.startswith(("thumb", "little_spread"))}
+    for share in told.values():
+        assert (share["sure_s"], share["share"]) == (0.0, pytest.approx(0.0, abs=0.02))
+
+
+@pytest.mark.parametrize(
+    ("given", "cue"),
+    [
+        ({"ring_dip": -20.0}, "ring_end_joint_back"),
+        ({"little_lift": 30.0, "little_pip": 5.0}, "little_straight_and_high"),
+        ({"little_lift": 20.0, "little_pip": 100.0}, "little_tucked"),
+        ({"little_lift": 20.0, "little_spread": 30.0}, "little_spread_away"),
+        ({"thumb_place": 5.0, "thumb_ip": 10.0}, "thumb_opposite"),
+        ({"thumb_ip": 50.0, "thumb_place": 50.0}, "thumb_hooked"),
+        ({"thumb_ip": -20.0}, "thumb_back"),
+    ],
+)
+def test_a_posture_that_is_there_is_told_and_no_other(given: Given, cue: str) -> None:
+    told = shares(playing(given))
+    assert {name for name, share in told.items() if (share["sure_share"] or 0) > 0.01} == {cue}
+    assert told[cue]["sure_share"] == pytest.approx(1.0, abs=0.01)
+    assert told[cue]["share_of"] == "playing time"
+
+
+def test_an_end_joint_counts_only_while_the_finger_is_down() -> None:
+    back = shares(playing({"index_dip": -20.0}))["index_end_joint_back"]
+    # The index finger is down half of the time.
+    assert back["share"] == pytest.approx(0.5, abs=0.03)
+    assert shares(playing({"index_dip": -20.0, "index_lift": 30.0}))["index_end_joint_back"]["share"] < 0.01
+
+
+def test_a_finger_is_high_only_while_another_is_down() -> None:
+    all_up = {f"{finger}_lift": 30.0 + 3 * np.sin(3 * TIME_S) for finger in FINGERS}
+    told = shares(playing({**all_up, "little_pip": 5.0}))
+    assert told["little_straight_and_high"]["share"] < 0.01
+
+
+def test_the_chance_is_that_of_independent_normal_errors() -> None:
+    sd = 6.0
+    made = playing({"ring_dip": -9.0, "ring_lift": 4.0}, sd)
+    fingers = fingers_of(made, "left", END_S, 0.25)
+    assert fingers is not None
+    (course,) = [
+        c for c in cue_courses(fingers, LIMITS, stopping=True) if c.cue.name == "ring_end_joint_back"
+    ]
+    # scipy: beyond 5 degrees backwards (the profile's comfort limit) and no more than 6 mm up.
+    expected = norm.cdf((-5.0 + 9.0) / sd) * norm.cdf((6.0 - 4.0) / sd)
+    assert course.present == pytest.approx(np.full(COUNT, expected), abs=1e-6)
+    # Likely, but at no moment sure.
+    share = course.over((0.0, END_S))
+    assert (share.share, share.sure_share) == (pytest.approx(expected, abs=1e-6), 0.0)
+
+
+def test_what_is_not_known_is_left_out_of_the_share() -> None:
+    half = np.where(TIME_S < 30.0, -20.0, np.nan)
+    share = shares(playing({"ring_dip": half}))["ring_end_joint_back"]
+    assert share["share"] == pytest.approx(1.0, abs=0.01)
+    # The first seconds do not yet tell whether the hand plays.
+    assert 20.0 < share["known_s"] <= 30.0
+    without = [entry for entry in playing() if entry.quantity != "ring_lift"]
+    assert "ring_end_joint_back" not in shares(without)
+
+
+def test_thumb_cues_are_for_the_hand_that_stops() -> None:
+    made = playing({"thumb_ip": 50.0, "thumb_place": 0.0})
+    assert "thumb_hooked" in shares(made)
+    assert not any(name.startswith("thumb") for name in shares(made, stopping=False))
+
+
+@pytest.mark.parametrize("sd", [1.0, 6.0])
+def test_fingers_that_move_no_more_are_still_after_twenty_seconds(sd: float) -> None:
+    rng = np.random.default_rng(5)
+    # What is new in every picture is a fifth of the stated variance (`kinematics.over_time.TimeRules`).
+    made = [
+        one(
+            entry.quantity,
+            np.where(TIME_S < 20.0, entry.value, 0.0) + rng.normal(0, sd * np.sqrt(0.2), COUNT),
+            sd,
+        )
+        for entry in playing()
+    ]
+    told = shares(made, windows=((0.0, 19.0),))["still"]
+    assert (told["sure_share"], told["share_of"]) == (0.0, "seen time")
+    later = shares(made, windows=((45.0, END_S),))["still"]
+    assert later["share"] > 0.5
+    if sd < 2:
+        assert later["sure_share"] == 1.0
+
+
+def test_time_without_movement_is_no_playing_time() -> None:
+    quiet = dict.fromkeys(("index_lift", "middle_lift"), 0.0) | {"ring_dip": -20.0}
+    told = shares(playing(quiet))
+    assert told["still"]["sure_share"] > 0.5
+    assert told.get("ring_end_joint_back", {"known_s": 0.0})["known_s"] == pytest.approx(0.0, abs=0.1)
+
+
+def test_windows_are_taken_together() -> None:
+    made = playing({"ring_dip": np.where(TIME_S < 40.0, 25.0, -20.0)})
+    fingers = fingers_of(made, "left", END_S, 0.25)
+    assert fingers is not None
+    (course,) = [
+        c for c in cue_courses(fingers, LIMITS, stopping=True) if c.cue.name == "ring_end_joint_back"
+    ]
+    assert course.over((20.0, 40.0)).share == pytest.approx(0.0, abs=0.01)
+    assert course.over((20.0, 30.0), (40.0, 60.0)).share == pytest.approx(2 / 3, abs=0.02)
+    with pytest.raises(ValueError, match="windows"):
+        course.over((20.0, 30.0), (25.0, 40.0))
+
+
+def test_a_hand_without_fingers_has_none() -> None:
+    assert fingers_of([], "left", 1.0, 0.25) is None
+    assert fingers_of(playing(side="right"), "left", END_S, 0.25) is None
+
+
+def test_findings_name_fingers_as_players_of_strings_do() -> None:
+    fingers = fingers_of(playing({"little_lift": 30.0, "little_pip": 5.0}), "left", END_S, 0.25)
+    assert fingers is not None
+    courses = {one.cue.name: one for one in cue_courses(fingers, LIMITS, stopping=True)}
+    high = courses["little_straight_and_high"]
+    assert high.posture(stopping=True).text == "the fourth finger held straight and high"
+    assert high.posture(stopping=False).text == "the little finger held straight and high"
+    assert (
+        courses["index_end_joint_back"].posture(stopping=True).text
+        == "the first finger's end joint bent backwards"
+    )
+
+
+def test_no_cue_speaks_of_tension_or_force() -> None:
+    for cue in CUES:
+        assert not any(
+            word in f"{cue.name} {cue.label} {cue.posture}" for word in ("tens", "forc", "stiff", "press")
+        )
+    assert len({cue.name for cue in CUES}) == len(CUES)
+
+
+def test_rules_without_a_limit_in_the_profile_fall_back() -> None:
+    fingers = fingers_of(playing({"ring_dip": -7.0}, 0.5), "left", END_S, 0.25)
+    assert fingers is not None
+    none = LimitProfile("t", "t", "t", {key: type(band)() for key, band in LIMITS.bands.items()})
+    for rules, expected in ((CueRules(), 1.0), (CueRules(collapse_deg=12.0), 0.0)):
+        courses = {one.cue.name: one for one in cue_courses(fingers, none, stopping=True, rules=rules)}
+        assert courses["ring_end_joint_back"].over((0.0, END_S)).share == pytest.approx(expected, abs=0.01)
