@@ -182,6 +182,10 @@ def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservati
         "t_fretting": np.bool_(truth["role"] == "fretting"),
         "t_time_s": np.float32(label.get("time_s", 0.0)),
         "t_angles": np.array([truth["flexion_deg"], truth["ulnar_deviation_deg"]], np.float32),
+        "t_lifts": np.array(
+            [np.nan if v is None else v for v in truth["finger_lift_mm"].values()], np.float32
+        ),
+        "t_strings_visible": np.float32(truth["strings_visible"]),
         "t_visible": np.float32(truth["hand_visible"]),
         "t_found": np.bool_(found is not None),
         "t_framing": np.int8(("upper", "headless", "close").index(label["framing"])),
@@ -245,7 +249,11 @@ class Worker:
         rows: list[Row] = []
         truths: list[Row] = []
         frames = self.studio.film(
-            task.seed * 10_000_000 + task.first, split=task.split, framing=task.framing, frames=task.count
+            task.seed * 10_000_000 + task.first,
+            split=task.split,
+            framing=task.framing,
+            frames=task.count,
+            rate_hz=task.rate_hz,
         )
         with self._new_film_tracker() as tracker:
             for k, (time_s, image, label) in enumerate(frames):
@@ -285,6 +293,7 @@ class Task:
     kind: Kind
     out: Path
     views: int = 1
+    rate_hz: float = 30.0
 
 
 def _start(bodies: Path, forearm: Path | None, devices: int) -> None:
@@ -318,6 +327,7 @@ def main() -> None:
     )
     parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
     parser.add_argument("--frames", type=int, default=60, help="frames of each film")
+    parser.add_argument("--rate-hz", type=float, default=30.0, help="of the films")
     parser.add_argument(
         "--framing", choices=("upper", "headless", "close"), help="all of them, where left out"
     )
@@ -348,6 +358,7 @@ def main() -> None:
             kind,
             args.out / f"{name}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
             args.views,
+            args.rate_hz,
         )
         for first in range(0, args.count, step)
     ]
