@@ -61,7 +61,7 @@ class Stage:
         # A slow saw-tooth on both hands' flexion, so that numbers change.
         swing_deg = self.wander_deg * ((time_s * 0.5) % 1.0)
         return tuple(
-            hand if isinstance(hand, Refusal) else (hand[0] + swing_deg, hand[1]) for hand in self.hands
+            hand if isinstance(hand, Refusal) else (hand[0] + swing_deg, *hand[1:]) for hand in self.hands
         )
 
     def close(self) -> None:
