@@ -12,6 +12,7 @@ from page_stand_ins import OneShelf, ScriptedPractice, summary_of
 
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.measurement import Refusal
+from posturewatch.phrases import NO_FORCE
 from posturewatch.resources import web_dir
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
@@ -475,3 +476,102 @@ def test_the_warning_does_not_move_the_picture(open_page: Callable[..., sync_api
     stage.hands = ((60.0, 4.0), (-8.0, 3.0))
     page.wait_for_selector(".message[data-kind=warning]")
     assert page.locator("#canvas").bounding_box() == before
+
+
+#: Fingers of the hand that stops the strings: (value, sd) by quantity.
+FINGERS = {
+    "index_lift": (12.0, 3.0),
+    "middle_lift": (1.0, 1.5),
+    "ring_lift": (19.0, 4.0),
+    "little_lift": (31.0, 4.0),
+    "middle_dip": (-18.0, 6.0),
+    "little_pip": (5.0, 6.0),
+    "thumb_ip": (50.0, 6.0),
+}
+
+
+def finger(page: sync_api.Page, name: str, state: str) -> sync_api.Locator:
+    page.wait_for_selector(f".finger[data-finger={name}][data-state={state}]")
+    return page.locator(f".finger[data-finger={name}]")
+
+
+def test_the_strip_of_fingers_is_off_until_asked_for_and_stays(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    assert not page.is_visible("#fingers")
+    page.focus("#fingers-toggle")
+    page.keyboard.press("Space")
+    assert page.is_visible("#fingers")
+    assert page.get_attribute("#fingers-toggle", "aria-pressed") == "true"
+    assert stage.practice.calls == ["start"]
+    page.reload()
+    phase(page, "watching")
+    assert page.is_visible("#fingers")
+    page.click("#fingers-toggle")
+    assert not page.is_visible("#fingers")
+
+
+def test_the_strip_shows_lift_cues_and_what_is_not_measurable(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0, {"index_lift": (33.0, 1.0)}))
+    page = open_page()
+    page.click("#fingers-toggle")
+    page.click("#start")
+    names = page.locator(".finger-name").all_inner_texts()
+    assert names == ["T thumb", "1 index", "2 middle", "3 ring", "4 little"]
+    expect = sync_api.expect
+    expect(finger(page, "index", "within")).to_contain_text("12", timeout=WAIT_MS)
+    expect(finger(page, "ring", "beyond")).to_contain_text("Beyond")
+    # The cue in its few words, and in full for whoever points at it.
+    expect(finger(page, "little", "extreme").locator(".finger-cue")).to_have_text("straight and high")
+    expect(finger(page, "middle", "within").locator(".finger-cue")).to_have_text("end joint bent back")
+    # No limit is set for the thumb: it is not called within or beyond any.
+    expect(finger(page, "thumb", "within").locator(".finger-word")).to_have_text("hook")
+    expect_text(page, ".strip-foot", "Lift in mm, from the strings in the picture.")
+    expect_text(page, ".strip-foot", NO_FORCE)
+    height = "Number(document.querySelector('.finger[data-finger=ring] .lift-fill').getAttribute('height'))"
+    # 19 mm of a bar that ends at 1.36 times the extreme limit of 25 mm.
+    assert page.evaluate(height) == pytest.approx(100 * 19 / 34, abs=0.5)
+    page.focus(".finger[data-finger=little]")
+    expect_text(
+        page,
+        ".strip-foot",
+        "Little finger lift: 31\u00a0mm ±4, extreme; little finger held straight and high",
+    )
+    stage.hands = ((12.0, 4.0, {"index_lift": (12.0, 3.0)}), (-8.0, 3.0))
+    finger(page, "little", "unseen")
+    expect_text(page, ".strip-foot", "not measurable, too uncertain from this view. Move the camera a little")
+    # The wrist stays what is told large, and fingers never change its word.
+    hand_state(page, "left", "within")
+    stage.hands = (Refusal.HAND_NOT_SEEN, (-8.0, 3.0))
+    finger(page, "index", "unseen")
+    page.evaluate("document.activeElement.blur()")
+    expect_text(page, ".strip-foot", "Fingers not measurable, hand not seen.")
+
+
+def test_a_finger_lost_for_a_moment_does_not_flicker(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+    page = open_page()
+    page.click("#fingers-toggle")
+    page.click("#start")
+    finger(page, "ring", "beyond")
+    page.evaluate(
+        """() => {
+          window.states = [];
+          new MutationObserver((all) => all.forEach((one) => window.states.push(one.target.dataset.state)))
+            .observe(document.querySelector(".finger[data-finger=ring]"), { attributeFilter: ["data-state"] });
+        }"""
+    )
+    without = {name: one for name, one in FINGERS.items() if name != "ring_lift"}
+    for _ in range(3):
+        stage.hands = ((12.0, 4.0, without), (-8.0, 3.0))
+        page.wait_for_selector(".finger[data-finger=ring][data-pending=true]")
+        stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+        page.wait_for_selector(".finger[data-finger=ring][data-pending=false]")
+    assert page.evaluate("window.states") == []
