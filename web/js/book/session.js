@@ -130,7 +130,8 @@ function fingersCard({ body: summary, error }, parts) {
   if (error) return card("Fingers", element("p", { className: "fault" }, error));
   const node = card("Fingers", element("div", { className: "summary-columns" }, ...["left", "right"].map((side) =>
     fingerGroup(summary, side, SIDE_LABEL[side]))),
-  ...(fingersMeasured(summary) ? [fingersByPassage(parts), ...FINGER_CAUTIONS.map((text) => element("p", { className: "small" }, text))] : []));
+  ...(fingersMeasured(summary) ? [fingersByPassage(parts), ...FINGER_CAUTIONS.map((text) => element("p", { className: "small" }, text)),
+    element("p", {}, link("What lift is, in one picture", "/finger-lift.svg"))] : []));
   node.id = "fingers";
   return node;
 }
