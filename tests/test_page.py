@@ -476,6 +476,15 @@ def test_nothing_is_wider_than_the_window(
           .filter((button) => button.getBoundingClientRect().height < 56).map((button) => button.id)"""
     )
     assert small == []
+    page.click("#fingers-toggle")
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+    page.wait_for_selector(".finger[data-finger=little] .finger-cue:not(:empty)")
+    assert not page.evaluate(wider)
+    for part in (".finger-name", ".finger-size", ".finger-word", ".finger-cue"):
+        cut = (
+            f"[...document.querySelectorAll('{part}')].filter((one) => one.scrollWidth > one.clientWidth + 1)"
+        )
+        assert page.evaluate(f"{cut}.map((one) => one.textContent)") == [], part
     page.click("#stop")
     page.wait_for_selector("#summary h1")
     assert not page.evaluate(wider)
