@@ -16,6 +16,8 @@ import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.verdict import HoldWarning, Level
+from posturewatch.exposure.cues import cues_now
+from posturewatch.instruments import STOPPING_ROLES
 from posturewatch.observation import ForearmAxis, HandObservation, Side
 from posturewatch.phrases import announcement, leaning, warning_sentence
 from posturewatch.quantities import QUANTITIES, Quantity
@@ -51,7 +53,8 @@ def reading_header(
 ) -> dict[str, Any]:
     """A reading in JSON's types. Lengths are pixels of the original picture, angles degrees (ISB signs).
 
-    Both hands are always present; one that was not seen has null landmarks and its quantities' refusals.
+    Both hands are always present; one that was not seen has null landmarks and its quantities' refusals. `cues` are
+    those of single fingers that are surely there in this very picture.
     """
     roles = roles or {}
     now_s = reading.frame.time_s
@@ -111,6 +114,10 @@ def _hand(reading: Reading, side: Side, limits: LimitProfile, role: str | None) 
         "landmarks": _landmarks(seen),
         "forearm": None if seen is None else _forearm(seen.forearm),
         "lift_plane": reading.measurement.hand(side).lift_plane,
+        "cues": [
+            {"cue": cue.name, "finger": cue.finger, "label": cue.label, "words": cue.short}
+            for cue in cues_now(reading.measurement.hand(side), limits, stopping=role in STOPPING_ROLES)
+        ],
         "quantities": {entry.name: _quantity(reading, side, entry, limits) for entry in QUANTITIES},
     }
 

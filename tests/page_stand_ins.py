@@ -15,6 +15,8 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.summary import SampleSeries, summarise
 from posturewatch.comfort.watch import Watch
 from posturewatch.errors import InputError
+from posturewatch.exposure.cues import cue_courses, shares_json
+from posturewatch.exposure.fingers import fingers_of
 from posturewatch.feed import LiveFeed
 from posturewatch.frames import Frame
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
@@ -24,8 +26,9 @@ from posturewatch.quantities import QUANTITY_NAMES, in_group
 from posturewatch.reading import Reading
 from posturewatch.session.records import StoredWarning, excursion_json, warning_json
 
-#: (flexion, ulnar deviation) in degrees, or why nothing is measured.
-Hand = tuple[float, float] | Refusal
+#: (flexion, ulnar deviation) in degrees, and what is measured of fingers, as (value, sd) by the quantity's name; or why
+#: nothing is measured.
+Hand = tuple[float, float] | tuple[float, float, Mapping[str, tuple[float, float]]] | Refusal
 
 SD_DEG = 2.5
 SIDES: tuple[Side, ...] = ("left", "right")
@@ -110,9 +113,15 @@ def _absent(hand: Hand) -> bool:
 def _measured(side: Side, hand: Hand) -> HandMeasurement:
     if isinstance(hand, Refusal):
         return HandMeasurement.refused(side, QUANTITY_NAMES, hand)
-    fingers = HandMeasurement.refused(side, QUANTITY_NAMES, Refusal.TOO_UNCERTAIN).values
-    wrist = zip(in_group("wrist"), hand, strict=True)
-    return HandMeasurement(side, {**fingers, **{e.name: Measurement.of(value, SD_DEG) for e, value in wrist}})
+    values = dict(HandMeasurement.refused(side, QUANTITY_NAMES, Refusal.TOO_UNCERTAIN).values)
+    values |= {
+        e.name: Measurement.of(value, SD_DEG) for e, value in zip(in_group("wrist"), hand[:2], strict=True)
+    }
+    fingers = hand[2] if len(hand) == 3 else {}
+    values |= {name: Measurement.of(*measured) for name, measured in fingers.items()}
+    return HandMeasurement(
+        side, values, "picture" if any(name.endswith("_lift") for name in fingers) else None
+    )
 
 
 #: What both hands do at a time of the session.
@@ -209,19 +218,22 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
         for reading in readings
         for one in reading.verdict.cleared
     }
-    summary = summarise(
-        [_series(readings, side, name) for side in SIDES for name in QUANTITY_NAMES],
-        excursions,
-        fired,
-        limits(),
-        end_s=duration_s,
-    )
+    series = [_series(readings, side, name) for side in SIDES for name in QUANTITY_NAMES]
+    summary = summarise(series, excursions, fired, limits(), end_s=duration_s)
     warned = [
         StoredWarning(one, cleared.get((one.side, one.quantity, one.direction, one.since_s))) for one in fired
+    ]
+    courses = [
+        course
+        for side in SIDES
+        if (fingers := fingers_of(series, side, duration_s, 0.25)) is not None
+        for course in cue_courses(fingers, limits(), stopping=side == "left")
     ]
     return {
         "session": {"id": "session-1", "source": {"name": "script", "kind": "film"}, "end_reason": "stopped"},
         **summary.to_json(),
+        "lift_planes": {"left": {"picture": duration_s}} if courses else {},
+        "cues": shares_json(courses, (0.0, duration_s)),
         "excursions": [excursion_json(one) for one in excursions],
         "warned": [warning_json(one) for one in warned],
         "marks": [{"time_s": time_s, "note": ""} for time_s in marks],

@@ -14,6 +14,7 @@ from session_factories import Ended, make_reading
 
 from posturewatch.clips.film import write_film
 from posturewatch.comfort.verdict import Excursion
+from posturewatch.observation import Side
 from posturewatch.practice import Practice
 from posturewatch.resources import chart_library, web_dir
 from posturewatch.server.app import create_app
@@ -39,6 +40,15 @@ def flexion_deg(time_s: float) -> float:
     return base + 5.0 * math.sin(time_s * 1.7)
 
 
+def fingers(time_s: float) -> dict[tuple[Side, str], tuple[float, float]]:
+    """Fingers of the left hand: index and middle by turns, the little one held high and straight while the wrist is
+    bent. The ring finger's lift is never measured."""
+    up, held = math.sin(time_s * 5.0) > 0, BENT_S[0] <= time_s < BENT_S[1]
+    values = {"index_lift": 10.0 * up, "middle_lift": 10.0 * (not up), "little_lift": 30.0 if held else 0.0}
+    values |= {"index_pip": 50.0, "middle_pip": 50.0, "little_pip": 5.0 if held else 50.0, "middle_dip": -9.0}
+    return {("left", name): (value, 1.0) for name, value in values.items()}
+
+
 def add_session(store: Store, started_at: str, *, with_clip: bool) -> str:
     recorder = store.begin(replace(START, started_at=started_at))
     waiting = list(PASSAGES)
@@ -46,15 +56,17 @@ def add_session(store: Store, started_at: str, *, with_clip: bool) -> str:
         time_s = index / RATE_HZ
         while waiting and waiting[0][0] <= time_s:
             recorder.passage(*waiting.pop(0))
-        values = {
+        values: dict[tuple[Side, str], tuple[float, float]] = {
             ("left", "wrist_flexion"): (flexion_deg(time_s), 3.0),
             ("left", "wrist_ulnar_deviation"): (4.0 + 3.0 * math.sin(time_s), 3.0),
         }
         if time_s < 300.0:
             values["right", "wrist_flexion"] = (-12.0 + 4.0 * math.cos(time_s), 3.0)
+        if with_clip:
+            values |= fingers(time_s)
         opened = (_stay(100.0),) if index == 1000 else ()
         closed = (replace(_stay(100.0), end_s=107.0, end="returned"),) if index == 1070 else ()
-        recorder.put(make_reading(index, time_s, values, opened=opened, closed=closed))
+        recorder.put(make_reading(index, time_s, values, opened=opened, closed=closed, lift_plane="picture"))
     recorder.mark(60.0, "thumb again")
     identity = recorder.finish(Ended(LENGTH_S))
     if with_clip:

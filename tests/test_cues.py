@@ -11,9 +11,10 @@ from session_factories import LIMITS
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.summary import SampleSeries
-from posturewatch.exposure.cues import CUES, CueRules, cue_courses, shares_json
+from posturewatch.exposure.cues import CUES, CueRules, cue_courses, cues_now, shares_json
 from posturewatch.exposure.fingers import fingers_of
-from posturewatch.measurement import Refusal
+from posturewatch.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.quantities import QUANTITY_NAMES
 
 RATE_HZ = 10.0
 END_S = 60.0
@@ -204,3 +205,34 @@ def test_rules_without_a_limit_in_the_profile_fall_back() -> None:
     for rules, expected in ((CueRules(), 1.0), (CueRules(collapse_deg=12.0), 0.0)):
         courses = {one.cue.name: one for one in cue_courses(fingers, none, stopping=True, rules=rules)}
         assert courses["ring_end_joint_back"].over((0.0, END_S)).share == pytest.approx(expected, abs=0.01)
+
+
+def test_a_single_frame_shows_the_cues_of_that_moment_of_the_series() -> None:
+    """Drawn at random, with gaps: in each frame those whose chance in the series is sure, less what takes time."""
+    random = np.random.default_rng(4)
+    lifts = {f"{finger}_lift": random.choice([0.0, 12.0, 30.0, np.nan], COUNT) for finger in FINGERS}
+    joints = {f"{finger}_dip": random.choice([-25.0, 20.0, np.nan], COUNT) for finger in FINGERS}
+    given = {**lifts, **joints, "little_pip": random.choice([5.0, 50.0, 110.0], COUNT), "thumb_ip": 50.0}
+    made = playing(given, sd=3.0)
+    found = fingers_of(made, "left", END_S, 0.25)
+    assert found is not None
+    courses = [one for one in cue_courses(found, LIMITS, stopping=True) if one.cue.finger is not None]
+    seen = set()
+    for at in range(0, COUNT, 7):
+        values = dict(HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.TOO_UNCERTAIN).values)
+        values |= {
+            series.quantity: Measurement.of(series.value[at], 3.0)
+            for series in made
+            if np.isfinite(series.value[at])
+        }
+        told = cues_now(HandMeasurement("left", values), LIMITS, stopping=True)
+        assert told == tuple(one.cue for one in courses if one.present[at] >= CueRules.sure_probability)
+        seen |= {cue.name for cue in told}
+    assert {"ring_end_joint_back", "little_straight_and_high", "little_tucked", "thumb_hooked"} <= seen
+    other = cues_now(HandMeasurement("left", values), LIMITS, stopping=False)
+    assert [cue.name for cue in told if cue not in other] == ["thumb_hooked"]
+
+
+def test_nothing_is_told_of_a_hand_that_is_not_seen() -> None:
+    unseen = HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
+    assert cues_now(unseen, LIMITS, stopping=True) == ()

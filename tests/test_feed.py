@@ -77,6 +77,22 @@ def test_the_header_tells_of_the_same_frame_as_the_picture(feed: LiveFeed) -> No
     assert len(left["forearm"]) == 2
 
 
+def test_the_header_tells_the_cues_of_fingers_that_are_surely_there(feed: LiveFeed) -> None:
+    back = {"ring_lift": (0.0, 1.0), "ring_dip": (-20.0, 2.0), "thumb_ip": (60.0, 2.0)}
+    feed.put(Player().reading(0, 0.0, (*WELL[0], back), (*WELL[1], back)))
+    left, right = fetch(feed)[0]["hands"]
+    assert left["lift_plane"] == "picture"
+    told = {
+        "cue": "ring_end_joint_back",
+        "finger": "ring",
+        "label": "ring finger's end joint bent backwards while the finger is down",
+        "words": "end joint bent back",
+    }
+    # The thumb is told of the hand that stops the strings alone.
+    assert (left["cues"][0], [one["cue"] for one in left["cues"][1:]]) == (told, ["thumb_hooked"])
+    assert right["cues"] == [told]
+
+
 def test_a_hand_that_is_not_seen_comes_with_its_reason_and_help(feed: LiveFeed) -> None:
     feed.put(Player().reading(0, 0.0, Refusal.HAND_NOT_SEEN, (-8.0, 3.0)))
     header, _ = fetch(feed)

@@ -12,6 +12,8 @@ from page_stand_ins import OneShelf, ScriptedPractice, summary_of
 
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.measurement import Refusal
+from posturewatch.phrases import NO_FORCE
+from posturewatch.quantities import in_group
 from posturewatch.resources import web_dir
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
@@ -33,6 +35,17 @@ _ARGUMENTS = [
 
 WELL = ((12.0, 4.0), (-8.0, 3.0))
 WAIT_MS = 20_000
+
+#: Fingers of the hand that stops the strings: (value, sd) by quantity.
+FINGERS = {
+    "index_lift": (12.0, 3.0),
+    "middle_lift": (1.0, 1.5),
+    "ring_lift": (19.0, 4.0),
+    "little_lift": (31.0, 4.0),
+    "middle_dip": (-18.0, 6.0),
+    "little_pip": (5.0, 6.0),
+    "thumb_ip": (50.0, 6.0),
+}
 
 
 class Stage:
@@ -61,7 +74,7 @@ class Stage:
         # A slow saw-tooth on both hands' flexion, so that numbers change.
         swing_deg = self.wander_deg * ((time_s * 0.5) % 1.0)
         return tuple(
-            hand if isinstance(hand, Refusal) else (hand[0] + swing_deg, hand[1]) for hand in self.hands
+            hand if isinstance(hand, Refusal) else (hand[0] + swing_deg, *hand[1:]) for hand in self.hands
         )
 
     def close(self) -> None:
@@ -70,12 +83,13 @@ class Stage:
 
 
 def _practised(time_s: float) -> tuple:
-    """Half a minute: 6 s of held flexion, 3 s without the left hand, the rest well."""
+    """Half a minute: 6 s of held flexion, 3 s without the left hand, the rest well; the index finger taps."""
+    fingers = {**FINGERS, "index_lift": (10.0 * (time_s % 1.0 < 0.5), 1.0)}
     if 10.0 <= time_s < 16.0:
-        return ((60.0, 4.0), (-8.0, 3.0))
+        return ((60.0, 4.0, fingers), (-8.0, 3.0))
     if 20.0 <= time_s < 23.0:
         return (Refusal.HAND_NOT_SEEN, (-8.0, 3.0))
-    return WELL
+    return ((12.0, 4.0, fingers), (-8.0, 3.0))
 
 
 @pytest.fixture(scope="module")
@@ -462,6 +476,15 @@ def test_nothing_is_wider_than_the_window(
           .filter((button) => button.getBoundingClientRect().height < 56).map((button) => button.id)"""
     )
     assert small == []
+    page.click("#fingers-toggle")
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+    page.wait_for_selector(".finger[data-finger=little] .finger-cue:not(:empty)")
+    assert not page.evaluate(wider)
+    for part in (".finger-name", ".finger-size", ".finger-word", ".finger-cue"):
+        cut = (
+            f"[...document.querySelectorAll('{part}')].filter((one) => one.scrollWidth > one.clientWidth + 1)"
+        )
+        assert page.evaluate(f"{cut}.map((one) => one.textContent)") == [], part
     page.click("#stop")
     page.wait_for_selector("#summary h1")
     assert not page.evaluate(wider)
@@ -475,3 +498,144 @@ def test_the_warning_does_not_move_the_picture(open_page: Callable[..., sync_api
     stage.hands = ((60.0, 4.0), (-8.0, 3.0))
     page.wait_for_selector(".message[data-kind=warning]")
     assert page.locator("#canvas").bounding_box() == before
+
+
+def finger(page: sync_api.Page, name: str, state: str) -> sync_api.Locator:
+    page.wait_for_selector(f".finger[data-finger={name}][data-state={state}]")
+    return page.locator(f".finger[data-finger={name}]")
+
+
+def test_the_strip_of_fingers_is_off_until_asked_for_and_stays(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    assert not page.is_visible("#fingers")
+    page.focus("#fingers-toggle")
+    page.keyboard.press("Space")
+    assert page.is_visible("#fingers")
+    assert page.get_attribute("#fingers-toggle", "aria-pressed") == "true"
+    assert stage.practice.calls == ["start"]
+    page.reload()
+    phase(page, "watching")
+    assert page.is_visible("#fingers")
+    page.click("#fingers-toggle")
+    assert not page.is_visible("#fingers")
+
+
+def test_the_strip_shows_lift_cues_and_what_is_not_measurable(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0, {"index_lift": (33.0, 1.0)}))
+    page = open_page()
+    page.click("#fingers-toggle")
+    page.click("#start")
+    names = page.locator(".finger-name").all_inner_texts()
+    assert names == ["T thumb", "1 index", "2 middle", "3 ring", "4 little"]
+    expect = sync_api.expect
+    expect(finger(page, "index", "within")).to_contain_text("12", timeout=WAIT_MS)
+    expect(finger(page, "ring", "beyond")).to_contain_text("Beyond")
+    # The cue in its few words, and in full for whoever points at it.
+    expect(finger(page, "little", "extreme").locator(".finger-cue")).to_have_text("straight and high")
+    expect(finger(page, "middle", "within").locator(".finger-cue")).to_have_text("end joint bent back")
+    # No limit is set for the thumb: it is not called within or beyond any.
+    expect(finger(page, "thumb", "within").locator(".finger-word")).to_have_text("hook")
+    expect_text(page, ".strip-foot", "Lift in mm, from the strings in the picture.")
+    expect_text(page, ".strip-foot", NO_FORCE)
+    height = "Number(document.querySelector('.finger[data-finger=ring] .lift-fill').getAttribute('height'))"
+    # 19 mm of a bar that ends at 1.36 times the extreme limit of 25 mm.
+    assert page.evaluate(height) == pytest.approx(100 * 19 / 34, abs=0.5)
+    page.focus(".finger[data-finger=little]")
+    expect_text(
+        page,
+        ".strip-foot",
+        "Little finger lift: 31\u00a0mm ±4, extreme; little finger held straight and high",
+    )
+    stage.hands = ((12.0, 4.0, {"index_lift": (12.0, 3.0)}), (-8.0, 3.0))
+    finger(page, "little", "unseen")
+    expect_text(page, ".strip-foot", "not measurable, too uncertain from this view. Move the camera a little")
+    # The wrist stays what is told large, and fingers never change its word.
+    hand_state(page, "left", "within")
+    stage.hands = (Refusal.HAND_NOT_SEEN, (-8.0, 3.0))
+    finger(page, "index", "unseen")
+    page.evaluate("document.activeElement.blur()")
+    expect_text(page, ".strip-foot", "Fingers not measurable, hand not seen.")
+
+
+def test_a_finger_lost_for_a_moment_does_not_flicker(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+    page = open_page()
+    page.click("#fingers-toggle")
+    page.click("#start")
+    finger(page, "ring", "beyond")
+    page.evaluate(
+        """() => {
+          window.states = [];
+          new MutationObserver((all) => all.forEach((one) => window.states.push(one.target.dataset.state)))
+            .observe(document.querySelector(".finger[data-finger=ring]"), { attributeFilter: ["data-state"] });
+        }"""
+    )
+    without = {name: one for name, one in FINGERS.items() if name != "ring_lift"}
+    for _ in range(3):
+        stage.hands = ((12.0, 4.0, without), (-8.0, 3.0))
+        page.wait_for_selector(".finger[data-finger=ring][data-pending=true]")
+        stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+        page.wait_for_selector(".finger[data-finger=ring][data-pending=false]")
+    assert page.evaluate("window.states") == []
+
+
+def test_the_summary_tells_fingers_after_the_wrist_or_why_not(
+    open_page: Callable[..., sync_api.Page], stage: Stage
+) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    page.click("#stop")
+    page.wait_for_selector("#summary h1")
+    left, right = (page.locator(f".fingers-group[data-side={side}]") for side in ("left", "right"))
+    headings = page.locator(".card:has(.fingers-group[data-side=left]) h3").all_inner_texts()
+    assert headings == ["Wrist flexion", "Wrist deviation", "Fingers"]
+    assert left.locator("thead th").all_inner_texts() == ["Lift", "Measured", "Beyond 15 mm", "Beyond 25 mm"]
+    rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
+    # 27 of 30 seconds were seen.
+    assert rows == [
+        ["Index", "90\u00a0%", "0\u00a0%", "0\u00a0%"],
+        ["Middle", "90\u00a0%", "0\u00a0%", "0\u00a0%"],
+        ["Ring", "90\u00a0%", "100\u00a0%", "0\u00a0%"],
+        ["Little", "90\u00a0%", "100\u00a0%", "100\u00a0%"],
+    ]
+    text = left.inner_text()
+    for words in (
+        "Lift was measured from the strings in the picture for 30 s.",
+        "Where a finger was not measured: ",
+        "Middle finger's end joint bent backwards: 100\u00a0% beyond 5°, 100\u00a0% beyond 15°",
+        "Little finger held straight and high while another is down: 100\u00a0% of the playing time.",
+    ):
+        assert words in text, words
+    assert "Not measured: too uncertain from this view." in right.inner_text()
+    assert right.locator("table").count() == 0
+    assert page.inner_text("#summary").count(NO_FORCE) == 1
+
+
+def test_the_page_has_the_words_of_the_table_of_quantities(open_page: Callable[..., sync_api.Page]) -> None:
+    page = open_page()
+    entries = in_group("finger")
+    asked = [[entry.name, direction] for entry in entries for direction in entry.directions]
+    known, told = page.evaluate(
+        """async (asked) => {
+          const { quantityOf, leaning } = await import("/js/book/quantities.js");
+          const known = (one) => [one.label, one.positive, one.negative, one.finger];
+          return [asked.map(([name]) => known(quantityOf(name))),
+            asked.map(([name, direction]) => leaning(name, direction))];
+        }""",
+        asked,
+    )
+    assert known == [
+        [entry.label, entry.positive, entry.negative, entry.finger]
+        for entry in entries
+        for _ in entry.directions
+    ]
+    assert told == [entry.leaning(direction) for entry in entries for direction in entry.directions]

@@ -207,6 +207,34 @@ def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
     assert session not in [one["id"] for one in stage.book.data()["sessions"]]
 
 
+def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page(f"book.html#/session/{stage.sessions[-1]}")
+    left = page.locator("#fingers .fingers-group[data-side=left]")
+    sync_api.expect(left).to_contain_text("Lift was measured from the strings", timeout=WAIT_MS)
+    rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
+    # Held for 40 of 360 seconds; the ring finger was never measured.
+    assert rows[2] == ["Ring", "not measured: not given by the weights in use"]
+    assert rows[3] == ["Little", "100\u00a0%", "11\u00a0%", "11\u00a0%"]
+    by_passage = page.locator("#fingers .table-frame")
+    assert "Left little finger lifted, beyond extreme limit" in by_passage.locator("th").all_inner_texts()
+    assert by_passage.locator("tbody tr").nth(1).locator("td").first.inner_text() == "67\u00a0%"
+    see(page, "#fingers", "A camera does not see force")
+    titles = page.locator("h2").all_inner_texts()
+    assert titles.index("Time per zone and direction") < titles.index("Fingers")
+    page.goto(stage.url + "book.html#/trends/26")
+    see(page, ".card:has(h2:text-is('Fingers'))", "Left little finger lifted, beyond extreme limit")
+
+
+def test_a_finger_can_be_followed_through_a_clip(open_page: Open, stage: ReviewStage) -> None:
+    page = review(open_page, clips(stage)[0]["id"])
+    page.select_option(".player select", label="Left hand, little finger lift")
+    see(page, ".trace-reading", "0 mm lift, within comfort")
+    page.evaluate("document.querySelector('video').currentTime = 5.05")
+    see(page, ".trace-reading", "30 mm lift, extreme")
+    # Over the picture stands the wrist.
+    see(page, ".chip[data-side=left] b", "flexion")
+
+
 def test_trends_show_each_week(open_page: Open, stage: ReviewStage) -> None:
     page = open_page("book.html#/trends/26")
     see(page, "#page", "Left wrist, bent in (flexion), beyond extreme limit")

@@ -13,14 +13,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.comfort.holds import probability_beyond
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.exposure.course import check_windows
 from posturewatch.exposure.findings import FingerPosture
 from posturewatch.exposure.fingers import Fingers
 from posturewatch.exposure.profile import Window
+from posturewatch.measurement import HandMeasurement
 from posturewatch.observation import Side
+from posturewatch.quantities import quantity
 
-__all__ = ["CUES", "Cue", "CueCourse", "CueRules", "CueShare", "cue_courses", "shares_json"]
+__all__ = ["CUES", "Cue", "CueCourse", "CueRules", "CueShare", "cue_courses", "cues_now", "shares_json"]
 
 Array = NDArray[np.float64]
 
@@ -68,13 +71,15 @@ Chance = Callable[[Fingers, LimitProfile, CueRules], Array]
 
 @dataclass(frozen=True)
 class Cue:
-    """One cue. label: what is measured, after the hand's name. posture: what follows "mostly with", with the finger's
-    name for {finger}. stopping_only: told only of a hand that stops strings. chance: (n,) of its presence, NaN where
-    unknown. while_playing: its share is one of the playing time, else of the time in which it is known."""
+    """One cue. label: what is measured, after the hand's name. short: the same in the fewest words, where the finger is
+    named already. posture: what follows "mostly with", with the finger's name for {finger}. stopping_only: told only of
+    a hand that stops strings. chance: (n,) of its presence, NaN where unknown. while_playing: its share is one of the
+    playing time, else of the time in which it is known."""
 
     name: str
     finger: str | None
     label: str
+    short: str
     posture: str
     chance: Chance
     stopping_only: bool = False
@@ -166,6 +171,40 @@ def cue_courses(
     return tuple(found)
 
 
+class _OneFrame(Fingers):
+    """Fingers of a single frame: the same chances without the cost of series, thirty times a second."""
+
+    def beyond(self, name: str, limit: float) -> Array:
+        if name not in self.value:
+            return np.full(1, np.nan)
+        return np.array([probability_beyond(limit, float(self.value[name][0]), float(self.sd[name][0]))])
+
+
+def cues_now(
+    hand: HandMeasurement, limits: LimitProfile, *, stopping: bool, rules: CueRules | None = None
+) -> tuple[Cue, ...]:
+    """The cues of single fingers that are surely there in one frame, as `cue_courses` has them for that moment.
+
+    stopping: whether the hand stops strings. Whether the hand plays, or keeps still, one frame cannot tell.
+    """
+    rules = CueRules() if rules is None else rules
+    measured = {
+        name: one for name, one in hand.values.items() if one.measured and quantity(name).group == "finger"
+    }
+    if not measured:
+        return ()
+    value = {name: np.array([one.value], dtype=np.float64) for name, one in measured.items()}
+    sd = {name: np.array([one.sd], dtype=np.float64) for name, one in measured.items()}
+    fingers = _OneFrame(hand.side, np.zeros(1), np.zeros(1), value, sd)
+    return tuple(
+        cue
+        for cue in CUES
+        if cue.finger is not None
+        and (stopping or not cue.stopping_only)
+        and cue.chance(fingers, limits, rules)[0] >= rules.sure_probability
+    )
+
+
 def _moved(fingers: Fingers, rules: CueRules, within_s: float) -> Array:
     return fingers.moved(within_s, {"deg": rules.moved_deg, "mm": rules.moved_mm})
 
@@ -231,6 +270,7 @@ CUES: tuple[Cue, ...] = (
             f"{finger}_end_joint_back",
             finger,
             f"{finger} finger's end joint bent backwards while the finger is down",
+            "end joint bent back",
             "the {finger}'s end joint bent backwards",
             _collapsed(finger),
         )
@@ -241,16 +281,25 @@ CUES: tuple[Cue, ...] = (
             f"{finger}_straight_and_high",
             finger,
             f"{finger} finger held straight and high while another is down",
+            "straight and high",
             "the {finger} held straight and high",
             _straight_and_high(finger),
         )
         for finger in LONG_FINGERS
     ),
-    Cue("little_tucked", "little", "little finger tucked under", "the {finger} tucked under", _tucked),
+    Cue(
+        "little_tucked",
+        "little",
+        "little finger tucked under",
+        "tucked under",
+        "the {finger} tucked under",
+        _tucked,
+    ),
     Cue(
         "little_spread_away",
         "little",
         "little finger lifted and spread away",
+        "spread away",
         "the {finger} spread away",
         _spread,
     ),
@@ -258,15 +307,25 @@ CUES: tuple[Cue, ...] = (
         "thumb_opposite",
         "thumb",
         "thumb opposite the middle finger",
+        "opposite the middle",
         "the thumb opposite the middle finger",
         _thumb_opposite,
         stopping_only=True,
     ),
-    Cue("thumb_hooked", "thumb", "thumb hooked", "the thumb hooked", _thumb_hooked, stopping_only=True),
+    Cue(
+        "thumb_hooked",
+        "thumb",
+        "thumb hooked",
+        "hooked",
+        "the thumb hooked",
+        _thumb_hooked,
+        stopping_only=True,
+    ),
     Cue(
         "thumb_back",
         "thumb",
         "thumb's end joint bent backwards",
+        "end joint bent back",
         "the thumb's end joint bent backwards",
         _thumb_back,
         stopping_only=True,
@@ -275,6 +334,7 @@ CUES: tuple[Cue, ...] = (
         "still",
         None,
         "no finger moved for 20 s or more",
+        "not moved for 20 s",
         "no finger moving",
         _still,
         while_playing=False,

@@ -2,6 +2,7 @@
 
 import { get, post } from "./actions.js";
 import { setData, setText } from "./dom.js";
+import { FingerStrip } from "./finger-strip.js";
 import { HandPanel } from "./hands.js";
 import { listenToKeys } from "./keys.js";
 import { Live } from "./live.js";
@@ -20,6 +21,8 @@ const MARKED_MS = 2500;
 const byId = (id) => document.getElementById(id);
 const canvas = byId("canvas");
 const panels = [...document.querySelectorAll(".hand")].map((node) => new HandPanel(node));
+
+const strip = new FingerStrip(byId("fingers"), byId("fingers-toggle"));
 
 const view = {
   connection: "joining",
@@ -51,6 +54,7 @@ new Live({
       const hand = header.hands.find((entry) => entry.side === panel.side);
       return [panel.side, panel.show(hand, header.time_s, header.warnings)];
     }));
+    strip.show(header);
     announceWarnings(header.warnings);
     setText(byId("facts"), facts(header));
     render();
@@ -58,6 +62,7 @@ new Live({
   onState(state, limits) {
     view.limits = limits;
     for (const panel of panels) panel.describe(wristOnly(limits.quantities));
+    strip.describe(limits.quantities);
     takeState(state);
   },
   onConnection(connected) {
@@ -185,7 +190,7 @@ function watchPictures() {
     dropPicture("No picture is coming.");
     render();
   } else if (view.state?.phase === "watching" && view.connection === "open" && now - pictureAt > STALE_MS) {
-    for (const panel of panels) panel.blank("No picture is coming.");
+    for (const panel of [...panels, strip]) panel.blank("No picture is coming.");
     render();
   }
   if (markedUntil && now > markedUntil) {
@@ -208,7 +213,7 @@ function dropPicture(why) {
   view.pictures = false;
   view.warnings = [];
   view.hands = {};
-  for (const panel of panels) panel.blank(why);
+  for (const panel of [...panels, strip]) panel.blank(why);
   clear(canvas);
   setText(byId("facts"), "");
 }

@@ -1,5 +1,7 @@
 // A soft two-note sound for a warning, and whether it is muted (remembered where the browser allows it).
 
+import { recall, remember } from "./kept.js";
+
 const KEY = "posturewatch.muted";
 const NOTES = [[523.25, 0], [392.0, 0.38]];
 const LOUDNESS = 0.22;
@@ -8,7 +10,7 @@ export class Sound {
   #context = null;
 
   constructor(onChange) {
-    this.muted = recall();
+    this.muted = recall(KEY);
     this.onChange = onChange;
     // Browsers let a page sound only after a click or a key. The whole click, not its beginning: the hint goes
     // then, what stands below moves, and a button would slip away from under the finger.
@@ -24,7 +26,7 @@ export class Sound {
 
   setMuted(muted) {
     this.muted = muted;
-    remember(muted);
+    remember(KEY, muted);
     this.onChange();
   }
 
@@ -53,21 +55,5 @@ export class Sound {
     } else {
       this.onChange();
     }
-  }
-}
-
-function recall() {
-  try {
-    return localStorage.getItem(KEY) === "true";
-  } catch {
-    return false;
-  }
-}
-
-function remember(muted) {
-  try {
-    localStorage.setItem(KEY, String(muted));
-  } catch {
-    // Private windows may refuse to keep anything; the choice then lasts as long as the page.
   }
 }

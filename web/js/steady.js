@@ -10,6 +10,10 @@ export class Steady {
   #differsSince = null;
   #unseenSince = null;
 
+  constructor(dwellS = DWELL_S) {
+    this.dwellS = dwellS;
+  }
+
   /** Returns the state to show, and whether the hand is missing at this very moment. */
   update(timeS, raw) {
     if (this.#last !== null && timeS < this.#last) this.reset();
@@ -30,6 +34,6 @@ export class Steady {
   #lasted(timeS, raw) {
     if (this.#differsSince === null) return false;
     if (raw === "unseen") return timeS - this.#unseenSince >= UNSEEN_DWELL_S;
-    return timeS - this.#differsSince >= DWELL_S;
+    return timeS - this.#differsSince >= this.dwellS;
   }
 }

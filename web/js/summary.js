@@ -1,6 +1,7 @@
 // What is read after the stop: what happened, when, for how long; and what was not measured, and why.
 
 import { element, svg } from "./dom.js";
+import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
 import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection, wristOnly } from "./words.js";
 
 const ZONES = ["within comfort", "beyond comfort", "extreme"];
@@ -27,9 +28,9 @@ export function showSummary(node, summary, { limits, fault, onStart, sessionId }
       start),
     element("div", { className: "summary-columns" }, warnings(summary, catalogue), marks(summary)),
     element("div", { className: "summary-columns" },
-      ...["left", "right"].map((side) => hand(side, wristOnly(summary.quantities).filter((entry) => entry.side === side), catalogue))),
+      ...["left", "right"].map((side) => hand(side, summary, catalogue))),
     element("section", { className: "card" }, element("h2", {}, "How to read this"),
-      element("ul", {}, ...CAUTIONS.map((text) => element("li", {}, text))),
+      element("ul", {}, ...[...CAUTIONS, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((text) => element("li", {}, text))),
       element("p", { className: "small" }, `Limits used: ${limits.name === summary.limits ? limits.label : summary.limits}. `
         + "Time that was not measured counts as not measured, never as comfortable.")),
   );
@@ -84,10 +85,13 @@ function marks(summary) {
   return card;
 }
 
-function hand(side, entries, catalogue) {
+/** The wrist first, then the fingers. */
+function hand(side, summary, catalogue) {
+  const entries = wristOnly(summary.quantities).filter((entry) => entry.side === side);
   const card = element("section", { className: "card" }, element("h2", {}, SIDE_LABEL[side]));
   if (entries.length === 0) card.append(element("p", {}, "Nothing was recorded of this hand."));
   for (const entry of entries) card.append(quantityPart(entry, catalogue.get(entry.quantity), side));
+  card.append(fingerGroup(summary, side));
   return card;
 }
 

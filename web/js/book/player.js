@@ -1,6 +1,7 @@
 // One clip: the film, the stored angle drawn over it, and the trace beside it.
 
 import { element, setData, setText, svg } from "../dom.js";
+import { fingersOnly } from "../fingers.js";
 import { SIDE_LABEL, wristOnly } from "../words.js";
 import { clipTitle } from "./clips.js";
 import { dateAndTime, passageName } from "./parts.js";
@@ -16,7 +17,9 @@ export class ClipPlayer {
   constructor(clip, samples, limitsFor, { onSeek, onStep }) {
     this.clip = clip;
     this.limitsFor = limitsFor;
-    this.series = wristOnly(samples?.series ?? []).map((one) => ({ ...one, time: one.time_s.map((time) => time - clip.start_s) }));
+    const taken = samples?.series ?? [];
+    const told = fingersOnly(taken).filter((one) => limitsFor(one).length > 0 && one.value.some((value) => value !== null));
+    this.series = [...wristOnly(taken), ...told].map((one) => ({ ...one, time: one.time_s.map((time) => time - clip.start_s) }));
     this.frames = this.series[0]?.time ?? [];
     this.video = element("video", { src: clip.film ?? "", preload: "auto", playsInline: true, className: "film",
       attr: { "aria-label": clipTitle(clip) } });
@@ -69,20 +72,21 @@ export class ClipPlayer {
     return (Math.max(0, this.frames[next]) + end) / 2;
   }
 
-  #frameAt(time) {
+  /** The last of these times that is not after the time. Fingers are kept at fewer times than the wrist. */
+  #frameAt(time, frames = this.frames) {
     let low = 0;
-    let high = this.frames.length - 1;
+    let high = frames.length - 1;
     while (low < high) {
       const middle = Math.ceil((low + high) / 2);
-      if (this.frames[middle] <= time + 1e-4) low = middle;
+      if (frames[middle] <= time + 1e-4) low = middle;
       else high = middle - 1;
     }
     return low;
   }
 
   #valueOf(series, time) {
-    if (this.frames.length === 0) return null;
-    const i = this.#frameAt(time);
+    if (series.time.length === 0) return null;
+    const i = this.#frameAt(time, series.time);
     return Math.abs((series.time[i] ?? Infinity) - time) > NEAR_S ? null : series.value[i] ?? null;
   }
 
@@ -102,7 +106,8 @@ export class ClipPlayer {
     const zone = shown ? zoneOf(value, this.limitsFor(shown)) : "unseen";
     setText(this.reading, `${time.toFixed(2)} s · ${value === null ? "not measured" : `${sized(shown.quantity, shown.unit, value)}, ${ZONE_WORDS[zone]}`}`);
     for (const [side, one] of this.chips) {
-      const flexion = this.series.find((series) => series.side === side && series.quantity === (shown?.quantity ?? "wrist_flexion"));
+      const wrist = shown && shown.group !== "finger" ? shown.quantity : "wrist_flexion";
+      const flexion = this.series.find((series) => series.side === side && series.quantity === wrist);
       const angle = flexion ? this.#valueOf(flexion, time) : null;
       const state = flexion ? zoneOf(angle, this.limitsFor(flexion)) : "unseen";
       one.node.hidden = angle === null && shown?.side !== side;

@@ -2,17 +2,19 @@
 
 import { get, send } from "../actions.js";
 import { element } from "../dom.js";
+import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "../finger-group.js";
+import { fingersOnly } from "../fingers.js";
 import { SIDE_LABEL, duration, percent, sentenceCase, wristOnly } from "../words.js";
 import { checkList } from "./check-list.js";
 import { clipList } from "./clips.js";
 import { courseChart, drawCharts, zoneChart } from "./charts.js";
 import { marksCard, passagesCard } from "./labels.js";
 import { button, card, confirmed, dateAndTime, done, faultPage, head, link, passageName, table } from "./parts.js";
-import { directionWords, limitsOf, lineName, momentWords, quantityOf, sign, sized } from "./quantities.js";
+import { directionWords, leaning, limitsOf, lineName, momentWords, quantityOf, sign, sized } from "./quantities.js";
 
 export async function sessionPage([id = ""]) {
   const address = `sessions/${encodeURIComponent(id)}`;
-  const [{ body, error }, trace] = await Promise.all([get(`${address}/book`), get(`${address}/trace?bins=500`)]);
+  const [{ body, error }, trace, summary] = await Promise.all([get(`${address}/book`), get(`${address}/trace?bins=500`), get(`${address}/summary`)]);
   if (error) return faultPage("Session", error);
   const title = dateAndTime(body.session.started_at);
   const exposure = body.exposure === null ? null : { session: wristOnly(body.exposure.session),
@@ -23,9 +25,9 @@ export async function sessionPage([id = ""]) {
       top(body, id, title),
       exposure === null ? card(null, element("p", {}, "This session is still running; what it adds up to is worked out when it ends."))
         : findingCard(body),
-      ...(exposure === null ? [] : [zonesCard(exposure.session), partsCard(exposure.parts)]),
+      ...(exposure === null ? [] : [zonesCard(exposure.session), partsCard(exposure.parts), fingersCard(summary, body.exposure.parts)]),
       card("Clips", clipList(body.clips, "No moment of this session was filmed. Held extreme angles and your marks become clips.")),
-      ...(exposure === null || !trace.body ? [] : [courseCard(trace.body, exposure.session, body)]),
+      ...(exposure === null || !trace.body ? [] : [courseCard(trace.body, body.exposure.session, body)]),
       ...(exposure === null ? [] : [detailCard(exposure.session)]),
       element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body)),
       body.checks.length > 0 ? card("How it felt", checkList(body.checks)) : null,
@@ -124,9 +126,39 @@ function partsCard(parts) {
     lines.length === 0 ? element("p", { className: "small" }, "No limit was passed in any of them.") : null);
 }
 
+function fingersCard({ body: summary, error }, parts) {
+  if (error) return card("Fingers", element("p", { className: "fault" }, error));
+  const node = card("Fingers", element("div", { className: "summary-columns" }, ...["left", "right"].map((side) =>
+    fingerGroup(summary, side, SIDE_LABEL[side]))),
+  ...(fingersMeasured(summary) ? [fingersByPassage(parts), ...FINGER_CAUTIONS.map((text) => element("p", { className: "small" }, text)),
+    element("p", {}, link("What lift is, in one picture", "/finger-lift.svg"))] : []));
+  node.id = "fingers";
+  return node;
+}
+
+/** Of each passage, the lines and the cues of fingers that stand out most in any of them. */
+function fingersByPassage(parts) {
+  const lines = worstLines(parts.map((part) => fingersOnly(part.exposure))).slice(0, 2);
+  const most = new Map();
+  for (const cue of parts.flatMap((part) => part.cues)) {
+    const key = JSON.stringify([cue.side, cue.cue]);
+    const before = most.get(key);
+    if ((cue.sure_share ?? 0) >= 0.01 && (before === undefined || cue.sure_share > before.sure_share)) most.set(key, cue);
+  }
+  const cues = [...most.values()].sort((a, b) => b.sure_share - a.sure_share).slice(0, 2);
+  if (lines.length + cues.length === 0) return null;
+  const columns = [...lines.map(([side, quantity, direction, level]) => `${sentenceCase(side)} ${leaning(quantity, direction)}, beyond ${level} limit`),
+    ...cues.map((cue) => `${sentenceCase(cue.side)} ${cue.label} (share of the ${cue.share_of})`)];
+  return table("Fingers by passage", ["Passage", ...columns], parts.map((part) => [passageName(part),
+    ...lines.map((line) => percent(levelOf(part.exposure, line)?.share ?? null)),
+    ...cues.map((cue) => percent(part.cues.find((one) => one.side === cue.side && one.cue === cue.cue)?.sure_share ?? null))]));
+}
+
 function courseCard(trace, exposures, { clips, marks }) {
   const holder = element("div", {});
-  const series = wristOnly(trace.series).filter((one) => one.measured.some((share) => share > 0));
+  // The wrist first; of fingers, what has a limit.
+  const limited = (one) => exposures.some((entry) => entry.side === one.side && entry.quantity === one.quantity && limitsOf(entry).length > 0);
+  const series = [...wristOnly(trace.series), ...fingersOnly(trace.series).filter(limited)].filter((one) => one.measured.some((share) => share > 0));
   if (series.length === 0) return card("Over the session", element("p", {}, "Nothing was measured."));
   const show = (which) => {
     const one = series[which];
@@ -144,7 +176,7 @@ function courseCard(trace, exposures, { clips, marks }) {
   show(0);
   return card("Over the session", element("p", { className: "row" }, choice), holder,
     element("p", { className: "small" }, "Solid lines: extreme limits; dashed: comfort limits. Upwards is flexion or ulnar, downwards extension "
-      + "or radial. Where the line breaks off, nothing was measured."));
+      + "or radial; for fingers upwards is lifted or bent, downwards bent backwards. Where the line breaks off, nothing was measured."));
 }
 
 function detailCard(exposures) {

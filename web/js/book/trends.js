@@ -2,16 +2,25 @@
 
 import { get } from "../actions.js";
 import { element } from "../dom.js";
+import { NO_FORCE, fingersOnly } from "../fingers.js";
 import { percent, sentenceCase, wristOnly } from "../words.js";
 import { barChart, drawCharts, shareChart } from "./charts.js";
 import { card, faultPage, head, link, table } from "./parts.js";
-import { directionWords, quantityOf } from "./quantities.js";
+import { leaning, quantityOf } from "./quantities.js";
 
 const CHOICES = [[13, "three months"], [26, "half a year"], [52, "a year"], [156, "three years"]];
 const MOST_LINES = 6;
 
-export const trendName = (one) => `${sentenceCase(one.side)} ${quantityOf(one.quantity).label.split(" ")[0]}, ${directionWords(one.direction)}, beyond ${one.level} limit`;
-const shortName = (one) => `${one.side} ${one.direction}, ${one.level}`;
+export const trendName = (one) => {
+  const { finger } = quantityOf(one.quantity);
+  // "wrist, bent in": the joint, then what it does; a finger's words name it.
+  const words = leaning(one.quantity, one.direction);
+  return `${sentenceCase(one.side)} ${finger ? words : words.replace(" ", ", ")}, beyond ${one.level} limit`;
+};
+const shortName = (one) => {
+  const { finger, label } = quantityOf(one.quantity);
+  return `${one.side} ${finger ? `${label} ` : ""}${one.direction === "lift" ? "" : one.direction}`.trim() + `, ${one.level}`;
+};
 
 /** The lines worth showing: extreme limits before comfort limits, those with any time beyond, most first. */
 export function shownLines(lines, totalOf) {
@@ -35,22 +44,30 @@ export async function trendsPage([weeks = "26"]) {
       head("Trends", body.waiting > 0 ? element("p", {}, `${body.waiting} sessions are not worked out yet; open this page again in a moment.`) : null),
       choice,
       body.notice ? element("p", { className: "aside-note" }, body.notice) : null,
-      linesCard(wristOnly(body.lines)),
+      linesCard("By direction", wristOnly(body.lines)),
+      fingersCard(fingersOnly(body.lines)),
       piecesCard(body.pieces.map((piece) => ({ ...piece, lines: wristOnly(piece.lines) }))), loadCard(body.load),
     ].filter((one) => one !== null),
     shown: () => drawCharts(document),
   };
 }
 
-function linesCard(lines) {
+function fingersCard(lines) {
+  if (lines.length === 0) return card("Fingers", element("p", {}, "No fingers were measured in this time: the weights in use did not give them, or the sessions are older than their measurement."));
+  const node = linesCard("Fingers", lines);
+  node.append(element("p", { className: "small" }, NO_FORCE));
+  return node;
+}
+
+function linesCard(title, lines) {
   const shown = shownLines(lines, (one) => one.weeks);
   if (shown.length === 0) {
-    return card("By direction", element("p", {}, "No limit was passed in a week that was measured for at least five minutes."));
+    return card(title, element("p", {}, "No limit was passed in a week that was measured for at least five minutes."));
   }
-  return card("By direction",
-    shareChart("Share of the measured time beyond each limit, by week", shown.map((one) => ({
+  return card(title,
+    shareChart(`${title}: share of the measured time beyond each limit, by week`, shown.map((one) => ({
       name: shortName(one), x: one.weeks.map((week) => week.monday), y: one.weeks.map((week) => week.share) }))),
-    table("Weeks compared", ["Direction", "Last week but one measured", "Last week measured", "Change", "Trend a week"], shown.map((one) => {
+    table(`${title}: weeks compared`, ["Direction", "Last week but one measured", "Last week measured", "Change", "Trend a week"], shown.map((one) => {
       const known = one.weeks.filter((week) => week.share !== null);
       return [trendName(one), percent(known.at(-2)?.share ?? null), percent(known.at(-1)?.share ?? null), points(one.change?.share ?? null), points(one.slope_per_week)];
     })),

@@ -1,0 +1,17 @@
+// Choices of this page that are kept where the browser allows it: true or false by a key.
+
+export function recall(key) {
+  try {
+    return localStorage.getItem(key) === "true";
+  } catch {
+    return false;
+  }
+}
+
+export function remember(key, value) {
+  try {
+    localStorage.setItem(key, String(value));
+  } catch {
+    // Private windows may refuse to keep anything; the choice then lasts as long as the page.
+  }
+}
