@@ -23,6 +23,7 @@ from calibration.table import Columns, Table, load, observation_of, read_shards
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
+from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.observation import BODY_LANDMARKS
 from posturewatch.resources import calibration_dir
 
@@ -140,6 +141,44 @@ def _shares(table: Table, scored: Scored, truths: Columns) -> None:
         )
 
 
+def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
+    """Lifts and joints of the fretting hand, by framing, by finger and by whether the strings are in view."""
+    means, sd, validity, strangeness = ensemble.estimate(table.x)
+    asked = table.valid & table.columns["fretting"] & (validity >= rules.min_validity)
+    asked &= strangeness <= rules.max_strangeness
+    error = np.abs(means - table.y).astype(float)
+    seen = table.columns["strings_visible"] >= 0.5
+    print("\nFretting fingers: numbers given of those known, then mean, median, 90th percentile of the error")
+
+    def line(name: str, rows: NDArray[np.bool_], ending: str, most: float) -> None:
+        at = [k for k, output in enumerate(OUTPUTS) if output.endswith(ending)]
+        known = np.isfinite(error[rows][:, at])
+        given = known & (sd[rows][:, at] <= most)
+        e, s = error[rows][:, at][given], sd[rows][:, at][given]
+        if len(e):
+            print(
+                f"  {name:38s} {given.sum() / known.sum():6.1%} of {known.sum():5d}  {e.mean():5.1f} "
+                f"{np.median(e):5.1f} {np.percentile(e, 90):5.1f}  in 90 % {(e <= COVERAGE_Z * s).mean():5.1%}"
+            )
+
+    lift = rules.max_lift_sd_mm
+    line("lift (mm)", asked, "_lift", lift)
+    for k, name in enumerate(FRAMINGS):
+        framing = asked & (table.columns["framing"] == k)
+        line(f"lift, {name}, strings in view", framing & seen, "_lift", lift)
+        line(f"lift, {name}, strings not in view", framing & ~seen, "_lift", lift)
+    for finger in LONG_FINGERS:
+        line(f"lift, {finger}, strings in view", asked & seen, f"{finger}_lift", lift)
+    for ending, what in (("_mcp", "knuckles"), ("_pip", "middle joints"), ("_dip", "end joints")):
+        line(f"{what} (deg)", asked, ending, rules.max_joint_sd_deg)
+    line("little finger's spread (deg)", asked, "little_spread", rules.max_joint_sd_deg)
+    line("thumb's place (mm)", asked, "thumb_place", rules.max_lift_sd_mm)
+    if "forearm" in table.columns:
+        told = table.columns["forearm"][:, 6] >= 0.5
+        right = (told == seen)[asked & np.isfinite(table.columns["forearm"][:, 6])]
+        print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
+
+
 def _axis(table: Table) -> None:
     if "forearm" not in table.columns:
         return
@@ -176,7 +215,9 @@ def main() -> None:
     args = parser.parse_args()
     ensemble = Ensemble(read_weights(args.weights))
     rules = RefusalRules()
-    report(load(args.data, args.split), ensemble, rules, read_shards(args.data, args.split))
+    table = load(args.data, args.split)
+    report(table, ensemble, rules, read_shards(args.data, args.split))
+    fingers(ensemble, table, rules)
     if any(args.data.glob(f"{args.split}film-*.npz")):
         film_report(args.data, f"{args.split}film", ensemble, rules)
 

@@ -22,10 +22,10 @@ from posturewatch.comfort.verdict import Excursion
 from posturewatch.comfort.watch import Watch
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
-from posturewatch.kinematics.over_time import Follower, TimeRules
+from posturewatch.kinematics.over_time import Followers, TimeRules
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.profiles import load_profile
-from posturewatch.quantities import QUANTITY_NAMES, quantity
+from posturewatch.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 
 __all__ = ["Run", "film_report", "runs"]
 
@@ -36,7 +36,8 @@ SIDES = ("left", "right")
 
 @dataclass(frozen=True)
 class Run:
-    """One hand through one film. time_s (n,); true (n, 2) degrees; value, sd (n, 2), NaN where nothing was given."""
+    """One hand through one film. time_s (n,); true, value, sd (n, FOLLOWED): degrees and millimetres, NaN where nothing
+    is known, or was given."""
 
     side: str
     fretting: bool
@@ -46,15 +47,22 @@ class Run:
     sd: Array
 
 
-def _single(columns: Columns, estimator: Estimator) -> dict[int, tuple[float, float, float, float]]:
-    """(flexion, sd, deviation, sd) of each row that is a found hand and not refused outright."""
+#: What is scored on films, in the order of a run's columns.
+FOLLOWED: tuple[Quantity, ...] = (
+    *in_group("wrist"),
+    *(entry for entry in in_group("finger") if entry.family == "finger_lift"),
+)
+WRIST, LIFTS = slice(0, 2), slice(2, 6)
+
+
+def _single(columns: Columns, estimator: Estimator) -> dict[int, Array]:
+    """(FOLLOWED, 2) value and sd of each row that is a found hand and not refused outright."""
     out = {}
     for row in np.flatnonzero(columns["found"]):
         observation = observation_of(columns, int(row))
         estimate = estimator.estimate(observation, observation.hands[0])
         if estimate.refusal is None:
-            pairs = [estimate.values[name] for name in QUANTITY_NAMES[:2]]
-            out[int(row)] = (*pairs[0], *pairs[1])
+            out[int(row)] = np.array([estimate.values[entry.output] for entry in FOLLOWED])
     return out
 
 
@@ -73,58 +81,62 @@ def runs(columns: Columns, estimator: Estimator) -> Iterator[Run]:
         for side in (0, 1):
             rows = np.flatnonzero((film_of == film) & (columns["t_side"] == side))
             rows = rows[np.argsort(columns["t_frame"][rows])]
-            frames = columns["t_frame"][rows]
-            values = np.full((len(rows), 4), np.nan)
-            for k, frame in enumerate(frames):
+            values = np.full((len(rows), len(FOLLOWED), 2), np.nan)
+            for k, frame in enumerate(columns["t_frame"][rows]):
                 row = at.get((int(frame), side))
                 if row is not None and row in single:
                     values[k] = single[row]
-            yield Run(
-                SIDES[side],
-                bool(columns["t_fretting"][rows[0]]),
-                columns["t_time_s"][rows].astype(float),
-                columns["t_angles"][rows].astype(float),
-                values[:, [0, 2]],
-                values[:, [1, 3]],
-            )
+            fretting = bool(columns["t_fretting"][rows[0]])
+            if not fretting:  # lifts from the strings are those of the hand that stops them
+                values[:, LIFTS] = np.nan
+            lifts = columns["t_lifts"][rows] if fretting else np.full((len(rows), 4), np.nan)
+            true = np.concatenate([columns["t_angles"][rows], lifts], axis=1).astype(float)
+            time_s = columns["t_time_s"][rows].astype(float)
+            yield Run(SIDES[side], fretting, time_s, true, values[..., 0], values[..., 1])
 
 
 def joined(run: Run, rules: TimeRules) -> Run:
     """The same run with time used."""
     value, sd = np.full_like(run.value, np.nan), np.full_like(run.sd, np.nan)
-    for k in (0, 1):
-        follower = Follower(rules)
-        for n in range(len(run.time_s)):
-            if np.isfinite(run.value[n, k]):
-                value[n, k], sd[n, k] = follower.update(run.value[n, k], run.sd[n, k], run.time_s[n])
+    followers = Followers(rules, len(FOLLOWED))
+    for n, time_s in enumerate(run.time_s):
+        value[n], sd[n] = followers.update(run.value[n], run.sd[n], float(time_s))
     return Run(run.side, run.fretting, run.time_s, run.true, value, sd)
 
 
-def _line(name: str, some: list[Run], max_sd_deg: float) -> str:
-    error = np.concatenate([run.value - run.true for run in some])
-    sd = np.concatenate([run.sd for run in some])
-    kept = np.isfinite(error).all(1) & (sd <= max_sd_deg).all(1)
+def _given(run: Run, rules: RefusalRules) -> NDArray[np.bool_]:
+    """(n, FOLLOWED) whether a number is given."""
+    most = np.array([rules.max_sd(entry) for entry in FOLLOWED])
+    return np.isfinite(run.value) & (run.sd <= most)
+
+
+def _line(name: str, some: list[Run], rules: RefusalRules, which: slice) -> str:
+    """Of all numbers of some quantities with a known truth: share given, errors and coverage."""
+    error = np.concatenate([np.abs(run.value - run.true)[:, which] for run in some])
+    sd = np.concatenate([run.sd[:, which] for run in some])
+    known = np.isfinite(np.concatenate([run.true[:, which] for run in some]))
+    given = np.concatenate([_given(run, rules)[:, which] for run in some]) & known
     cells = []
-    for k, what in enumerate(("flexion", "deviation")):
-        e = np.abs(error[kept, k])
-        inside = (e <= COVERAGE_Z * sd[kept, k]).mean()
-        cells.append(
-            f"{what} {e.mean():5.1f} {np.median(e):5.1f} {np.percentile(e, 90):5.1f}  in 90 % {inside:5.1%}"
-        )
-    return f"{name:24s} {kept.mean():6.1%} of {len(kept):6d}  {'  '.join(cells)}"
+    columns = {"flexion": [0], "deviation": [1]} if which == WRIST else {"lift": [0, 1, 2, 3]}
+    for what, at in columns.items():
+        e, s = error[:, at][given[:, at]], sd[:, at][given[:, at]]
+        if len(e):
+            inside = (e <= COVERAGE_Z * s).mean()
+            cells.append(
+                f"{what} {e.mean():5.1f} {np.median(e):5.1f} {np.percentile(e, 90):5.1f}  in 90 % {inside:5.1%}"
+            )
+    return f"{name:24s} {given.sum() / max(known.sum(), 1):6.1%} of {known.sum():6d}  {'  '.join(cells)}"
 
 
-def excursions(run: Run, value: Array, sd: Array, max_sd_deg: float) -> list[Excursion]:
-    """The excursions beyond an extreme limit that the player would be warned of."""
+def excursions(run: Run, given: NDArray[np.bool_]) -> list[Excursion]:
+    """The excursions beyond an extreme limit that the player would be warned of, were fingers warned of too."""
     watch = Watch(load_profile("carpal-pressure"), _rules())
     closed: list[Excursion] = []
     for n, time_s in enumerate(run.time_s):
-        values = {
-            name: Measurement.of(value[n, k], sd[n, k])
-            if k < 2 and np.isfinite(value[n, k]) and sd[n, k] <= max_sd_deg
-            else Measurement.refused(Refusal.HAND_NOT_SEEN)
-            for k, name in enumerate(QUANTITY_NAMES)
-        }
+        values = {name: Measurement.refused(Refusal.HAND_NOT_SEEN) for name in QUANTITY_NAMES}
+        for k, entry in enumerate(FOLLOWED):
+            if given[n, k]:
+                values[entry.name] = Measurement.of(run.value[n, k], run.sd[n, k])
         this = HandMeasurement(run.side, values)  # type: ignore[arg-type]
         other_side = "right" if run.side == "left" else "left"
         other = HandMeasurement.refused(other_side, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
@@ -135,7 +147,7 @@ def excursions(run: Run, value: Array, sd: Array, max_sd_deg: float) -> list[Exc
 
 
 def _rules() -> WatchRules:
-    return WatchRules(warn_sides=("left", "right"))
+    return WatchRules(warn_sides=("left", "right"), warn_groups=("wrist", "finger"))
 
 
 def _overlap(a: Excursion, b: Excursion) -> bool:
@@ -143,46 +155,50 @@ def _overlap(a: Excursion, b: Excursion) -> bool:
     return same and min(a.end_s or 0, b.end_s or 0) - max(a.start_s, b.start_s) > 0
 
 
-def _held(some: list[Run], max_sd_deg: float) -> tuple[int, int, int, int]:
-    """(warned, of them true, true holds, of them warned). A true hold is one that would be warned of if the angles
-    were known exactly; a warning is true where the true angle was beyond the limit for most of its excursion."""
+def _exact(run: Run) -> Run:
+    return Run(run.side, run.fretting, run.time_s, run.true, run.true, np.full_like(run.true, 0.2))
+
+
+def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
+    """A true hold is one that would be warned of if everything were known exactly; a warning is true where the true
+    value was beyond the limit for most of its excursion."""
+    names = [entry.name for entry in FOLLOWED]
     warned = right = holds = caught = 0
     for run in some:
-        exact = excursions(run, run.true, np.full_like(run.true, 0.2), max_sd_deg)
-        ours = excursions(run, run.value, run.sd, max_sd_deg)
+        true = _exact(run)
+        exact = [e for e in excursions(true, np.isfinite(run.true)) if quantity(e.quantity).group == group]
+        ours = [e for e in excursions(run, _given(run, rules)) if quantity(e.quantity).group == group]
         warned += len(ours)
         holds += len(exact)
         caught += sum(any(_overlap(one, other) for other in ours) for one in exact)
         for one in ours:
-            k = QUANTITY_NAMES.index(one.quantity)
             during = (run.time_s >= one.start_s) & (run.time_s <= (one.end_s or 0))
-            beyond = quantity(one.quantity).sign(one.direction) * run.true[during, k] > one.limit
-            right += bool(beyond.mean() > 0.5)
-    return warned, right, holds, caught
+            sign = quantity(one.quantity).sign(one.direction)
+            values = sign * run.true[during, names.index(one.quantity)]
+            right += bool(np.nanmean(values > one.limit) > 0.5)
+    return (
+        f"{warned} warnings, {right} of them true (precision {right / max(warned, 1):.2f}); "
+        f"{holds} true holds, {caught} warned of (recall {caught / max(holds, 1):.2f})"
+    )
 
 
 def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules) -> None:
-    """Errors on films, frame by frame and with time used, and the held excursions."""
+    """Errors on films, frame by frame and with time used, and what was held."""
     all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules)))
     print(
-        "\nFilms: share measured, then mean, median, 90th percentile of the absolute error, and interval coverage"
+        "\nFilms: share given, then mean, median, 90th percentile of the absolute error, and interval coverage"
     )
-    both = [
-        ("fretting", [r for r in all_runs if r.fretting]),
-        ("plucking", [r for r in all_runs if not r.fretting]),
-    ]
-    for name, some in both:
+    for name, fretting in (("fretting", True), ("plucking", False)):
+        some = [run for run in all_runs if run.fretting == fretting]
         if not some:
             continue
         timed = [joined(run, TimeRules()) for run in some]
-        print(_line(f"{name}, frame by frame", some, rules.max_sd_deg))
-        print(_line(f"{name}, with time", timed, rules.max_sd_deg))
-        warned, right, holds, caught = _held(timed, rules.max_sd_deg)
-        print(
-            f"{name}, held extreme angles: {warned} warnings, {right} of them true "
-            f"(precision {right / max(warned, 1):.2f}); "
-            f"{holds} true holds, {caught} warned of (recall {caught / max(holds, 1):.2f})"
-        )
+        for which in (WRIST, LIFTS) if fretting else (WRIST,):
+            print(_line(f"{name}, frame by frame", some, rules, which))
+            print(_line(f"{name}, with time", timed, rules, which))
+        print(f"{name}, held extreme angles: {_held(timed, rules, 'wrist')}")
+        if fretting:
+            print(f"{name}, fingers held high: {_held(timed, rules, 'finger')}")
 
 
 def fit(some: list[Run]) -> TimeRules:
@@ -192,14 +208,16 @@ def fit(some: list[Run]) -> TimeRules:
         rules = TimeRules(jitter_share=share, speed=speed)
         timed = [joined(run, rules) for run in some]
         error = np.abs(np.concatenate([run.value - run.true for run in timed]))
-        mean = float(np.nanmean(error))
+        sd = np.concatenate([run.sd for run in timed])
+        mean = float(np.nanmean(error[:, WRIST]))
         if best is None or mean < best[0]:
-            ratio = (error / np.concatenate([run.sd for run in timed])).ravel()
-            factor = float(np.nanquantile(ratio, 0.9)) / COVERAGE_Z
-            best = (mean, TimeRules(jitter_share=share, speed=speed, factor=factor))
+            factors = [
+                float(np.nanquantile(error[:, k] / sd[:, k], 0.9)) / COVERAGE_Z for k in (WRIST, LIFTS)
+            ]
+            best = (mean, TimeRules(jitter_share=share, speed=speed, factor=factors[0]))
+            print(f"mean error {mean:.2f} deg with {best[1]}; factor for lifts {factors[1]:.2f}")
     if best is None:
         raise SystemExit("There are no films to fit.")
-    print(f"least mean error {best[0]:.2f} deg with {best[1]}")
     return best[1]
 
 

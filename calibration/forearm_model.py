@@ -45,9 +45,9 @@ class _Separable(nn.Module):
 class ForearmModel(nn.Module):
     """One cutting (3, CROP_PX, CROP_PX) in -1..1 to OUTPUT_COUNT numbers."""
 
-    def __init__(self, width: float = 1.0) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        a, b, c, d, e = (round(width * k / 8) * 8 for k in (24, 48, 96, 192, 256))
+        a, b, c, d, e = 32, 72, 144, 288, 384
         self.body = nn.Sequential(
             nn.Conv2d(3, a, 5, 2, 2, bias=False),
             nn.BatchNorm2d(a),

@@ -12,12 +12,21 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.table import read_shards
 from posturewatch.resources import calibration_dir
-from posturewatch.tracking.forearm import ForearmNet
+from posturewatch.tracking.forearm import CROP_PX, ForearmNet
 
 BATCH = 64
+
+
+def _cutting(data: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """RGB; cuttings that were kept smaller, for an earlier network, are enlarged."""
+    picture = np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR), np.uint8)[:, :, ::-1]
+    if len(picture) != CROP_PX:
+        picture = cv2.resize(picture, (CROP_PX, CROP_PX), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(picture, np.uint8)
 
 
 def main() -> None:
@@ -36,9 +45,7 @@ def main() -> None:
         outputs = []
         for first in range(0, len(lengths), BATCH):
             crops = [
-                cv2.imdecode(columns["crop_bytes"][ends[k] - lengths[k] : ends[k]], cv2.IMREAD_COLOR)[
-                    :, :, ::-1
-                ]
+                _cutting(columns["crop_bytes"][ends[k] - lengths[k] : ends[k]])
                 for k in range(first, min(first + BATCH, len(lengths)))
             ]
             outputs.append(net.outputs(np.stack(crops)))

@@ -14,7 +14,7 @@ from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
 from posturewatch.tracking.forearm import axis_of, crop_transform
 
-__all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read", "read_shards"]
+__all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read", "read_shards", "together"]
 
 Columns = dict[str, NDArray[Any]]
 
@@ -91,13 +91,15 @@ def add_forearm(columns: Columns, outputs: NDArray[np.floating[Any]]) -> None:
 
 
 def table_of(columns: Columns) -> Table:
+    """Rows rendered before an output was thought of have it at NaN: outputs are only ever added at the end."""
+    missing = len(OUTPUTS) - columns["y"].shape[1]
     rows = []
     for row in range(len(columns["side"])):
         observation = observation_of(columns, row)
         rows.append(features(observation, observation.hands[0]))
     return Table(
         x=np.asarray(rows, np.float32),
-        y=columns["y"].astype(np.float32),
+        y=np.pad(columns["y"].astype(np.float32), ((0, 0), (0, missing)), constant_values=np.nan),
         valid=columns["valid"].astype(bool),
         identity=columns["identity"].astype(np.int32),
         columns=columns,
@@ -115,3 +117,14 @@ def read(folder: Path, split: str) -> Columns:
 
 def load(folder: Path, split: str) -> Table:
     return table_of(read(folder, split))
+
+
+def together(tables: list[Table]) -> Table:
+    """The rows of several tables, without their raw columns."""
+    return Table(
+        *(np.concatenate([getattr(table, name) for table in tables]) for name in _ROWS),  # type: ignore[arg-type]
+        columns={},
+    )
+
+
+_ROWS = ("x", "y", "valid", "identity")

@@ -20,7 +20,7 @@ import torch
 from numpy.typing import NDArray
 from torch import nn
 
-from calibration.table import Table, load
+from calibration.table import Table, load, together
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
 
 MEMBERS = 12
@@ -152,13 +152,17 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument(
+        "--more", type=Path, nargs="*", default=[], help="further folders whose training rows are used too"
+    )
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--steps", type=int, default=12000)
+    parser.add_argument("--steps", type=int, default=4000)
     parser.add_argument("--batch", type=int, default=512)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    train_rows, cal_rows = load(args.data, "train"), load(args.data, "cal")
+    train_rows = together([load(folder, "train") for folder in (args.data, *args.more)])
+    cal_rows = load(args.data, "cal")
     fit, net = fit_means(
         train_rows,
         steps=args.steps,

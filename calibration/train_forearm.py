@@ -68,9 +68,7 @@ class Cuttings:
         return bool(new)
 
 
-def train(
-    data: Cuttings, *, seconds: float, batch: int, seed: int, peak: float, width: float, out: Path
-) -> ForearmModel:
+def train(data: Cuttings, *, seconds: float, batch: int, seed: int, peak: float, out: Path) -> ForearmModel:
     """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
     weights; writes it at three quarters too."""
     torch.manual_seed(seed)
@@ -78,7 +76,7 @@ def train(
     torch.backends.cudnn.benchmark = True
     generator = torch.Generator(device=device)
     generator.manual_seed(seed)
-    model = ForearmModel(width).to(device, memory_format=torch.channels_last)
+    model = ForearmModel().to(device, memory_format=torch.channels_last)
     mean = copy.deepcopy(model)
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
     began, done, running, kept_early = time.monotonic(), 0, torch.zeros((), device=device), False
@@ -201,9 +199,6 @@ def main() -> None:
     parser.add_argument("--room", type=int, default=160_000, help="most cuttings to hold on the device")
     parser.add_argument("--batch", type=int, default=1024)
     parser.add_argument("--peak", type=float, default=4e-3, help="highest learning rate")
-    parser.add_argument(
-        "--width", type=float, default=1.0, help="channels, as a share of the shipped network's"
-    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     args = parser.parse_args()
@@ -224,7 +219,6 @@ def main() -> None:
         batch=args.batch,
         seed=args.seed,
         peak=args.peak,
-        width=args.width,
         out=args.out,
     )
     over.set()

@@ -12,7 +12,14 @@ from scipy.spatial.transform import Rotation
 
 from calibration.camera import look_at
 from calibration.geometry import least_squares, share_turn, shortest_turn, turn_about, turn_vector
-from calibration.hand_pose import anatomical_frame, finger_flexions_deg, wrist_angles_deg, wrist_turn
+from calibration.hand_pose import (
+    anatomical_frame,
+    finger_flexions_deg,
+    little_spread_deg,
+    thumb_place_mm,
+    wrist_angles_deg,
+    wrist_turn,
+)
 from calibration.motion import Track
 
 DEMO = Path(__file__).parents[1] / "calibration" / "demo"
@@ -90,6 +97,29 @@ def test_straight_and_bent_fingers() -> None:
     bent = straight.copy()
     bent[7:9] = [[0.0, 0.13, 0.025], [0.0, 0.13, 0.045]]
     assert finger_flexions_deg(bent)["index"] == pytest.approx((0.0, 90.0, 0.0), abs=1e-5)
+
+
+def test_a_joint_bent_backwards_is_negative() -> None:
+    # Hand coordinates: palmar, proximal, radial. Positive is towards the palm, as goniometry counts flexion.
+    straight = np.zeros((21, 3))
+    for finger in range(5):
+        straight[1 + 4 * finger : 5 + 4 * finger, 1] = [-0.09, -0.13, -0.155, -0.175]
+    for palmar, sign in ((0.01, 1), (-0.01, -1)):
+        bent = straight.copy()
+        bent[8] = [palmar, -0.155 - np.sqrt(0.02**2 - palmar**2), 0.0]
+        assert finger_flexions_deg(bent)["index"] == pytest.approx((0.0, 0.0, sign * 30.0), abs=1e-4)
+
+
+def test_a_spread_little_finger_and_a_thumb_opposite() -> None:
+    hand = np.zeros((21, 3))
+    hand[[13, 17], 2] = [-0.01, -0.03]
+    hand[14] = hand[13] + [0.0, -0.04, 0.0]
+    hand[18] = hand[17] + 0.03 * np.array([0.0, -np.cos(np.radians(25)), -np.sin(np.radians(25))])
+    assert little_spread_deg(hand) == pytest.approx(25.0)
+    hand[18] = hand[17] + [0.03, 0.0, 0.0]  # bent into the palm: no spread to speak of
+    assert np.isnan(little_spread_deg(hand))
+    hand[[9, 4], 2] = [0.005, 0.030]
+    assert thumb_place_mm(hand) == pytest.approx(25.0)
 
 
 def test_the_camera_sees_its_target_in_the_middle_and_the_player_s_left_on_the_right() -> None:

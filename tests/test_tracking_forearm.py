@@ -102,13 +102,15 @@ def test_the_axis_returns_to_the_picture(side: str, angle_deg: float) -> None:
     hand = placed(upright, angle_deg, 1.5, (400.0, 300.0))
     image = np.zeros((600, 800, 3), np.uint8)
     hand_up = hand[[5, 9, 13, 17], :2].mean(axis=0) - hand[0, :2]
-    (straight,) = FixedNet([0.0, 2.0, 0.0, 0.25, 7.0, 8.0]).measure(image, [(hand, side)])  # type: ignore[list-item]
+    (straight,) = FixedNet([0.0, 2.0, 0.0, 0.25, 7.0, 8.0, 1.0]).measure(image, [(hand, side)])  # type: ignore[list-item]
     assert straight.wrist_px == pytest.approx(hand[0, :2])
     axis = straight.towards_elbow_px - straight.wrist_px
     assert axis == pytest.approx(-hand_up / np.linalg.norm(hand_up) * hand_scale_px(hand))
     assert straight.depth_slope == 0.25
-    assert straight.features == pytest.approx([7.0, 8.0])
-    (aside,) = FixedNet([1.0, 0.0, 0.0, 0.0]).measure(image, [(hand, side)])  # type: ignore[list-item]
+    assert straight.features == pytest.approx([7.0, 8.0, 1.0])
+    # The logistic function at 1, by the table of any textbook.
+    assert straight.neck_seen == pytest.approx(0.7311, abs=1e-4)
+    (aside,) = FixedNet([1.0, *[0.0] * 6]).measure(image, [(hand, side)])  # type: ignore[list-item]
     thumb = hand[4, :2] - hand[0, :2]
     assert (aside.towards_elbow_px - aside.wrist_px) @ thumb > 0
 
@@ -116,7 +118,7 @@ def test_the_axis_returns_to_the_picture(side: str, angle_deg: float) -> None:
 def test_colours_reach_the_network_as_rgb() -> None:
     image = np.zeros((400, 400, 3), np.uint8)
     image[:] = (10, 20, 30)  # blue, green, red
-    net = FixedNet([0.0, 1.0, 0.0, 0.0])
+    net = FixedNet([0.0, 1.0, *[0.0] * 5])
     net.measure(image, [(placed(flat_hand(), 0, 0.5, (200.0, 200.0)), "left")])
     assert net.crops is not None
     assert net.crops[0, 64, 64].tolist() == [30, 20, 10]
