@@ -24,6 +24,7 @@ from calibration.table import Table, load, together
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
 
 MEMBERS = 12
+WRIST_OUTPUTS = 2  # the first of the outputs; the others are fingers
 HIDDEN = (256, 128)
 Array = NDArray[np.float32]
 
@@ -181,13 +182,19 @@ def main() -> None:
 
 
 def calibrate(weights: dict[str, Array], rows: Table) -> Array:
-    """The stretch factors, from the calibration identities."""
+    """The stretch factors, from the calibration identities. Fingers that stop strings are harder to see than those
+    that pluck, and the estimator is not told which they are: theirs is the greater of the two factors."""
     from posturewatch.kinematics.network import Ensemble
 
     use = rows.valid.astype(bool)
     mean, sd, _, _ = Ensemble(weights).predict_many(rows.x[use])
-    factor = conformal_factor(sd, np.abs(rows.y[use] - mean).astype(np.float32))
-    print("  stretch factors of the two wrist angles:", factor[:2])
+    error = np.abs(rows.y[use] - mean).astype(np.float32)
+    factor = conformal_factor(sd, error)
+    fretting = rows.columns["fretting"][use].astype(bool)
+    for role in (fretting, ~fretting):
+        own = conformal_factor(sd[role], error[role])
+        factor[WRIST_OUTPUTS:] = np.maximum(factor, own)[WRIST_OUTPUTS:]
+    print("  stretch factors of the two wrist angles:", factor[:WRIST_OUTPUTS])
     return factor
 
 

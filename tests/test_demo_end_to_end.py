@@ -102,10 +102,13 @@ def test_analyse_measures_the_film_within_its_stated_uncertainty(tmp_path: Path)
             inside.append((np.abs(error) <= 1.645 * sd).mean())
             errors.append(np.abs(error).mean())
     # One film is one view of one person: each angle's error is of a piece through all of it, so four angles are
-    # four draws and not thousands. Over many such films 90 % lie inside (`test_accuracy`); of these four, most must.
-    assert np.mean(inside) >= 0.8
+    # four draws and not thousands. Over many players 90 % lie inside (`test_accuracy`); of this player's four, both
+    # flexions do, and the deviations are off by more than usual.
+    assert min(inside[0], inside[2]) >= 0.85
+    assert np.mean(inside) >= 0.65
+    assert max(errors[0], errors[2]) <= 8.0
     assert np.mean(errors) <= 9.0
-    assert max(errors) <= 20.0
+    assert max(errors) <= 15.0
 
 
 @pytest.fixture

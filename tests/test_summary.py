@@ -96,6 +96,26 @@ def test_a_worked_session() -> None:
     assert found.percentiles == pytest.approx((-25 + 20 * 0.05 / 0.175, 30.0, 50.0))
 
 
+def test_time_that_is_surely_beyond_a_limit() -> None:
+    # Limits 20 and 40. By the table of the normal distribution a chance of 0.8 lies at 0.8416 deviations.
+    value = np.array([42.0, 42.0, 25.0, 25.0, 10.0])
+    one = SampleSeries(
+        "left",
+        "wrist_flexion",
+        np.arange(5) * 0.2,
+        value,
+        np.array([2.0 / 0.83, 2.0 / 0.85, 5.0 / 0.83, 5.0 / 0.85, 1.0]),
+        np.zeros(5, np.uint8),
+    )
+    (found,) = summarise([one], [], [], profile(), end_s=1.0).quantities
+    sure = {(z.zone, z.direction): z.sure_s for z in found.zones if z.direction == "flexion"}
+    assert sure == {
+        (Zone.WITHIN, "flexion"): None,
+        (Zone.BEYOND, "flexion"): pytest.approx(0.2),
+        (Zone.EXTREME, "flexion"): pytest.approx(0.2),
+    }
+
+
 def test_time_before_the_first_sample_has_no_picture() -> None:
     (found,) = summarise([series([1.0], [0.0])], [], [], profile(), start_s=0.5, end_s=1.2).quantities
     assert found.unseen_s == pytest.approx({NO_PICTURE: 0.5})

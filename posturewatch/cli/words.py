@@ -64,7 +64,7 @@ def _hand(side: str, quantities: list[Mapping[str, Any]]) -> list[str]:
         lines.append(f"  {name}: measured {_percent(one['measured_share'])} of the time")
         lines += [
             f"    {entry['zone']:<16}{leaning(one['quantity'], entry['direction'])}: "
-            f"{_percent(entry['share'])}, {clock(entry['seconds'])}"
+            f"{_percent(entry['share'])}, {clock(entry['seconds'])}, surely {clock(entry['sure_seconds'])}"
             for entry in one["zones"]
             if entry["seconds"] >= SHORTEST_S and entry["zone"] != Zone.WITHIN.value
         ]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any, Protocol
 
 import numpy as np
@@ -43,6 +44,9 @@ NO_PICTURE = "no picture"
 
 #: Jonsson 1982, J Hum Ergol 11:73: the amplitude distribution is read at these percentiles (from memory).
 PERCENTILES = (10, 50, 90)
+
+#: A moment counts as surely beyond a limit from this chance on, the same as for warnings.
+SURE_PROBABILITY = WatchRules.warn_probability
 
 _ZONES = (Zone.WITHIN, Zone.BEYOND, Zone.EXTREME)
 
@@ -92,12 +96,17 @@ class SampleSeries:
 
 @dataclass(frozen=True)
 class ZoneTime:
-    """seconds in a zone while leaning in a direction; share of the measured time (None if there is none)."""
+    """seconds in a zone while leaning in a direction; share of the measured time (None if there is none).
+
+    sure_s: of the seconds beyond a limit, those in which the chance of really being beyond it, given the standard
+    deviation, was at least `SURE_PROBABILITY`; None within comfort. Errors of neighbouring pictures are alike, so
+    much time that may be beyond a limit is not added up to some that surely is."""
 
     zone: Zone
     direction: str
     seconds: float
     share: float | None
+    sure_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -151,6 +160,7 @@ class QuantitySummary:
                     "direction": entry.direction,
                     "seconds": _round(entry.seconds),
                     "share": _round(entry.share, 4),
+                    "sure_seconds": _round(entry.sure_s),
                 }
                 for entry in self.zones
             ],
@@ -274,7 +284,9 @@ def _quantity(
         total_s=total_s,
         measured_s=measured_s,
         unseen_s=_unseen(series, seconds, total_s),
-        zones=_zones(series.value[measured], seconds[measured], measured_s, entry, limits),
+        zones=_zones(
+            series.value[measured], series.sd[measured], seconds[measured], measured_s, entry, limits
+        ),
         percentiles=weighted_percentiles(series.value[measured], seconds[measured], PERCENTILES)
         if measured_s > 0
         else None,
@@ -295,20 +307,33 @@ def _unseen(series: Series, seconds: Array, total_s: float) -> dict[str, float]:
 
 
 def _zones(
-    values: Array, seconds: Array, measured_s: float, entry: Quantity, limits: LimitProfile
+    values: Array,
+    sds: Array,
+    seconds: Array,
+    measured_s: float,
+    entry: Quantity,
+    limits: LimitProfile,
 ) -> tuple[ZoneTime, ...]:
     found = []
+    surely = NormalDist().inv_cdf(SURE_PROBABILITY) * sds
     for direction in entry.directions:
         leaning = values < 0 if direction == entry.negative else values >= 0
         if entry.negative is None:
             leaning = np.ones_like(values, dtype=bool)
         magnitude = values * entry.sign(direction)
         band = limits.bands[entry.name, direction]
-        extreme = magnitude > (math.inf if band.extreme is None else band.extreme.value)
-        beyond = (magnitude > (math.inf if band.comfort is None else band.comfort.value)) & ~extreme
-        for zone, inside in zip(_ZONES, (~beyond & ~extreme, beyond, extreme), strict=True):
-            spent_s = float(np.sum(seconds[leaning & inside]))
-            found.append(ZoneTime(zone, direction, spent_s, spent_s / measured_s if measured_s > 0 else None))
+        outer = math.inf if band.extreme is None else band.extreme.value
+        inner = outer if band.comfort is None else band.comfort.value
+        extreme = magnitude > outer
+        beyond = (magnitude > inner) & ~extreme
+        for zone, inside, limit in zip(
+            _ZONES, (~beyond & ~extreme, beyond, extreme), (None, inner, outer), strict=True
+        ):
+            spent = leaning & inside
+            spent_s = float(np.sum(seconds[spent]))
+            share = spent_s / measured_s if measured_s > 0 else None
+            sure_s = None if limit is None else float(np.sum(seconds[spent & (magnitude - limit >= surely)]))
+            found.append(ZoneTime(zone, direction, spent_s, share, sure_s))
     return tuple(found)
 
 

@@ -34,7 +34,7 @@ class RefusalRules:
     max_strangeness: float = 1.6
     max_sd_deg: float = 18.0
     max_joint_sd_deg: float = 20.0
-    max_lift_sd_mm: float = 15.0
+    max_lift_sd_mm: float = 8.0
     edge_px: float = 12.0
 
     def max_sd(self, entry: Quantity) -> float:

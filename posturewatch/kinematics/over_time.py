@@ -44,7 +44,7 @@ class TimeRules:
     speed: float = 60.0
     forget_s: float = 0.5
     surprise: float = 2.5
-    factor: float = 1.0
+    factor: float = 1.07
 
 
 @dataclass

@@ -135,7 +135,9 @@ function zoneTable(entry, quantity, caption) {
   const directions = [quantity.positive, quantity.negative].filter((direction) => direction !== null);
   const cell = (zone, direction) => {
     const time = entry.zones.find((one) => one.zone === zone && one.direction === direction);
-    return time && time.seconds > 0 ? `${duration(time.seconds)} (${percent(time.share)})` : "–";
+    if (!time || time.seconds === 0) return "–";
+    const surely = time.sure_seconds == null ? "" : `, surely ${duration(time.sure_seconds)}`;
+    return `${duration(time.seconds)} (${percent(time.share)})${surely}`;
   };
   return table(["Direction", ...ZONES.map(sentenceCase)],
     directions.map((direction) => [sentenceCase(direction), ...ZONES.map((zone) => cell(zone, direction))]), caption);
