@@ -172,7 +172,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     for ending, what in (("_mcp", "knuckles"), ("_pip", "middle joints"), ("_dip", "end joints")):
         line(f"{what} (deg)", asked, ending, rules.max_joint_sd_deg)
     line("little finger's spread (deg)", asked, "little_spread", rules.max_joint_sd_deg)
-    line("thumb's place (mm)", asked, "thumb_place", rules.max_lift_sd_mm)
+    line("thumb's place (mm)", asked, "thumb_place", rules.max_place_sd_mm)
     if "forearm" in table.columns:
         told = table.columns["forearm"][:, 6] >= 0.5
         right = (told == seen)[asked & np.isfinite(table.columns["forearm"][:, 6])]

@@ -25,7 +25,8 @@ class RefusalRules:
     min_validity: least probability that the landmarks are those of a real hand of that side.
     max_strangeness: distance from the calibrated views, 1 being the edge of 99.5 % of them.
     max_sd_deg: a wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
-    max_joint_sd_deg, max_lift_sd_mm: the same for joints and lifts of the fingers.
+    max_joint_sd_deg, max_lift_sd_mm: the same for joints and lifts of the fingers; limits of lift lie 10 mm apart.
+    max_place_sd_mm: the same for the place of the thumb, which is asked for across a whole hand's breadth.
     edge_px: landmarks this far outside the picture mean that the hand is cut off.
     """
 
@@ -35,12 +36,13 @@ class RefusalRules:
     max_sd_deg: float = 18.0
     max_joint_sd_deg: float = 20.0
     max_lift_sd_mm: float = 8.0
+    max_place_sd_mm: float = 15.0
     edge_px: float = 12.0
 
     def max_sd(self, entry: Quantity) -> float:
         """The largest standard deviation with which this quantity is still given, in its unit."""
         if entry.unit == "mm":
-            return self.max_lift_sd_mm
+            return self.max_lift_sd_mm if entry.family == "finger_lift" else self.max_place_sd_mm
         return self.max_sd_deg if entry.group == "wrist" else self.max_joint_sd_deg
 
 
