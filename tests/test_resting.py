@@ -100,7 +100,8 @@ def test_true_lifts_are_found_within_what_is_stated(how: dict, side: str) -> Non
     # Landmarks jitter by 1 mm along each axis: the tip's, and that of the knuckles which carry the axes.
     assert np.abs(error).mean() < 2.5
     assert (np.abs(error) < 1.645 * sd).mean() > 0.88
-    assert sd.mean() < 5.0
+    # Without what real landmarks add to it, the deviation is a few millimetres.
+    assert sd.mean() / RestRules().factor < 5.0
 
 
 @pytest.mark.parametrize("finger", ["middle", "little"])
