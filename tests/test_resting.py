@@ -13,7 +13,7 @@ from test_features import axis, seen
 from posturewatch.kinematics.estimator import Estimate
 from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM, HandSize
 from posturewatch.kinematics.lift import Lifts
-from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane
+from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
 from posturewatch.measurement import Refusal
 from posturewatch.observation import HandObservation
 
