@@ -24,7 +24,7 @@ TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 
 
 
 def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarray]:
-    """truth: label of the hand (``scenes.hand_label``); affine: (2, 3) from the picture to the cutting.
+    """truth: label of the hand (``labels.hand_label``); affine: (2, 3) from the picture to the cutting.
 
     Directions are those of a camera that looks straight at the wrist, since a cutting says nothing of where in the
     picture it came from; x right, y down, z away, mirrored with the cutting.
