@@ -148,7 +148,17 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     asked &= strangeness <= rules.max_strangeness
     error = np.abs(means - table.y).astype(float)
     seen = table.columns["strings_visible"] >= 0.5
-    print("\nFretting fingers: numbers given of those known, then mean, median, 90th percentile of the error")
+    for place, whose in enumerate(("stop strings", "do not")):
+        names = [
+            name for name, one in zip(OUTPUTS, ensemble.skill[place], strict=True) if one >= rules.min_skill
+        ]
+        print(
+            f"\nGiven of hands that {whose}, since clearly better known than a constant: {', '.join(names)}"
+        )
+    print(
+        "\nFretting fingers, before that rule: numbers certain enough of those known, then mean, median, 90th "
+        "percentile of the error"
+    )
 
     def line(name: str, rows: NDArray[np.bool_], ending: str, most: float) -> None:
         at = [k for k, output in enumerate(OUTPUTS) if output.endswith(ending)]

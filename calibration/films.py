@@ -62,7 +62,9 @@ def _single(columns: Columns, estimator: Estimator) -> dict[int, Array]:
         observation = observation_of(columns, int(row))
         estimate = estimator.estimate(observation, observation.hands[0])
         if estimate.refusal is None:
-            out[int(row)] = np.array([estimate.values[entry.output] for entry in FOLLOWED])
+            out[int(row)] = np.array(
+                [estimate.values.get(entry.output, (np.nan, np.nan)) for entry in FOLLOWED]
+            )
     return out
 
 

@@ -24,6 +24,7 @@ from calibration.table import Table, load, together
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
 
 MEMBERS = 12
+LEAST_KNOWN = 50  # true values from which an output's skill is told
 WRIST_OUTPUTS = 2  # the first of the outputs; the others are fingers
 HIDDEN = (256, 128)
 Array = NDArray[np.float32]
@@ -173,7 +174,7 @@ def main() -> None:
         drop_columns=train_rows.blocks,
     )
     weights = weights_of(fit, train_rows, net)
-    weights["factor"] = calibrate(weights, cal_rows)
+    weights["factor"], weights["skill"] = calibrate(weights, cal_rows)
     args.out.parent.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(
         args.out, **{k: v.astype(np.float16) if k[0] == "w" else v for k, v in weights.items()}
@@ -181,8 +182,10 @@ def main() -> None:
     print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)")
 
 
-def calibrate(weights: dict[str, Array], rows: Table) -> Array:
-    """The stretch factors, from the calibration identities. Fingers that stop strings are harder to see than those
+def calibrate(weights: dict[str, Array], rows: Table) -> tuple[Array, Array]:
+    """The stretch factors, and the skill (2, outputs) for stopping hands and others, from the calibration identities.
+
+    Fingers that stop strings are harder to see than those
     that pluck, and the estimator is not told which they are: theirs is the greater of the two factors."""
     from posturewatch.kinematics.network import Ensemble
 
@@ -191,11 +194,16 @@ def calibrate(weights: dict[str, Array], rows: Table) -> Array:
     error = np.abs(rows.y[use] - mean).astype(np.float32)
     factor = conformal_factor(sd, error)
     fretting = rows.columns["fretting"][use].astype(bool)
-    for role in (fretting, ~fretting):
+    skill = np.full((2, error.shape[1]), np.nan, np.float32)
+    for place, role in enumerate((fretting, ~fretting)):
         own = conformal_factor(sd[role], error[role])
         factor[WRIST_OUTPUTS:] = np.maximum(factor, own)[WRIST_OUTPUTS:]
+        true = rows.y[use][role]
+        known = np.isfinite(true).sum(0) >= LEAST_KNOWN
+        about = np.nanmean(np.abs(true - np.nanmedian(true, 0)), 0)
+        skill[place] = np.where(known, 1 - np.nanmean(error[role], 0) / about, np.nan)
     print("  stretch factors of the two wrist angles:", factor[:WRIST_OUTPUTS])
-    return factor
+    return factor, skill
 
 
 if __name__ == "__main__":

@@ -132,7 +132,14 @@ def test_thumb_cues_are_for_the_hand_that_stops() -> None:
     assert not any(name.startswith("thumb") for name in shares(made, stopping=False))
 
 
-@pytest.mark.parametrize("sd", [1.0, 6.0])
+def test_a_hand_whose_joints_are_poorly_known_is_never_called_still() -> None:
+    made = [one(entry.quantity, np.zeros(COUNT), 6.0) for entry in playing()]
+    assert "still" not in shares(made)
+    sharper = [one(entry.quantity, np.zeros(COUNT), 3.0) for entry in playing()]
+    assert "still" in shares(sharper)
+
+
+@pytest.mark.parametrize("sd", [1.0, 4.5])
 def test_fingers_that_move_no_more_are_still_after_twenty_seconds(sd: float) -> None:
     rng = np.random.default_rng(5)
     # What is new in every picture is a fifth of the stated variance (`kinematics.over_time.TimeRules`).

@@ -14,6 +14,7 @@ from posturewatch.comfort.watch import Watch
 from posturewatch.errors import UnavailableError
 from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.monitor import FrameSource, Measurer, Monitor, Observer, Sink
+from posturewatch.observation import Side
 from posturewatch.practice import OpenSource
 from posturewatch.resources import calibration_dir
 from posturewatch.session.records import SessionStart
@@ -100,7 +101,7 @@ def build(mode: Mode, settings: Settings) -> Built:
     from posturewatch.kinematics.over_time import OverTime
     from posturewatch.tracking import ForearmNet, Tracker
 
-    estimator = load_estimator(settings.camera.hfov_deg)
+    estimator = load_estimator(settings.camera.hfov_deg, settings.stopping)
     tracker = Tracker(mode, ForearmNet(forearm_path()), mirrored=settings.camera.mirrored)
     lifts = Lifts(settings.stopping, HandSize.of(settings.player.hand_length_mm))
     return Built(tracker, OverTime(estimator, lifts), tracker.close)
@@ -114,8 +115,9 @@ def forearm_path() -> Path:
     return _weights("forearm.onnx")
 
 
-def load_estimator(hfov_deg: float | None) -> Estimator:
-    """The learned estimator for a camera; raises UnavailableError where its weights are missing or broken."""
+def load_estimator(hfov_deg: float | None, stopping: frozenset[Side] | None = None) -> Estimator:
+    """The learned estimator for a camera and the hands that stop strings (None: not known); raises UnavailableError
+    where its weights are missing or broken."""
     import numpy as np
 
     from posturewatch.kinematics.estimator import Estimator
@@ -125,7 +127,7 @@ def load_estimator(hfov_deg: float | None) -> Estimator:
     try:
         with np.load(path) as archive:
             weights = {name: archive[name] for name in archive.files}
-        return Estimator(Ensemble(weights), hfov_deg=hfov_deg)
+        return Estimator(Ensemble(weights), hfov_deg=hfov_deg, stopping=stopping)
     except (OSError, ValueError, KeyError) as error:
         raise UnavailableError(
             f"The weights {path.name} of posturewatch cannot be used ({error}); install posturewatch again."

@@ -45,6 +45,7 @@ class CueRules:
     opposite_mm: how far the thumb's tip may be from the middle finger's knuckle, across the hand, to be opposite.
     still_s: a hand whose fingers have not moved for so long keeps still.
     playing_s: fingers that moved within so many seconds play.
+    still_sd_deg: a hand of which no joint is known better than this may move unseen, so that it is never called still.
     moved_deg, moved_mm: least movement, as a standard deviation over that time.
     sure_probability: a moment counts as sure from this chance on. Errors of neighbouring pictures are alike, so many
         unlikely moments do not add up to evidence.
@@ -60,6 +61,7 @@ class CueRules:
     thumb_back_deg: float = 10.0
     opposite_mm: float = 20.0
     still_s: float = 20.0
+    still_sd_deg: float = 5.0
     playing_s: float = 8.0
     moved_deg: float = 4.0
     moved_mm: float = 2.5
@@ -261,7 +263,11 @@ def _thumb_back(fingers: Fingers, limits: LimitProfile, rules: CueRules) -> Arra
 
 
 def _still(fingers: Fingers, limits: LimitProfile, rules: CueRules) -> Array:
-    return 1.0 - _moved(fingers, rules, rules.still_s)
+    best = np.full(fingers.time_s.size, np.nan)
+    for name, sd in fingers.sd.items():
+        if quantity(name).unit == "deg":
+            best = np.fmin(best, sd)
+    return np.where(best <= rules.still_sd_deg, 1.0 - _moved(fingers, rules, rules.still_s), np.nan)
 
 
 CUES: tuple[Cue, ...] = (

@@ -27,6 +27,8 @@ class RefusalRules:
     max_sd_deg: a wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
     max_joint_sd_deg, max_lift_sd_mm: the same for joints and lifts of the fingers; limits of lift lie 10 mm apart.
     max_place_sd_mm: the same for the place of the thumb, which is asked for across a whole hand's breadth.
+    min_skill: what is hardly better known than by always saying the middle value is not given at all: its interval
+        may hold nine truths in ten, and still its number says nothing of this hand.
     edge_px: landmarks this far outside the picture mean that the hand is cut off.
     """
 
@@ -37,6 +39,7 @@ class RefusalRules:
     max_joint_sd_deg: float = 20.0
     max_lift_sd_mm: float = 8.0
     max_place_sd_mm: float = 15.0
+    min_skill: float = 0.3
     edge_px: float = 12.0
 
     def max_sd(self, entry: Quantity) -> float:
@@ -71,19 +74,35 @@ class Estimator:
 
     ensemble: made of the arrays of `calibration/weights/estimator.npz`; its outputs must be `OUTPUTS`.
     hfov_deg: the camera's horizontal field of view where it is known.
+    stopping: the hands that stop strings, None where that is not known: then only what can be told of either is given.
     """
 
     def __init__(
-        self, ensemble: Ensemble, *, hfov_deg: float | None = None, rules: RefusalRules | None = None
+        self,
+        ensemble: Ensemble,
+        *,
+        hfov_deg: float | None = None,
+        rules: RefusalRules | None = None,
+        stopping: frozenset[Side] | None = None,
     ) -> None:
         if ensemble.outputs != len(OUTPUTS):
             raise ValueError(f"the weights give {ensemble.outputs} outputs, expected {len(OUTPUTS)}")
         self._ensemble = ensemble
         self._hfov_deg = hfov_deg
         self._rules = RefusalRules() if rules is None else rules
+        skill = np.nan_to_num(ensemble.skill, nan=1.0)
+        sides: tuple[Side, ...] = ("left", "right")
+        by_side = {
+            side: skill.min(axis=0) if stopping is None else skill[0 if side in stopping else 1]
+            for side in sides
+        }
+        self._given = {
+            side: [name for name, one in zip(OUTPUTS, of, strict=True) if one >= self._rules.min_skill]
+            for side, of in by_side.items()
+        }
 
     def estimate(self, observation: Observation, hand: HandObservation) -> Estimate:
-        """All outputs for one hand of the observation. A refusal refuses all of them."""
+        """All outputs for one hand of the observation that are given of such hands. A refusal refuses all of them."""
         refusal = self._cannot_be_seen(observation, hand)
         if refusal is not None:
             return Estimate({}, refusal)
@@ -93,8 +112,8 @@ class Estimator:
             return Estimate({}, Refusal.HAND_NOT_SEEN)
         if strangeness[0] > self._rules.max_strangeness:
             return Estimate({}, Refusal.UNUSUAL_VIEW)
-        pairs = zip(means[0].tolist(), sds[0].tolist(), strict=True)
-        return Estimate(dict(zip(OUTPUTS, pairs, strict=True)), None)
+        pairs = dict(zip(OUTPUTS, zip(means[0].tolist(), sds[0].tolist(), strict=True), strict=True))
+        return Estimate({name: pairs[name] for name in self._given[hand.side]}, None)
 
     def measure(self, observation: Observation) -> FrameMeasurement:
         """Both hands; one that was not seen is refused."""
@@ -145,7 +164,7 @@ class Estimator:
 
     def finger(self, name: str, estimate: Estimate) -> tuple[float | None, float | None]:
         """Value and standard deviation of a finger's joint (degrees) or lift (mm); None where it is refused."""
-        if estimate.refusal is not None:
+        if estimate.refusal is not None or name not in estimate.values:
             return None, None
         value, sd = estimate.values[name]
         most = self._rules.max_lift_sd_mm if name.endswith("_lift") else self._rules.max_joint_sd_deg

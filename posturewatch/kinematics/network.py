@@ -27,6 +27,8 @@ class Ensemble:
     distance from the training data, and `factor` (outputs), by which the spreads are stretched so that 90 %
     intervals hold 90 % of the errors on people and scenes kept apart for it. The members' last layer gives the
     outputs' means, their log spreads and one logit of the landmarks being those of a real hand.
+    `skill` (2, outputs), for hands that stop strings and for others: by what share the mean absolute error on the
+    people kept apart is below that of always saying the middle value, NaN where nothing is known; left out: 1.
     Wrong shapes raise ValueError."""
 
     def __init__(self, weights: Mapping[str, NDArray[np.floating]]) -> None:  # type: ignore[type-arg]
@@ -39,6 +41,9 @@ class Ensemble:
             )
         if self._w["x_mean"].shape != (self.features,):
             raise ValueError(f"x_mean needs shape {(self.features,)}, got {self._w['x_mean'].shape}")
+        self.skill = self._w.get("skill", np.ones((2, self.outputs), np.float32))
+        if self.skill.shape != (2, self.outputs):
+            raise ValueError(f"skill needs shape {(2, self.outputs)}, got {self.skill.shape}")
 
     def predict_many(self, features: Array) -> tuple[Array, Array, Array, Array]:
         """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before
