@@ -143,8 +143,9 @@ def measure(
     hands = [_hand(observation, hand, estimator, scale) for hand in observation.hands]
     if overlay is not None:
         drawn = image.copy()
+        written = None
         for hand in observation.hands:
-            draw_hand(drawn, hand, measured.hand(hand.side))
+            written = draw_hand(drawn, hand, measured.hand(hand.side), written)
         target = overlay / f"{path.stem}.png"
         good, data = cv2.imencode(".png", drawn)
         if not good:
