@@ -1,4 +1,4 @@
-"""What the forearm network is to say of a cutting: the truth of a hand, brought into the cutting's own picture."""
+"""What the networks are to say of a cutting: the truth of a hand, brought into the cutting's own picture."""
 
 from __future__ import annotations
 
@@ -10,21 +10,23 @@ from numpy.typing import NDArray
 
 from calibration.geometry import shortest_turn, unit
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.tracking.forearm import CROP_PX, HANDS_ACROSS
+from posturewatch.tracking.cutting import WIDE
 
 __all__ = ["TARGETS", "outputs_of", "targets_of"]
 
 FloatArray = NDArray[np.floating[Any]]
 
 _STRAIGHT_ON = np.array([0.0, 0.0, 1.0])
+_MIDDLE_KNUCKLE = 9
 _ELBOW_REACH = 6.0  # hand scales, beyond which an elbow's place is of no more use
 
 #: The columns that hold the truth of a cutting, with their lengths.
-TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 2}
+TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 2, "joints": 60}
 
 
 def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarray]:
-    """truth: label of the hand (``labels.hand_label``); affine: (2, 3) from the picture to the cutting.
+    """truth: label of the hand (``labels.hand_label``); affine: (2, 3) from the picture to the wide cutting,
+    which is turned as the close one is.
 
     Directions are those of a camera that looks straight at the wrist, since a cutting says nothing of where in the
     picture it came from; x right, y down, z away, mirrored with the cutting.
@@ -40,14 +42,17 @@ def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarra
     elbow = np.full(2, np.nan)
     if None not in truth["elbow_px"]:
         wrist = np.asarray(truth["joints_px"][0], float)
-        hands = affine[:, :2] @ (np.asarray(truth["elbow_px"], float) - wrist) * HANDS_ACROSS / CROP_PX
+        hands = affine[:, :2] @ (np.asarray(truth["elbow_px"], float) - wrist) / WIDE.hand_px
         elbow = np.clip(hands, -_ELBOW_REACH, _ELBOW_REACH)
+    from_wrist = (joints[1:] - joints[0]) @ turn.T
+    palm = float(np.linalg.norm(joints[_MIDDLE_KNUCKLE] - joints[0]))
     return {
         "direction": direction.astype(np.float32),
         "slope": np.array([along[2] / max(float(np.hypot(along[0], along[1])), 1e-6)], np.float32),
         "axes": np.concatenate([hand[:, 1], hand[:, 2]]).astype(np.float32),
         "forearm_radial": forearm[:, 2].astype(np.float32),
         "elbow": elbow.astype(np.float32),
+        "joints": (from_wrist / palm).ravel().astype(np.float32),
     }
 
 

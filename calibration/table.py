@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.kinematics.features import BLOCKS, features
+from posturewatch.kinematics.features import features
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
-from posturewatch.tracking.forearm import axis_of, crop_transform
+from posturewatch.tracking.cutting import WIDE
+from posturewatch.tracking.forearm import axis_of
 
 __all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read", "read_shards", "together"]
 
@@ -29,7 +30,6 @@ class Table:
     valid: NDArray[np.bool_]
     identity: NDArray[np.int32]
     columns: Columns
-    blocks: tuple[slice, ...] = BLOCKS
 
 
 def read_shards(folder: Path, split: str) -> Columns:
@@ -61,6 +61,7 @@ def observation_of(
         landmarks_m=columns["landmarks_m"][row].astype(float),
         label_agrees=bool(columns["label_agrees"][row]),
         forearm=forearm,
+        fingers=columns["fingers"][row].astype(float) if "fingers" in columns else None,
     )
     body = None
     if with_body and columns["has_body"][row]:
@@ -80,7 +81,7 @@ def add_forearm(columns: Columns, outputs: NDArray[np.floating[Any]]) -> None:
     rows = []
     for row, output in enumerate(outputs):
         side: Side = "right" if columns["side"][row] else "left"
-        axis = axis_of(output.astype(float), crop_transform(columns["landmarks_px"][row].astype(float), side))
+        axis = axis_of(output.astype(float), WIDE.transform(columns["landmarks_px"][row].astype(float), side))
         rows.append(
             [
                 *(*axis.wrist_px, *axis.towards_elbow_px),
@@ -107,11 +108,14 @@ def table_of(columns: Columns) -> Table:
 
 
 def read(folder: Path, split: str) -> Columns:
-    """One split's columns, with the forearm network's outputs where `forearm-<split>.npz` lies beside them."""
+    """One split's columns, with the networks' outputs where `forearm-<split>.npz` and `fingers-<split>.npz` lie beside
+    them."""
     columns = read_shards(folder, split)
-    measured = folder / f"forearm-{split}.npz"
-    if measured.exists():
-        add_forearm(columns, np.load(measured)["output"])
+    forearm, fingers = (folder / f"{name}-{split}.npz" for name in ("forearm", "fingers"))
+    if forearm.exists():
+        add_forearm(columns, np.load(forearm)["output"])
+    if fingers.exists():
+        columns["fingers"] = np.load(fingers)["output"].astype(np.float32)
     return columns
 
 

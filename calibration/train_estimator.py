@@ -21,12 +21,14 @@ from numpy.typing import NDArray
 from torch import nn
 
 from calibration.table import Table, load, together
+from posturewatch.kinematics.features import BLOCKS, FIRST_GUESS
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
 
 MEMBERS = 12
 LEAST_KNOWN = 50  # true values from which an output's skill is told
 WRIST_OUTPUTS = 2  # the first of the outputs; the others are fingers
 HIDDEN = (256, 128)
+BODY = BLOCKS[1]
 Array = NDArray[np.float32]
 
 
@@ -76,32 +78,33 @@ def _loss(
 
 
 def fit_means(
-    table: Table, *, steps: int, batch: int, seed: int, device: str, drop_columns: tuple[slice, ...]
+    table: Table, *, steps: int, batch: int, seed: int, device: str, drop_columns: slice
 ) -> tuple[Fit, MemberNet]:
-    """table: training rows. drop_columns: blocks of features that are sometimes blanked (body, forearm)."""
+    """table: training rows; what is learned is how far the truth is from the first guess. drop_columns: the block of
+    features that is sometimes blanked, as the body is not always seen."""
     torch.manual_seed(seed)
     x_mean = table.x.mean(0)
     x_scale = table.x.std(0) + 1e-3
     good = table.valid.astype(bool)
-    y_mean = np.nanmean(table.y[good], 0)
-    y_scale = np.nanstd(table.y[good], 0) + 1e-3
+    off = table.y - table.x @ FIRST_GUESS.astype(np.float32)
+    y_mean = np.nanmean(off[good], 0)
+    y_scale = np.nanstd(off[good], 0) + 1e-3
     x = torch.tensor(np.clip((table.x - x_mean) / x_scale, -MAX_Z, MAX_Z), device=device)
     blank = torch.tensor(-x_mean / x_scale, device=device)
-    known = torch.tensor((np.isfinite(table.y) & good[:, None]).astype(np.float32), device=device)
-    y = torch.tensor(np.nan_to_num((table.y - y_mean) / y_scale).astype(np.float32), device=device)
+    known = torch.tensor((np.isfinite(off) & good[:, None]).astype(np.float32), device=device)
+    y = torch.tensor(np.nan_to_num((off - y_mean) / y_scale).astype(np.float32), device=device)
     valid = torch.tensor(table.valid.astype(np.float32), device=device)
     importance = torch.full((y.shape[1],), 0.15, device=device)
     importance[:2] = 1.0
     net = MemberNet(MEMBERS, x.shape[1], HIDDEN, 2 * y.shape[1] + 1).to(device)
-    optimiser = torch.optim.AdamW(net.parameters(), 1e-3, weight_decay=0.03)
+    optimiser = torch.optim.AdamW(net.parameters(), 1e-3, weight_decay=0.2)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 3e-3, total_steps=steps)
     for step in range(steps):
         rows = torch.randint(0, len(x), (MEMBERS, batch), device=device)
         xb = x[rows] + 0.04 * torch.randn(MEMBERS, batch, x.shape[1], device=device)
-        for columns in drop_columns:
-            gone = torch.rand(MEMBERS, batch, 1, device=device) < 0.1
-            xb[..., columns] = torch.where(gone, blank[columns], xb[..., columns])
-        loss = _loss(net(xb, 0.1), y[rows], known[rows], valid[rows], importance)
+        gone = torch.rand(MEMBERS, batch, 1, device=device) < 0.1
+        xb[..., drop_columns] = torch.where(gone, blank[drop_columns], xb[..., drop_columns])
+        loss = _loss(net(xb, 0.2), y[rows], known[rows], valid[rows], importance)
         optimiser.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 10.0)
@@ -117,6 +120,7 @@ def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40)
     """The arrays that `kinematics.network.Ensemble` reads; the distance scale comes from the training rows."""
     out: dict[str, Array] = {
         "x_mean": fit.x_mean, "x_scale": fit.x_scale, "y_mean": fit.y_mean, "y_scale": fit.y_scale,
+        "base": FIRST_GUESS,
     }  # fmt: skip
     for k in range(3):
         out[f"w{k}"] = members.w[k].detach().cpu().numpy()
@@ -171,7 +175,7 @@ def main() -> None:
         batch=args.batch,
         seed=args.seed,
         device=device,
-        drop_columns=train_rows.blocks,
+        drop_columns=BODY,
     )
     weights = weights_of(fit, train_rows, net)
     weights["factor"], weights["skill"] = calibrate(weights, cal_rows)

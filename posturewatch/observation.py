@@ -103,6 +103,7 @@ class HandObservation:
     label_agrees: whether the library's own left/right label in this very frame agrees with `side`; where it
         does not, the depth of both landmark sets tends to be turned inside out.
     forearm: the axis measured in the picture, or None.
+    fingers: (k,) what the finger network says, for the estimator, or None.
     """
 
     side: Side
@@ -112,6 +113,7 @@ class HandObservation:
     landmarks_m: Array
     label_agrees: bool
     forearm: ForearmAxis | None
+    fingers: Array | None = None
 
     def __post_init__(self) -> None:
         _check("landmarks_px", self.landmarks_px, (21, 3))

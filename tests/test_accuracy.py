@@ -18,13 +18,12 @@ from calibration.dataset import match
 from calibration.evaluate import FRAMINGS, read_weights, score
 from calibration.table import load
 from posturewatch.cli.main import main
-from posturewatch.cli.parts import forearm_path, load_estimator
+from posturewatch.cli.parts import load_estimator, load_tracker
 from posturewatch.frames import Frame
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import HAND_LANDMARKS
-from posturewatch.tracking import ForearmNet, Tracker
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluation"
 PICTURES = EVALUATION / "pictures"
@@ -86,7 +85,7 @@ def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() 
 def test_pictures_from_file_to_angle() -> None:
     found, in_view, right_side, errors, inside, axis_errors = 0, 0, 0, [], [], []
     estimator = load_estimator(None)
-    with Tracker("still", ForearmNet(forearm_path())) as tracker:
+    with load_tracker("still") as tracker:
         for label in labels():
             image = cv2.imread(str(PICTURES / label["image"]))
             observation = tracker.observe(Frame(0, 0.0, image))

@@ -161,7 +161,7 @@ def test_check_goes_through_everything(tmp_path: Path, monkeypatch, capsys) -> N
     monkeypatch.setattr("posturewatch.capture.opening.demo_film", lambda: demo)
     monkeypatch.setattr("posturewatch.capture.demo_film", lambda: demo)
     monkeypatch.setattr("posturewatch.capture.find_cameras", lambda: ())
-    for name in ("estimator_path", "forearm_path"):
+    for name in ("estimator_path", "forearm_path", "fingers_path"):
         monkeypatch.setattr(f"posturewatch.cli.parts.{name}", lambda: demo)
     assert main(["check", "--data-dir", str(tmp_path / "data")]) == 0
     lines = capsys.readouterr().out.splitlines()

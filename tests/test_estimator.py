@@ -42,6 +42,18 @@ def refusal(observation: Observation, **made: float) -> Refusal | None:
     return Estimator(Ensemble(weights(**made))).measure(observation).left.values["wrist_flexion"].refusal
 
 
+def test_what_is_learned_is_added_to_the_first_guess() -> None:
+    base = np.zeros((FEATURE_COUNT, len(OUTPUTS)))
+    base[3, 0] = 2.0
+    vector = np.zeros((1, FEATURE_COUNT), np.float32)
+    vector[0, 3] = 7.0
+    means, sds, *_ = Ensemble(weights() | {"base": base}).estimate(vector)
+    assert means[0, :2] == pytest.approx([10.0 + 14.0, 10.0])
+    assert sds[0, 0] == pytest.approx(5.0)
+    with pytest.raises(ValueError, match="base needs shape"):
+        Ensemble(weights() | {"base": base[1:]})
+
+
 def test_a_clear_hand_is_measured() -> None:
     measured = Estimator(Ensemble(weights())).measure(seen(forearm=axis()))
     one = measured.left.values["wrist_flexion"]
@@ -86,7 +98,9 @@ def test_an_output_that_the_weights_lack_is_not_measurable(name: str, monkeypatc
 
 
 def test_without_a_forearm_the_reason_is_the_forearm() -> None:
-    assert refusal(seen(forearm=None), sd=40.0) is Refusal.FOREARM_NOT_SEEN
+    # However sure the learned part is of itself: it was never taught hands whose forearm nobody looked at.
+    for sd in (3.0, 40.0):
+        assert refusal(seen(forearm=None), sd=sd) is Refusal.FOREARM_NOT_SEEN
 
 
 def test_a_tiny_hand_and_one_at_the_edge_are_refused() -> None:

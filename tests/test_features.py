@@ -6,8 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
-from posturewatch.kinematics.features import BLOCKS, FEATURE_COUNT, features, focal_px, palm_size_px
+from posturewatch.kinematics.features import (
+    BLOCKS,
+    FEATURE_COUNT,
+    FINGER_FEATURES,
+    FINGER_PARTS,
+    FIRST_GUESS,
+    GUESS_UNIT,
+    features,
+    focal_px,
+    palm_size_px,
+)
+from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import (
     BodyObservation,
     ForearmAxis,
@@ -16,12 +28,15 @@ from posturewatch.observation import (
     Side,
     other_side,
 )
+from posturewatch.tracking.cutting import WIDE
+from posturewatch.tracking.forearm import axis_of
 
 WIDTH_PX, HEIGHT_PX = 1280, 720
 RNG = np.random.default_rng(5)
 #: A left hand somewhere in the picture; the shape is of no matter to what is tested here.
 HAND_PX = np.column_stack([RNG.uniform(500, 700, 21), RNG.uniform(250, 450, 21), RNG.normal(0, 20, 21)])
 HAND_M = RNG.normal(0, 0.05, (21, 3))
+OF_FINGERS = RNG.normal(0, 1, FINGER_FEATURES)
 BODY_PX = np.column_stack([RNG.uniform(100, 1100, 33), RNG.uniform(50, 700, 33), RNG.normal(0, 50, 33)])
 BODY_M = RNG.normal(0, 0.3, (33, 3))
 
@@ -30,8 +45,10 @@ def axis(elbow_px: tuple[float, float] = (600.0, 600.0)) -> ForearmAxis:
     return ForearmAxis(HAND_PX[0, :2], np.array(elbow_px), 4.0, 0.3, np.array([0.1, 0.5, -0.2, 2.0]))
 
 
-def seen(side: Side = "left", forearm: ForearmAxis | None = None, body: bool = True) -> Observation:
-    hand = HandObservation(side, 0.9, 0.95, HAND_PX, HAND_M, True, forearm)
+def seen(
+    side: Side = "left", forearm: ForearmAxis | None = None, body: bool = True, fingers: bool = False
+) -> Observation:
+    hand = HandObservation(side, 0.9, 0.95, HAND_PX, HAND_M, True, forearm, OF_FINGERS if fingers else None)
     watched = BodyObservation(BODY_PX, BODY_M, np.full(33, 0.8), 0.0) if body else None
     return Observation(0, 0.0, WIDTH_PX, HEIGHT_PX, (hand,), watched)
 
@@ -79,7 +96,7 @@ def of(observation: Observation) -> np.ndarray:
 
 
 def test_a_right_hand_is_its_mirror_image() -> None:
-    left = seen(forearm=axis())
+    left = seen(forearm=axis(), fingers=True)
     assert of(mirrored(left)) == pytest.approx(of(left), abs=1e-9)
 
 
@@ -94,9 +111,50 @@ def test_what_was_not_seen_is_zero_with_its_flag() -> None:
     vector = of(seen(forearm=None, body=False))
     for block in BLOCKS:
         assert not vector[block].any()
-    full = of(seen(forearm=axis()))
-    assert [full[block.start] for block in BLOCKS] == [1.0, 1.0]
+    full = of(seen(forearm=axis(), fingers=True))
+    assert [full[block.start] for block in BLOCKS] == [1.0, 1.0, 1.0]
     assert vector.shape == (FEATURE_COUNT,)
+
+
+def test_what_the_finger_network_says_is_handed_on() -> None:
+    block = of(seen(fingers=True))[BLOCKS[2]]
+    assert block[1 : 1 + FINGER_FEATURES] == pytest.approx(OF_FINGERS)
+    parts = [part for at in FINGER_PARTS.values() for part in range(at.start, at.stop)]
+    assert parts == list(range(FINGER_FEATURES))
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize(("flexion", "deviation"), [(0.0, 0.0), (40.0, -15.0), (-30.0, 25.0)])
+def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
+    side: Side, flexion: float, deviation: float
+) -> None:
+    # scipy's intrinsic Z-X'-Y'' sequence, the one of Wu et al. 2005 for the wrist, on frames with the columns volar,
+    # proximal, radial; in a cutting every hand is a left one, whose volar axis is mirrored.
+    mirror = np.diag([-1.0, 1.0, 1.0])
+    forearm = Rotation.from_euler("XYZ", [20.0, 30.0, 10.0], degrees=True).as_matrix() @ mirror
+    hand = forearm @ Rotation.from_euler("ZXY", [flexion, deviation, 0.0], degrees=True).as_matrix()
+    axes = [*hand[:, 1], *hand[:, 2]]
+    flat = np.hypot(*forearm[:2, 1])
+    guess = np.array([flexion, deviation]) / GUESS_UNIT
+    row = [
+        *(forearm[:2, 1] / flat), -3.0, forearm[2, 1] / flat, 0.0, 0.0, 0.0,
+        *axes, *forearm[:, 2], 0.0, 0.0, *guess,
+    ]  # fmt: skip
+    said = np.zeros(FINGER_FEATURES)
+    said[FINGER_PARTS["axes"]] = axes
+    said[FINGER_PARTS["guess"]] = np.arange(len(OUTPUTS)) / 10
+    seen_forearm = axis_of(np.array(row), WIDE.transform(HAND_PX, side))
+    observation = seen(side, seen_forearm)
+    hand_seen = replace(observation.hands[0], fingers=said)
+    vector = features(replace(observation, hands=(hand_seen,)), hand_seen)
+    assert (vector @ FIRST_GUESS)[:2] == pytest.approx([flexion, deviation], abs=0.2)
+    assert (vector @ FIRST_GUESS)[2:] == pytest.approx(np.arange(2, len(OUTPUTS)) * GUESS_UNIT / 10)
+
+
+def test_a_network_of_another_form_says_nothing() -> None:
+    observation = seen()
+    hand = replace(observation.hands[0], fingers=np.ones(7))
+    assert not of(replace(observation, hands=(hand,)))[BLOCKS[2]].any()
 
 
 def test_an_old_body_says_nothing() -> None:

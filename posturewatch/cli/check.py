@@ -106,13 +106,15 @@ def _limits(args: argparse.Namespace) -> str:
 
 def _files(args: argparse.Namespace) -> str:
     from posturewatch.capture import demo_film
-    from posturewatch.cli.parts import estimator_path, forearm_path
+    from posturewatch.cli.parts import estimator_path, fingers_path, forearm_path
     from posturewatch.resources import web_dir
 
     page = web_dir() / "index.html"
     if not page.is_file():
         raise UnavailableError("The page of posturewatch is missing; install posturewatch again.")
-    return ", ".join(path.name for path in (page, demo_film(), estimator_path(), forearm_path()))
+    return ", ".join(
+        path.name for path in (page, demo_film(), estimator_path(), forearm_path(), fingers_path())
+    )
 
 
 def _cameras(args: argparse.Namespace) -> str:

@@ -75,8 +75,7 @@ def _number(low: float, high: float) -> Any:
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.cli.parts import forearm_path, load_estimator
-    from posturewatch.tracking import ForearmNet, Tracker
+    from posturewatch.cli.parts import load_estimator, load_tracker
 
     pictures = [(path, read_picture(path)) for path in args.images]
     if args.overlay is not None:
@@ -84,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
     estimator = load_estimator(args.hfov_deg)
     scale = 1.0 if args.hand_length_mm is None else args.hand_length_mm / TYPICAL_HAND_MM
     results = []
-    with Tracker("still", ForearmNet(forearm_path()), mirrored=args.mirrored) as tracker:
+    with load_tracker("still", mirrored=args.mirrored) as tracker:
         for path, image in pictures:
             results.append(measure(path, image, tracker, estimator, scale, args.overlay))
     if args.json:

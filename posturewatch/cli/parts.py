@@ -22,8 +22,20 @@ from posturewatch.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     from posturewatch.kinematics.estimator import Estimator
+    from posturewatch.tracking import Tracker
 
-__all__ = ["Built", "Mode", "Parts", "build", "estimator_path", "forearm_path", "load_parts"]
+__all__ = [
+    "Built",
+    "Mode",
+    "Parts",
+    "build",
+    "estimator_path",
+    "fingers_path",
+    "forearm_path",
+    "load_estimator",
+    "load_parts",
+    "load_tracker",
+]
 
 Mode = Literal["film", "live"]
 
@@ -99,10 +111,9 @@ def build(mode: Mode, settings: Settings) -> Built:
     from posturewatch.kinematics.hand_size import HandSize
     from posturewatch.kinematics.lift import Lifts
     from posturewatch.kinematics.over_time import OverTime
-    from posturewatch.tracking import ForearmNet, Tracker
 
     estimator = load_estimator(settings.camera.hfov_deg, settings.stopping)
-    tracker = Tracker(mode, ForearmNet(forearm_path()), mirrored=settings.camera.mirrored)
+    tracker = load_tracker(mode, mirrored=settings.camera.mirrored)
     lifts = Lifts(settings.stopping, HandSize.of(settings.player.hand_length_mm))
     return Built(tracker, OverTime(estimator, lifts), tracker.close)
 
@@ -113,6 +124,19 @@ def estimator_path() -> Path:
 
 def forearm_path() -> Path:
     return _weights("forearm.onnx")
+
+
+def fingers_path() -> Path:
+    return _weights("fingers.onnx")
+
+
+def load_tracker(mode: Mode | Literal["still"], *, mirrored: bool = False) -> Tracker:
+    """The tracker with both networks; raises UnavailableError where their weights are missing or broken."""
+    from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+
+    return Tracker(
+        mode, forearm=ForearmNet(forearm_path()), fingers=FingerNet(fingers_path()), mirrored=mirrored
+    )
 
 
 def load_estimator(hfov_deg: float | None, stopping: frozenset[Side] | None = None) -> Estimator:

@@ -156,10 +156,11 @@ class Estimator:
         pair = estimate.values.get(entry.output)
         if pair is None:
             return Measurement.refused(Refusal.NOT_GIVEN)
+        if entry.group == "wrist" and hand.forearm is None:
+            return Measurement.refused(Refusal.FOREARM_NOT_SEEN)
         value, sd = pair
         if sd > self._rules.max_sd(entry):
-            unseen = hand.forearm is None and entry.group == "wrist"
-            return Measurement.refused(Refusal.FOREARM_NOT_SEEN if unseen else Refusal.TOO_UNCERTAIN)
+            return Measurement.refused(Refusal.TOO_UNCERTAIN)
         return Measurement.of(value, sd)
 
     def finger(self, name: str, estimate: Estimate) -> tuple[float | None, float | None]:

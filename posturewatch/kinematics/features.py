@@ -7,11 +7,13 @@ hand's size, so that the network need not learn these symmetries. What was not s
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.kinematics.geometry import angles_between, mirror_sign
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import (
     BODY_LANDMARKS,
@@ -26,7 +28,11 @@ __all__ = [
     "BLOCKS",
     "DEFAULT_HFOV_DEG",
     "FEATURE_COUNT",
+    "FINGER_FEATURES",
+    "FINGER_PARTS",
+    "FIRST_GUESS",
     "FOREARM_FEATURES",
+    "GUESS_UNIT",
     "HAND_AXES",
     "features",
     "focal_px",
@@ -39,10 +45,31 @@ Array = NDArray[np.float64]
 DEFAULT_HFOV_DEG = 65.0
 
 #: Further outputs of the forearm network that are read here (see `tracking.forearm`).
-FOREARM_FEATURES = 14 + len(OUTPUTS)
+FOREARM_FEATURES = 16
 
-#: Among them, the hand's proximal and radial direction.
-HAND_AXES = slice(3, 9)
+#: Among them, the hand's proximal and radial direction, and the forearm's radial one; then a first guess at the
+#: wrist's angles in units of `GUESS_UNIT`.
+HAND_AXES, FOREARM_RADIAL, WRIST_GUESS = slice(3, 9), slice(9, 12), slice(14, 16)
+
+#: What the finger network says (see `tracking.fingers`), in the close cutting's own picture: the hand's proximal and
+#: radial direction, a first guess at every output of the estimator in units of `GUESS_UNIT`, the log of its Laplace
+#: scale in the same units, logits of each finger being lifted from the strings, the logit of the strings being in
+#: view, and where the joints 1 to 20 lie from the wrist, in palm lengths.
+FINGER_PARTS = {
+    "axes": slice(0, 6),
+    "guess": slice(6, 6 + len(OUTPUTS)),
+    "log_scale": slice(6 + len(OUTPUTS), 6 + 2 * len(OUTPUTS)),
+    "lifted": slice(6 + 2 * len(OUTPUTS), 10 + 2 * len(OUTPUTS)),
+    "strings": slice(10 + 2 * len(OUTPUTS), 11 + 2 * len(OUTPUTS)),
+    "joints": slice(11 + 2 * len(OUTPUTS), 71 + 2 * len(OUTPUTS)),
+}
+FINGER_FEATURES = FINGER_PARTS["joints"].stop
+
+#: Degrees or millimetres.
+GUESS_UNIT = 30.0
+
+#: Degrees.
+ANGLE_UNIT = 45.0
 
 #: The body is looked for less often than the hands; older than this it says nothing about this frame.
 _BODY_AGE_S = 0.6
@@ -78,17 +105,24 @@ def _frame(landmarks: Array) -> Array:
     return np.stack([x, np.cross(z, x), z], axis=1)
 
 
-def _seen_frame(axes: Array) -> Array:
-    """The hand frame, as `_frame` gives it, from the network's proximal and radial directions (6,)."""
-    x = _unit(-axes[:3])
-    z = _unit(axes[3:] - x * float(axes[3:] @ x))
-    return np.stack([x, np.cross(z, x), z], axis=1)
+def _anatomical(proximal: Array, radial: Array) -> Array:
+    """(3, 3) anatomical frame of a left hand or forearm, which every hand looks like here, from two directions."""
+    y = _unit(proximal)
+    z = _unit(radial - y * float(radial @ y))
+    return np.stack([mirror_sign("left") * np.cross(y, z), y, z], axis=1)
+
+
+def _angles(axes: Array, towards_elbow: Array, forearm_radial: Array) -> Array:
+    """(2,) ISB flexion and deviation, in units of `ANGLE_UNIT`, of the hand whose proximal and radial directions are
+    `axes` (6,) against the forearm."""
+    angles = angles_between(_anatomical(towards_elbow, forearm_radial), _anatomical(axes[:3], axes[3:]))
+    return np.clip(np.array(angles[:2]) / ANGLE_UNIT, -3, 3)
 
 
 def _naive(frame: Array, towards_elbow: Array) -> Array:
-    """Bend of the forearm against the hand frame: two angles in units of 45 degrees, and how sure geometry is."""
+    """Bend of the forearm against the hand frame: two angles in units of `ANGLE_UNIT`."""
     f = frame.T @ _unit(towards_elbow)
-    out = np.array([math.atan2(f[1], -f[0]), math.atan2(f[2], -f[0])]) / math.radians(45)
+    out = np.degrees([math.atan2(f[1], -f[0]), math.atan2(f[2], -f[0])]) / ANGLE_UNIT
     return np.clip(out, -3, 3)
 
 
@@ -104,11 +138,24 @@ def _forearm(axis: ForearmAxis | None, flip: float, turn: Array, hand: Array) ->
     out[3] = math.log(max(axis.sd_deg, 0.1))
     out[4] = slope
     extra = axis.features[:FOREARM_FEATURES]
-    out[5 : 5 + len(extra)] = np.clip(extra, -_CLIP, _CLIP)
+    out[_FOREARM_EXTRA][: len(extra)] = np.clip(extra, -_CLIP, _CLIP)
     towards_elbow = np.array([direction[0], direction[1], slope])
     out[-4:-2] = _naive(hand, towards_elbow)
     if len(extra) == FOREARM_FEATURES:
-        out[-2:] = _naive(_seen_frame(extra[HAND_AXES]), towards_elbow)
+        out[-2:] = _angles(extra[HAND_AXES], towards_elbow, extra[FOREARM_RADIAL])
+    return out
+
+
+def _fingers(seen: Array | None, forearm: Array) -> Array:
+    """forearm: that block of the features."""
+    out = np.zeros(_FINGER_COUNT)
+    if seen is None or len(seen) != FINGER_FEATURES:
+        return out
+    out[0] = 1.0
+    out[1 : 1 + FINGER_FEATURES] = np.clip(seen, -_CLIP, _CLIP)
+    if forearm[0]:
+        radial = forearm[_FOREARM_EXTRA][FOREARM_RADIAL]
+        out[-2:] = _angles(seen[FINGER_PARTS["axes"]], forearm[_TOWARDS_ELBOW], radial)
     return out
 
 
@@ -175,14 +222,16 @@ def features(observation: Observation, hand: HandObservation, hfov_deg: float | 
         ]
     )
     wrist = hand.landmarks_px[0, :2]
+    forearm = _forearm(hand.forearm, flip, turn, frame)
     vector = np.concatenate(
         [
             np.clip(px[1:], -_CLIP, _CLIP).ravel(),
             np.clip(metres[1:], -_CLIP, _CLIP).ravel(),
             frame.ravel(),
             view,
-            _forearm(hand.forearm, flip, turn, frame),
+            forearm,
             _body(observation.body, hand.side, observation.time_s, wrist, size, flip, turn, frame),
+            _fingers(hand.fingers, forearm),
         ]
     )
     if vector.shape != (FEATURE_COUNT,):
@@ -192,11 +241,40 @@ def features(observation: Observation, hand: HandObservation, hfov_deg: float | 
 
 _HAND_COUNT = 60 + 60 + 9 + 10
 _FOREARM_COUNT = 1 + 2 + 2 + FOREARM_FEATURES + 4
+_TOWARDS_ELBOW = [1, 2, 4]  # among the forearm's: direction and slope
+_FOREARM_EXTRA = slice(5, 5 + FOREARM_FEATURES)
 _BODY_COUNT = 1 + 8 + 9 + 4 + 2
-FEATURE_COUNT = _HAND_COUNT + _FOREARM_COUNT + _BODY_COUNT
-
-#: The two blocks that may be missing as a whole: what was seen of the forearm, and of the body.
-BLOCKS = (
-    slice(_HAND_COUNT, _HAND_COUNT + _FOREARM_COUNT),
-    slice(_HAND_COUNT + _FOREARM_COUNT, FEATURE_COUNT),
+_FINGER_COUNT = 1 + FINGER_FEATURES + 2
+_ENDS = (
+    _HAND_COUNT,
+    _HAND_COUNT + _FOREARM_COUNT,
+    _HAND_COUNT + _FOREARM_COUNT + _BODY_COUNT,
+    _HAND_COUNT + _FOREARM_COUNT + _BODY_COUNT + _FINGER_COUNT,
 )
+FEATURE_COUNT = _ENDS[-1]
+
+#: The blocks that may be missing as a whole: what was seen of the forearm, of the body, and of the fingers.
+BLOCKS = tuple(slice(first, last) for first, last in itertools.pairwise(_ENDS))
+
+
+def _first_guess() -> Array:
+    """(FEATURE_COUNT, outputs), see `FIRST_GUESS`."""
+    out = np.zeros((FEATURE_COUNT, len(OUTPUTS)))
+    forearm, fingers = BLOCKS[0], BLOCKS[2]
+    guess = fingers.start + 1 + FINGER_PARTS["guess"].start
+    for k in range(len(OUTPUTS)):
+        out[guess + k, k] = GUESS_UNIT
+    for k in range(_WRIST_ANGLES):
+        out[guess + k, k] = 0.0
+        out[forearm.start + _FOREARM_EXTRA.start + WRIST_GUESS.start + k, k] = GUESS_UNIT / 3
+        out[forearm.stop - _WRIST_ANGLES + k, k] = ANGLE_UNIT / 3
+        out[fingers.stop - _WRIST_ANGLES + k, k] = ANGLE_UNIT / 3
+    return out
+
+
+_WRIST_ANGLES = 2
+
+#: Features (FEATURE_COUNT,) times this is what the networks together say of each output before anything is learned of
+#: their mistakes: of the wrist the mean of the forearm network's guess and of the exact angles between the forearm and
+#: the hand as either network sees it, of the rest the finger network's guess.
+FIRST_GUESS = _first_guess()

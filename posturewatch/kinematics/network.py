@@ -27,6 +27,7 @@ class Ensemble:
     distance from the training data, and `factor` (outputs), by which the spreads are stretched so that 90 %
     intervals hold 90 % of the errors on people and scenes kept apart for it. The members' last layer gives the
     outputs' means, their log spreads and one logit of the landmarks being those of a real hand.
+    `base` (features, outputs), a linear first guess to which the members' means are added; left out: none.
     `skill` (2, outputs), for hands that stop strings and for others: by what share the mean absolute error on the
     people kept apart is below that of always saying the middle value, NaN where nothing is known; left out: 1.
     Wrong shapes raise ValueError."""
@@ -41,6 +42,9 @@ class Ensemble:
             )
         if self._w["x_mean"].shape != (self.features,):
             raise ValueError(f"x_mean needs shape {(self.features,)}, got {self._w['x_mean'].shape}")
+        self._base = self._w.get("base", np.zeros((self.features, self.outputs), np.float32))
+        if self._base.shape != (self.features, self.outputs):
+            raise ValueError(f"base needs shape {(self.features, self.outputs)}, got {self._base.shape}")
         self.skill = self._w.get("skill", np.ones((2, self.outputs), np.float32))
         if self.skill.shape != (2, self.outputs):
             raise ValueError(f"skill needs shape {(2, self.outputs)}, got {self.skill.shape}")
@@ -64,7 +68,7 @@ class Ensemble:
         rest = x - scores @ w["basis"].T
         distance = ((scores / w["basis_scale"]) ** 2).sum(1) + (rest**2).sum(1) / w["rest_scale"][0] ** 2
         return (
-            means.mean(axis=0) * w["y_scale"] + w["y_mean"],
+            means.mean(axis=0) * w["y_scale"] + w["y_mean"] + features.astype(np.float32) @ self._base,
             np.sqrt(variances.mean(axis=0) + between) * w["y_scale"],
             validity,
             np.sqrt(distance) / w["strange_at"][0],

@@ -1,6 +1,7 @@
 """From pictures to observations: hands, forearms, body. Alone knows the tracking library."""
 
+from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.tracker import Tracker, TrackerMode
 
-__all__ = ["ForearmNet", "Tracker", "TrackerMode"]
+__all__ = ["FingerNet", "ForearmNet", "Tracker", "TrackerMode"]

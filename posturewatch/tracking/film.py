@@ -27,7 +27,7 @@ from posturewatch.tracking.body import (
     whole_picture,
     wrists_of,
 )
-from posturewatch.tracking.forearm import hand_scale_px
+from posturewatch.tracking.cutting import hand_scale_px
 from posturewatch.tracking.hands import (
     MIN_PRESENCE,
     Seen,

@@ -18,7 +18,7 @@ from posturewatch.tracking.body import (
     whole_picture,
     wrists_of,
 )
-from posturewatch.tracking.forearm import hand_scale_px
+from posturewatch.tracking.cutting import hand_scale_px
 from posturewatch.tracking.hands import Seen, find_palms, look_closely
 from posturewatch.tracking.networks import HandNet, PalmNet
 from posturewatch.tracking.plausible import is_same_hand

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from types import TracebackType
-from typing import Literal
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
 
 from posturewatch.frames import Frame
 from posturewatch.observation import (
@@ -15,13 +18,24 @@ from posturewatch.observation import (
     other_side,
 )
 from posturewatch.tracking.film import FILM, LIVE, FilmFinder
+from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Seen
 from posturewatch.tracking.still import StillFinder
 
-__all__ = ["Tracker", "TrackerMode"]
+__all__ = ["Finder", "Tracker", "TrackerMode"]
 
 TrackerMode = Literal["still", "film", "live"]
+
+
+class Finder(Protocol):
+    """Finds ((side, confidence, hand) of each hand) and the body in a picture taken at that time."""
+
+    def find(
+        self, image_bgr: NDArray[np.uint8], time_s: float
+    ) -> tuple[list[tuple[Side, float, Seen]], BodyObservation | None]: ...
+
+    def close(self) -> None: ...
 
 
 class Tracker:
@@ -30,23 +44,34 @@ class Tracker:
     mode: "still" for pictures that have nothing to do with each other; "film" for every frame of a film, the
     same result on every run; "live" for a camera, within the time between two frames.
     forearm: the network for the forearm's axis; without it `HandObservation.forearm` is None.
+    fingers: the network for the fingers; without it `HandObservation.fingers` is None.
     mirrored: the pictures are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and
     the forearm's axis are those of the picture as it is.
+    finder: what finds hands and body, where it is not the one of that mode.
 
     Not for use from several threads at once; one tracker a process or thread. `close` may be called twice.
     Raises UnavailableError where the tracking library or its models are missing.
     """
 
     def __init__(
-        self, mode: TrackerMode = "still", forearm: ForearmNet | None = None, mirrored: bool = False
+        self,
+        mode: TrackerMode = "still",
+        *,
+        forearm: ForearmNet | None = None,
+        fingers: FingerNet | None = None,
+        mirrored: bool = False,
+        finder: Finder | None = None,
     ) -> None:
         if mode not in ("still", "film", "live"):
             raise ValueError(f"a tracker's mode is 'still', 'film' or 'live', got {mode!r}")
         self.mode = mode
         self.mirrored = mirrored
         self._forearm = forearm
-        self._finder: StillFinder | FilmFinder
-        if mode == "still":
+        self._fingers = fingers
+        self._finder: Finder
+        if finder is not None:
+            self._finder = finder
+        elif mode == "still":
             self._finder = StillFinder(mirrored)
         else:
             self._finder = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
@@ -58,12 +83,13 @@ class Tracker:
     def _observation(
         self, frame: Frame, found: list[tuple[Side, float, Seen]], body: BodyObservation | None
     ) -> Observation:
+        looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
         axes: list[ForearmAxis | None] = [None] * len(found)
+        fingers: list[NDArray[np.float64] | None] = [None] * len(found)
         if self._forearm is not None:
-            looks = [
-                (seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found
-            ]
             axes = list(self._forearm.measure(frame.image_bgr, looks))
+        if self._fingers is not None:
+            fingers = list(self._fingers.measure(frame.image_bgr, looks))
         hands = tuple(
             HandObservation(
                 side=side,
@@ -73,8 +99,9 @@ class Tracker:
                 landmarks_m=seen.landmarks_m,
                 label_agrees=seen.label_agrees(side),
                 forearm=axis,
+                fingers=of_fingers,
             )
-            for (side, confidence, seen), axis in zip(found, axes, strict=True)
+            for (side, confidence, seen), axis, of_fingers in zip(found, axes, fingers, strict=True)
         )
         return Observation(frame.index, frame.time_s, frame.width_px, frame.height_px, hands, body)
 

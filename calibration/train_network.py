@@ -1,0 +1,219 @@
+"""Trains one of the two networks that look at cuttings around a hand.
+
+    python -m calibration.train_network forearm --data DIR --out calibration/weights/forearm.onnx
+    python -m calibration.train_network fingers --data DIR --out calibration/weights/fingers.onnx
+
+DIR holds the `traincut-*.npz` that `calibration.dataset --cuttings` wrote for the training identities; the pictures
+that the angle estimator is fitted on must be others, so that it learns how good the networks are on pictures they have
+not seen. It may begin while these are still being rendered, and takes them in as they come. A GPU makes it minutes
+instead of days. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import math
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+
+import cv2
+import numpy as np
+import torch
+from torch import nn
+
+from calibration import finger_model, forearm_model
+from calibration.cutting_model import CuttingModel, augment
+from calibration.table import Columns, read_shards
+from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting
+
+KEEP = 0.998  # share of the running mean of the weights that a step leaves
+RISE = 0.1  # share of the training over which the learning rate rises
+CHECKPOINTS = (0.3, 0.45, 0.6, 0.75, 0.9)  # shares of the training at which the weights are written too
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What one network is made of. columns: prefix of its cuttings' columns; learning: its model, targets, loss and
+    report."""
+
+    cutting: Cutting
+    columns: str
+    learning: ModuleType
+
+
+KINDS = {"forearm": Kind(WIDE, "crop", forearm_model), "fingers": Kind(CLOSE, "close", finger_model)}
+
+
+class Cuttings:
+    """Training cuttings on the device, taken in as `calibration.dataset` writes them."""
+
+    def __init__(self, kind: Kind, folder: Path, device: str, room: int) -> None:
+        size = kind.cutting.size_px
+        self.kind = kind
+        self.pictures = torch.empty((room, 3, size, size), dtype=torch.uint8, device=device)
+        self.target: dict[str, torch.Tensor] = {}
+        self.count = 0
+        self._folder, self._device = folder, device
+        self._known: set[Path] = set()
+
+    def take_in(self) -> bool:
+        """Reads what is new; whether there was anything. The rows up to `count` are always whole."""
+        new = [p for p in sorted(self._folder.glob("traincut-*.npz")) if p not in self._known]
+        new = [p for p in new if not p.name.endswith(".tmp.npz")]
+        for path in new:
+            self._known.add(path)
+            columns = dict(np.load(path))
+            pictures = read_cuttings(columns, self.kind, self._device)
+            target = self.kind.learning.targets(columns, self._device)
+            first, last = self.count, min(self.count + len(pictures), len(self.pictures))
+            self.pictures[first:last] = pictures[: last - first]
+            for name, values in target.items():
+                if name not in self.target:
+                    shape = (len(self.pictures), *values.shape[1:])
+                    self.target[name] = torch.zeros(shape, device=self._device)
+                self.target[name][first:last] = values[: last - first]
+            self.count = last
+        return bool(new)
+
+
+def train(data: Cuttings, *, seconds: float, batch: int, seed: int, peak: float, out: Path) -> CuttingModel:
+    """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
+    weights; writes it on the way too."""
+    torch.manual_seed(seed)
+    device = data.pictures.device
+    torch.backends.cudnn.benchmark = True
+    generator = torch.Generator(device=device)
+    generator.manual_seed(seed)
+    model: CuttingModel = data.kind.learning.model().to(device, memory_format=torch.channels_last)
+    mean = copy.deepcopy(model)
+    optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
+    began, done, running = time.monotonic(), 0, torch.zeros((), device=device)
+    checkpoints = list(CHECKPOINTS)
+    while (share := (time.monotonic() - began) / seconds) < 1:
+        rate = share / RISE if share < RISE else 0.5 + 0.5 * math.cos(math.pi * (share - RISE) / (1 - RISE))
+        for group in optimiser.param_groups:
+            group["lr"] = peak * max(rate, 1e-3)
+        picked = torch.randint(0, data.count, (batch,), device=device, generator=generator)
+        now = {name: values[picked] for name, values in data.target.items()}
+        with torch.no_grad():
+            x = data.pictures[picked].float() / 127.5 - 1
+            x, now = augment(x, now, data.kind.cutting, generator)
+        x = x.contiguous(memory_format=torch.channels_last)
+        with torch.autocast(device.type, dtype=torch.bfloat16):
+            output = model(x)
+        loss = data.kind.learning.loss_of(output.float(), now)
+        optimiser.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(model.parameters(), 5.0)
+        optimiser.step()
+        _follow(mean, model, min(KEEP, done / (done + 20)))
+        running = loss.detach() if done == 0 else 0.99 * running + 0.01 * loss.detach()
+        done += 1
+        if done % 500 == 0:
+            print(f"  step {done}, {share:.0%}: loss {running.item():.3f}, {data.count} cuttings", flush=True)
+        if checkpoints and share > checkpoints[0]:
+            checkpoints.pop(0)
+            export(mean, data.kind, out)
+    return mean.eval()
+
+
+@torch.no_grad()
+def _follow(mean: nn.Module, model: nn.Module, keep: float) -> None:
+    torch._foreach_lerp_(list(mean.parameters()), list(model.parameters()), 1 - keep)
+    torch._foreach_copy_(list(mean.buffers()), list(model.buffers()))
+
+
+@torch.no_grad()
+def predict(model: CuttingModel, pictures: torch.Tensor) -> torch.Tensor:
+    return torch.cat([model(part.float() / 127.5 - 1) for part in pictures.split(512)])
+
+
+def export(model: CuttingModel, kind: Kind, path: Path) -> None:
+    """The network as ONNX, and its weights as they are beside it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    model = copy.deepcopy(model).cpu().eval().to(memory_format=torch.contiguous_format)
+    torch.save(model.state_dict(), f"{path}.pt")
+    torch.onnx.export(
+        model,
+        (torch.zeros(1, 3, kind.cutting.size_px, kind.cutting.size_px),),
+        str(path),
+        input_names=["cutting"],
+        output_names=["seen"],
+        dynamic_axes={"cutting": {0: "n"}, "seen": {0: "n"}},
+        opset_version=13,
+        dynamo=False,
+    )
+
+
+def read_cuttings(columns: Columns, kind: Kind, device: str) -> torch.Tensor:
+    """(n, 3, size, size) uint8 RGB cuttings of all rows."""
+    lengths, data, size = (
+        columns[f"{kind.columns}_length"],
+        columns[f"{kind.columns}_bytes"],
+        kind.cutting.size_px,
+    )
+    ends = np.cumsum(lengths.astype(np.int64))
+    out = torch.empty((len(ends), size, size, 3), dtype=torch.uint8)
+    view = out.numpy()
+
+    def decode(k: int) -> None:
+        view[k] = cv2.imdecode(data[ends[k] - lengths[k] : ends[k]], cv2.IMREAD_COLOR)[:, :, ::-1]
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(decode, range(len(ends))))
+    return out.to(device).permute(0, 3, 1, 2)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("network", choices=sorted(KINDS))
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--seconds", type=float, default=1200, help="how long to train")
+    parser.add_argument("--room", type=int, default=320_000, help="most cuttings to hold on the device")
+    parser.add_argument("--batch", type=int, default=1024)
+    parser.add_argument("--peak", type=float, default=4e-3, help="highest learning rate")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    args = parser.parse_args()
+    kind = KINDS[args.network]
+    data = Cuttings(kind, args.data, args.device, args.room)
+    if not data.take_in():
+        raise SystemExit(f"There are no traincut-*.npz in {args.data}; run calibration.dataset --cuttings.")
+    print(f"begins with {data.count} cuttings", flush=True)
+    over = threading.Event()
+
+    def follow_the_folder() -> None:
+        while not over.wait(2):
+            data.take_in()
+
+    threading.Thread(target=follow_the_folder, daemon=True).start()
+    model = train(
+        data,
+        seconds=args.seconds,
+        batch=args.batch,
+        seed=args.seed,
+        peak=args.peak,
+        out=args.out,
+    )
+    over.set()
+    export(model, kind, args.out)
+    print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)", flush=True)
+    for split in ("cal", "test"):
+        if any(args.data.glob(f"{split}-*.npz")):
+            other = read_shards(args.data, split)
+            known = torch.tensor(other["valid"], device=args.device)
+            output = predict(model, read_cuttings(other, kind, args.device))[known]
+            target = {k: v[known] for k, v in kind.learning.targets(other, args.device).items()}
+            kind.learning.report(split, output, target)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,26 @@
+"""The fingers: what the network says of the close cutting, where they have twice the pixels of the wide one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import Side
+from posturewatch.tracking.cutting import CLOSE, CuttingNet
+
+__all__ = ["FingerNet"]
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+
+class FingerNet(CuttingNet):
+    """Its outputs are read by the estimator alone; see `kinematics.features` for their order."""
+
+    cutting = CLOSE
+
+    def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[Array]:
+        """(k,) outputs of each hand, given as (landmarks_px (21, 3), side it looks like in the picture)."""
+        return list(self.look(image_bgr, hands)[0]) if hands else []

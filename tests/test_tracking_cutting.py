@@ -1,0 +1,118 @@
+"""Cuttings around a hand: their geometry against OpenCV, and what is true of every such network."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from test_tracking_roi import flat_hand, placed
+
+from posturewatch.errors import UnavailableError
+from posturewatch.tracking import FingerNet, ForearmNet
+from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, CuttingNet, hand_scale_px
+
+both = pytest.mark.parametrize("cutting", [WIDE, CLOSE])
+
+
+def through(affine: np.ndarray, points: np.ndarray) -> np.ndarray:
+    return cv2.transform(points[None, :, :2], affine)[0]
+
+
+@both
+@pytest.mark.parametrize("angle_deg", [0.0, 37.0, 120.0, -90.0, 180.0])
+@pytest.mark.parametrize("scale", [0.3, 1.0, 2.5])
+def test_every_left_hand_looks_the_same_in_its_cutting(
+    cutting: Cutting, angle_deg: float, scale: float
+) -> None:
+    hand = placed(flat_hand(), angle_deg, scale, (400.0, 250.0))
+    seen = through(cutting.transform(hand, "left"), hand)
+    reference = through(cutting.transform(flat_hand(), "left"), flat_hand())
+    assert seen == pytest.approx(reference, abs=1e-6)
+    assert seen[0] == pytest.approx(np.array(cutting.wrist_at) * cutting.size_px)
+    knuckles = seen[[5, 9, 13, 17]].mean(axis=0)
+    assert knuckles[0] == pytest.approx(0.5 * cutting.size_px)
+    assert knuckles[1] < seen[0, 1]
+
+
+@both
+def test_a_right_hand_looks_like_the_left_one(cutting: Cutting) -> None:
+    left = placed(flat_hand(), 50, 1.3, (300.0, 200.0))
+    right = left * [-1, 1, 1] + [900, 0, 0]
+    assert through(cutting.transform(right, "right"), right) == pytest.approx(
+        through(cutting.transform(left, "left"), left), abs=1e-6
+    )
+
+
+def test_a_cutting_is_as_many_hand_scales_wide_as_it_says() -> None:
+    hand = placed(flat_hand(), 20, 1.7, (300.0, 200.0))
+    affine = Cutting(200, 5.0, (0.5, 0.5)).transform(hand, "left")
+    assert np.sqrt(abs(np.linalg.det(affine[:, :2]))) == pytest.approx(200 / (5 * hand_scale_px(hand)))
+
+
+def test_stretched_fingers_lie_whole_in_the_close_cutting_and_the_forearm_in_the_wide_one() -> None:
+    hand = placed(flat_hand(), 65, 1.1, (300.0, 200.0))
+    tips = through(CLOSE.transform(hand, "left"), hand)[[4, 8, 12, 16, 20]]
+    assert (tips > 0).all()
+    assert (tips < CLOSE.size_px).all()
+    # The forearm is 1.4 hands long (268 and 193 mm, ANSUR II): most of it lies below the wrist.
+    below = (1 - WIDE.wrist_at[1]) * WIDE.hands_across
+    assert below == pytest.approx(3.0)
+
+
+def test_the_scale_outlives_a_foreshortened_palm() -> None:
+    # Pointing the palm at the camera leaves 30 % of its length; its breadth still tells the size.
+    hand = flat_hand()
+    short = hand * [1, 0.3, 1]
+    assert hand_scale_px(hand) == pytest.approx(100, rel=0.05)
+    assert hand_scale_px(short) > 0.9 * hand_scale_px(hand)
+
+
+@both
+def test_the_cutting_is_where_the_transform_says(cutting: Cutting) -> None:
+    image = np.zeros((480, 640, 3), np.uint8)
+    hand = placed(flat_hand(), 70, 1.2, (330.0, 260.0))
+    mark = hand[9, :2] + [5.0, 12.0]
+    cv2.circle(image, tuple(round(v) for v in mark), 9, (0, 255, 0), -1)
+    affine = cutting.transform(hand, "right")
+    rows, columns = np.nonzero(cutting.cut(image, affine)[:, :, 1] > 127)
+    assert [columns.mean(), rows.mean()] == pytest.approx(through(affine, mark[None])[0], abs=1.5)
+
+
+@pytest.mark.parametrize(("side", "points"), [("middle", flat_hand()), ("left", np.zeros((21, 3)))])
+def test_what_cannot_be_cut_raises(side: str, points: np.ndarray) -> None:
+    with pytest.raises(ValueError, match=r"side|extent"):
+        WIDE.transform(points, side)  # type: ignore[arg-type]
+
+
+class Noting(CuttingNet):
+    """A network that says of each cutting the colour of one of its pixels."""
+
+    cutting = CLOSE
+
+    def __init__(self) -> None:
+        pass
+
+    def outputs(self, cuttings_rgb: np.ndarray) -> np.ndarray:
+        return cuttings_rgb[:, 100, 80].astype(float)
+
+
+def test_colours_reach_the_network_as_rgb() -> None:
+    image = np.zeros((400, 400, 3), np.uint8)
+    image[:] = (10, 20, 30)  # blue, green, red
+    hands = [(placed(flat_hand(), 0, 0.5, (200.0, 200.0)), "left")]
+    rows, affines = Noting().look(image, hands)  # type: ignore[arg-type]
+    assert rows.tolist() == [[30, 20, 10]]
+    assert affines[0] == pytest.approx(CLOSE.transform(*hands[0]))  # type: ignore[arg-type]
+
+
+def test_no_hand_needs_no_network() -> None:
+    blank = np.zeros((9, 9, 3), np.uint8)
+    assert ForearmNet.measure(object.__new__(ForearmNet), blank, []) == []
+    assert FingerNet.measure(object.__new__(FingerNet), blank, []) == []
+
+
+@pytest.mark.parametrize("kind", [ForearmNet, FingerNet])
+@pytest.mark.parametrize("source", [b"not a network", "no/such/file.onnx"])
+def test_an_unreadable_network_is_said_in_a_sentence(source: bytes | str, kind: type[CuttingNet]) -> None:
+    with pytest.raises(UnavailableError, match="install posturewatch again"):
+        kind(source)
