@@ -159,6 +159,15 @@ def test_fingers_that_move_no_more_are_still_after_twenty_seconds(sd: float) -> 
         assert later["sure_share"] == 1.0
 
 
+def test_single_strokes_with_pauses_are_not_still() -> None:
+    # A stroke of 12 degrees for half a second in every four, of which an estimate that leans towards the middle shows
+    # two thirds; its standard deviation is that of any variable with two values.
+    stroke = np.where(TIME_S % 4.0 < 0.5, 12.0, 0.0) * 2 / 3
+    assert np.std(stroke) == pytest.approx(8 * np.sqrt(1 / 8 * 7 / 8), abs=0.1)
+    told = shares([one(entry.quantity, stroke, 4.0) for entry in playing()])
+    assert told["still"]["sure_share"] == 0.0
+
+
 def test_time_without_movement_is_no_playing_time() -> None:
     quiet = dict.fromkeys(("index_lift", "middle_lift"), 0.0) | {"ring_dip": -20.0}
     told = shares(playing(quiet))

@@ -46,7 +46,9 @@ class CueRules:
     still_s: a hand whose fingers have not moved for so long keeps still.
     playing_s: fingers that moved within so many seconds play.
     still_sd_deg: a hand of which no joint is known better than this may move unseen, so that it is never called still.
-    moved_deg, moved_mm: least movement, as a standard deviation over that time.
+    moved_deg, moved_mm: least movement of fingers that play, as a standard deviation over that time.
+    still_deg, still_mm: most movement of fingers that keep still. It is half as much: measured movements come out
+        smaller than they are, and one stroke in so many seconds is a movement too.
     sure_probability: a moment counts as sure from this chance on. Errors of neighbouring pictures are alike, so many
         unlikely moments do not add up to evidence.
     """
@@ -65,6 +67,8 @@ class CueRules:
     playing_s: float = 8.0
     moved_deg: float = 4.0
     moved_mm: float = 2.5
+    still_deg: float = 2.0
+    still_mm: float = 1.25
     sure_probability: float = 0.8
 
 
@@ -158,7 +162,8 @@ def cue_courses(
 ) -> tuple[CueCourse, ...]:
     """The cues of one hand that can be told at all. stopping: whether the hand stops strings."""
     rules = CueRules() if rules is None else rules
-    playing = np.nan_to_num(_moved(fingers, rules, rules.playing_s))
+    moved = fingers.moved(rules.playing_s, {"deg": rules.moved_deg, "mm": rules.moved_mm})
+    playing = np.nan_to_num(moved)
     found = []
     for cue in CUES:
         if cue.stopping_only and not stopping:
@@ -205,10 +210,6 @@ def cues_now(
         and (stopping or not cue.stopping_only)
         and cue.chance(fingers, limits, rules)[0] >= rules.sure_probability
     )
-
-
-def _moved(fingers: Fingers, rules: CueRules, within_s: float) -> Array:
-    return fingers.moved(within_s, {"deg": rules.moved_deg, "mm": rules.moved_mm})
 
 
 def _comfort(limits: LimitProfile, name: str, direction: str, otherwise: float) -> float:
@@ -267,7 +268,8 @@ def _still(fingers: Fingers, limits: LimitProfile, rules: CueRules) -> Array:
     for name, sd in fingers.sd.items():
         if quantity(name).unit == "deg":
             best = np.fmin(best, sd)
-    return np.where(best <= rules.still_sd_deg, 1.0 - _moved(fingers, rules, rules.still_s), np.nan)
+    moved = fingers.moved(rules.still_s, {"deg": rules.still_deg, "mm": rules.still_mm})
+    return np.where(best <= rules.still_sd_deg, 1.0 - moved, np.nan)
 
 
 CUES: tuple[Cue, ...] = (
