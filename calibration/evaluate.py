@@ -160,7 +160,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         "percentile of the error"
     )
 
-    def line(name: str, rows: NDArray[np.bool_], ending: str, most: float) -> None:
+    def line(name: str, rows: NDArray[np.bool_], ending: str | tuple[str, ...], most: float) -> None:
         at = [k for k, output in enumerate(OUTPUTS) if output.endswith(ending)]
         known = np.isfinite(error[rows][:, at])
         given = known & (sd[rows][:, at] <= most)
@@ -173,10 +173,17 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
 
     lift = rules.max_lift_sd_mm
     line("lift (mm)", asked, "_lift", lift)
-    for k, name in enumerate(FRAMINGS):
-        framing = asked & (table.columns["framing"] == k)
-        line(f"lift, {name}, strings in view", framing & seen, "_lift", lift)
-        line(f"lift, {name}, strings not in view", framing & ~seen, "_lift", lift)
+    good = tuple(
+        name
+        for name, one in zip(OUTPUTS, ensemble.skill[0], strict=True)
+        if name.endswith("_lift") and one >= rules.min_skill
+    )
+    if good:
+        line("lift of the fingers that are given", asked, good, lift)
+        for k, name in enumerate(FRAMINGS):
+            framing = asked & (table.columns["framing"] == k)
+            line(f"the same, {name}, strings in view", framing & seen, good, lift)
+            line(f"the same, {name}, not in view", framing & ~seen, good, lift)
     for finger in LONG_FINGERS:
         line(f"lift, {finger}, strings in view", asked & seen, f"{finger}_lift", lift)
     for ending, what in (("_mcp", "knuckles"), ("_pip", "middle joints"), ("_dip", "end joints")):

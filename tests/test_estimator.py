@@ -74,12 +74,24 @@ def test_what_cannot_be_trusted_is_refused_with_its_reason(made: dict[str, float
 
 
 def test_fingers_have_bounds_of_their_own_and_what_is_not_learned_is_said_to_be_that() -> None:
-    # 19 degrees is too much for a wrist (18) and not for a joint (20); 19 mm is too much for a lift (15).
-    left = Estimator(Ensemble(weights(sd=19.0))).measure(seen(forearm=None)).left
-    assert left.values["wrist_flexion"].refusal is Refusal.FOREARM_NOT_SEEN
+    # 19 degrees is too much for a wrist (18) and not for a joint or a lift (20); 19 mm is for the thumb's place (15).
+    left = Estimator(Ensemble(weights(sd=19.0))).measure(seen(forearm=axis())).left
+    assert left.values["wrist_flexion"].refusal is Refusal.TOO_UNCERTAIN
     assert left.values["index_pip"].value == pytest.approx(10.0)
-    assert left.values["index_lift"].refusal is Refusal.TOO_UNCERTAIN
+    assert left.values["index_lift"].value == pytest.approx(10.0)
+    assert left.values["thumb_place"].refusal is Refusal.TOO_UNCERTAIN
     assert left.lift_plane == "picture"
+
+
+def test_a_lift_from_resting_fingertips_has_the_tighter_bound() -> None:
+    estimator = Estimator(Ensemble(weights(sd=9.0)))
+    observation = seen(forearm=axis())
+    hand = observation.hands[0]
+    estimate = estimator.estimate(observation, hand)
+    assert estimator.measured(estimate, hand).values["index_lift"].sd == pytest.approx(9.0)
+    resting = replace(estimate, lift_plane="resting fingertips")
+    assert estimator.measured(resting, hand).values["index_lift"].refusal is Refusal.TOO_UNCERTAIN
+    assert estimator.measured(resting, hand).values["index_pip"].measured
 
 
 @pytest.mark.parametrize("name", [entry.name for entry in QUANTITIES])

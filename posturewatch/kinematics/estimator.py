@@ -25,7 +25,10 @@ class RefusalRules:
     min_validity: least probability that the landmarks are those of a real hand of that side.
     max_strangeness: distance from the calibrated views, 1 being the edge of 99.5 % of them.
     max_sd_deg: a wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
-    max_joint_sd_deg, max_lift_sd_mm: the same for joints and lifts of the fingers; limits of lift lie 10 mm apart.
+    max_joint_sd_deg: the same for joints of the fingers.
+    max_lift_sd_mm: the same for lifts from the strings in the picture. It is wide on purpose: a finger is surely known
+        only while it is down, so that a tight bound would give the zeros and refuse every lifted finger.
+    max_resting_sd_mm: the same for lifts from resting fingertips, of which less is known.
     max_place_sd_mm: the same for the place of the thumb, which is asked for across a whole hand's breadth.
     min_skill: what is hardly better known than by always saying the middle value is not given at all: its interval
         may hold nine truths in ten, and still its number says nothing of this hand.
@@ -37,15 +40,19 @@ class RefusalRules:
     max_strangeness: float = 1.6
     max_sd_deg: float = 18.0
     max_joint_sd_deg: float = 20.0
-    max_lift_sd_mm: float = 8.0
+    max_lift_sd_mm: float = 20.0
+    max_resting_sd_mm: float = 8.0
     max_place_sd_mm: float = 15.0
     min_skill: float = 0.3
     edge_px: float = 12.0
 
-    def max_sd(self, entry: Quantity) -> float:
-        """The largest standard deviation with which this quantity is still given, in its unit."""
+    def max_sd(self, entry: Quantity, plane: LiftPlane | None = "picture") -> float:
+        """The largest standard deviation with which this quantity is still given, in its unit; plane: what a lift is
+        measured from."""
+        if entry.family == "finger_lift":
+            return self.max_resting_sd_mm if plane == "resting fingertips" else self.max_lift_sd_mm
         if entry.unit == "mm":
-            return self.max_lift_sd_mm if entry.family == "finger_lift" else self.max_place_sd_mm
+            return self.max_place_sd_mm
         return self.max_sd_deg if entry.group == "wrist" else self.max_joint_sd_deg
 
 
@@ -159,7 +166,7 @@ class Estimator:
         if entry.group == "wrist" and hand.forearm is None:
             return Measurement.refused(Refusal.FOREARM_NOT_SEEN)
         value, sd = pair
-        if sd > self._rules.max_sd(entry):
+        if sd > self._rules.max_sd(entry, estimate.lift_plane):
             return Measurement.refused(Refusal.TOO_UNCERTAIN)
         return Measurement.of(value, sd)
 
