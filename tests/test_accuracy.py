@@ -13,6 +13,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from scipy.stats import mannwhitneyu
 
 from calibration.dataset import match
 from calibration.evaluate import FRAMINGS, read_weights, score
@@ -48,8 +49,8 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     error = np.abs(scored.error)
     inside = error <= COVERAGE_Z * scored.sd
     # A constant guess is off by 29 and 16 degrees here.
-    assert (error[kept].mean(axis=0) < [8.0, 7.6]).all()
-    assert kept.sum() > 0.83 * table.valid.sum()
+    assert (error[kept].mean(axis=0) < [6.8, 6.9]).all()
+    assert kept.sum() > 0.86 * table.valid.sum()
     # 90 % intervals must hold about 90 % of the errors, and in each framing too.
     assert inside[kept].mean() == pytest.approx(0.9, abs=0.045)
     for k in range(len(FRAMINGS)):
@@ -79,6 +80,32 @@ def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() 
             assert np.nanmean(error[rows, k] <= COVERAGE_Z * sds[rows, k]) > 0.84, OUTPUTS[k]
             given += 1
     assert given > 10
+
+
+def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> None:
+    table = load(EVALUATION, "test")
+    ensemble, rules = Ensemble(read_weights()), RefusalRules()
+    means, sds, *_ = ensemble.estimate(table.x)
+    rows = table.valid & table.columns["fretting"]
+    at = [
+        k
+        for k, (name, skill) in enumerate(zip(OUTPUTS, ensemble.skill[0], strict=True))
+        if name.endswith("_lift") and skill >= rules.min_skill
+    ]
+    assert len(at) >= 2
+    true, value, sd = table.y[rows][:, at], means[rows][:, at], sds[rows][:, at]
+    given = np.isfinite(true) & (sd <= rules.max_lift_sd_mm)
+    error = np.abs(value - true)[given]
+    # Always saying that the finger is down is off by 7 mm here.
+    assert given.mean() > 0.9
+    assert error.mean() < 5.4
+    assert (error <= COVERAGE_Z * sd[given]).mean() == pytest.approx(0.9, abs=0.035)
+    high, down = value[given & (true > 25)], value[given & (true < 2)]
+    assert np.median(high) > 8
+    assert np.median(down) < 1.5
+    # The chance that a lifted one reads higher than one that is down: Mann and Whitney's U over its greatest value.
+    u = mannwhitneyu(high, down).statistic / (len(high) * len(down))
+    assert u > 0.85
 
 
 @pytest.mark.models
@@ -116,10 +143,10 @@ def test_pictures_from_file_to_angle() -> None:
     assert in_view >= 40
     assert found >= 0.8 * in_view
     assert right_side >= 0.85 * found
-    assert len(errors) >= 0.4 * 2 * in_view
-    assert np.mean(errors) < 11.0
+    assert len(errors) >= 0.75 * 2 * in_view
+    assert np.mean(errors) < 8.5
     assert np.mean(inside) > 0.8
-    assert np.median(axis_errors) < 8.0
+    assert np.median(axis_errors) < 4.0
 
 
 @pytest.mark.models

@@ -102,13 +102,12 @@ def test_analyse_measures_the_film_within_its_stated_uncertainty(tmp_path: Path)
             inside.append((np.abs(error) <= 1.645 * sd).mean())
             errors.append(np.abs(error).mean())
     # One film is one view of one person: each angle's error is of a piece through all of it, so four angles are
-    # four draws and not thousands. Over many players 90 % lie inside (`test_accuracy`); of this player's four, both
-    # flexions do, and the deviations are off by more than usual.
+    # four draws and not thousands. Over many players 90 % lie inside (`test_accuracy`).
     assert min(inside[0], inside[2]) >= 0.85
-    assert np.mean(inside) >= 0.65
-    assert max(errors[0], errors[2]) <= 8.0
-    assert np.mean(errors) <= 9.0
-    assert max(errors) <= 15.0
+    assert np.mean(inside) >= 0.8
+    assert max(errors[0], errors[2]) <= 6.0
+    assert np.mean(errors) <= 7.5
+    assert max(errors) <= 14.0
 
 
 @pytest.fixture
