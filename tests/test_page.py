@@ -552,6 +552,13 @@ def test_the_strip_shows_lift_cues_and_what_is_not_measurable(
         ".strip-foot",
         "Little finger lift: 31\u00a0mm ±4, extreme; little finger held straight and high",
     )
+    # A lift that one standard deviation would put beyond comfort (15 mm) is not called within.
+    stage.hands = ((12.0, 4.0, FINGERS | {"middle_lift": (1.0, 15.0)}), (-8.0, 3.0))
+    expect(finger(page, "middle", "within").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
+    page.focus(".finger[data-finger=middle]")
+    expect_text(page, ".strip-foot", "Middle finger lift: 1\u00a0mm ±15, not surely within")
+    expect(finger(page, "index", "within").locator(".finger-word")).to_have_text("Within")
+    page.focus(".finger[data-finger=little]")
     stage.hands = ((12.0, 4.0, {"index_lift": (12.0, 3.0)}), (-8.0, 3.0))
     finger(page, "little", "unseen")
     expect_text(page, ".strip-foot", "not measurable, too uncertain from this view. Move the camera a little")

@@ -17,6 +17,7 @@ const STILL = window.matchMedia("(prefers-reduced-motion: reduce)");
 export class FingerColumn {
   #zone = new Steady();
   #cue = new Steady(CUE_DWELL_S);
+  #doubt = new Steady(CUE_DWELL_S);
   #numberAt = -Infinity;
   #measuredAt = -Infinity;
 
@@ -69,7 +70,8 @@ export class FingerColumn {
       this.#numberAt = timeS;
       this.#number(entry);
     }
-    this.#set(state, pending, state === "unseen" ? "" : cue.state);
+    const doubt = this.#doubt.update(timeS, this.#unsure(entry) ? "unsure" : "sure").state === "unsure" && state === "within";
+    this.#set(state, pending, state === "unseen" ? "" : cue.state, doubt);
     if (state === "unseen" && entry.refusal) setText(this.more, `not measurable, ${entry.refusal}. ${entry.help}`);
     else if (state !== "unseen" && fresh) setText(this.more, [this.#told(entry), ...cues.map((one) => one.label)].filter(Boolean).join("; "));
   }
@@ -78,23 +80,31 @@ export class FingerColumn {
   blank(why) {
     this.#reset();
     this.#number(null);
-    this.#set(why ? "unseen" : "idle", false, "");
+    this.#set(why ? "unseen" : "idle", false, "", false);
     setText(this.more, why);
   }
 
   #reset() {
     this.#zone.reset();
     this.#cue.reset();
+    this.#doubt.reset();
     this.#numberAt = this.#measuredAt = -Infinity;
   }
 
-  #set(state, pending, cue) {
+  /** Whether a lift that reads within comfort may well not be: one standard deviation more would be beyond it. */
+  #unsure(entry) {
+    const { comfort } = this.quantity.directions[this.quantity.positive];
+    return stateOfZone(entry.zone) === "within" && comfort !== null && entry.display !== null && entry.display + entry.sd > comfort;
+  }
+
+  #set(state, pending, cue, doubt) {
     setData(this.node, "state", state);
+    setData(this.node, "unsure", String(doubt));
     setData(this.node, "pending", String(pending));
     const shape = `#shape-${state === "idle" ? "within" : state}`;
     if (this.shape.getAttribute("href") !== shape) this.shape.setAttribute("href", shape);
     // Without limits nothing is within or beyond any; then the direction is told.
-    setText(this.word, state === "unseen" ? "Not measurable" : state === "idle" ? "" : this.limited ? STATES[state].word : this.direction);
+    setText(this.word, state === "unseen" ? "Not measurable" : state === "idle" ? "" : doubt ? "Unsure" : this.limited ? STATES[state].word : this.direction);
     setText(this.cues, cue);
   }
 
@@ -109,7 +119,7 @@ export class FingerColumn {
   #told(entry) {
     if (entry.display === null) return "";
     const { size, direction } = sizeAndDirection(this.quantity, entry.display);
-    return `${size}${this.limited ? "" : ` ${direction}`} ±${Math.round(entry.sd)}${this.limited ? `, ${entry.zone}` : ", no limit set"}`;
+    return `${size}${this.limited ? "" : ` ${direction}`} ±${Math.round(entry.sd)}${this.limited ? `, ${this.#unsure(entry) ? "not surely " : ""}${entry.zone}` : ", no limit set"}`;
   }
 
   #y(value) {
