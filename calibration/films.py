@@ -24,6 +24,7 @@ from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.over_time import Followers, TimeRules
 from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.observation import Side
 from posturewatch.profiles import load_profile
 from posturewatch.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 
@@ -32,6 +33,7 @@ __all__ = ["Run", "film_report", "runs"]
 FRAMES_A_FILM = 10_000  # how `calibration.dataset` numbers the frames of films
 Array = NDArray[np.float64]
 SIDES = ("left", "right")
+EITHER: frozenset[Side] = frozenset({"left", "right"})
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,9 @@ def _single(columns: Columns, estimator: Estimator) -> dict[int, Array]:
 
 
 def runs(columns: Columns, estimator: Estimator) -> Iterator[Run]:
-    """Each hand of each film, frame by frame; a hand under the wrong side counts as measured there, as it would be."""
+    """estimator: one for which every hand may stop strings (`EITHER`), so that lifts are among what it gives.
+
+    Each hand of each film, frame by frame; a hand under the wrong side counts as measured there, as it would be."""
     single = _single(columns, estimator)
     at = {
         (int(frame), int(side)): int(row)
@@ -186,7 +190,7 @@ def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
 
 def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules) -> None:
     """Errors on films, frame by frame and with time used, and what was held."""
-    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules)))
+    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, stopping=EITHER)))
     print(
         "\nFilms: share given, then mean, median, 90th percentile of the absolute error, and interval coverage"
     )
@@ -232,7 +236,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--weights", type=Path)
     args = parser.parse_args()
-    estimator = Estimator(Ensemble(read_weights(args.weights)))
+    estimator = Estimator(Ensemble(read_weights(args.weights)), stopping=EITHER)
     fit(list(runs(read(args.data, "calfilm"), estimator)))
 
 

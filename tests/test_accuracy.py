@@ -151,10 +151,11 @@ def test_pictures_from_file_to_angle() -> None:
 
 @pytest.mark.models
 def test_measure_prints_documented_json_and_draws(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    picture = PICTURES / max(labels(), key=_nearness)["image"]
-    assert (
-        main(["measure", str(picture), "--json", "--overlay", str(tmp_path), "--hand-length-mm", "190"]) == 0
-    )
+    label = max(labels(), key=_nearness)
+    picture = PICTURES / label["image"]
+    stops = next(hand["side"] for hand in label["hands"] if hand["role"] == "fretting")
+    asked = ["measure", str(picture), "--json", "--hand-length-mm", "190", "--stops", stops]
+    assert main([*asked, "--overlay", str(tmp_path)]) == 0
     (result,) = json.loads(capsys.readouterr().out)
     assert result["image"] == str(picture)
     assert result["hands"], "the player's hands are in this picture"
@@ -166,6 +167,12 @@ def test_measure_prints_documented_json_and_draws(tmp_path: Path, capsys: pytest
         assert (hand["wrist"]["status"] == "measured") == (hand["wrist"]["reason"] is None)
         assert np.shape(hand["hand_axis_px"]) == (2, 2)
         assert [finger["finger"] for finger in hand["fingers"]] == ["index", "middle", "ring", "little"]
+    by_side = {hand["side"]: hand["fingers"] for hand in result["hands"]}
+    assert any(finger["lift_mm"] is not None for finger in by_side[stops])
+    # Of a hand that stops no strings nothing is known of lifts from them.
+    assert main([*asked[:-1], "none"]) == 0
+    (result,) = json.loads(capsys.readouterr().out)
+    assert all(finger["lift_mm"] is None for hand in result["hands"] for finger in hand["fingers"])
     drawn = cv2.imread(str(tmp_path / f"{picture.stem}.png"))
     plain = cv2.imread(str(picture))
     assert drawn.shape == plain.shape

@@ -83,6 +83,16 @@ def test_fingers_have_bounds_of_their_own_and_what_is_not_learned_is_said_to_be_
     assert left.lift_plane == "picture"
 
 
+def test_what_nothing_is_known_of_is_not_given() -> None:
+    skill = np.full((2, len(OUTPUTS)), 0.9)
+    skill[1, OUTPUTS.index("index_lift")] = np.nan  # of hands that stop no strings
+    for stopping, given in ((frozenset({"left"}), True), (frozenset({"right"}), False), (None, False)):
+        estimator = Estimator(Ensemble(weights() | {"skill": skill}), stopping=stopping)  # type: ignore[arg-type]
+        left = estimator.measure(seen(forearm=axis())).left
+        assert left.values["index_lift"].measured is given
+        assert left.values["wrist_flexion"].measured
+
+
 def test_a_lift_from_resting_fingertips_has_the_tighter_bound() -> None:
     estimator = Estimator(Ensemble(weights(sd=9.0)))
     observation = seen(forearm=axis())

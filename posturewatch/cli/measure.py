@@ -17,10 +17,18 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from posturewatch.kinematics.estimator import Estimate, Estimator
-    from posturewatch.observation import HandObservation, Observation
+    from posturewatch.observation import HandObservation, Observation, Side
     from posturewatch.tracking import Tracker
 
 __all__ = ["add"]
+
+#: The hands that stop strings, by the word for them.
+STOPPING: dict[str, frozenset[Side]] = {
+    "left": frozenset({"left"}),
+    "right": frozenset({"right"}),
+    "both": frozenset({"left", "right"}),
+    "none": frozenset(),
+}
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -36,6 +44,7 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
 posturewatch measure photo.jpg
 posturewatch measure *.jpg --json > angles.json
 posturewatch measure photo.jpg --overlay drawn --hfov-deg 68 --hand-length-mm 192
+posturewatch measure photo.jpg --stops right
 """,
     )
     parser.add_argument("images", nargs="+", type=Path, metavar="IMAGE", help="picture files")
@@ -51,6 +60,13 @@ posturewatch measure photo.jpg --overlay drawn --hfov-deg 68 --hand-length-mm 19
         type=_number(100, 260),
         metavar="L",
         help=f"wrist crease to middle fingertip, for lifts in true millimetres (default: {TYPICAL_HAND_MM:.1f})",
+    )
+    parser.add_argument(
+        "--stops",
+        choices=sorted(STOPPING),
+        default="left",
+        help="the hand that stops strings, whose finger lifts are told (default: left; of the other hand more of the "
+        "fingers' bends are)",
     )
     parser.add_argument(
         "--mirrored", action="store_true", help="the pictures are mirrored, as selfies can be"
@@ -80,7 +96,7 @@ def run(args: argparse.Namespace) -> int:
     pictures = [(path, read_picture(path)) for path in args.images]
     if args.overlay is not None:
         _make_folder(args.overlay)
-    estimator = load_estimator(args.hfov_deg)
+    estimator = load_estimator(args.hfov_deg, STOPPING[args.stops])
     scale = 1.0 if args.hand_length_mm is None else args.hand_length_mm / TYPICAL_HAND_MM
     results = []
     with load_tracker("still", mirrored=args.mirrored) as tracker:

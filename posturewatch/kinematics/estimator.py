@@ -97,7 +97,7 @@ class Estimator:
         self._ensemble = ensemble
         self._hfov_deg = hfov_deg
         self._rules = RefusalRules() if rules is None else rules
-        skill = np.nan_to_num(ensemble.skill, nan=1.0)
+        skill = np.nan_to_num(ensemble.skill, nan=0.0)  # what nothing is known of is not given
         sides: tuple[Side, ...] = ("left", "right")
         by_side = {
             side: skill.min(axis=0) if stopping is None else skill[0 if side in stopping else 1]
