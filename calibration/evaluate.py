@@ -28,6 +28,7 @@ from posturewatch.observation import BODY_LANDMARKS
 from posturewatch.resources import calibration_dir
 
 FRAMINGS = ("upper", "headless", "close")
+HIGH_MM = 25.0  # common practice for a finger held too far from the strings
 IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
 Array = NDArray[np.float64]
 
@@ -180,6 +181,15 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     )
     if good:
         line("lift of the fingers that are given", asked, good, lift)
+        at = [k for k, name in enumerate(OUTPUTS) if name in good]
+        true, said = table.y[asked][:, at], means[asked][:, at]
+        high = said[true > HIGH_MM]
+        low, middle, top = np.percentile(high, [10, 50, 90])
+        print(
+            f"  always saying that those are down: off by {np.nanmean(np.abs(true)):.1f} mm; of {high.size} truly "
+            f"above {HIGH_MM:.0f} mm the middle one is said to be at {middle:.0f}, four fifths at {low:.0f} to "
+            f"{top:.0f} mm, with a deviation of {np.percentile(sd[asked][:, at][true > HIGH_MM], 50):.0f} in the middle"
+        )
         for k, name in enumerate(FRAMINGS):
             framing = asked & (table.columns["framing"] == k)
             line(f"the same, {name}, strings in view", framing & seen, good, lift)

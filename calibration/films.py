@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -104,7 +104,7 @@ def runs(columns: Columns, estimator: Estimator) -> Iterator[Run]:
 def joined(run: Run, rules: TimeRules) -> Run:
     """The same run with time used."""
     value, sd = np.full_like(run.value, np.nan), np.full_like(run.sd, np.nan)
-    followers = Followers(rules, len(FOLLOWED))
+    followers = Followers(rules, [entry.output for entry in FOLLOWED])
     for n, time_s in enumerate(run.time_s):
         value[n], sd[n] = followers.update(run.value[n], run.sd[n], float(time_s))
     return Run(run.side, run.fretting, run.time_s, run.true, value, sd)
@@ -208,10 +208,10 @@ def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRule
 
 
 def fit(some: list[Run]) -> TimeRules:
-    """The rules with the least mean absolute error, then the factor that makes 90 % intervals hold 90 %."""
+    """The rules with the least mean absolute error, then the factors that make 90 % intervals hold 90 %."""
     best: tuple[float, TimeRules] | None = None
     for share, speed in itertools.product((0.1, 0.2, 0.35, 0.5, 0.7), (15.0, 25.0, 40.0, 60.0, 90.0)):
-        rules = TimeRules(jitter_share=share, speed=speed)
+        rules = TimeRules(jitter_share=share, speed=speed, factor=1.0, lift_factor=1.0)
         timed = [joined(run, rules) for run in some]
         error = np.abs(np.concatenate([run.value - run.true for run in timed]))
         sd = np.concatenate([run.sd for run in timed])
@@ -220,8 +220,8 @@ def fit(some: list[Run]) -> TimeRules:
             factors = [
                 float(np.nanquantile(error[:, k] / sd[:, k], 0.9)) / COVERAGE_Z for k in (WRIST, LIFTS)
             ]
-            best = (mean, TimeRules(jitter_share=share, speed=speed, factor=factors[0]))
-            print(f"mean error {mean:.2f} deg with {best[1]}; factor for lifts {factors[1]:.2f}")
+            best = (mean, replace(rules, factor=factors[0], lift_factor=factors[1]))
+            print(f"mean error {mean:.2f} deg with {best[1]}")
     if best is None:
         raise SystemExit("There are no films to fit.")
     return best[1]

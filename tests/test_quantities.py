@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -58,8 +60,10 @@ def test_the_learned_outputs_carry_the_lifts_and_joints() -> None:
 
 def test_many_filters_at_once_do_what_each_alone_does() -> None:
     rng = np.random.default_rng(7)
-    count, rules = 6, TimeRules(jitter_share=0.4, speed=30.0, factor=1.2)
-    alone, together = [Follower(rules) for _ in range(count)], Followers(rules, count)
+    outputs = ("wrist_flexion", "index_pip", "index_lift", "wrist_ulnar_deviation", "little_lift", "thumb_ip")
+    count, rules = len(outputs), TimeRules(jitter_share=0.4, speed=30.0, factor=1.2, lift_factor=1.5)
+    alone = [Follower(replace(rules, factor=1.5 if name.endswith("lift") else 1.2)) for name in outputs]
+    together = Followers(rules, outputs)
     time_s = 0.0
     for _ in range(200):
         time_s += float(rng.choice([0.03, 0.04, 0.6]))  # 0.6 s is longer than anything is remembered

@@ -40,7 +40,7 @@ class RefusalRules:
     max_strangeness: float = 1.6
     max_sd_deg: float = 18.0
     max_joint_sd_deg: float = 20.0
-    max_lift_sd_mm: float = 20.0
+    max_lift_sd_mm: float = 25.0
     max_resting_sd_mm: float = 8.0
     max_place_sd_mm: float = 15.0
     min_skill: float = 0.3

@@ -3,13 +3,13 @@
 Every quantity of every hand is followed by a local-level Kalman filter with irregular time steps. The error of a
 single estimate is taken as two parts: jitter, which is new in every frame and averages out, and a bias of this
 view of this hand, which does not. So the stated deviation never falls below the bias's share, however long one
-looks. The shares and the speed are cautious settings: most of the error of rendered films is bias, and playing moves
-fast (`calibration.films` fits them where films enough have been rendered).
+looks. Most of the error of rendered films is bias; `calibration.films` fits shares, speed and factors on them.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -37,7 +37,8 @@ class TimeRules:
     speed: how fast the true value wanders, in its unit per square root of a second.
     forget_s: after this long unseen, nothing of the past is used.
     surprise: an estimate farther than this many deviations from what was expected counts less (Huber's weight).
-    factor: stretches the stated deviation so that 90 % intervals hold 90 % of the errors on films.
+    factor, lift_factor: stretch the stated deviation so that 90 % intervals hold 90 % of the errors on films; lifts
+        have their own.
     """
 
     jitter_share: float = 0.2
@@ -45,6 +46,11 @@ class TimeRules:
     forget_s: float = 0.5
     surprise: float = 2.5
     factor: float = 1.07
+    lift_factor: float = 1.45
+
+    def factor_of(self, output: str) -> float:
+        """The factor of one of the estimator's outputs."""
+        return self.lift_factor if output.endswith("_lift") else self.factor
 
 
 @dataclass
@@ -80,8 +86,11 @@ class Follower:
 class Followers:
     """The filters of many quantities of one hand at once: what a `Follower` of each would do."""
 
-    def __init__(self, rules: TimeRules, count: int) -> None:
+    def __init__(self, rules: TimeRules, outputs: Sequence[str]) -> None:
+        """outputs: what is followed, by the estimator's names."""
         self.rules = rules
+        count = len(outputs)
+        self._factor = np.array([rules.factor_of(output) for output in outputs])
         self._value, self._variance, self._bias_variance = np.zeros((3, count))
         self._last_s = np.full(count, np.nan)
 
@@ -106,7 +115,7 @@ class Followers:
         self._variance = np.where(seen, variance, self._variance)
         self._bias_variance = np.where(seen, bias_variance, self._bias_variance)
         self._last_s = np.where(seen, time_s, self._last_s)
-        return joined, rules.factor * np.sqrt(variance + bias_variance)
+        return joined, self._factor * np.sqrt(variance + bias_variance)
 
 
 @dataclass
@@ -141,7 +150,7 @@ class OverTime:
     def _joined(self, single: Estimate, side: Side, time_s: float) -> Estimate:
         followers = self._followers.get(side)
         if followers is None:
-            followers = self._followers.setdefault(side, Followers(self.rules, len(_OUTPUTS)))
+            followers = self._followers.setdefault(side, Followers(self.rules, _OUTPUTS))
         value, sd = np.array([single.values.get(name, _MISSING) for name in _OUTPUTS]).T
         pairs = zip(*(numbers.tolist() for numbers in followers.update(value, sd, time_s)), strict=True)
         joined = {name: pair for name, pair in zip(_OUTPUTS, pairs, strict=True) if name in single.values}
