@@ -26,14 +26,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.cuttings import TARGETS, outputs_of, targets_of
+from calibration.told import ToldFinder, told_places
 from posturewatch.frames import Frame
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.observation import BodyObservation, HandObservation, Observation, Side, other_side
+from posturewatch.observation import HandObservation, Observation, Side, other_side
 from posturewatch.tracking import Tracker
 from posturewatch.tracking.cutting import CLOSE, WIDE
-from posturewatch.tracking.hands import Seen
-from posturewatch.tracking.roi import Roi, hand_roi
-from posturewatch.tracking.still import StillFinder
 
 if TYPE_CHECKING:
     from calibration.scenes import Still
@@ -45,7 +43,6 @@ CUTTINGS = {"crop": WIDE, "close": CLOSE}
 #: Pictures of one shard; shards are what workers take.
 SHARD = 100
 CUT_FROM = 0.4  # share of a hand in view from which its cutting is of use
-TOLD_FROM = 0.25  # the same from which it is looked for where it is
 SMALLEST_PX = 25
 _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
 _WRONG_SIDE_SHARE = 0.2
@@ -214,32 +211,6 @@ def pack(rows: list[Row], truths: list[Row]) -> dict[str, NDArray[Any]]:
         out[f"{name}_bytes"] = np.concatenate([row[name] for row in rows]) if rows else np.zeros(0, np.uint8)
         out[f"{name}_length"] = np.array([len(row[name]) for row in rows], np.int32)
     return out
-
-
-class ToldFinder(StillFinder):
-    """Looks where it is told that hands are, and then as it always does."""
-
-    places: Sequence[Roi] = ()
-
-    def _cuttings(
-        self, image: NDArray[np.uint8], body: BodyObservation | None, hands: list[Seen]
-    ) -> Iterator[Roi]:
-        yield from self.places
-
-
-def told_places(label: dict[str, Any], rng: np.random.Generator) -> list[Roi]:
-    """Cuttings of the true hands in view, as inexact as those that follow a hand from frame to frame."""
-    places = []
-    for truth in label["hands"]:
-        points = np.asarray(truth["joints_px"], float)
-        if truth["hand_visible"] > TOLD_FROM and np.isfinite(points).all():
-            exact = hand_roi(points)
-            centre = np.asarray(exact.centre_px) + rng.normal(0, 0.06, 2) * exact.size_px
-            size = exact.size_px * float(np.exp(rng.normal(0, 0.1)))
-            places.append(
-                Roi((float(centre[0]), float(centre[1])), size, exact.angle_rad + rng.normal(0, 0.12))
-            )
-    return places
 
 
 class Worker:

@@ -181,15 +181,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     )
     if good:
         line("lift of the fingers that are given", asked, good, lift)
-        at = [k for k, name in enumerate(OUTPUTS) if name in good]
-        true, said = table.y[asked][:, at], means[asked][:, at]
-        high = said[true > HIGH_MM]
-        low, middle, top = np.percentile(high, [10, 50, 90])
-        print(
-            f"  always saying that those are down: off by {np.nanmean(np.abs(true)):.1f} mm; of {high.size} truly "
-            f"above {HIGH_MM:.0f} mm the middle one is said to be at {middle:.0f}, four fifths at {low:.0f} to "
-            f"{top:.0f} mm, with a deviation of {np.percentile(sd[asked][:, at][true > HIGH_MM], 50):.0f} in the middle"
-        )
+        _high(table.y[asked], means[asked], sd[asked], good)
         for k, name in enumerate(FRAMINGS):
             framing = asked & (table.columns["framing"] == k)
             line(f"the same, {name}, strings in view", framing & seen, good, lift)
@@ -204,6 +196,18 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         told = table.columns["forearm"][:, 6] >= 0.5
         right = (told == seen)[asked & np.isfinite(table.columns["forearm"][:, 6])]
         print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
+
+
+def _high(true: Array, said: Array, sd: Array, names: tuple[str, ...]) -> None:
+    """What is said of lifted fingers; all (n, outputs)."""
+    at = [k for k, name in enumerate(OUTPUTS) if name in names]
+    high = true[:, at] > HIGH_MM
+    low, middle, top = np.percentile(said[:, at][high], [10, 50, 90])
+    print(
+        f"  always saying that those are down: off by {np.nanmean(np.abs(true[:, at])):.1f} mm; of {high.sum()} truly "
+        f"above {HIGH_MM:.0f} mm the middle one is said to be at {middle:.0f}, four fifths at {low:.0f} to "
+        f"{top:.0f} mm, with a deviation of {np.median(sd[:, at][high]):.0f} in the middle"
+    )
 
 
 def _axis(table: Table) -> None:

@@ -11,7 +11,8 @@ from scipy.spatial.transform import Rotation
 from test_tracking_roi import flat_hand
 
 from calibration.cuttings import TARGETS, targets_of
-from calibration.dataset import cuttings_of, told_places
+from calibration.dataset import cuttings_of
+from calibration.told import told_places
 from posturewatch.observation import Side
 from posturewatch.tracking.cutting import CLOSE, WIDE
 
