@@ -125,6 +125,11 @@ def test_without_a_forearm_the_reason_is_the_forearm() -> None:
         assert refusal(seen(forearm=None), sd=sd) is Refusal.FOREARM_NOT_SEEN
 
 
+def test_a_hand_that_the_finger_network_has_not_seen_is_refused() -> None:
+    left = Estimator(Ensemble(weights())).measure(seen(forearm=axis(), fingers=False)).left
+    assert {one.refusal for one in left.values.values()} == {Refusal.TOO_UNCERTAIN}
+
+
 def test_a_tiny_hand_and_one_at_the_edge_are_refused() -> None:
     base = seen(forearm=axis())
     hand = base.hands[0]

@@ -46,7 +46,7 @@ def axis(elbow_px: tuple[float, float] = (600.0, 600.0)) -> ForearmAxis:
 
 
 def seen(
-    side: Side = "left", forearm: ForearmAxis | None = None, body: bool = True, fingers: bool = False
+    side: Side = "left", forearm: ForearmAxis | None = None, body: bool = True, fingers: bool = True
 ) -> Observation:
     hand = HandObservation(side, 0.9, 0.95, HAND_PX, HAND_M, True, forearm, OF_FINGERS if fingers else None)
     watched = BodyObservation(BODY_PX, BODY_M, np.full(33, 0.8), 0.0) if body else None
@@ -108,7 +108,7 @@ def test_size_in_the_picture_does_not_matter_to_the_shape() -> None:
 
 
 def test_what_was_not_seen_is_zero_with_its_flag() -> None:
-    vector = of(seen(forearm=None, body=False))
+    vector = of(seen(forearm=None, body=False, fingers=False))
     for block in BLOCKS:
         assert not vector[block].any()
     full = of(seen(forearm=axis(), fingers=True))

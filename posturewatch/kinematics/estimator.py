@@ -165,6 +165,8 @@ class Estimator:
             return Measurement.refused(Refusal.NOT_GIVEN)
         if entry.group == "wrist" and hand.forearm is None:
             return Measurement.refused(Refusal.FOREARM_NOT_SEEN)
+        if hand.fingers is None:  # the first guess would lack a part, and nothing was learned of such hands
+            return Measurement.refused(Refusal.TOO_UNCERTAIN)
         value, sd = pair
         if sd > self._rules.max_sd(entry, estimate.lift_plane):
             return Measurement.refused(Refusal.TOO_UNCERTAIN)
