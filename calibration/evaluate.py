@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.films import film_report
+from calibration.films import IN_VIEW, film_report
 from calibration.table import Columns, Table, load, observation_of, read_shards
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
@@ -29,7 +29,6 @@ from posturewatch.resources import calibration_dir
 
 FRAMINGS = ("upper", "headless", "close")
 HIGH_MM = 25.0  # common practice for a finger held too far from the strings
-IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
 Array = NDArray[np.float64]
 
 
@@ -69,6 +68,7 @@ def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
         (validity >= rules.min_validity)
         & (strangeness <= rules.max_strangeness)
         & (sd[:, :2] <= rules.max_sd_deg).all(1)
+        & table.columns["found"]  # rows entered under the other side are for training alone
     )
     return Scored((means - table.y)[:, :2].astype(float), sd[:, :2].astype(float), given)
 

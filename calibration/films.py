@@ -28,22 +28,24 @@ from posturewatch.observation import Side
 from posturewatch.profiles import load_profile
 from posturewatch.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 
-__all__ = ["Run", "film_report", "runs"]
+__all__ = ["IN_VIEW", "Run", "film_report", "runs"]
 
 FRAMES_A_FILM = 10_000  # how `calibration.dataset` numbers the frames of films
 Array = NDArray[np.float64]
 SIDES = ("left", "right")
+IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
 EITHER: frozenset[Side] = frozenset({"left", "right"})
 
 
 @dataclass(frozen=True)
 class Run:
-    """One hand through one film. time_s (n,); true, value, sd (n, FOLLOWED): degrees and millimetres, NaN where nothing
-    is known, or was given."""
+    """One hand through one film. time_s (n,); in_view (n,) whether a camera can be asked for it; true, value, sd
+    (n, FOLLOWED): degrees and millimetres, NaN where nothing is known, or was given."""
 
     side: str
     fretting: bool
     time_s: Array
+    in_view: NDArray[np.bool_]
     true: Array
     value: Array
     sd: Array
@@ -98,7 +100,8 @@ def runs(columns: Columns, estimator: Estimator) -> Iterator[Run]:
             lifts = columns["t_lifts"][rows] if fretting else np.full((len(rows), 4), np.nan)
             true = np.concatenate([columns["t_angles"][rows], lifts], axis=1).astype(float)
             time_s = columns["t_time_s"][rows].astype(float)
-            yield Run(SIDES[side], fretting, time_s, true, values[..., 0], values[..., 1])
+            in_view = columns["t_visible"][rows] >= IN_VIEW
+            yield Run(SIDES[side], fretting, time_s, in_view, true, values[..., 0], values[..., 1])
 
 
 def joined(run: Run, rules: TimeRules) -> Run:
@@ -107,7 +110,7 @@ def joined(run: Run, rules: TimeRules) -> Run:
     followers = Followers(rules, [entry.output for entry in FOLLOWED])
     for n, time_s in enumerate(run.time_s):
         value[n], sd[n] = followers.update(run.value[n], run.sd[n], float(time_s))
-    return Run(run.side, run.fretting, run.time_s, run.true, value, sd)
+    return replace(run, value=value, sd=sd)
 
 
 def _given(run: Run, rules: RefusalRules) -> NDArray[np.bool_]:
@@ -117,11 +120,12 @@ def _given(run: Run, rules: RefusalRules) -> NDArray[np.bool_]:
 
 
 def _line(name: str, some: list[Run], rules: RefusalRules, which: slice) -> str:
-    """Of all numbers of some quantities with a known truth: share given, errors and coverage."""
+    """Of all numbers of some quantities with a known truth: share given of those in view, errors and coverage."""
     error = np.concatenate([np.abs(run.value - run.true)[:, which] for run in some])
     sd = np.concatenate([run.sd[:, which] for run in some])
     known = np.isfinite(np.concatenate([run.true[:, which] for run in some]))
     given = np.concatenate([_given(run, rules)[:, which] for run in some]) & known
+    asked = known & np.concatenate([run.in_view for run in some])[:, None]
     cells = []
     columns = {"flexion": [0], "deviation": [1]} if which == WRIST else {"lift": [0, 1, 2, 3]}
     for what, at in columns.items():
@@ -131,7 +135,8 @@ def _line(name: str, some: list[Run], rules: RefusalRules, which: slice) -> str:
             cells.append(
                 f"{what} {e.mean():5.1f} {np.median(e):5.1f} {np.percentile(e, 90):5.1f}  in 90 % {inside:5.1%}"
             )
-    return f"{name:24s} {given.sum() / max(known.sum(), 1):6.1%} of {known.sum():6d}  {'  '.join(cells)}"
+    share = (given & asked).sum() / max(asked.sum(), 1)
+    return f"{name:24s} {share:6.1%} of {asked.sum():6d}  {'  '.join(cells)}"
 
 
 def excursions(run: Run, given: NDArray[np.bool_]) -> list[Excursion]:
@@ -162,17 +167,17 @@ def _overlap(a: Excursion, b: Excursion) -> bool:
 
 
 def _exact(run: Run) -> Run:
-    return Run(run.side, run.fretting, run.time_s, run.true, run.true, np.full_like(run.true, 0.2))
+    return replace(run, value=run.true, sd=np.full_like(run.true, 0.2))
 
 
 def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
-    """A true hold is one that would be warned of if everything were known exactly; a warning is true where the true
-    value was beyond the limit for most of its excursion."""
+    """A true hold is one that would be warned of if everything were known exactly while the hand is in view; a warning
+    is true where the true value was beyond the limit for most of its excursion."""
     names = [entry.name for entry in FOLLOWED]
     warned = right = holds = caught = 0
     for run in some:
-        true = _exact(run)
-        exact = [e for e in excursions(true, np.isfinite(run.true)) if quantity(e.quantity).group == group]
+        true, seen = _exact(run), np.isfinite(run.true) & run.in_view[:, None]
+        exact = [e for e in excursions(true, seen) if quantity(e.quantity).group == group]
         ours = [e for e in excursions(run, _given(run, rules)) if quantity(e.quantity).group == group]
         warned += len(ours)
         holds += len(exact)
@@ -192,7 +197,8 @@ def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRule
     """Errors on films, frame by frame and with time used, and what was held."""
     all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, stopping=EITHER)))
     print(
-        "\nFilms: share given, then mean, median, 90th percentile of the absolute error, and interval coverage"
+        "\nFilms: share given of what is in view, then mean, median, 90th percentile of the absolute error, and "
+        "interval coverage"
     )
     for name, fretting in (("fretting", True), ("plucking", False)):
         some = [run for run in all_runs if run.fretting == fretting]
