@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import math
-
 import torch
 from torch import nn
 from torch.nn import functional
 
 from posturewatch.tracking.cutting import Cutting
 
-__all__ = ["CuttingModel", "Target", "augment"]
+__all__ = ["CuttingModel", "Target", "augment", "sides_loss"]
 
 Target = dict[str, torch.Tensor]
 
+MIRRORED = 0.12  # share of cuttings that are shown mirrored, to learn the sides by
+FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the placements: palm lengths, radians, log
 #: Targets that turn with the cutting, with the length of their vectors, whose first two coordinates lie in it.
 _TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3}
 
@@ -71,41 +71,59 @@ class CuttingModel(nn.Module):
 
 
 def augment(
-    x: torch.Tensor, target: Target, cutting: Cutting, generator: torch.Generator
+    x: torch.Tensor,
+    target: Target,
+    cutting: Cutting,
+    canvas: Cutting,
+    placements: torch.Tensor,
+    generator: torch.Generator,
 ) -> tuple[torch.Tensor, Target]:
-    """Turns, scales and shifts the cutting about the wrist (the tracker's landmarks jitter), and varies its colours.
+    """Takes the cuttings out of their canvases as the tracker might place them, mirrors some, and varies their colours.
 
-    x: (n, 3, size, size) in -1..1. The target's directions are turned along, the elbow's place scaled too.
+    x: (n, 3, size, size) of the canvas, in -1..1. placements: (n, 4) as `calibration.placement`, which are varied a
+    little more. The target's directions are turned along, the elbow's place moved and scaled too; a mirrored cutting
+    is one of the other side, and of its angles nothing is to be learned.
     """
     n, device = len(x), x.device
-
-    def rand(*shape: int) -> torch.Tensor:
-        return torch.rand(*shape, device=device, generator=generator)
-
-    angle = (rand(n) - 0.5) * math.radians(44)
-    scale = torch.exp((rand(n) - 0.5) * 0.5)
-    shift = (rand(n, 2) - 0.5) * 0.14
-    cos, sin = torch.cos(angle), torch.sin(angle)
-    wrist_y = 2 * cutting.wrist_at[1] - 1
+    spread = torch.tensor(FURTHER, device=device)
+    q = placements + spread * torch.randn(n, 4, device=device, generator=generator)
+    scale = torch.exp(q[:, 3])
+    cos, sin = torch.cos(q[:, 2]), torch.sin(q[:, 2])
+    # From places in the cutting, -1..1, to palm lengths around the wrist, and on to places in the canvas.
+    turn = torch.stack([torch.stack([cos, -sin], 1), torch.stack([sin, cos], 1)], 1) * scale[:, None, None]
+    half = cutting.hands_across / 2
+    wrist = torch.tensor([2 * at - 1 for at in cutting.wrist_at], device=device)
+    canvas_half = canvas.hands_across / 2
+    canvas_wrist = torch.tensor([2 * at - 1 for at in canvas.wrist_at], device=device)
     theta = torch.zeros(n, 2, 3, device=device)
-    theta[:, 0, 0], theta[:, 0, 1] = cos / scale, sin / scale
-    theta[:, 1, 0], theta[:, 1, 1] = -sin / scale, cos / scale
-    theta[:, 0, 2] = -theta[:, 0, 1] * wrist_y + shift[:, 0]
-    theta[:, 1, 2] = wrist_y - theta[:, 1, 1] * wrist_y + shift[:, 1]
-    grid = functional.affine_grid(theta, list(x.shape), align_corners=False)
-    x = functional.grid_sample(x, grid, align_corners=False, padding_mode="zeros")
+    theta[:, :, :2] = turn * (half / canvas_half)
+    theta[:, :, 2] = canvas_wrist + q[:, :2] / canvas_half - theta[:, :, :2] @ wrist
+    grid = functional.affine_grid(theta, [n, 3, cutting.size_px, cutting.size_px], align_corners=False)
+    # Beyond the canvas, as beyond a picture, there is black, which is -1.
+    x = functional.grid_sample(x + 1, grid, align_corners=False, padding_mode="zeros") - 1
 
     turned = {}
     for name, length in _TURNED.items():
         if name in target:
             v = target[name].reshape(n, -1, length)
-            first = cos[:, None] * v[..., 0] - sin[:, None] * v[..., 1]
-            second = sin[:, None] * v[..., 0] + cos[:, None] * v[..., 1]
+            if name == "elbow":
+                v = (v - q[:, None, :2]) / scale[:, None, None]
+            first = cos[:, None] * v[..., 0] + sin[:, None] * v[..., 1]
+            second = cos[:, None] * v[..., 1] - sin[:, None] * v[..., 0]
             v = torch.cat([first[..., None], second[..., None], v[..., 2:]], dim=2)
             turned[name] = v.reshape(n, -1)
-    if "elbow" in turned:
-        turned["elbow"] = turned["elbow"] * scale[:, None]
-    return _recoloured(x, generator), target | turned
+    mirrored = (torch.rand(n, device=device, generator=generator) < MIRRORED).to(x.dtype)
+    x = torch.where(mirrored[:, None, None, None] > 0, x.flip(3), x)
+    sides = {"right_side": 1 - mirrored, "learnt": target["hand"] * (1 - mirrored)}
+    return _recoloured(x, generator), target | turned | sides
+
+
+def sides_loss(hand: torch.Tensor | None, side: torch.Tensor, target: Target) -> torch.Tensor:
+    """Cross-entropies of there being a hand at all (where the network says that), and of its being of the side it was
+    cut for. hand, side: (n,) logits."""
+    entropy = functional.binary_cross_entropy_with_logits
+    of_side = (target["hand"] * entropy(side, target["right_side"], reduction="none")).mean()
+    return of_side if hand is None else of_side + entropy(hand, target["hand"])
 
 
 def _recoloured(x: torch.Tensor, generator: torch.Generator) -> torch.Tensor:

@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 
 from calibration.geometry import shortest_turn, unit
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.tracking.cutting import WIDE
+from posturewatch.tracking.cutting import WIDE, hand_scale_px
 
-__all__ = ["TARGETS", "outputs_of", "targets_of"]
+__all__ = ["TARGETS", "elsewhere", "outputs_of", "targets_of"]
 
 FloatArray = NDArray[np.floating[Any]]
 
 _STRAIGHT_ON = np.array([0.0, 0.0, 1.0])
 _MIDDLE_KNUCKLE = 9
+NO_HAND_WITHIN = 1.1  # hand scales between the middles of the palms
 _ELBOW_REACH = 6.0  # hand scales, beyond which an elbow's place is of no more use
 
 #: The columns that hold the truth of a cutting, with their lengths.
@@ -73,3 +74,31 @@ def outputs_of(truth: dict[str, Any]) -> NDArray[np.float32]:
         named |= {f"{finger}_lift": lift for finger, lift in truth["finger_lift_mm"].items()}
     values = (named.get(name) for name in OUTPUTS)
     return np.array([np.nan if value is None else value for value in values], np.float32)
+
+
+def elsewhere(hand_px: FloatArray, label: dict[str, Any], rng: np.random.Generator) -> FloatArray | None:
+    """A hand's landmarks (21, 2) moved, turned and scaled to a place in the picture where no hand is, None where none
+    was found: beside a hand, at an elbow, or anywhere."""
+    palm = [0, 5, 9, 13, 17]
+    scale = hand_scale_px(hand_px) * float(np.exp(rng.normal(0, 0.35)))
+    hands = [np.asarray(truth["joints_px"], float)[palm].mean(axis=0) for truth in label["hands"]]
+    size = np.array([label["width_px"], label["height_px"]], float)
+    elbows = [np.asarray(t["elbow_px"], float) for t in label["hands"] if None not in t["elbow_px"]]
+    for _ in range(8):
+        kind = rng.random()
+        if kind < 0.35:
+            way = rng.uniform(0, 2 * math.pi)
+            middle = hand_px[palm].mean(axis=0) + rng.uniform(1.2, 2.5) * scale * np.array(
+                [math.cos(way), math.sin(way)]
+            )
+        elif kind < 0.5 and elbows:
+            middle = elbows[rng.integers(len(elbows))] + rng.normal(0, 0.4, 2) * scale
+        else:
+            middle = rng.uniform(0, 1, 2) * size
+        near = [np.hypot(*(middle - hand)) < NO_HAND_WITHIN * scale for hand in hands]
+        if ((middle > 0) & (middle < size)).all() and not any(near):
+            turn = rng.uniform(0, 2 * math.pi)
+            c, s = math.cos(turn), math.sin(turn)
+            shape = (hand_px - hand_px[palm].mean(axis=0)) * (scale / hand_scale_px(hand_px))
+            return np.asarray(middle + shape @ np.array([[c, s], [-s, c]]))
+    return None

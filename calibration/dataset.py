@@ -7,8 +7,8 @@ hand that was found: landmarks, body, the truth of the hand it lies on, and the 
 row in five of a true hand is entered a second time under the wrong side and with `valid` at 0, and so is every
 hand found where none is, so that the estimator learns to tell. `--told` looks where the true hands are instead of
 searching for them, which is six times as fast: for training rows, beside others that were searched for. `--films`
-renders short films instead and tracks them as films; `--cuttings` gives the networks' training cuttings around the
-true hands, without tracking. Pictures are not kept.
+renders short films instead and tracks them as films; `--cuttings` gives what the networks' training cuttings are taken
+from, around the true hands and around places without one, without tracking. Pictures are not kept.
 """
 
 from __future__ import annotations
@@ -25,13 +25,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.cuttings import TARGETS, outputs_of, targets_of
+from calibration.cuttings import TARGETS, elsewhere, outputs_of, targets_of
+from calibration.placement import canvas_of, read_placements
 from calibration.told import ToldFinder, told_places
 from posturewatch.frames import Frame
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.observation import HandObservation, Observation, Side, other_side
-from posturewatch.tracking import Tracker
-from posturewatch.tracking.cutting import CLOSE, WIDE
+from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting
 
 if TYPE_CHECKING:
     from calibration.scenes import Still
@@ -40,12 +41,15 @@ __all__ = ["SHARD", "match", "rows_of", "truth_row"]
 
 #: The cuttings of a hand that are kept, by the prefix of their columns.
 CUTTINGS = {"crop": WIDE, "close": CLOSE}
+#: What the networks' training cuttings are taken from, by the same.
+CANVASES = {name: canvas_of(cutting, read_placements()) for name, cutting in CUTTINGS.items()}
 #: Pictures of one shard; shards are what workers take.
 SHARD = 100
 CUT_FROM = 0.4  # share of a hand in view from which its cutting is of use
 SMALLEST_PX = 25
 _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
 _WRONG_SIDE_SHARE = 0.2
+_ELSEWHERE_SHARE = 0.3
 
 Row = dict[str, Any]
 
@@ -121,11 +125,13 @@ def _row(
     }
 
 
-def cuttings_of(image_bgr: NDArray[np.uint8], landmarks_px: NDArray[Any], side: Side) -> Row:
+def cuttings_of(
+    image_bgr: NDArray[np.uint8], landmarks_px: NDArray[Any], side: Side, kinds: dict[str, Cutting] = CUTTINGS
+) -> Row:
     """Both cuttings of a hand, as JPEG."""
     return {
         name: _encoded(cutting.cut(image_bgr, cutting.transform(landmarks_px, side)))
-        for name, cutting in CUTTINGS.items()
+        for name, cutting in kinds.items()
     }
 
 
@@ -158,8 +164,11 @@ def _truth(truth: dict[str, Any] | None, affine: NDArray[Any]) -> Row:
     }
 
 
-def cutting_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any]) -> Iterator[Row]:
-    """Rows for the networks alone: the cuttings of each true hand in view, as if it had been tracked exactly."""
+def cutting_rows(
+    image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.random.Generator
+) -> Iterator[Row]:
+    """Rows for the networks alone: the canvases of each true hand in view, and now and then one of a place without a
+    hand."""
     for truth in label["hands"]:
         points = np.asarray(truth["joints_px"], float) if truth["hand_visible"] > CUT_FROM else None
         if points is None or not np.isfinite(points).all() or np.ptp(points, axis=0).max() < SMALLEST_PX:
@@ -168,8 +177,16 @@ def cutting_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any]) -> Iterato
             **_truth(truth, WIDE.transform(points, truth["side"])),
             **_scene(label),
             "valid": np.bool_(True),
-            **cuttings_of(image_bgr, points, truth["side"]),
+            **cuttings_of(image_bgr, points, truth["side"], CANVASES),
         }
+        place = elsewhere(points, label, rng) if rng.random() < _ELSEWHERE_SHARE / 2 else None
+        if place is not None:
+            yield {
+                **_truth(None, WIDE.transform(points, "left")),
+                **_scene(label),
+                "valid": np.bool_(False),
+                **cuttings_of(image_bgr, place, "left", CANVASES),
+            }
 
 
 def _scene(label: dict[str, Any]) -> Row:
@@ -218,14 +235,19 @@ class Worker:
 
     current: Worker | None = None
 
-    def __init__(self, bodies: Path, device: int | None = None) -> None:
+    def __init__(self, bodies: Path, device: int | None = None, networks: Path | None = None) -> None:
         from calibration.bodies import load_bodies
         from calibration.render import Renderer
         from calibration.scenes import Studio
 
         loaded = load_bodies(bodies)
         self.studio = Studio(loaded, Renderer(loaded, device=device))
-        self.still = Tracker("still")
+        nets: dict[str, Any] = {}
+        if networks is not None:
+            nets["forearm"] = ForearmNet(networks / "forearm.onnx")
+            nets["fingers"] = FingerNet(networks / "fingers.onnx")
+        self._nets = nets
+        self.still = Tracker("still", **nets)
         self._told = ToldFinder(mirrored=False)
         self.told = Tracker("still", finder=self._told)
 
@@ -251,7 +273,10 @@ class Worker:
         return pack(rows, truths)
 
     def cuttings(self, task: Task) -> dict[str, NDArray[Any]]:
-        rows = [row for _, still in self._stills(task) for row in cutting_rows(still.image_bgr, still.label)]
+        rows: list[Row] = []
+        for number, still in self._stills(task):
+            rng = np.random.default_rng([number, task.seed])
+            rows.extend(cutting_rows(still.image_bgr, still.label, rng))
         return pack(rows, [])
 
     def film(self, task: Task) -> dict[str, NDArray[Any]]:
@@ -265,7 +290,7 @@ class Worker:
             frames=task.count,
             rate_hz=task.rate_hz,
         )
-        with Tracker("film") as tracker:
+        with Tracker("film", **self._nets) as tracker:
             for k, (time_s, image, label) in enumerate(frames):
                 observation = tracker.observe(Frame(k, time_s, image))
                 self._note(observation, image, label, task.first * 10_000 + k, rows, truths)
@@ -306,10 +331,10 @@ class Task:
     rate_hz: float = 30.0
 
 
-def _start(bodies: Path, devices: int) -> None:
+def _start(bodies: Path, devices: int, networks: Path | None) -> None:
     cv2.setNumThreads(1)
     number = int(multiprocessing.current_process()._identity[0]) if multiprocessing.parent_process() else 0
-    Worker.current = Worker(bodies, None if devices == 0 else number % devices)
+    Worker.current = Worker(bodies, None if devices == 0 else number % devices, networks)
 
 
 def _do(task: Task) -> int:
@@ -343,6 +368,9 @@ def main() -> None:
     parser.add_argument(
         "--framing", choices=("upper", "headless", "close"), help="all of them, where left out"
     )
+    parser.add_argument(
+        "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=2)
@@ -375,7 +403,7 @@ def main() -> None:
     began = time.monotonic()
     done = 0
     context = multiprocessing.get_context("spawn")
-    with context.Pool(args.workers, _start, (args.bodies, args.gpus)) as pool:
+    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks)) as pool:
         for count in pool.imap_unordered(_do, tasks):
             done += count
             if time.monotonic() - began > args.limit_s:

@@ -6,7 +6,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from calibration.cutting_model import CuttingModel, Target
+from calibration.cutting_model import CuttingModel, Target, sides_loss
 from calibration.table import Columns
 from posturewatch.kinematics.features import FINGER_FEATURES, FINGER_PARTS, GUESS_UNIT
 from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
@@ -33,6 +33,7 @@ def targets(columns: Columns, device: str) -> Target:
 
     y = columns["y"]
     return {
+        "hand": tensor(columns["valid"]),
         "axes": tensor(columns["axes"]),
         "joints": tensor(columns["joints"]),
         "guess": tensor(np.clip(y / GUESS_UNIT, -4, 4)),
@@ -57,9 +58,12 @@ def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
     guess = (each * weights * target["guess_known"]).sum(1)
     known = target["guess_known"][:, LIFTS_AT]
     lifted = functional.binary_cross_entropy_with_logits(part["lifted"], target["lifted"], reduction="none")
-    strings = functional.binary_cross_entropy_with_logits(part["strings"][:, 0], target["strings_visible"])
-    of_hand = 2.0 * axes + 10.0 * joints + 0.4 * guess + (lifted * known).sum(1)
-    return ((0.2 + 0.8 * target["hand_visible"]) * of_hand).mean() + 0.2 * strings
+    strings = functional.binary_cross_entropy_with_logits(
+        part["strings"][:, 0], target["strings_visible"], reduction="none"
+    )
+    of_hand = 2.0 * axes + 10.0 * joints + 0.4 * guess + (lifted * known).sum(1) + 0.2 * strings
+    angles = ((0.2 + 0.8 * target["hand_visible"]) * target["learnt"] * of_hand).mean()
+    return angles + 0.5 * sides_loss(part["hand"][:, 0], part["side"][:, 0], target)
 
 
 def report(name: str, output: torch.Tensor, target: Target) -> None:

@@ -6,16 +6,17 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from calibration.cutting_model import CuttingModel, Target
+from calibration.cutting_model import CuttingModel, Target, sides_loss
 from calibration.table import Columns
 from posturewatch.kinematics.features import GUESS_UNIT
 from posturewatch.tracking.cutting import WIDE
+from posturewatch.tracking.forearm import SIDE_AT
 
 __all__ = ["axis_error_deg", "loss_of", "model", "report", "targets"]
 
 #: Where the network's outputs lie; see `posturewatch.tracking.forearm`.
 AXES_AT, RADIAL_AT, ELBOW_AT, GUESS_AT = slice(7, 13), slice(13, 16), slice(16, 18), slice(18, 20)
-OUTPUT_COUNT = 20
+OUTPUT_COUNT = 21
 CHANNELS = (24, 56, 112, 224, 304)
 
 
@@ -33,6 +34,7 @@ def targets(columns: Columns, device: str) -> Target:
     seen = np.where(usable, columns["forearm_visible"], 0.0)
     wrist = columns["y"][:, :2]
     return {
+        "hand": tensor(columns["valid"]),
         "direction": tensor(np.where(usable[:, None], columns["direction"], [0.0, 1.0])),
         "slope": tensor(np.clip(columns["slope"][:, 0], -4, 4)),
         "axes": tensor(columns["axes"]),
@@ -76,9 +78,12 @@ def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
         axis + 0.2 * norm + 0.5 * slope + 3.0 * space + radial + 0.4 * elbow * target["elbow_known"]
     )
     of_hand = (0.2 + 0.8 * hand_seen) * (2.0 * hand + 3.0 * guess)
-    logits = functional.binary_cross_entropy_with_logits(output[:, 5], seen)
-    neck = functional.binary_cross_entropy_with_logits(output[:, 6], target["strings_visible"])
-    return (forearm + of_hand).mean() + 0.2 * (logits + neck)
+    logits = functional.binary_cross_entropy_with_logits(output[:, 5], seen, reduction="none")
+    neck = functional.binary_cross_entropy_with_logits(
+        output[:, 6], target["strings_visible"], reduction="none"
+    )
+    angles = (target["learnt"] * (forearm + of_hand + 0.2 * (logits + neck))).mean()
+    return angles + 0.5 * sides_loss(None, output[:, SIDE_AT], target)
 
 
 def axis_error_deg(output: torch.Tensor, direction: torch.Tensor) -> torch.Tensor:

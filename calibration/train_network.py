@@ -28,6 +28,7 @@ from torch import nn
 
 from calibration import finger_model, forearm_model
 from calibration.cutting_model import CuttingModel, augment
+from calibration.placement import canvas_of, read_placements
 from calibration.table import Columns, read_shards
 from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting
 
@@ -38,22 +39,27 @@ CHECKPOINTS = (0.3, 0.45, 0.6, 0.75, 0.9)  # shares of the training at which the
 
 @dataclass(frozen=True)
 class Kind:
-    """What one network is made of. columns: prefix of its cuttings' columns; learning: its model, targets, loss and
-    report."""
+    """What one network is made of. canvas: what its cuttings are taken from in training; columns: prefix of their
+    columns; learning: its model, targets, loss and report."""
 
     cutting: Cutting
+    canvas: Cutting
     columns: str
     learning: ModuleType
 
 
-KINDS = {"forearm": Kind(WIDE, "crop", forearm_model), "fingers": Kind(CLOSE, "close", finger_model)}
+PLACED = read_placements()
+KINDS = {
+    "forearm": Kind(WIDE, canvas_of(WIDE, PLACED), "crop", forearm_model),
+    "fingers": Kind(CLOSE, canvas_of(CLOSE, PLACED), "close", finger_model),
+}
 
 
 class Cuttings:
     """Training cuttings on the device, taken in as `calibration.dataset` writes them."""
 
     def __init__(self, kind: Kind, folder: Path, device: str, room: int) -> None:
-        size = kind.cutting.size_px
+        size = kind.canvas.size_px
         self.kind = kind
         self.pictures = torch.empty((room, 3, size, size), dtype=torch.uint8, device=device)
         self.target: dict[str, torch.Tensor] = {}
@@ -68,7 +74,7 @@ class Cuttings:
         for path in new:
             self._known.add(path)
             columns = dict(np.load(path))
-            pictures = read_cuttings(columns, self.kind, self._device)
+            pictures = read_cuttings(columns, self.kind.columns, self.kind.canvas, self._device)
             target = self.kind.learning.targets(columns, self._device)
             first, last = self.count, min(self.count + len(pictures), len(self.pictures))
             self.pictures[first:last] = pictures[: last - first]
@@ -81,7 +87,9 @@ class Cuttings:
         return bool(new)
 
 
-def train(data: Cuttings, *, seconds: float, batch: int, seed: int, peak: float, out: Path) -> CuttingModel:
+def train(
+    data: Cuttings, model: CuttingModel, *, seconds: float, batch: int, seed: int, peak: float, out: Path
+) -> CuttingModel:
     """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
     weights; writes it on the way too."""
     torch.manual_seed(seed)
@@ -89,7 +97,8 @@ def train(data: Cuttings, *, seconds: float, batch: int, seed: int, peak: float,
     torch.backends.cudnn.benchmark = True
     generator = torch.Generator(device=device)
     generator.manual_seed(seed)
-    model: CuttingModel = data.kind.learning.model().to(device, memory_format=torch.channels_last)
+    model = model.to(device, memory_format=torch.channels_last)
+    placements = torch.tensor(PLACED, dtype=torch.float32, device=device)
     mean = copy.deepcopy(model)
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
     began, done, running = time.monotonic(), 0, torch.zeros((), device=device)
@@ -102,7 +111,10 @@ def train(data: Cuttings, *, seconds: float, batch: int, seed: int, peak: float,
         now = {name: values[picked] for name, values in data.target.items()}
         with torch.no_grad():
             x = data.pictures[picked].float() / 127.5 - 1
-            x, now = augment(x, now, data.kind.cutting, generator)
+            placed = placements[
+                torch.randint(0, len(placements), (batch,), device=device, generator=generator)
+            ]
+            x, now = augment(x, now, data.kind.cutting, data.kind.canvas, placed, generator)
         x = x.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             output = model(x)
@@ -150,13 +162,24 @@ def export(model: CuttingModel, kind: Kind, path: Path) -> None:
     )
 
 
-def read_cuttings(columns: Columns, kind: Kind, device: str) -> torch.Tensor:
+def begun(kind: Kind, start: Path | None) -> CuttingModel:
+    """A new network, or one that goes on from weights that were written before it; outputs added since are at zero."""
+    model: CuttingModel = kind.learning.model()
+    if start is not None:
+        state, own = torch.load(start), model.state_dict()
+        for name, values in state.items():
+            if own[name].shape == values.shape:
+                own[name] = values
+            else:
+                own[name].zero_()
+                own[name][: len(values)] = values
+        model.load_state_dict(own)
+    return model
+
+
+def read_cuttings(columns: Columns, prefix: str, cutting: Cutting, device: str) -> torch.Tensor:
     """(n, 3, size, size) uint8 RGB cuttings of all rows."""
-    lengths, data, size = (
-        columns[f"{kind.columns}_length"],
-        columns[f"{kind.columns}_bytes"],
-        kind.cutting.size_px,
-    )
+    lengths, data, size = columns[f"{prefix}_length"], columns[f"{prefix}_bytes"], cutting.size_px
     ends = np.cumsum(lengths.astype(np.int64))
     out = torch.empty((len(ends), size, size, 3), dtype=torch.uint8)
     view = out.numpy()
@@ -180,6 +203,9 @@ def main() -> None:
     parser.add_argument("--room", type=int, default=320_000, help="most cuttings to hold on the device")
     parser.add_argument("--batch", type=int, default=1024)
     parser.add_argument("--peak", type=float, default=4e-3, help="highest learning rate")
+    parser.add_argument(
+        "--start", type=Path, help="go on from these weights (a .pt beside an earlier network)"
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     args = parser.parse_args()
@@ -197,6 +223,7 @@ def main() -> None:
     threading.Thread(target=follow_the_folder, daemon=True).start()
     model = train(
         data,
+        begun(kind, args.start),
         seconds=args.seconds,
         batch=args.batch,
         seed=args.seed,
@@ -210,7 +237,7 @@ def main() -> None:
         if any(args.data.glob(f"{split}-*.npz")):
             other = read_shards(args.data, split)
             known = torch.tensor(other["valid"], device=args.device)
-            output = predict(model, read_cuttings(other, kind, args.device))[known]
+            output = predict(model, read_cuttings(other, kind.columns, kind.cutting, args.device))[known]
             target = {k: v[known] for k, v in kind.learning.targets(other, args.device).items()}
             kind.learning.report(split, output, target)
 

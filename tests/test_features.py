@@ -14,6 +14,7 @@ from posturewatch.kinematics.features import (
     FINGER_FEATURES,
     FINGER_PARTS,
     FIRST_GUESS,
+    FOREARM_FEATURES,
     GUESS_UNIT,
     features,
     focal_px,
@@ -28,8 +29,9 @@ from posturewatch.observation import (
     Side,
     other_side,
 )
+from posturewatch.tracking import fingers
 from posturewatch.tracking.cutting import WIDE
-from posturewatch.tracking.forearm import axis_of
+from posturewatch.tracking.forearm import SIDE_FEATURE, axis_of
 
 WIDTH_PX, HEIGHT_PX = 1280, 720
 RNG = np.random.default_rng(5)
@@ -123,6 +125,11 @@ def test_what_the_finger_network_says_is_handed_on() -> None:
     assert parts == list(range(FINGER_FEATURES))
 
 
+def test_the_side_lies_where_the_tracker_reads_it() -> None:
+    assert FINGER_PARTS["side"].start == fingers.SIDE_AT
+    assert FOREARM_FEATURES == SIDE_FEATURE + 1
+
+
 @pytest.mark.parametrize("side", ["left", "right"])
 @pytest.mark.parametrize(("flexion", "deviation"), [(0.0, 0.0), (40.0, -15.0), (-30.0, 25.0)])
 def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
@@ -138,7 +145,7 @@ def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
     guess = np.array([flexion, deviation]) / GUESS_UNIT
     row = [
         *(forearm[:2, 1] / flat), -3.0, forearm[2, 1] / flat, 0.0, 0.0, 0.0,
-        *axes, *forearm[:, 2], 0.0, 0.0, *guess,
+        *axes, *forearm[:, 2], 0.0, 0.0, *guess, 0.0,
     ]  # fmt: skip
     said = np.zeros(FINGER_FEATURES)
     said[FINGER_PARTS["axes"]] = axes

@@ -12,7 +12,8 @@ import pytest
 
 from posturewatch.frames import Frame
 from posturewatch.resources import calibration_dir
-from posturewatch.tracking import Tracker
+from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+from posturewatch.tracking.forearm import SIDE_AT
 from posturewatch.tracking.tracker import TrackerMode
 
 pytestmark = pytest.mark.models
@@ -106,6 +107,47 @@ def test_sides_stay_anatomical_in_a_mirrored_picture(frames: list[Frame]) -> Non
     unmirrored = frame.width_px - same.landmarks_px[:, 0]
     apart = np.hypot(unmirrored - left.landmarks_px[:, 0], same.landmarks_px[:, 1] - left.landmarks_px[:, 1])
     assert np.median(apart) < 0.05 * frame.height_px
+
+
+def networks() -> tuple[ForearmNet, FingerNet]:
+    weights = calibration_dir() / "weights"
+    return ForearmNet(weights / "forearm.onnx"), FingerNet(weights / "fingers.onnx")
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_our_networks_know_the_sides_of_the_demo_players_hands(frames: list[Frame], mirrored: bool) -> None:
+    forearm, fingers = networks()
+    frame = mirror(frames[-1]) if mirrored else frames[-1]
+    with Tracker("still", mirrored=mirrored, forearm=forearm, fingers=fingers) as tracker:
+        hands = tracker.observe(frame).hands
+        said = {hand.side: tracker._look_at_side(frame.image_bgr, hand.landmarks_px) for hand in hands}
+    # The player stops the strings with the left hand, which is at the right of a picture from the front.
+    across = {hand.side: hand.landmarks_px[0, 0] for hand in hands}
+    assert (across["left"] > across["right"]) is not mirrored
+    assert said["left"] > 1
+    assert said["right"] < -1
+
+
+class Contrary(ForearmNet):
+    """Says of every hand that it is not of the side it was cut for."""
+
+    def outputs(self, cuttings_rgb: np.ndarray) -> np.ndarray:
+        said = super().outputs(cuttings_rgb)
+        said[:, SIDE_AT] = -9.0
+        return said
+
+
+def test_what_the_networks_say_of_the_sides_is_heard_on_films(frames: list[Frame]) -> None:
+    """Label and body agree on the demo film; networks that always object keep confidence from growing."""
+    sure = {}
+    for kind in (ForearmNet, Contrary):
+        forearm = kind(calibration_dir() / "weights" / "forearm.onnx")
+        with Tracker("film", forearm=forearm) as tracker:
+            seen = [tracker.observe(frame).hand("left") for frame in frames]
+        sure[kind] = [hand.side_confidence for hand in seen if hand is not None]
+    assert len(sure[ForearmNet]) > 10
+    assert np.median(sure[ForearmNet]) > 0.97
+    assert np.mean(sure[Contrary]) < np.mean(sure[ForearmNet])
 
 
 def test_landmarks_agree_with_the_librarys_own_pipeline(frames: list[Frame]) -> None:

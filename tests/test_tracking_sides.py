@@ -10,10 +10,12 @@ import pytest
 from posturewatch.tracking.sides import (
     BODY_CAP,
     LABEL_CAP,
+    NETWORK_CAP,
     SideBelief,
     assign_sides,
     body_evidence,
     label_evidence,
+    network_evidence,
     probability,
 )
 
@@ -46,6 +48,24 @@ def test_label_evidence_is_antisymmetric_and_capped(p: float) -> None:
 def test_probability_is_the_logistic_function() -> None:
     assert probability(math.log(3)) == pytest.approx(0.75)
     assert probability(-1e9) == pytest.approx(0, abs=1e-9)
+
+
+def test_networks_that_say_what_they_were_mostly_shown_say_nothing() -> None:
+    """Bayes' rule: log odds are those before the picture plus the picture's. 88 of 100 were of the side."""
+    before = math.log(0.88 / 0.12)
+    assert network_evidence([]) == 0
+    assert network_evidence([before]) == pytest.approx(0)
+    assert network_evidence([before + 1, before + 2]) == pytest.approx(1.5)
+    assert network_evidence([-2.0]) < 0
+    assert (network_evidence([99.0]), network_evidence([-99.0])) == (NETWORK_CAP, -NETWORK_CAP)
+
+
+def test_steady_networks_outweigh_a_steadily_wrong_label() -> None:
+    belief = follow(steady(0, 0.2, SURE_RIGHT))
+    assert belief.value < 0
+    for t in np.arange(0.2, 1.2, 1 / 30):
+        belief.update(float(t), SURE_RIGHT + NETWORK_CAP)
+    assert belief.value > 0
 
 
 AT = np.array([300.0, 200.0])

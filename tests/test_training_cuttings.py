@@ -10,11 +10,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 from test_tracking_roi import flat_hand
 
-from calibration.cuttings import TARGETS, targets_of
-from calibration.dataset import cuttings_of
+from calibration.cuttings import NO_HAND_WITHIN, TARGETS, elsewhere, targets_of
+from calibration.dataset import CANVASES, CUTTINGS, cutting_rows, cuttings_of
+from calibration.placement import canvas_of, placement_of, read_placements, usual
 from calibration.told import told_places
 from posturewatch.observation import Side
-from posturewatch.tracking.cutting import CLOSE, WIDE
+from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, hand_scale_px
 
 FOCAL_PX, CENTRE = 900.0, np.array([640.0, 360.0])
 
@@ -89,3 +90,101 @@ def test_a_told_place_covers_its_hand_and_hidden_hands_are_not_told() -> None:
     off = [np.linalg.norm(np.asarray(one[0].centre_px) - centre) / palm for one in places]
     assert 0.01 < np.mean(off) < 1.0
     assert len({one[0].size_px for one in places}) == 50
+
+
+def placed(true_px: np.ndarray, side: Side, placement: np.ndarray) -> np.ndarray:
+    """A hand moved, turned and scaled as a placement says, by complex numbers: turning is multiplying."""
+    hand = true_px[:, 0] + 1j * true_px[:, 1]
+    along = hand[[5, 9, 13, 17]].mean() - hand[0]
+    up = along / abs(along)
+    right = up * 1j
+    if side == "right":
+        right = -right
+    angle = placement[2] if side == "left" else -placement[2]
+    away = (placement[0] * right - placement[1] * up) * hand_scale_px(true_px)
+    moved = hand[0] + away + (hand - hand[0]) * np.exp(placement[3] + 1j * angle)
+    return np.stack([moved.real, moved.imag], axis=1)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("turn_deg", [0.0, 70.0, -150.0])
+def test_a_placement_is_found_again(side: Side, turn_deg: float) -> None:
+    true_px = truth(side, turn_deg)["joints_px"]
+    placement = np.array([0.1, -0.3, 0.4, -0.2])
+    assert placement_of(placed(true_px, side, placement), true_px, side) == pytest.approx(placement)
+    assert placement_of(true_px, true_px, side) == pytest.approx(np.zeros(4), abs=1e-12)
+
+
+@pytest.mark.parametrize("cutting", [WIDE, CLOSE])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_the_usual_cutting_lies_in_the_middle_of_its_canvas_and_as_large(
+    cutting: Cutting, side: Side
+) -> None:
+    placements = read_placements()
+    canvas, middle = canvas_of(cutting, placements), usual(placements) * [0, 1, 0, 1]
+    true_px = truth(side, 35.0)["joints_px"]
+    to_canvas = canvas.transform(true_px, side)
+    to_cutting = cutting.transform(placed(true_px, side, middle), side)
+    shift = (canvas.size_px - cutting.size_px) / 2
+    assert to_canvas[:, :2] == pytest.approx(to_cutting[:, :2], rel=1e-6)
+    assert to_canvas[:, 2] == pytest.approx(to_cutting[:, 2] + shift, abs=1e-6)
+
+
+def test_the_tracker_places_hands_otherwise_than_they_are() -> None:
+    """What the table is for: its wrists lie nearer to the fingers and its hands are smaller, as the middle one."""
+    placements = read_placements()
+    assert placements.shape[1] == 4
+    assert len(placements) >= 1000
+    assert (np.median(placements[:, [1, 3]], axis=0) < -0.03).all()
+    assert np.abs(np.median(placements[:, [0, 2]], axis=0)).max() < 0.05
+
+
+def test_places_without_a_hand_are_without_one() -> None:
+    rng = np.random.default_rng(5)
+    hand, other = truth(away_m=1.5), truth("right", 20.0, away_m=1.4)
+    label = {"hands": [hand, other], "width_px": 1280, "height_px": 720}
+    palm = [0, 5, 9, 13, 17]
+    places = [elsewhere(hand["joints_px"], label, rng) for _ in range(60)]
+    found = [place for place in places if place is not None]
+    assert len(found) > 40
+    for place in found:
+        middle, scale = place[palm].mean(axis=0), hand_scale_px(place)
+        assert ((middle > 0) & (middle < [1280, 720])).all()
+        for one in (hand, other):
+            apart = np.linalg.norm(middle - one["joints_px"][palm].mean(axis=0))
+            assert apart >= 0.99 * NO_HAND_WITHIN * scale
+
+
+def test_training_rows_hold_canvases_and_a_place_without_a_hand_teaches_no_angle() -> None:
+    image = np.full((720, 1280, 3), 90, np.uint8)
+    hand = truth(away_m=1.5) | {
+        "role": "plucking",
+        "flexion_deg": 10.0,
+        "ulnar_deviation_deg": 5.0,
+        "little_spread_deg": 1.0,
+        "thumb_place_mm": 2.0,
+        "finger_flexion_deg": {"index": (1.0, 2.0, 3.0)},
+        "finger_lift_mm": {},
+        "forearm_visible": 1.0,
+        "strings_visible": 0.0,
+    }
+    label = {
+        "hands": [hand],
+        "width_px": 1280,
+        "height_px": 720,
+        "framing": "upper",
+        "azimuth_deg": 0.0,
+        "elevation_deg": 0.0,
+        "hfov_deg": 60.0,
+        "identity": 1,
+    }
+    rows = [row for seed in range(40) for row in cutting_rows(image, label, np.random.default_rng(seed))]
+    hands, places = [row for row in rows if row["valid"]], [row for row in rows if not row["valid"]]
+    assert len(hands) == 40
+    assert 1 <= len(places) <= 15
+    for row in rows:
+        for name, canvas in CANVASES.items():
+            assert cv2.imdecode(row[name], cv2.IMREAD_COLOR).shape == (canvas.size_px,) * 2 + (3,)
+            assert canvas.size_px > CUTTINGS[name].size_px
+    assert all(np.isnan(row["y"]).all() and row["hand_visible"] == 0 for row in places)
+    assert all(np.isfinite(row["y"][:2]).all() for row in hands)

@@ -45,16 +45,17 @@ Array = NDArray[np.float64]
 DEFAULT_HFOV_DEG = 65.0
 
 #: Further outputs of the forearm network that are read here (see `tracking.forearm`).
-FOREARM_FEATURES = 16
+FOREARM_FEATURES = 17
 
 #: Among them, the hand's proximal and radial direction, and the forearm's radial one; then a first guess at the
-#: wrist's angles in units of `GUESS_UNIT`.
+#: wrist's angles in units of `GUESS_UNIT`. The last is the logit of the hand being of the side it was cut for.
 HAND_AXES, FOREARM_RADIAL, WRIST_GUESS = slice(3, 9), slice(9, 12), slice(14, 16)
 
 #: What the finger network says (see `tracking.fingers`), in the close cutting's own picture: the hand's proximal and
 #: radial direction, a first guess at every output of the estimator in units of `GUESS_UNIT`, the log of its Laplace
 #: scale in the same units, logits of each finger being lifted from the strings, the logit of the strings being in
-#: view, and where the joints 1 to 20 lie from the wrist, in palm lengths.
+#: view, where the joints 1 to 20 lie from the wrist, in palm lengths, and the logits of there being a hand at all and
+#: of its being of the side it was cut for.
 FINGER_PARTS = {
     "axes": slice(0, 6),
     "guess": slice(6, 6 + len(OUTPUTS)),
@@ -62,8 +63,10 @@ FINGER_PARTS = {
     "lifted": slice(6 + 2 * len(OUTPUTS), 10 + 2 * len(OUTPUTS)),
     "strings": slice(10 + 2 * len(OUTPUTS), 11 + 2 * len(OUTPUTS)),
     "joints": slice(11 + 2 * len(OUTPUTS), 71 + 2 * len(OUTPUTS)),
+    "hand": slice(71 + 2 * len(OUTPUTS), 72 + 2 * len(OUTPUTS)),
+    "side": slice(72 + 2 * len(OUTPUTS), 73 + 2 * len(OUTPUTS)),
 }
-FINGER_FEATURES = FINGER_PARTS["joints"].stop
+FINGER_FEATURES = FINGER_PARTS["side"].stop
 
 #: Degrees or millimetres.
 GUESS_UNIT = 30.0

@@ -46,7 +46,7 @@ class TimeRules:
     forget_s: float = 0.5
     surprise: float = 2.5
     factor: float = 1.07
-    lift_factor: float = 1.45
+    lift_factor: float = 1.3
 
     def factor_of(self, output: str) -> float:
         """The factor of one of the estimator's outputs."""

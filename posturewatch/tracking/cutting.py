@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from posturewatch.errors import UnavailableError
 from posturewatch.observation import Side
 
-__all__ = ["CLOSE", "WIDE", "Cutting", "CuttingNet", "hand_scale_px", "palm_scale_px"]
+__all__ = ["CLOSE", "WIDE", "Cutting", "CuttingNet", "hand_angle_rad", "hand_scale_px", "palm_scale_px"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -43,6 +43,12 @@ def palm_scale_px(landmarks_px: Array) -> float:
     points = landmarks_px[:, :2]
     length = max(math.dist(points[0], points[k]) for k in _KNUCKLES)
     return max(length, 1.5 * math.dist(points[5], points[17]))
+
+
+def hand_angle_rad(landmarks_px: Array) -> float:
+    """Clockwise from the picture's upward direction to the hand's, wrist to the middle of the knuckles."""
+    dx, dy = landmarks_px[list(_KNUCKLES), :2].mean(axis=0) - landmarks_px[0, :2]
+    return math.atan2(dx, -dy)
 
 
 @dataclass(frozen=True)
@@ -76,8 +82,7 @@ class Cutting:
         if not (math.isfinite(scale_px) and scale_px > 0):
             raise ValueError("the hand's landmarks have no extent")
         wrist = landmarks_px[0, :2]
-        dx, dy = landmarks_px[list(_KNUCKLES), :2].mean(axis=0) - wrist
-        angle = math.atan2(dx, -dy)  # clockwise from the picture's upward direction to the hand's
+        angle = hand_angle_rad(landmarks_px)
         c, s = math.cos(angle), math.sin(angle)
         turn = np.array([[c, s], [-s, c]])
         if side == "right":

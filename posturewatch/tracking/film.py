@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 import time
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -94,6 +95,7 @@ class _Track:
     confidence: float = 0.5
     before: Seen | None = None
     body_says: float = 0.0
+    networks_say: float = 0.0
     body_said_s: float = -math.inf
     places: deque[tuple[float, Array]] = field(default_factory=lambda: deque(maxlen=32))
 
@@ -159,6 +161,12 @@ class FilmFinder:
         self._was_late = self._late()
         found = [(track.side, track.confidence, track.seen) for track in self._tracks if track.side]
         return found, body
+
+    def hear(self, evidence: Mapping[Side, float]) -> None:
+        """What was seen of the hands just found: log odds for left of the one of each side. It counts in the next
+        frame, since the networks that say it look at hands whose sides are decided."""
+        for track in self._tracks:
+            track.networks_say = evidence.get(track.side, 0.0) if track.side else 0.0
 
     def _late(self) -> bool:
         budget_s = self._pace.budget_s
@@ -330,7 +338,9 @@ class FilmFinder:
             self._hear_body(track, image, body)
             fresh = time_s - track.body_said_s < _BODY_FRESH_S
             label = label_evidence(track.seen.left_probability, track.seen.presence)
-            track.belief.update(time_s, label + (track.body_says if fresh else 0.0))
+            body_says = track.body_says if fresh else 0.0
+            track.belief.update(time_s, label + body_says + track.networks_say)
+            track.networks_say = 0.0
         decided = assign_sides(
             [track.belief.value for track in self._tracks], [track.side for track in self._tracks]
         )

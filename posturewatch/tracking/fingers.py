@@ -10,14 +10,18 @@ from numpy.typing import NDArray
 from posturewatch.observation import Side
 from posturewatch.tracking.cutting import CLOSE, CuttingNet
 
-__all__ = ["FingerNet"]
+__all__ = ["SIDE_AT", "FingerNet"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 
+#: The output that is the logit of the hand being of the side it was cut for.
+SIDE_AT = 116
+
+
 class FingerNet(CuttingNet):
-    """Its outputs are read by the estimator alone; see `kinematics.features` for their order."""
+    """All but one of its outputs are read by the estimator alone; see `kinematics.features` for their order."""
 
     cutting = CLOSE
 

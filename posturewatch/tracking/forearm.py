@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from posturewatch.observation import ForearmAxis, Side
 from posturewatch.tracking.cutting import WIDE, CuttingNet
 
-__all__ = ["NECK_AT", "ForearmNet", "axis_of", "default_sd_deg"]
+__all__ = ["NECK_AT", "SIDE_AT", "SIDE_FEATURE", "ForearmNet", "axis_of", "default_sd_deg"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -22,8 +22,13 @@ Image = NDArray[np.uint8]
 #: 0-1 direction towards the elbow, 2 log of the direction's Laplace scale in radians, 3 depth slope, 4 its log
 #: scale, 5 logit of the forearm being seen, 6 logit of the strings beside the fingers being seen, 7-9 proximal and
 #: 10-12 radial direction of the hand, 13-15 radial direction of the forearm, 16-17 place of the elbow from the wrist
-#: in hand scales, 18-19 a first guess at flexion and ulnar deviation.
+#: in hand scales, 18-19 a first guess at flexion and ulnar deviation, 20 logit of the hand being of the side it was cut
+#: for.
 NECK_AT = 6
+SIDE_AT = 20
+#: Where the further features of a `ForearmAxis` begin among them, and where the last of these lies there.
+_FEATURES_FROM = 4
+SIDE_FEATURE = SIDE_AT - _FEATURES_FROM
 
 
 def default_sd_deg(log_scale: float) -> float:
@@ -44,7 +49,7 @@ def axis_of(row: Array, affine: Array, sd_deg: Callable[[float], float] = defaul
         towards_elbow_px=back[:, :2] @ towards + back[:, 2],
         sd_deg=float(sd_deg(float(row[2]))),
         depth_slope=float(row[3]),
-        features=np.array(row[4:], dtype=np.float64),
+        features=np.array(row[_FEATURES_FROM:], dtype=np.float64),
         neck_seen=1 / (1 + math.exp(-float(np.clip(row[NECK_AT], -30, 30)))),
     )
 

@@ -65,9 +65,17 @@ def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Seen:
     return read_hand(net.wait(), roi, mirrored=mirrored)
 
 
-def look_closely(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool, looks: int = 4) -> Seen | None:
+def look_closely(
+    net: HandNet,
+    image_bgr: Image,
+    roi: Roi,
+    *,
+    mirrored: bool,
+    looks: int = 4,
+    least: float = MIN_PRESENCE,
+) -> Seen | None:
     """The hand in that cutting, looked at again with a cutting fitted to it until it settles; None where
-    there is none, or where what was seen does not stay or cannot be a hand."""
+    there is none (presence below `least`), or where what was seen does not stay or cannot be a hand."""
     height, width = image_bgr.shape[:2]
     seen = look(net, image_bgr, roi, mirrored=mirrored)
     moved = 0.0
@@ -79,7 +87,7 @@ def look_closely(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool, lo
         seen = again
         if moved < _SETTLED:
             break
-    if seen.presence < MIN_PRESENCE or moved > _UNSETTLED:
+    if seen.presence < least or moved > _UNSETTLED:
         return None
     return seen if is_handlike(seen.landmarks_px, width, height) else None
 

@@ -1,7 +1,8 @@
 """Left or right: evidence, belief over time, and the decision. Pure.
 
 Everything is in log odds for "left", in natural units: +2 means 7.4 to 1 for left. Evidence comes from the
-library's own label, which flips on hard frames, and from the body's wrists, which weigh more.
+library's own label, which flips on hard frames, from the body's wrists, which weigh more, and from our own networks,
+which were taught with cuttings of hands that stop strings.
 """
 
 from __future__ import annotations
@@ -15,13 +16,23 @@ from numpy.typing import NDArray
 
 from posturewatch.observation import Side
 
-__all__ = ["SideBelief", "assign_sides", "body_evidence", "label_evidence", "probability"]
+__all__ = [
+    "SideBelief",
+    "assign_sides",
+    "body_evidence",
+    "label_evidence",
+    "network_evidence",
+    "probability",
+]
 
 Array = NDArray[np.float64]
 
 #: The label is right in about four of five hard frames (common practice: it is capped at that).
 LABEL_CAP = 1.5
 BODY_CAP = 4.0
+NETWORK_CAP = 4.0
+#: The networks learned the sides from cuttings of which 12 % were shown mirrored (`calibration.cutting_model`).
+_AS_TAUGHT = math.log(0.88 / 0.12)
 #: How far the body's wrist strays from the hand's, and beyond which distance it is another's: hand scales.
 _STRAY = 0.8
 _FAR = 2.5
@@ -59,6 +70,18 @@ def body_evidence(
     log_odds = (distances[1] ** 2 - distances[0] ** 2) / (2 * _STRAY**2)
     on_it = math.exp(-0.5 * min(distances) ** 2)
     return trust * on_it * max(-BODY_CAP, min(BODY_CAP, log_odds))
+
+
+def network_evidence(logits: Sequence[float]) -> float:
+    """Log odds for the side that a hand was cut for, from the logits of the networks that say so; 0 without any.
+
+    Of 2,937 looks at hands of the calibration identities the side it speaks for was the true one in 98.6 %, in 90 %
+    where it is between 1 and 2, and in 99 % beyond 3.
+    """
+    if not logits:
+        return 0.0
+    odds = sum(logits) / len(logits) - _AS_TAUGHT
+    return max(-NETWORK_CAP, min(NETWORK_CAP, odds))
 
 
 class SideBelief:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,12 +25,17 @@ from posturewatch.tracking.plausible import is_same_hand
 from posturewatch.tracking.roi import Roi, forearm_roi
 from posturewatch.tracking.sides import assign_sides, body_evidence, label_evidence
 
-__all__ = ["StillFinder", "side_evidence"]
+__all__ = ["SideLook", "StillFinder", "side_evidence"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
+#: Log odds for left from a closer look at a hand's landmarks (21, 3) in a picture.
+SideLook = Callable[[Image, Array], float]
+
 _SIDES: tuple[Side, Side] = ("left", "right")
+#: In a picture alone a hand of less presence than usual is kept: what our own networks see of it decides later.
+_LEAST = 0.2
 _SURE = 0.8  # presence from which a hand is not looked for any further
 
 
@@ -73,10 +78,14 @@ def _last_tiles(width_px: int, height_px: int) -> list[Roi]:
 
 
 class StillFinder:
-    """Hands and body of one picture, with no memory of any other."""
+    """Hands and body of one picture, with no memory of any other.
 
-    def __init__(self, mirrored: bool) -> None:
+    side_look: what tells a hand's side besides the label and the body.
+    """
+
+    def __init__(self, mirrored: bool, side_look: SideLook | None = None) -> None:
         self._mirrored = mirrored
+        self._side_look = side_look
         self._palm = PalmNet()
         self._hand = HandNet()
         self._body = BodyFinder(mirrored)
@@ -92,11 +101,17 @@ class StillFinder:
         for roi in self._cuttings(image_bgr, body, hands):
             if any(self._covers(hand, roi) for hand in hands):
                 continue
-            seen = look_closely(self._hand, image_bgr, roi, mirrored=self._mirrored)
+            seen = look_closely(self._hand, image_bgr, roi, mirrored=self._mirrored, least=_LEAST)
             if seen is not None and not is_false_hand(seen.landmarks_px, seen.presence, body, width, height):
                 self._add(hands, seen)
         hands = sorted(hands, key=lambda hand: -hand.presence)[:4]
-        decided = assign_sides([side_evidence(hand, body, width, height) for hand in hands])
+        evidence = [side_evidence(hand, body, width, height) for hand in hands]
+        if self._side_look is not None:
+            evidence = [
+                so_far + self._side_look(image_bgr, hand.landmarks_px)
+                for so_far, hand in zip(evidence, hands, strict=True)
+            ]
+        decided = assign_sides(evidence)
         return [
             (side, confidence, hand)
             for hand, (side, confidence) in zip(hands, decided, strict=True)

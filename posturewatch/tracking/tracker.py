@@ -17,10 +17,13 @@ from posturewatch.observation import (
     Side,
     other_side,
 )
+from posturewatch.tracking import fingers as finger_outputs
+from posturewatch.tracking import forearm as forearm_outputs
 from posturewatch.tracking.film import FILM, LIVE, FilmFinder
 from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Seen
+from posturewatch.tracking.sides import network_evidence
 from posturewatch.tracking.still import StillFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
@@ -69,27 +72,47 @@ class Tracker:
         self._forearm = forearm
         self._fingers = fingers
         self._finder: Finder
+        self._film: FilmFinder | None = None
         if finder is not None:
             self._finder = finder
         elif mode == "still":
-            self._finder = StillFinder(mirrored)
+            self._finder = StillFinder(mirrored, self._look_at_side)
         else:
-            self._finder = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
+            self._finder = self._film = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
 
     def observe(self, frame: Frame) -> Observation:
         found, body = self._finder.find(frame.image_bgr, frame.time_s)
         return self._observation(frame, found, body)
 
+    def _look(
+        self, image_bgr: NDArray[np.uint8], looks: list[tuple[NDArray[np.float64], Side]]
+    ) -> tuple[list[ForearmAxis | None], list[NDArray[np.float64] | None]]:
+        """What both networks see of hands given as (landmarks, side they look like); None without a network."""
+        axes: list[ForearmAxis | None] = [None] * len(looks)
+        fingers: list[NDArray[np.float64] | None] = [None] * len(looks)
+        if self._forearm is not None:
+            axes = list(self._forearm.measure(image_bgr, looks))
+        if self._fingers is not None:
+            fingers = list(self._fingers.measure(image_bgr, looks))
+        return axes, fingers
+
+    def _look_at_side(self, image_bgr: NDArray[np.uint8], landmarks_px: NDArray[np.float64]) -> float:
+        """Log odds for left, from looks at the hand as either side."""
+        axes, fingers = self._look(image_bgr, [(landmarks_px, "left"), (landmarks_px, "right")])
+        left, right = (_evidence(*both) for both in zip(axes, fingers, strict=True))
+        return (right - left if self.mirrored else left - right) / 2
+
     def _observation(
         self, frame: Frame, found: list[tuple[Side, float, Seen]], body: BodyObservation | None
     ) -> Observation:
         looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
-        axes: list[ForearmAxis | None] = [None] * len(found)
-        fingers: list[NDArray[np.float64] | None] = [None] * len(found)
-        if self._forearm is not None:
-            axes = list(self._forearm.measure(frame.image_bgr, looks))
-        if self._fingers is not None:
-            fingers = list(self._fingers.measure(frame.image_bgr, looks))
+        axes, fingers = self._look(frame.image_bgr, looks)
+        if self._film is not None:
+            told = {
+                side: _evidence(axis, of_fingers) * (1 if side == "left" else -1)
+                for (side, _, _), axis, of_fingers in zip(found, axes, fingers, strict=True)
+            }
+            self._film.hear(told)
         hands = tuple(
             HandObservation(
                 side=side,
@@ -115,3 +138,13 @@ class Tracker:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _evidence(axis: ForearmAxis | None, fingers: NDArray[np.float64] | None) -> float:
+    """Log odds for the side that a hand was cut for, from what the networks saw of it."""
+    logits = []
+    if axis is not None and len(axis.features) > forearm_outputs.SIDE_FEATURE:
+        logits.append(float(axis.features[forearm_outputs.SIDE_FEATURE]))
+    if fingers is not None and len(fingers) > finger_outputs.SIDE_AT:
+        logits.append(float(fingers[finger_outputs.SIDE_AT]))
+    return network_evidence(logits)
