@@ -109,7 +109,7 @@ def report(table: Table, ensemble: Ensemble, rules: RefusalRules, truths: Column
     constant = np.nanmedian(table.y[table.valid, :2], axis=0) - table.y[:, :2]
     print("Single pictures: rows, then mean, median and 90th percentile of the absolute error in degrees")
     for name, rows in groups(table.columns):
-        true = rows & table.valid
+        true = rows & table.valid & table.columns["found"]
         print(_line(f"{name}: constant", constant[true]))
         print(_line(f"{name}: raw landmarks", raw[true]))
         kept = true & scored.given
@@ -135,17 +135,20 @@ def _shares(table: Table, scored: Scored, truths: Columns) -> None:
                 print(
                     f"  {name:9s} {role}: {truths['t_found'][rows].mean():6.1%} {got[rows].mean():6.1%}  n={rows.sum()}"
                 )
-    false = ~table.valid
-    if false.any():
-        print(
-            f"  numbers given to no hand, or under the wrong side: {scored.given[false].mean():.1%} of {false.sum()}"
-        )
+    found = table.columns["found"]
+    numbers = scored.given[found].sum()
+    print(
+        f"  numbers given to no hand, or under the wrong side: {(scored.given & ~table.valid).sum()} of {numbers}"
+    )
+    sides = table.valid[found & table.columns["matched"]]
+    print(f"  hands found that are given their side: {sides.mean():.1%} of {len(sides)}")
 
 
 def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     """Lifts and joints of the fretting hand, by framing, by finger and by whether the strings are in view."""
     means, sd, validity, strangeness = ensemble.estimate(table.x)
-    asked = table.valid & table.columns["fretting"] & (validity >= rules.min_validity)
+    asked = table.valid & table.columns["found"] & table.columns["fretting"]
+    asked &= validity >= rules.min_validity
     asked &= strangeness <= rules.max_strangeness
     error = np.abs(means - table.y).astype(float)
     seen = table.columns["strings_visible"] >= 0.5

@@ -49,8 +49,11 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     error = np.abs(scored.error)
     inside = error <= COVERAGE_Z * scored.sd
     # A constant guess is off by 29 and 16 degrees here.
-    assert (error[kept].mean(axis=0) < [6.8, 6.9]).all()
-    assert kept.sum() > 0.86 * table.valid.sum()
+    assert (error[kept].mean(axis=0) < [6.1, 6.2]).all()
+    found = table.columns["found"]
+    assert kept.sum() > 0.91 * (table.valid & found).sum()
+    # Of the hands found nearly all get their own side.
+    assert table.valid[found & table.columns["matched"]].mean() > 0.96
     # 90 % intervals must hold about 90 % of the errors, and in each framing too.
     assert inside[kept].mean() == pytest.approx(0.9, abs=0.045)
     for k in range(len(FRAMINGS)):
@@ -59,7 +62,7 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     surer = scored.sd[:, 0] < np.median(scored.sd[kept, 0])
     assert error[kept & surer, 0].mean() < 0.85 * error[kept & ~surer, 0].mean()
     # Landmarks under the wrong side, or on no hand, are seldom given a number.
-    assert scored.given[~table.valid].mean() < 0.1
+    assert (scored.given & ~table.valid).sum() < 0.015 * kept.sum()
 
 
 def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() -> None:
@@ -92,16 +95,16 @@ def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> Non
         for k, (name, skill) in enumerate(zip(OUTPUTS, ensemble.skill[0], strict=True))
         if name.endswith("_lift") and skill >= rules.min_skill
     ]
-    assert len(at) >= 2
+    assert len(at) >= 3
     true, value, sd = table.y[rows][:, at], means[rows][:, at], sds[rows][:, at]
     given = np.isfinite(true) & (sd <= rules.max_lift_sd_mm)
     error = np.abs(value - true)[given]
-    # Always saying that the finger is down is off by 7 mm here.
+    # Always saying that the finger is down is off by 8 mm here.
     assert given.mean() > 0.9
-    assert error.mean() < 5.4
+    assert error.mean() < 5.1
     assert (error <= COVERAGE_Z * sd[given]).mean() == pytest.approx(0.9, abs=0.035)
     high, down = value[given & (true > 25)], value[given & (true < 2)]
-    assert np.median(high) > 8
+    assert np.median(high) > 18
     assert np.median(down) < 1.5
     # The chance that a lifted one reads higher than one that is down: Mann and Whitney's U over its greatest value.
     u = mannwhitneyu(high, down).statistic / (len(high) * len(down))
@@ -142,9 +145,9 @@ def test_pictures_from_file_to_angle() -> None:
                         inside.append(errors[-1] <= COVERAGE_Z * one.sd)
     assert in_view >= 40
     assert found >= 0.8 * in_view
-    assert right_side >= 0.85 * found
-    assert len(errors) >= 0.75 * 2 * in_view
-    assert np.mean(errors) < 8.5
+    assert right_side >= 0.94 * found
+    assert len(errors) >= 0.8 * 2 * in_view
+    assert np.mean(errors) < 7.5
     assert np.mean(inside) > 0.8
     assert np.median(axis_errors) < 4.0
 

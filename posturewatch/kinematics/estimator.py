@@ -36,7 +36,7 @@ class RefusalRules:
     """
 
     min_palm_px: float = 14.0
-    min_validity: float = 0.9
+    min_validity: float = 0.7
     max_strangeness: float = 1.6
     max_sd_deg: float = 18.0
     max_joint_sd_deg: float = 20.0
