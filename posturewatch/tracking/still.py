@@ -124,14 +124,8 @@ class StillFinder:
         yield from (roi for _, roi in find_palms(self._palm, image, whole_picture(image)))
         if body is not None and not self._complete(hands):
             yield from self._around_body(image, body)
-        for tile in _first_tiles(width, height):
+        for tile in (*_first_tiles(width, height), *_last_tiles(width, height)):
             if not self._complete(hands):
-                yield from (roi for _, roi in find_palms(self._palm, image, tile))
-        expected = (
-            1 if body is None else sum(usable_wrist(body, side, width, height) is not None for side in _SIDES)
-        )
-        for tile in _last_tiles(width, height):
-            if not self._complete(hands, max(1, expected)):
                 yield from (roi for _, roi in find_palms(self._palm, image, tile))
 
     def _around_body(self, image: Image, body: BodyObservation) -> Iterator[Roi]:
@@ -147,8 +141,8 @@ class StillFinder:
             yield guess
 
     @staticmethod
-    def _complete(hands: list[Seen], count: int = 2) -> bool:
-        return sum(hand.presence >= _SURE for hand in hands) >= count
+    def _complete(hands: list[Seen]) -> bool:
+        return sum(hand.presence >= _SURE for hand in hands) >= 2
 
     @staticmethod
     def _covers(hand: Seen, roi: Roi) -> bool:
