@@ -21,8 +21,9 @@ from numpy.typing import NDArray
 from torch import nn
 
 from calibration.table import Table, load, together
+from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.features import BLOCKS, FIRST_GUESS
-from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z
+from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z, Ensemble
 
 MEMBERS = 12
 LEAST_KNOWN = 50  # true values from which an output's skill is told
@@ -187,14 +188,16 @@ def main() -> None:
 
 
 def calibrate(weights: dict[str, Array], rows: Table) -> tuple[Array, Array]:
-    """The stretch factors, and the skill (2, outputs) for stopping hands and others, from the calibration identities.
+    """The stretch factors, and the skill (2, outputs) for stopping hands and others, from those hands of the
+    calibration identities that the program would give numbers of.
 
-    Fingers that stop strings are harder to see than those
-    that pluck, and the estimator is not told which they are: theirs is the greater of the two factors."""
-    from posturewatch.kinematics.network import Ensemble
-
-    use = rows.valid.astype(bool)
-    mean, sd, _, _ = Ensemble(weights).predict_many(rows.x[use])
+    Fingers that stop strings are harder to see than those that pluck, and the estimator is not told which they are:
+    theirs is the greater of the two factors."""
+    ensemble, rules = Ensemble(weights), RefusalRules()
+    _, _, validity, strangeness = ensemble.predict_many(rows.x)
+    use = rows.valid & rows.columns["found"]
+    use &= (validity >= rules.min_validity) & (strangeness <= rules.max_strangeness)
+    mean, sd, _, _ = ensemble.predict_many(rows.x[use])
     error = np.abs(rows.y[use] - mean).astype(np.float32)
     factor = conformal_factor(sd, error)
     fretting = rows.columns["fretting"][use].astype(bool)
