@@ -2,7 +2,7 @@
 
 Everything is in log odds for "left", in natural units: +2 means 7.4 to 1 for left. Evidence comes from the
 library's own label, which flips on hard frames, from the body's wrists, which weigh more, and from our own networks,
-which were taught with cuttings of hands that stop strings.
+which were taught with hands at instruments.
 """
 
 from __future__ import annotations
