@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu
 
-from calibration.dataset import match
 from calibration.evaluate import FRAMINGS, read_weights, score
+from calibration.rows import match
 from calibration.table import load
 from posturewatch.cli.main import main
 from posturewatch.cli.parts import load_estimator, load_tracker

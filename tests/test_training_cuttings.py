@@ -11,8 +11,8 @@ from scipy.spatial.transform import Rotation
 from test_tracking_roi import flat_hand
 
 from calibration.cuttings import NO_HAND_WITHIN, TARGETS, elsewhere, targets_of
-from calibration.dataset import CANVASES, CUTTINGS, cutting_rows, cuttings_of
 from calibration.placement import canvas_of, placement_of, read_placements, usual
+from calibration.rows import CANVASES, CUTTINGS, cutting_rows, cuttings_of
 from calibration.told import told_places
 from posturewatch.observation import Side
 from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, hand_scale_px
