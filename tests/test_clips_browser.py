@@ -24,9 +24,13 @@ pytestmark = [
 
 PAGE = b"""<!doctype html><title>clip</title><video id="clip" src="/clip.mp4" muted preload="auto"></video>"""
 
-#: Seeks, waits for the picture, and reads the number written in it.
+#: How long the sought picture may take to be shown. Chromium tells "seeked" as soon as the picture is
+#: decoded and shows it with its next composition, which on a busy machine comes later.
+SHOWN_WITHIN_MS = 5000
+
+#: Seeks, and reads the number written in the picture shown until it is the expected one or the wait is over.
 LOOK = """
-async ([time, bits]) => {
+async ([time, bits, expected, patience]) => {
   const video = document.getElementById("clip");
   await new Promise((done, failed) => {
     video.onseeked = done;
@@ -35,13 +39,22 @@ async ([time, bits]) => {
   });
   const canvas = document.createElement("canvas");
   [canvas.width, canvas.height] = [video.videoWidth, video.videoHeight];
-  const pen = canvas.getContext("2d");
-  pen.drawImage(video, 0, 0);
-  let index = 0;
+  const pen = canvas.getContext("2d", {willReadFrequently: true});
   const y = canvas.height - Math.floor(canvas.height / 8);
-  for (let bit = 0; bit < bits; bit++) {
-    const x = Math.floor((bit + 0.5) * canvas.width / bits);
-    if (pen.getImageData(x, y, 1, 1).data[1] > 127) index |= 1 << bit;
+  const shown = () => {
+    pen.drawImage(video, 0, 0);
+    let index = 0;
+    for (let bit = 0; bit < bits; bit++) {
+      const x = Math.floor((bit + 0.5) * canvas.width / bits);
+      if (pen.getImageData(x, y, 1, 1).data[1] > 127) index |= 1 << bit;
+    }
+    return index;
+  };
+  const end = performance.now() + patience;
+  let index = shown();
+  while (index !== expected && performance.now() < end) {
+    await new Promise((done) => setTimeout(done, 20));
+    index = shown();
   }
   return index;
 }
@@ -115,7 +128,7 @@ def test_chromium_plays_and_seeks(address: str) -> None:
             assert tuple(told[1:]) == SIZE
             for index in (0, 70, 25, 71, 118, 3):
                 middle_s = (TIMES_S[index] + TIMES_S[index + 1]) / 2
-                assert page.evaluate(LOOK, [middle_s, BITS]) == index
+                assert page.evaluate(LOOK, [middle_s, BITS, index, SHOWN_WITHIN_MS]) == index
             assert page.evaluate(PLAY) == pytest.approx(told[0], abs=0.05)
         finally:
             browser.close()
