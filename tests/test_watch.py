@@ -178,7 +178,7 @@ def test_a_held_extreme_warns_after_the_hold_time_and_clears_on_return(value: fl
     ("pieces", "sd", "why"),
     [
         ([(2.9, 50.0), (3, 0.0)], 1.0, "too short"),
-        ([(20, 42.0)], 7.0, "beyond the limit, but too uncertain: the chance is only 0.61"),
+        ([(20, 42.0)], 9.0, "beyond the limit, but too uncertain: the chance is only 0.59"),
         ([(2.5, 50.0), (1.2, None), (2.5, 50.0)], 1.0, "unseen for longer than the grace"),
         ([(2.5, 50.0), (0.6, 0.0), (2.5, 50.0)], 1.0, "a dip longer than is overlooked"),
         ([(0.2, 50.0), (0.3, 0.0)] * 60, 1.0, "mostly comfortable"),

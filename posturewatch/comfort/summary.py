@@ -45,8 +45,9 @@ NO_PICTURE = "no picture"
 #: Jonsson 1982, J Hum Ergol 11:73: the amplitude distribution is read at these percentiles (from memory).
 PERCENTILES = (10, 50, 90)
 
-#: A moment counts as surely beyond a limit from this chance on, the same as for warnings.
-SURE_PROBABILITY = WatchRules.warn_probability
+#: A moment counts as surely beyond a limit from this chance on. More than a warning asks for: that has been held for
+#: seconds, which single moments have not.
+SURE_PROBABILITY = 0.8
 
 _ZONES = (Zone.WITHIN, Zone.BEYOND, Zone.EXTREME)
 
