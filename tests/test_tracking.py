@@ -13,7 +13,11 @@ import pytest
 from posturewatch.frames import Frame
 from posturewatch.resources import calibration_dir
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+from posturewatch.tracking.agreement import best_of
 from posturewatch.tracking.forearm import SIDE_AT
+from posturewatch.tracking.hands import Seen
+from posturewatch.tracking.plausible import hand_distance
+from posturewatch.tracking.still import Place, StillFinder
 from posturewatch.tracking.tracker import TrackerMode
 
 pytestmark = pytest.mark.models
@@ -120,12 +124,45 @@ def test_our_networks_know_the_sides_of_the_demo_players_hands(frames: list[Fram
     frame = mirror(frames[-1]) if mirrored else frames[-1]
     with Tracker("still", mirrored=mirrored, forearm=forearm, fingers=fingers) as tracker:
         hands = tracker.observe(frame).hands
-        said = {hand.side: tracker._look_at_side(frame.image_bgr, hand.landmarks_px) for hand in hands}
+        judged = tracker._judge(frame.image_bgr, [hand.landmarks_px for hand in hands])
+        said = {hand.side: judgement.evidence for hand, judgement in zip(hands, judged, strict=True)}
+        fit = {hand.side: judgement.view(hand.side) for hand, judgement in zip(hands, judged, strict=True)}
     # The player stops the strings with the left hand, which is at the right of a picture from the front.
     across = {hand.side: hand.landmarks_px[0, 0] for hand in hands}
     assert (across["left"] > across["right"]) is not mirrored
     assert said["left"] > 1
     assert said["right"] < -1
+    # Each is seen where it was tracked, as a hand of its own side.
+    for side, judgement in zip(fit, judged, strict=True):
+        assert judgement.view() == fit[side]
+        assert fit[side].misfit < 0.3
+        assert fit[side].odds > 1
+
+
+def test_a_hand_tracked_inside_out_is_looked_at_again_and_found_as_it_lies(frames: list[Frame]) -> None:
+    forearm, fingers = networks()
+    image = frames[-1].image_bgr
+    with Tracker("still", forearm=forearm, fingers=fingers) as tracker:
+        hand = tracker.observe(frames[-1]).hand("left")
+        assert hand is not None
+        # Thumb for little finger, index for ring finger: what the library does to hands it takes for the other one.
+        inside_out = hand.landmarks_px[
+            [0, *range(17, 21), *range(13, 17), *range(9, 13), *range(5, 9), *range(1, 5)]
+        ]
+        finder = tracker._finder
+        assert isinstance(finder, StillFinder)
+        mistaken = Seen(inside_out, hand.landmarks_m, 0.95, 0.1)
+        (judgement,) = tracker._judge(image, [inside_out])
+        looks = finder._looks(image, Place(mistaken, judgement), None)
+        best = looks[best_of([look.judgement for look in looks], "left")]
+    assert judgement.view("left").misfit > 0.3
+    assert judgement.view("left").misfit > 2 * best.judgement.view("left").misfit
+    assert hand_distance(mistaken.landmarks_px, hand.landmarks_px) > 0.3
+    assert hand_distance(best.seen.landmarks_px, hand.landmarks_px) < 0.1
+    # Two candidates for one hand: the one that the networks see there is kept, whatever the library's presence.
+    both = [Place(mistaken, judgement)]
+    finder._add(both, best)
+    assert [place.seen for place in both] == [best.seen]
 
 
 class Contrary(ForearmNet):

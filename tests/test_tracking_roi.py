@@ -11,6 +11,8 @@ from scipy.spatial.transform import Rotation
 
 from posturewatch.tracking.networks import Found
 from posturewatch.tracking.roi import (
+    FAR,
+    NEAR,
     Roi,
     body_roi,
     cut,
@@ -97,6 +99,18 @@ def test_a_forearms_cutting_lies_beyond_the_wrist() -> None:
     roi = forearm_roi(np.array([100.0, 400.0]), np.array([100.0, 200.0]), 100.0)
     assert roi.angle_rad == pytest.approx(0)
     assert roi.centre_px == pytest.approx((100, 155))
+    # A hand bent clockwise, as seen, by a right angle goes on to the right.
+    bent = forearm_roi(np.array([100.0, 400.0]), np.array([100.0, 200.0]), 100.0, math.pi / 2)
+    assert bent.centre_px == pytest.approx((145, 200))
+    assert bent.angle_rad == pytest.approx(math.pi / 2)
+
+
+def test_other_looks_at_a_place_are_all_different() -> None:
+    assert len(set(NEAR)) == len(NEAR)
+    assert set(NEAR) < set(FAR)
+    assert (1.0, 0.0) not in FAR  # the look that was already taken
+    roi = Roi((3.0, 4.0), 100.0, 0.5).grown(1.2, -0.2)
+    assert (roi.centre_px, roi.size_px, roi.angle_rad) == ((3.0, 4.0), pytest.approx(120), pytest.approx(0.3))
 
 
 def test_a_bodys_cutting_is_centred_with_its_radius() -> None:

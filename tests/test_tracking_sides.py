@@ -184,6 +184,14 @@ def test_a_hand_keeps_its_side_when_the_other_is_lost_and_flips() -> None:
     assert side == "left"
 
 
+def test_of_two_that_claim_one_side_the_likelier_hand_gets_it() -> None:
+    claims = [4.0, 4.0, -4.0]
+    assert [side for side, _ in assign_sides(claims, being=[-1.0, 3.0, 2.0])] == [None, "left", "right"]
+    assert [side for side, _ in assign_sides(claims, being=[3.0, -1.0, 2.0])] == ["left", None, "right"]
+    # One that is hardly a hand is nobody's, however sure its side.
+    assert assign_sides([2.0], being=[-5.0]) == [(None, 0.5)]
+
+
 def test_too_many_hands_raise() -> None:
     with pytest.raises(ValueError, match="at most four"):
         assign_sides([0.0] * 5)

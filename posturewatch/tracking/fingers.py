@@ -10,18 +10,24 @@ from numpy.typing import NDArray
 from posturewatch.observation import Side
 from posturewatch.tracking.cutting import CLOSE, CuttingNet
 
-__all__ = ["SIDE_AT", "FingerNet"]
+__all__ = ["HAND_AT", "JOINTS_AT", "SIDE_AT", "FingerNet"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
+
+#: The outputs that are the joints beyond the wrist as seen from it, (20, 3) in the cutting's axes.
+JOINTS_AT = slice(55, 115)
+
+#: The output that is the logit of there being a hand.
+HAND_AT = 115
 
 #: The output that is the logit of the hand being of the side it was cut for.
 SIDE_AT = 116
 
 
 class FingerNet(CuttingNet):
-    """All but one of its outputs are read by the estimator alone; see `kinematics.features` for their order."""
+    """Most of its outputs are read by the estimator alone; see `kinematics.features` for their order."""
 
     cutting = CLOSE
 

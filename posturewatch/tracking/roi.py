@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from posturewatch.tracking.networks import Found
 
 __all__ = [
+    "FAR",
+    "NEAR",
     "Roi",
     "body_roi",
     "cut",
@@ -33,6 +35,12 @@ Image = NDArray[np.uint8]
 #: Landmarks that bound a hand more steadily than its fingertips: wrist, thumb to its end joint, and for each
 #: finger the knuckle and the next joint.
 _STEADY = [0, 1, 2, 3, 5, 6, 9, 10, 13, 14, 17, 18]
+
+
+#: Other cuttings at a place whose first one did not show the hand as it is: sizes as multiples of that one's, and
+#: angles turned from it, in radians. Then those for where even the direction is a guess.
+NEAR = [(size, turn) for size in (1.0, 0.75, 1.35) for turn in (0.0, 0.6, -0.6)][1:]
+FAR = [*NEAR, *((size, turn) for size in (1.0, 0.75, 1.35) for turn in (1.2, -1.2))]
 
 
 @dataclass(frozen=True)
@@ -56,8 +64,8 @@ class Roi:
         offset = np.asarray(self.centre_px) - matrix @ np.full(2, side_px / 2)
         return np.column_stack([matrix, offset])
 
-    def grown(self, factor: float) -> Roi:
-        return Roi(self.centre_px, self.size_px * factor, self.angle_rad)
+    def grown(self, factor: float, turned_rad: float = 0.0) -> Roi:
+        return Roi(self.centre_px, self.size_px * factor, self.angle_rad + turned_rad)
 
 
 def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> Image:
@@ -125,12 +133,13 @@ def hand_roi(landmarks_px: Array) -> Roi:
     return _shifted(centre, 2 * float(max(high - low)), angle, 0.1 * height)
 
 
-def forearm_roi(elbow_px: Array, wrist_px: Array, hand_px: float) -> Roi:
-    """A guess of the hand's cutting from the forearm: the hand goes on where the forearm points.
+def forearm_roi(elbow_px: Array, wrist_px: Array, hand_px: float, bent_rad: float = 0.0) -> Roi:
+    """A guess of the hand's cutting from the forearm: the hand goes on where the forearm points, or is bent from
+    there, clockwise as seen.
 
     hand_px: length from wrist to fingertip. The cutting is that of a half-open hand.
     """
-    angle = _upward(elbow_px, wrist_px)
+    angle = _upward(elbow_px, wrist_px) + bent_rad
     return _shifted(np.asarray(wrist_px, dtype=np.float64), 2.0 * hand_px, angle, 0.45 * hand_px)
 
 

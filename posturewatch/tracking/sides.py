@@ -109,24 +109,28 @@ class SideBelief:
 
 
 def assign_sides(
-    beliefs: Sequence[float], previous: Sequence[Side | None] | None = None
+    beliefs: Sequence[float],
+    previous: Sequence[Side | None] | None = None,
+    being: Sequence[float] | None = None,
 ) -> list[tuple[Side | None, float]]:
     """One side, or None, for each hand, and the confidence in it (0.5..1); no side is given twice.
 
     beliefs: log odds for left of each hand (at most four). previous: the sides the hands had, which they keep
-    unless the evidence for another arrangement is clearly better. Hands left over get (None, 0.5).
+    unless the evidence for another arrangement is clearly better. being: log odds of each being a hand at all, by
+    which those are chosen that get a side; all alike where left out. Hands left over get (None, 0.5).
     """
     count = len(beliefs)
     if count > 4:
         raise ValueError(f"at most four hands can be told apart, got {count}")
     before = list(previous) if previous is not None else [None] * count
+    keep = list(being) if being is not None else [_KEEP] * count
     sign = {"left": 1.0, "right": -1.0}
 
     def merit(sides: tuple[Side | None, ...]) -> float:
         total = 0.0
-        for side, belief, was in zip(sides, beliefs, before, strict=True):
+        for side, belief, was, worth in zip(sides, beliefs, before, keep, strict=True):
             if side is not None:
-                total += _KEEP + sign[side] * belief + (_STAY if side == was else 0.0)
+                total += worth + sign[side] * belief + (_STAY if side == was else 0.0)
         return total
 
     options: tuple[Side | None, ...] = ("left", "right", None)

@@ -1,20 +1,23 @@
-"""Single pictures: everything is looked at, since there is no next frame."""
+"""Single pictures: everything is looked at, and looked at again where our own networks see another hand than was
+tracked, since there is no next frame."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.observation import BodyObservation, Side
+from posturewatch.tracking.agreement import UNJUDGED, Judgement, best_of
 from posturewatch.tracking.body import (
     BodyFinder,
     arm,
+    arm_trust,
     hand_length_px,
     is_false_hand,
-    usable_wrist,
     whole_picture,
     wrists_of,
 )
@@ -22,21 +25,29 @@ from posturewatch.tracking.cutting import hand_scale_px
 from posturewatch.tracking.hands import Seen, find_palms, look_closely
 from posturewatch.tracking.networks import HandNet, PalmNet
 from posturewatch.tracking.plausible import is_same_hand
-from posturewatch.tracking.roi import Roi, forearm_roi
+from posturewatch.tracking.roi import FAR, NEAR, Roi, forearm_roi, hand_roi
 from posturewatch.tracking.sides import assign_sides, body_evidence, label_evidence
 
-__all__ = ["SideLook", "StillFinder", "side_evidence"]
+__all__ = ["Judge", "Place", "StillFinder", "side_evidence"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-#: Log odds for left from a closer look at a hand's landmarks (21, 3) in a picture.
-SideLook = Callable[[Image, Array], float]
+#: What our own networks make of hands' landmarks (21, 3) in a picture.
+Judge = Callable[[Image, list[Array]], list[Judgement]]
 
 _SIDES: tuple[Side, Side] = ("left", "right")
 #: In a picture alone a hand of less presence than usual is kept: what our own networks see of it decides later.
 _LEAST = 0.2
 _SURE = 0.8  # presence from which a hand is not looked for any further
+_SURE_ODDS = 1.5  # and log odds, by our networks, that it lies as tracked
+#: Hand scales: hands whose joints the networks see no farther from where they were tracked are not looked at again.
+_FITS = 0.25
+_MIN_TRUST = 0.2  # of an arm, to look for a hand at its wrist; a look in vain costs only time
+#: Where nothing is known: the cuttings' sizes, as shares of the picture's shorter side, and their directions.
+_SIZES = (1.15, 0.8, 0.55)
+_DIRECTIONS = [k * math.pi / 3 for k in range(6)]
+_ALIKE = 1.7  # both hands are alike in size but for perspective: factor up to which they may differ
 
 
 def side_evidence(seen: Seen, body: BodyObservation | None, width_px: int, height_px: int) -> float:
@@ -77,15 +88,42 @@ def _last_tiles(width_px: int, height_px: int) -> list[Roi]:
     return turned + _square_tiles(width_px, height_px, 0.6)
 
 
+@dataclass(frozen=True)
+class Place:
+    """A hand found in the picture, and what the networks make of it."""
+
+    seen: Seen
+    judgement: Judgement
+
+    @property
+    def odds(self) -> float:
+        """Log odds of being a hand, by the networks and by its presence."""
+        presence = min(max(self.seen.presence, 0.02), 0.998)
+        return self.judgement.view().odds + 0.25 * math.log(presence / (1 - presence))
+
+    @property
+    def sure(self) -> bool:
+        return self.seen.presence >= _SURE and self.judgement.view().odds >= _SURE_ODDS
+
+    def covers(self, roi: Roi) -> bool:
+        """Whether a cutting shows this hand, and it is surely known already."""
+        middle = self.seen.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
+        return self.sure and math.dist(middle, roi.centre_px) < 0.5 * hand_scale_px(self.seen.landmarks_px)
+
+    def is_at(self, other: Seen) -> bool:
+        middles = [seen.landmarks_px[:, :2].mean(axis=0) for seen in (self.seen, other)]
+        return math.dist(*middles) < 0.7 * hand_scale_px(self.seen.landmarks_px)
+
+
 class StillFinder:
     """Hands and body of one picture, with no memory of any other.
 
-    side_look: what tells a hand's side besides the label and the body.
+    judge: our own networks' opinion of hands' landmarks; without it the library's landmarks are taken as they are.
     """
 
-    def __init__(self, mirrored: bool, side_look: SideLook | None = None) -> None:
+    def __init__(self, mirrored: bool, judge: Judge | None = None) -> None:
         self._mirrored = mirrored
-        self._side_look = side_look
+        self._judge = judge
         self._palm = PalmNet()
         self._hand = HandNet()
         self._body = BodyFinder(mirrored)
@@ -97,69 +135,122 @@ class StillFinder:
         height, width = image_bgr.shape[:2]
         self._body.forget()
         body = self._body.look(image_bgr, time_s)
-        hands: list[Seen] = []
+        hands: list[Place] = []
         for roi in self._cuttings(image_bgr, body, hands):
-            if any(self._covers(hand, roi) for hand in hands):
+            if any(place.covers(roi) for place in hands):
                 continue
-            seen = look_closely(self._hand, image_bgr, roi, mirrored=self._mirrored, least=_LEAST)
-            if seen is not None and not is_false_hand(seen.landmarks_px, seen.presence, body, width, height):
-                self._add(hands, seen)
-        hands = sorted(hands, key=lambda hand: -hand.presence)[:4]
-        evidence = [side_evidence(hand, body, width, height) for hand in hands]
-        if self._side_look is not None:
-            evidence = [
-                so_far + self._side_look(image_bgr, hand.landmarks_px)
-                for so_far, hand in zip(evidence, hands, strict=True)
-            ]
-        decided = assign_sides(evidence)
+            seen = self._look(image_bgr, roi, body)
+            if seen is not None:
+                self._add(hands, Place(seen, self._judged(image_bgr, [seen])[0]))
+        hands = sorted(hands, key=lambda place: -place.odds)[:4]
+        looks = [self._looks(image_bgr, place, body) for place in hands]
+        best = [some[best_of([each.judgement for each in some])] for some in looks]
+        evidence = [side_evidence(each.seen, body, width, height) + each.judgement.evidence for each in best]
+        decided = assign_sides(evidence, being=[each.odds for each in best])
         return [
-            (side, confidence, hand)
-            for hand, (side, confidence) in zip(hands, decided, strict=True)
+            (side, confidence, some[best_of([each.judgement for each in some], side)].seen)
+            for some, (side, confidence) in zip(looks, decided, strict=True)
             if side is not None
         ], body
 
-    def _cuttings(self, image: Image, body: BodyObservation | None, hands: list[Seen]) -> Iterator[Roi]:
+    def _judged(self, image: Image, hands: list[Seen]) -> list[Judgement]:
+        if self._judge is None:
+            return [UNJUDGED] * len(hands)
+        return self._judge(image, [seen.landmarks_px for seen in hands])
+
+    def _look(self, image: Image, roi: Roi, body: BodyObservation | None) -> Seen | None:
+        height, width = image.shape[:2]
+        seen = look_closely(self._hand, image, roi, mirrored=self._mirrored, least=_LEAST)
+        if seen is None or is_false_hand(seen.landmarks_px, seen.presence, body, width, height):
+            return None
+        return seen
+
+    def _looks(self, image: Image, place: Place, body: BodyObservation | None) -> list[Place]:
+        """That hand, and where the networks see another one than was tracked, what further looks at it found."""
+        if place.judgement.misfit <= _FITS:
+            return [place]
+        roi = hand_roi(place.seen.landmarks_px)
+        again = [self._look(image, roi.grown(*other), body) for other in NEAR]
+        again.append(self._look_mirrored(image, roi))
+        further = [seen for seen in again if seen is not None and place.is_at(seen)]
+        return [
+            place,
+            *(Place(*both) for both in zip(further, self._judged(image, further), strict=True)),
+        ]
+
+    def _look_mirrored(self, image: Image, roi: Roi) -> Seen | None:
+        """The same place in the mirrored picture, where the landmark network may take the hand otherwise."""
+        width = image.shape[1]
+        flipped = Roi((width - 1 - roi.centre_px[0], roi.centre_px[1]), roi.size_px, -roi.angle_rad)
+        seen = look_closely(
+            self._hand,
+            np.ascontiguousarray(image[:, ::-1]),
+            flipped,
+            mirrored=not self._mirrored,
+            least=_LEAST,
+        )
+        if seen is None:
+            return None
+        landmarks_px, landmarks_m = seen.landmarks_px.copy(), seen.landmarks_m * (-1, 1, 1)
+        landmarks_px[:, 0] = width - 1 - landmarks_px[:, 0]
+        return Seen(landmarks_px, landmarks_m, seen.presence, seen.left_probability)
+
+    def _cuttings(self, image: Image, body: BodyObservation | None, hands: list[Place]) -> Iterator[Roi]:
         """Where to look, likeliest first; ends when both hands are surely found."""
         height, width = image.shape[:2]
         yield from (roi for _, roi in find_palms(self._palm, image, whole_picture(image)))
         if body is not None and not self._complete(hands):
-            yield from self._around_body(image, body)
+            yield from self._around_body(image, body, hands)
         for tile in (*_first_tiles(width, height), *_last_tiles(width, height)):
             if not self._complete(hands):
                 yield from (roi for _, roi in find_palms(self._palm, image, tile))
+        for roi in self._everywhere(image, hands):
+            if self._complete(hands):
+                break
+            yield roi
 
-    def _around_body(self, image: Image, body: BodyObservation) -> Iterator[Roi]:
+    def _around_body(self, image: Image, body: BodyObservation, hands: list[Place]) -> Iterator[Roi]:
+        """Where the body's wrists are: what the palm finder finds there, then hands in line with the forearm, and
+        bent away from it, since the palm finder misses some views of a hand altogether."""
         height, width = image.shape[:2]
         for side in _SIDES:
-            wrist = usable_wrist(body, side, width, height)
-            if wrist is None:
+            if arm_trust(body, side, width, height) < _MIN_TRUST:
                 continue
+            _, elbow, wrist = arm(body, side)
             length = hand_length_px(body, side)
-            guess = forearm_roi(arm(body, side)[1], wrist, length)
-            around = Roi(guess.centre_px, 3.0 * length)
+            around = Roi(forearm_roi(elbow, wrist, length).centre_px, 3.0 * length)
             yield from (roi for _, roi in find_palms(self._palm, image, around))
-            yield guess
+            for size, turn in [(1.0, 0.0), *FAR]:
+                if self._complete(hands):
+                    return
+                yield forearm_roi(elbow, wrist, size * length, turn)
 
     @staticmethod
-    def _complete(hands: list[Seen]) -> bool:
-        return sum(hand.presence >= _SURE for hand in hands) >= 2
+    def _everywhere(image: Image, hands: list[Place]) -> Iterator[Roi]:
+        """Cuttings all over the picture, for large hands that the palm finder does not know; of about the size of
+        the one hand that is known, if any."""
+        height, width = image.shape[:2]
+        known = [hand_roi(place.seen.landmarks_px).size_px for place in hands if place.sure]
+        for share in _SIZES:
+            size = share * min(width, height)
+            if known and not 1 / _ALIKE < size / known[0] < _ALIKE:
+                continue
+            for tile in _square_tiles(width, height, share):
+                yield from (Roi(tile.centre_px, size, direction) for direction in _DIRECTIONS)
 
     @staticmethod
-    def _covers(hand: Seen, roi: Roi) -> bool:
-        """Whether a cutting shows a hand that is surely known already."""
-        middle = hand.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
-        scale = hand_scale_px(hand.landmarks_px)
-        return hand.presence >= _SURE and math.dist(middle, roi.centre_px) < 0.5 * scale
+    def _complete(hands: list[Place]) -> bool:
+        return sum(place.sure for place in hands) >= 2
 
     @staticmethod
-    def _add(hands: list[Seen], seen: Seen) -> None:
+    def _add(hands: list[Place], new: Place) -> None:
         """Keeps the better of two looks at one hand."""
-        for i, hand in enumerate(hands):
-            if is_same_hand(hand.landmarks_px, seen.landmarks_px):
-                if seen.presence > hand.presence:
-                    hands[i] = seen
+        for i, place in enumerate(hands):
+            if is_same_hand(place.seen.landmarks_px, new.seen.landmarks_px):
+                if new.odds > place.odds:
+                    hands[i] = new
                 return
-        hands.append(seen)
+        hands.append(new)
 
     def close(self) -> None:
         self._palm.close()

@@ -19,6 +19,7 @@ from posturewatch.observation import (
 )
 from posturewatch.tracking import fingers as finger_outputs
 from posturewatch.tracking import forearm as forearm_outputs
+from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, doubt_of, misfit
 from posturewatch.tracking.film import FILM, LIVE, FilmFinder
 from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet
@@ -29,6 +30,8 @@ from posturewatch.tracking.still import StillFinder
 __all__ = ["Finder", "Tracker", "TrackerMode"]
 
 TrackerMode = Literal["still", "film", "live"]
+
+_SIDES: tuple[Side, Side] = ("left", "right")
 
 
 class Finder(Protocol):
@@ -76,7 +79,7 @@ class Tracker:
         if finder is not None:
             self._finder = finder
         elif mode == "still":
-            self._finder = StillFinder(mirrored, self._look_at_side)
+            self._finder = StillFinder(mirrored, self._judge if forearm or fingers else None)
         else:
             self._finder = self._film = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
 
@@ -96,11 +99,21 @@ class Tracker:
             fingers = list(self._fingers.measure(image_bgr, looks))
         return axes, fingers
 
-    def _look_at_side(self, image_bgr: NDArray[np.uint8], landmarks_px: NDArray[np.float64]) -> float:
-        """Log odds for left, from looks at the hand as either side."""
-        axes, fingers = self._look(image_bgr, [(landmarks_px, "left"), (landmarks_px, "right")])
-        left, right = (_evidence(*both) for both in zip(axes, fingers, strict=True))
-        return (right - left if self.mirrored else left - right) / 2
+    def _judge(
+        self, image_bgr: NDArray[np.uint8], landmarks_px: list[NDArray[np.float64]]
+    ) -> list[Judgement]:
+        """What both networks make of hands, each looked at as either side."""
+        looks: list[tuple[NDArray[np.float64], Side]] = [
+            (each, side) for each in landmarks_px for side in _SIDES
+        ]
+        seen = list(zip(looks, *self._look(image_bgr, looks), strict=True))
+        judged = []
+        for left, right in zip(seen[::2], seen[1::2], strict=True):
+            evidence = (_evidence(*left[1:]) - _evidence(*right[1:])) / 2
+            if self.mirrored:
+                left, right, evidence = right, left, -evidence
+            judged.append(Judgement(_view(*left), _view(*right), evidence))
+        return judged
 
     def _observation(
         self, frame: Frame, found: list[tuple[Side, float, Seen]], body: BodyObservation | None
@@ -140,11 +153,27 @@ class Tracker:
         self.close()
 
 
-def _evidence(axis: ForearmAxis | None, fingers: NDArray[np.float64] | None) -> float:
-    """Log odds for the side that a hand was cut for, from what the networks saw of it."""
+def _side_logits(axis: ForearmAxis | None, fingers: NDArray[np.float64] | None) -> list[float]:
+    """What the networks that say so say of a hand's being of the side it was cut for."""
     logits = []
     if axis is not None and len(axis.features) > forearm_outputs.SIDE_FEATURE:
         logits.append(float(axis.features[forearm_outputs.SIDE_FEATURE]))
     if fingers is not None and len(fingers) > finger_outputs.SIDE_AT:
         logits.append(float(fingers[finger_outputs.SIDE_AT]))
-    return network_evidence(logits)
+    return logits
+
+
+def _evidence(axis: ForearmAxis | None, fingers: NDArray[np.float64] | None) -> float:
+    """Log odds for the side that a hand was cut for, from what the networks saw of it."""
+    return network_evidence(_side_logits(axis, fingers))
+
+
+def _view(
+    look: tuple[NDArray[np.float64], Side], axis: ForearmAxis | None, fingers: NDArray[np.float64] | None
+) -> SideView:
+    """What the networks say of landmarks taken for a hand of that look's side; at best where none can say it."""
+    doubt = doubt_of(_side_logits(axis, fingers))
+    if fingers is None or len(fingers) <= finger_outputs.SIDE_AT:
+        return SideView(0.0, doubt, UNJUDGED.left.hand)
+    joints = fingers[finger_outputs.JOINTS_AT].reshape(-1, 3)
+    return SideView(misfit(*look, joints, FingerNet.cutting), doubt, float(fingers[finger_outputs.HAND_AT]))

@@ -1,0 +1,96 @@
+"""Whether what was tracked is the hand that our own networks see there. Pure.
+
+The library's landmarks sometimes lie on a hand turned inside out or upside down and are sure of it all the same. Our
+networks look at the cutting that those landmarks give and say where they see the joints, and whether it is a hand of
+the side it was cut for: where they disagree, another look may find the hand as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.observation import Side
+from posturewatch.tracking.cutting import Cutting
+
+__all__ = ["UNJUDGED", "Judgement", "SideView", "best_of", "doubt_of", "misfit"]
+
+Array = NDArray[np.float64]
+
+#: What a nat of doubt about the side weighs, in hand scales of misfit. On 852 hands found in 500 pictures of the
+#: calibration identities any weight from 0.05 to 0.15 chose the right landmarks and side for as many.
+_DOUBT = 0.1
+#: Beyond this doubt, in nats, it is no hand of that side.
+_PLAUSIBLE = 2.0
+
+
+@dataclass(frozen=True)
+class SideView:
+    """What the networks say of landmarks taken for a hand of one side. misfit: how far they see the joints from
+    them, in hand scales. doubt: mean over the networks of -log probability of that side, in nats. hand: logit of
+    there being a hand at all."""
+
+    misfit: float
+    doubt: float
+    hand: float
+
+    @property
+    def cost(self) -> float:
+        return self.misfit + _DOUBT * self.doubt
+
+    @property
+    def odds(self) -> float:
+        """Log odds that a hand lies as tracked. Fitted by logistic regression to the same 852 hands, of which 32 were
+        none or lay otherwise: area under the curve 0.97, for the library's own presence 0.86."""
+        return 1.75 + 0.5 * self.hand - 8.0 * self.misfit
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Both views of the same landmarks, and the log odds for left from them."""
+
+    left: SideView
+    right: SideView
+    evidence: float
+
+    def view(self, side: Side | None = None) -> SideView:
+        """Of that side, or of the likelier one."""
+        if side is None:
+            return min(self.left, self.right, key=lambda view: view.cost)
+        return self.left if side == "left" else self.right
+
+    @property
+    def misfit(self) -> float:
+        """The greater one of the sides that it may be."""
+        views = [view for view in (self.left, self.right) if view.doubt < _PLAUSIBLE]
+        return max(view.misfit for view in views or [self.view()])
+
+
+#: Where no network is asked.
+UNJUDGED = Judgement(SideView(0.0, 0.0, 2.5), SideView(0.0, 0.0, 2.5), 0.0)
+
+
+def misfit(landmarks_px: Array, side: Side, joints: Array, cutting: Cutting) -> float:
+    """Mean distance between landmarks (21, 3) in the picture and joints (20, 3), those beyond the wrist as a network
+    sees them from the wrist in that cutting's axes and any unit, once scaled alike; hand scales.
+
+    side: the side the hand looks like in the picture."""
+    affine = cutting.transform(landmarks_px, side)
+    points = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T / cutting.hand_px
+    seen = joints[:, :2]
+    scale = max(float((seen * points).sum() / max((seen**2).sum(), 1e-12)), 0.0)
+    return float(np.linalg.norm(scale * seen - points, axis=1).mean())
+
+
+def doubt_of(logits: Sequence[float]) -> float:
+    """Mean of -log(sigmoid(logit)) in nats; 0 without any."""
+    return float(np.mean(np.logaddexp(0.0, -np.asarray(logits)))) if len(logits) else 0.0
+
+
+def best_of(judged: Sequence[Judgement], side: Side | None = None) -> int:
+    """Which of several looks at one hand agrees best with the networks, for that side or for either."""
+    costs = [each.view(side).cost for each in judged]
+    return min(range(len(costs)), key=costs.__getitem__)
