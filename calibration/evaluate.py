@@ -119,22 +119,31 @@ def report(table: Table, ensemble: Ensemble, rules: RefusalRules, truths: Column
     _axis(table)
 
 
-def _shares(table: Table, scored: Scored, truths: Columns) -> None:
-    """Of the hands in view, how many get a number, and how many numbers are given where no hand is."""
-    print("\nHands in view: share found, and share that gets both numbers")
-    given_rows = table.valid & scored.given
-    key = table.columns["frame"].astype(np.int64) * 2 + table.columns["side"]
-    measured = set(key[given_rows].tolist())
-    true_key = truths["t_frame"].astype(np.int64) * 2 + truths["t_side"]
-    got = np.array([k in measured for k in true_key.tolist()])
+def shares_given(
+    table: Table, scored: Scored, truths: Columns
+) -> Iterator[tuple[str, str, float, float, int]]:
+    """(framing, role, share found, share that gets both numbers, count) of the hands in view."""
+    measured = _keys(table.columns, "")[table.valid & scored.given]
+    got = np.isin(_keys(truths, "t_"), measured)
     in_view = truths["t_visible"] >= IN_VIEW
-    for k, name in enumerate(FRAMINGS):
+    for k, framing in enumerate(FRAMINGS):
         for role, fretting in (("fretting", True), ("plucking", False)):
             rows = in_view & (truths["t_framing"] == k) & (truths["t_fretting"] == fretting)
             if rows.any():
-                print(
-                    f"  {name:9s} {role}: {truths['t_found'][rows].mean():6.1%} {got[rows].mean():6.1%}  n={rows.sum()}"
-                )
+                found = truths["t_found"][rows].mean()
+                yield framing, role, float(found), float(got[rows].mean()), int(rows.sum())
+
+
+def _keys(columns: Columns, prefix: str) -> NDArray[np.int64]:
+    """One number for each hand of each picture."""
+    return columns[f"{prefix}frame"].astype(np.int64) * 2 + columns[f"{prefix}side"]
+
+
+def _shares(table: Table, scored: Scored, truths: Columns) -> None:
+    """Of the hands in view, how many get a number, and how many numbers are given where no hand is."""
+    print("\nHands in view: share found, and share that gets both numbers")
+    for framing, role, seen, given, count in shares_given(table, scored, truths):
+        print(f"  {framing:9s} {role}: {seen:6.1%} {given:6.1%}  n={count}")
     found = table.columns["found"]
     numbers = scored.given[found].sum()
     print(

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu
 
-from calibration.evaluate import FRAMINGS, read_weights, score
+from calibration.evaluate import FRAMINGS, read_weights, score, shares_given
 from calibration.rows import match
-from calibration.table import load
+from calibration.table import load, read
 from posturewatch.cli.main import main
 from posturewatch.cli.parts import load_estimator, load_tracker
 from posturewatch.frames import Frame
@@ -49,7 +49,7 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     error = np.abs(scored.error)
     inside = error <= COVERAGE_Z * scored.sd
     # A constant guess is off by 29 and 16 degrees here.
-    assert (error[kept].mean(axis=0) < [6.1, 6.2]).all()
+    assert (error[kept].mean(axis=0) < [6.0, 6.1]).all()
     found = table.columns["found"]
     assert kept.sum() > 0.91 * (table.valid & found).sum()
     # Of the hands found nearly all get their own side.
@@ -63,6 +63,18 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     assert error[kept & surer, 0].mean() < 0.85 * error[kept & ~surer, 0].mean()
     # Landmarks under the wrong side, or on no hand, are seldom given a number.
     assert (scored.given & ~table.valid).sum() < 0.015 * kept.sum()
+
+
+def test_most_hands_that_stop_strings_in_view_get_both_numbers() -> None:
+    table = load(EVALUATION, "test")
+    scored = score(Ensemble(read_weights()), table, RefusalRules())
+    told = list(shares_given(table, scored, read(EVALUATION, "test")))
+    stopping = {framing: (found, given) for framing, role, found, given, _ in told if role == "fretting"}
+    assert set(stopping) == set(FRAMINGS)
+    for framing, (found, given) in stopping.items():
+        assert found > 0.88, framing
+        assert 0.84 < given <= found + 1e-9, framing
+    assert sum(count for *_, count in told) > 1400
 
 
 def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() -> None:
@@ -144,9 +156,9 @@ def test_pictures_from_file_to_angle() -> None:
                         errors.append(abs(one.value - truth[key]))
                         inside.append(errors[-1] <= COVERAGE_Z * one.sd)
     assert in_view >= 40
-    assert found >= 0.8 * in_view
+    assert found >= 0.9 * in_view
     assert right_side >= 0.94 * found
-    assert len(errors) >= 0.8 * 2 * in_view
+    assert len(errors) >= 0.85 * 2 * in_view
     assert np.mean(errors) < 7.5
     assert np.mean(inside) > 0.8
     assert np.median(axis_errors) < 4.0
