@@ -118,7 +118,13 @@ class Practice:
         thread = self._thread
         if thread is not None:
             thread.join(timeout_s)
-        return thread is None or not thread.is_alive()
+        return not self.running
+
+    @property
+    def running(self) -> bool:
+        """Whether a session is running or being closed."""
+        thread = self._thread
+        return thread is not None and thread.is_alive()
 
     def mark(self, note: str | None = None) -> dict[str, Any]:
         """Mark this moment of the running session; the answer's `marked_s` is null when none is running."""

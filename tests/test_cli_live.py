@@ -8,7 +8,9 @@ import socket
 import threading
 import time
 import urllib.request
+from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from cli_stand_ins import ScriptedHands, film
@@ -16,6 +18,7 @@ from cli_stand_ins import ScriptedHands, film
 from posturewatch.cli import check as check_module
 from posturewatch.cli.main import main
 from posturewatch.errors import SourceError
+from posturewatch.practice import Practice
 from posturewatch.session import SessionReader, Store
 
 
@@ -54,6 +57,15 @@ def test_a_film_shorter_than_asked_ends_the_session(tmp_path: Path, monkeypatch)
     assert SessionReader(tmp_path / "data").find("last").end_reason == "film ended"
 
 
+@pytest.fixture
+def interrupts() -> Iterator[None]:
+    """Ctrl-C as a terminal sends it, also where the tests themselves run in the background, which ignores it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("interrupts")
 def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(tmp_path: Path, monkeypatch, capsys) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     opened: list[str] = []
@@ -84,6 +96,30 @@ def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(tmp_path: Path,
     assert info.end_reason == "stopped"
     assert info.id in capsys.readouterr().out
     assert not [thread.name for thread in threading.enumerate() if thread.name in ("recorder", "practice")]
+
+
+def test_between_sessions_it_rests(tmp_path: Path, monkeypatch) -> None:
+    """When the film is over the page stays; until the player starts again or ends it, nothing is asked in a hurry."""
+    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
+    asked: list[bool] = []
+    rests: list[float] = []
+    wait = Practice.wait
+
+    def counted(practice: Practice, timeout_s: float | None = None) -> bool:
+        asked.append(wait(practice, timeout_s))
+        return asked[-1]
+
+    def rest(rest_s: float) -> None:
+        rests.append(rest_s)
+        if len(rests) == 3:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(Practice, "wait", counted)
+    monkeypatch.setattr("posturewatch.cli.live.time", SimpleNamespace(sleep=rest))
+    assert live(film(tmp_path / "a.mkv", 0.5), tmp_path / "data") == 0
+    over = asked[asked.index(True) :]
+    assert len(over) == len(rests) == 3
+    assert min(rests) >= 0.1
 
 
 def test_the_port_that_is_taken_is_named(tmp_path: Path, monkeypatch, capsys) -> None:

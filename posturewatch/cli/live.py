@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import signal
 import threading
+import time
 import webbrowser
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -166,7 +167,8 @@ class Live:
     def wait(self) -> None:
         """Returns when the session is over and was to end by itself; otherwise only Ctrl-C ends it."""
         while not (self.practice.wait(_LOOK_UP_S) and self._limit_s is not None):
-            pass
+            if not self.practice.running:
+                time.sleep(_LOOK_UP_S)  # between sessions there is nothing whose end could be waited for
 
     def last_words(self) -> int:
         """Prints the last session's summary; the exit code."""
