@@ -31,7 +31,7 @@ def outputs(net: CuttingNet, columns: Columns, prefix: str) -> NDArray[np.float3
     for first in range(0, len(lengths), BATCH):
         rows = range(first, min(first + BATCH, len(lengths)))
         pictures = [cv2.imdecode(data[ends[k] - lengths[k] : ends[k]], cv2.IMREAD_COLOR) for k in rows]
-        parts.append(net.outputs(np.stack(pictures)[..., ::-1].astype(np.uint8)))
+        parts.append(net.outputs(pictures))
     return np.concatenate(parts).astype(np.float32)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Sequence
 
 import cv2
 import numpy as np
@@ -168,8 +169,8 @@ def test_a_hand_tracked_inside_out_is_looked_at_again_and_found_as_it_lies(frame
 class Contrary(ForearmNet):
     """Says of every hand that it is not of the side it was cut for."""
 
-    def outputs(self, cuttings_rgb: np.ndarray) -> np.ndarray:
-        said = super().outputs(cuttings_rgb)
+    def outputs(self, cuttings_bgr: Sequence[np.ndarray]) -> np.ndarray:
+        said = super().outputs(cuttings_bgr)
         said[:, SIDE_AT] = -9.0
         return said
 

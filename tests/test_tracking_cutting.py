@@ -84,24 +84,29 @@ def test_what_cannot_be_cut_raises(side: str, points: np.ndarray) -> None:
         WIDE.transform(points, side)  # type: ignore[arg-type]
 
 
-class Noting(CuttingNet):
-    """A network that says of each cutting the colour of one of its pixels."""
+class Noting:
+    """Stands for OpenCV's network: says of each cutting the colour of one of its pixels, as it was handed in."""
 
+    def setInput(self, blob: np.ndarray) -> None:  # noqa: N802 - OpenCV's name
+        self.blob = blob
+
+    def forward(self) -> np.ndarray:
+        return self.blob[:, :, 100, 80]
+
+
+class NotingNet(CuttingNet):
     cutting = CLOSE
 
     def __init__(self) -> None:
-        pass
-
-    def outputs(self, cuttings_rgb: np.ndarray) -> np.ndarray:
-        return cuttings_rgb[:, 100, 80].astype(float)
+        self._net = Noting()
 
 
 def test_colours_reach_the_network_as_rgb() -> None:
     image = np.zeros((400, 400, 3), np.uint8)
     image[:] = (10, 20, 30)  # blue, green, red
     hands = [(placed(flat_hand(), 0, 0.5, (200.0, 200.0)), "left")]
-    rows, affines = Noting().look(image, hands)  # type: ignore[arg-type]
-    assert rows.tolist() == [[30, 20, 10]]
+    rows, affines = NotingNet().look(image, hands)  # type: ignore[arg-type]
+    assert rows == pytest.approx(np.array([[30, 20, 10]]) / 127.5 - 1)
     assert affines[0] == pytest.approx(CLOSE.transform(*hands[0]))  # type: ignore[arg-type]
 
 

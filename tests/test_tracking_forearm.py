@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from scipy.stats import laplace
@@ -24,8 +26,8 @@ class FixedNet(ForearmNet):
         self._row = row
         self._sd_deg = default_sd_deg
 
-    def outputs(self, cuttings_rgb: np.ndarray) -> np.ndarray:
-        return np.tile(self._row, (len(cuttings_rgb), 1))
+    def outputs(self, cuttings_bgr: Sequence[np.ndarray]) -> np.ndarray:
+        return np.tile(self._row, (len(cuttings_bgr), 1))
 
 
 @pytest.mark.parametrize("side", ["left", "right"])

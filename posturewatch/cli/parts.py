@@ -132,8 +132,13 @@ def fingers_path() -> Path:
 
 def load_tracker(mode: Mode | Literal["still"], *, mirrored: bool = False) -> Tracker:
     """The tracker with both networks; raises UnavailableError where their weights are missing or broken."""
+    import cv2
+
     from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 
+    # The networks run beside each other, one core each. Sharing every layer between the cores takes as long, and a
+    # fifth more processor time.
+    cv2.setNumThreads(1)
     return Tracker(
         mode, forearm=ForearmNet(forearm_path()), fingers=FingerNet(fingers_path()), mirrored=mirrored
     )

@@ -106,7 +106,7 @@ CLOSE = Cutting(160, 2.4, (0.5, 0.82))
 class CuttingNet:
     """A network, from an ONNX file or its bytes, run by OpenCV on the CPU over cuttings of one kind.
 
-    Input (n, 3, size, size) float32, RGB, value / 127.5 - 1; output (n, k).
+    The network's input is (n, 3, size, size) float32, RGB, value / 127.5 - 1; its output (n, k).
     Raises UnavailableError where the file is missing or not such a network.
     """
 
@@ -121,15 +121,14 @@ class CuttingNet:
                 "A network of posturewatch cannot be read; install posturewatch again."
             ) from error
 
-    def outputs(self, cuttings_rgb: NDArray[np.uint8]) -> Array:
-        """(n, k) raw outputs for (n, size, size, 3) RGB cuttings."""
-        blob = cuttings_rgb.astype(np.float32).transpose(0, 3, 1, 2) / 127.5 - 1
-        self._net.setInput(np.ascontiguousarray(blob))
-        return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(cuttings_rgb), -1)
+    def outputs(self, cuttings_bgr: Sequence[Image]) -> Array:
+        """(n, k) raw outputs for n BGR cuttings (size, size, 3)."""
+        blob = cv2.dnn.blobFromImages(cuttings_bgr, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
+        self._net.setInput(blob)
+        return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(cuttings_bgr), -1)
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
         """(n, k) outputs for hands given as (landmarks_px (21, 3), side it looks like in the picture), and the
         transforms (2, 3) of their cuttings. At least one hand."""
         affines = [self.cutting.transform(landmarks_px, side) for landmarks_px, side in hands]
-        cuttings = np.stack([self.cutting.cut(image_bgr, affine)[:, :, ::-1] for affine in affines])
-        return self.outputs(cuttings), affines
+        return self.outputs([self.cutting.cut(image_bgr, affine) for affine in affines]), affines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from types import TracebackType
 from typing import Literal, Protocol
 
@@ -74,6 +75,8 @@ class Tracker:
         self.mirrored = mirrored
         self._forearm = forearm
         self._fingers = fingers
+        #: Where the network for the fingers looks while the other one does.
+        self._beside = ThreadPoolExecutor(1, thread_name_prefix="fingers")
         self._finder: Finder
         self._film: FilmFinder | None = None
         if finder is not None:
@@ -93,10 +96,11 @@ class Tracker:
         """What both networks see of hands given as (landmarks, side they look like); None without a network."""
         axes: list[ForearmAxis | None] = [None] * len(looks)
         fingers: list[NDArray[np.float64] | None] = [None] * len(looks)
+        seen = self._beside.submit(self._fingers.measure, image_bgr, looks) if self._fingers else None
         if self._forearm is not None:
             axes = list(self._forearm.measure(image_bgr, looks))
-        if self._fingers is not None:
-            fingers = list(self._fingers.measure(image_bgr, looks))
+        if seen is not None:
+            fingers = list(seen.result())
         return axes, fingers
 
     def _judge(
@@ -143,6 +147,7 @@ class Tracker:
 
     def close(self) -> None:
         self._finder.close()
+        self._beside.shutdown()
 
     def __enter__(self) -> Tracker:
         return self
