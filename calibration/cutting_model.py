@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import torch
 from torch import nn
 from torch.nn import functional
@@ -12,6 +14,7 @@ __all__ = ["CuttingModel", "Target", "augment", "sides_loss"]
 
 Target = dict[str, torch.Tensor]
 
+FURTHER_BLOCKS = (1, 3, 9, 4)  # in each of the later four stages, beside the one that halves the picture
 MIRRORED = 0.12  # share of cuttings that are shown mirrored, to learn the sides by
 FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the placements: palm lengths, radians, log
 #: Targets that turn with the cutting, with the length of their vectors, whose first two coordinates lie in it.
@@ -19,7 +22,9 @@ _TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints":
 
 
 class _Separable(nn.Module):
-    """Depthwise and pointwise convolution, with a bypass where the shape stays."""
+    """Depthwise and pointwise convolution, with a bypass where the shape stays; there it changes nothing at first (the
+    last normalisation starts at zero, as in Goyal et al. 2017, arXiv:1706.02677), so that a trained network can be
+    made deeper and go on from where it was."""
 
     def __init__(self, channels_in: int, channels_out: int, stride: int = 1) -> None:
         super().__init__()
@@ -31,6 +36,8 @@ class _Separable(nn.Module):
             nn.BatchNorm2d(channels_out),
         )
         self.bypass = stride == 1 and channels_in == channels_out
+        if self.bypass:
+            nn.init.zeros_(self.body[-1].weight)
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         y = self.body(x)
@@ -38,26 +45,22 @@ class _Separable(nn.Module):
 
 
 class CuttingModel(nn.Module):
-    """One cutting (3, size, size) in -1..1 to that many numbers. channels: of the five stages."""
+    """One cutting (3, size, size) in -1..1 to that many numbers. channels: of the five stages, each of which halves the
+    picture."""
 
     def __init__(self, size_px: int, channels: tuple[int, int, int, int, int], outputs: int) -> None:
         super().__init__()
-        a, b, c, d, e = channels
-        self.body = nn.Sequential(
-            nn.Conv2d(3, a, 5, 2, 2, bias=False),
-            nn.BatchNorm2d(a),
-            nn.ReLU(),
-            _Separable(a, b, 2),
-            _Separable(b, b),
-            _Separable(b, c, 2),
-            _Separable(c, c),
-            _Separable(c, c),
-            _Separable(c, d, 2),
-            *(_Separable(d, d) for _ in range(5)),
-            _Separable(d, e, 2),
-            _Separable(e, e),
-            _Separable(e, e),
-            nn.Conv2d(e, 48, 1),
+        self.first = nn.Sequential(
+            nn.Conv2d(3, channels[0], 5, 2, 2, bias=False), nn.BatchNorm2d(channels[0]), nn.ReLU()
+        )
+        self.stages = nn.Sequential(
+            *(
+                nn.Sequential(_Separable(before, after, 2), *(_Separable(after, after) for _ in range(more)))
+                for (before, after), more in zip(itertools.pairwise(channels), FURTHER_BLOCKS, strict=True)
+            )
+        )
+        self.head = nn.Sequential(
+            nn.Conv2d(channels[-1], 48, 1),
             nn.ReLU(),
             nn.Flatten(),
             nn.Dropout(0.2),
@@ -67,7 +70,7 @@ class CuttingModel(nn.Module):
         )
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        return self.body(x)  # type: ignore[no-any-return]
+        return self.head(self.stages(self.first(x)))  # type: ignore[no-any-return]
 
 
 def augment(

@@ -163,7 +163,8 @@ def export(model: CuttingModel, kind: Kind, path: Path) -> None:
 
 
 def begun(kind: Kind, start: Path | None) -> CuttingModel:
-    """A new network, or one that goes on from weights that were written before it; outputs added since are at zero."""
+    """A new network, or one that goes on from weights that were written before it: blocks added since change nothing at
+    first, and outputs added since are at zero."""
     model: CuttingModel = kind.learning.model()
     if start is not None:
         state, own = torch.load(start), model.state_dict()
