@@ -25,7 +25,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.rows import Row, cutting_rows, match, pack, rows_of, truth_row
+from calibration.rows import Row, cutting_rows, film_frame, match, pack, rows_of, truth_row
 from calibration.told import ToldFinder, told_places
 from posturewatch.frames import Frame
 from posturewatch.observation import Observation
@@ -103,7 +103,8 @@ class Worker:
         with Tracker("film", **self._nets) as tracker:
             for k, (time_s, image, label) in enumerate(frames):
                 observation = tracker.observe(Frame(k, time_s, image))
-                self._note(observation, image, label, task.first * 10_000 + k, rows, truths)
+                number = film_frame(task.seed, task.first, k)
+                self._note(observation, image, label, number, rows, truths)
         return pack(rows, truths)
 
     def _note(

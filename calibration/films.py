@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.rows import FRAMES_A_FILM
 from calibration.table import Columns, observation_of, read
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Excursion
@@ -30,7 +31,6 @@ from posturewatch.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 
 __all__ = ["IN_VIEW", "Run", "film_report", "runs"]
 
-FRAMES_A_FILM = 10_000  # how `calibration.dataset` numbers the frames of films
 Array = NDArray[np.float64]
 SIDES = ("left", "right")
 IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view

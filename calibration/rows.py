@@ -18,9 +18,11 @@ from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting
 __all__ = [
     "CANVASES",
     "CUTTINGS",
+    "FRAMES_A_FILM",
     "Row",
     "cutting_rows",
     "cuttings_of",
+    "film_frame",
     "match",
     "pack",
     "rows_of",
@@ -37,7 +39,15 @@ _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found h
 _WRONG_SIDE_SHARE = 0.2
 _ELSEWHERE_SHARE = 0.3
 
+FRAMES_A_FILM = 10_000
+_FILMS_A_SEED = 1_000
+
 Row = dict[str, Any]
+
+
+def film_frame(seed: int, film: int, frame: int) -> int:
+    """The number of a film's frame; films of several seeds can lie beside each other."""
+    return (seed * _FILMS_A_SEED + film) * FRAMES_A_FILM + frame
 
 
 def match(hand: HandObservation, truths: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
@@ -104,7 +114,7 @@ def _row(
         "valid": np.bool_(valid),
         "matched": np.bool_(truth is not None),
         **_truth(truth, WIDE.transform(hand.landmarks_px, hand.side)),
-        "frame": np.int32(frame),
+        "frame": np.int64(frame),
         "time_s": np.float32(observation.time_s),
         **_scene(label),
         **cuttings_of(image_bgr, hand.landmarks_px, hand.side),
@@ -188,7 +198,7 @@ def _scene(label: dict[str, Any]) -> Row:
 def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservation | None, frame: int) -> Row:
     """One true hand in view, found or not: what the shares of measured hands are counted on."""
     return {
-        "t_frame": np.int32(frame),
+        "t_frame": np.int64(frame),
         "t_side": np.int8(truth["side"] == "right"),
         "t_fretting": np.bool_(truth["role"] == "fretting"),
         "t_time_s": np.float32(label.get("time_s", 0.0)),
