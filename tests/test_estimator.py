@@ -54,6 +54,19 @@ def test_what_is_learned_is_added_to_the_first_guess() -> None:
         Ensemble(weights() | {"base": base[1:]})
 
 
+def test_the_spread_grows_with_the_distance_from_the_training_data() -> None:
+    rows = np.zeros((3, FEATURE_COUNT), np.float32)
+    rows[:, 0] = [0.0, 1.0, 4.0]  # along the first axis of the basis, in units in which 5 is the edge
+    made = weights(strange_at=5.0) | {"widening": np.array([0.5, 0.25])}
+    *_, strangeness = Ensemble(made).estimate(rows)
+    assert strangeness == pytest.approx([0.0, 0.2, 0.8])
+    sds = Ensemble(made).estimate(rows)[1][:, 0]
+    assert sds == pytest.approx([5 * 0.8**0.5, 5 * 0.8**0.5, 5 * 3.2**0.5])
+    assert Ensemble(weights(strange_at=5.0)).estimate(rows)[1][:, 0] == pytest.approx([5.0] * 3)
+    with pytest.raises(ValueError, match="widening needs shape"):
+        Ensemble(made | {"widening": np.ones(3)})
+
+
 def test_a_clear_hand_is_measured() -> None:
     measured = Estimator(Ensemble(weights())).measure(seen(forearm=axis()))
     one = measured.left.values["wrist_flexion"]

@@ -24,8 +24,8 @@ class WatchRules:
     finger_hold_s: the same for an extreme of a finger, which comes and goes more quickly (common practice).
     warn_probability: the chance of being beyond the extreme limit that counts as evidence; above 0.5, so that
         a warning always belongs to a value beyond the limit. Held for hold_s, a chance of 0.6 is enough: on 43
-        rendered films of the calibration identities 48 of 52 such warnings were of truly held extremes, and 0.61 of
-        those were told; with 0.8 it was 37 of 38, and 0.49.
+        rendered films of the calibration identities 48 of 51 such warnings were of truly held extremes, and 0.61 of
+        those were told; with 0.8 it was 36 of 37, and 0.49.
     clear_probability: below this chance the warning clears; lower than warn_probability, so it does not
         flicker.
     dip_s: a dip below either probability that is shorter than this neither resets the hold nor clears the

@@ -20,6 +20,9 @@ MAX_Z = 5.0
 
 _LOG_SD_RANGE = (-5.0, 3.0)
 
+#: Of the distance from the training data, in units in which 99.5 % of those are nearer than 1, what counts at least.
+_LEAST_STRANGE = 0.2
+
 
 class Ensemble:
     """weights: `x_mean`, `x_scale` (features), `y_mean`, `y_scale` (outputs), `w0 b0 w1 b1 w2 b2` with a leading
@@ -30,6 +33,8 @@ class Ensemble:
     `base` (features, outputs), a linear first guess to which the members' means are added; left out: none.
     `skill` (2, outputs), for hands that stop strings and for others: by what share the mean absolute error on the
     people kept apart is below that of always saying the middle value, NaN where nothing is known; left out: 1.
+    `widening` (2): the power of the distance from the training data with which the spreads grow, and the distance at
+    which they stay as they are; left out: they do not grow, short of the edge of those data.
     Wrong shapes raise ValueError."""
 
     def __init__(self, weights: Mapping[str, NDArray[np.floating]]) -> None:  # type: ignore[type-arg]
@@ -49,9 +54,13 @@ class Ensemble:
         if self.skill.shape != (2, self.outputs):
             raise ValueError(f"skill needs shape {(2, self.outputs)}, got {self.skill.shape}")
 
+        self._widening = self._w.get("widening", np.array([0.0, 1.0], np.float32))
+        if self._widening.shape != (2,):
+            raise ValueError(f"widening needs shape (2,), got {self._widening.shape}")
+
     def predict_many(self, features: Array) -> tuple[Array, Array, Array, Array]:
-        """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before
-        calibration, validity (n,) as a probability, and strangeness (n,): the distance from the training data,
+        """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before the
+        stretching, validity (n,) as a probability, and strangeness (n,): the distance from the training data,
         1 where 99.5 % of those were nearer."""
         w, n = self._w, self.outputs
         if features.ndim != 2 or features.shape[1] != self.features:
@@ -67,11 +76,14 @@ class Ensemble:
         scores = x @ w["basis"]
         rest = x - scores @ w["basis"].T
         distance = ((scores / w["basis_scale"]) ** 2).sum(1) + (rest**2).sum(1) / w["rest_scale"][0] ** 2
+        strangeness = np.sqrt(distance) / w["strange_at"][0]
+        power, usual = self._widening
+        wider = (np.maximum(strangeness, _LEAST_STRANGE) / usual) ** power
         return (
             means.mean(axis=0) * w["y_scale"] + w["y_mean"] + features.astype(np.float32) @ self._base,
-            np.sqrt(variances.mean(axis=0) + between) * w["y_scale"],
+            np.sqrt(variances.mean(axis=0) + between) * w["y_scale"] * wider[:, None],
             validity,
-            np.sqrt(distance) / w["strange_at"][0],
+            strangeness,
         )
 
     def estimate(self, features: Array) -> tuple[Array, Array, Array, Array]:
