@@ -42,7 +42,7 @@ def rounded(values: NDArray[np.floating], step: float) -> NDArray[np.float32]:
 
 
 def packed(columns: Columns, every: int) -> tuple[Columns, NDArray[np.bool_]]:
-    """The columns worth keeping of every so manieth frame, and which rows of hands those are."""
+    """The columns worth keeping of every n-th frame, and which rows of hands those are."""
     kept = {"": columns["frame"] % FRAMES_A_FILM % every == 0}
     kept["t_"] = columns["t_frame"] % FRAMES_A_FILM % every == 0
     read = [
@@ -74,7 +74,8 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=calibration_dir() / "evaluation")
     args = parser.parse_args()
     for split in args.splits:
-        columns, kept = packed(read_shards(args.data, split), args.every)
+        every = args.every if split.endswith("film") else 1
+        columns, kept = packed(read_shards(args.data, split), every)
         np.savez_compressed(args.out / f"{split}-players.npz", **columns)  # type: ignore[arg-type]
         for name, step in OUTPUT_STEPS.items():
             output = np.load(args.data / f"{name}-{split}.npz")["output"][kept]

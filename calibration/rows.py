@@ -39,6 +39,7 @@ _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found h
 _WRONG_SIDE_SHARE = 0.2
 _ELSEWHERE_SHARE = 0.3
 
+#: How the frames of films are numbered.
 FRAMES_A_FILM = 10_000
 _FILMS_A_SEED = 1_000
 

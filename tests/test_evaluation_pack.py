@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import numpy as np
+import pytest
 
+from calibration import pack
 from calibration.evaluate import read_weights
 from calibration.pack import LEFT_OUT, packed
 from calibration.rows import FRAMES_A_FILM, film_frame
@@ -47,3 +50,26 @@ def test_every_second_frame_of_each_film_is_kept_with_its_truth() -> None:
     assert (small["frame"] % FRAMES_A_FILM).tolist() == [0, 2, 4, 0, 2, 4]
     assert small["t_frame"].tolist() == small["frame"].tolist()
     assert kept.sum() == len(small["side"]) == len(small["t_angles"]) == 6
+
+
+def test_of_single_pictures_all_are_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    arguments = [
+        "pack",
+        "--data",
+        EVALUATION,
+        "--splits",
+        "test",
+        "testfilm",
+        "--every",
+        "3",
+        "--out",
+        tmp_path,
+    ]
+    monkeypatch.setattr(sys, "argv", [str(each) for each in arguments])
+    pack.main()
+    count = {}
+    for split in ("test", "testfilm"):
+        before = len(read_shards(EVALUATION, split)["side"])
+        count[split] = before, len(read(tmp_path, split)["fingers"])
+    assert count["test"][1] == count["test"][0]
+    assert 0 < count["testfilm"][1] < 0.5 * count["testfilm"][0]
