@@ -10,7 +10,7 @@ from posturewatch.measurement import HandMeasurement
 from posturewatch.observation import HandObservation
 from posturewatch.quantities import in_group
 
-__all__ = ["draw_hand"]
+__all__ = ["draw_hand", "draw_lines"]
 
 Image = NDArray[np.uint8]
 
@@ -32,6 +32,18 @@ def _point(xy: NDArray[np.float64]) -> tuple[int, int]:
     return (round(float(xy[0])), round(float(xy[1])))
 
 
+def draw_lines(image_bgr: Image, hand: HandObservation, unit: int) -> None:
+    """Into the picture itself: hand skeleton thinly, hand axis and forearm axis strongly. unit: the thin lines' width,
+    pixels."""
+    points = hand.landmarks_px
+    for a, b in _BONES:
+        cv2.line(image_bgr, _point(points[a]), _point(points[b]), _HAND_BGR, unit, cv2.LINE_AA)
+    cv2.line(image_bgr, _point(points[0]), _point(points[9]), _AXIS_BGR, 2 * unit, cv2.LINE_AA)
+    if hand.forearm is not None:
+        ends = hand.forearm.towards_elbow_px, hand.forearm.wrist_px
+        cv2.line(image_bgr, _point(ends[0]), _point(ends[1]), _FOREARM_BGR, 2 * unit, cv2.LINE_AA)
+
+
 def draw_hand(
     image_bgr: Image, hand: HandObservation, measurement: HandMeasurement, written: Box | None = None
 ) -> Box:
@@ -41,12 +53,7 @@ def draw_hand(
     """
     unit = max(1, round(max(image_bgr.shape[:2]) / 640))
     points = hand.landmarks_px
-    for a, b in _BONES:
-        cv2.line(image_bgr, _point(points[a]), _point(points[b]), _HAND_BGR, unit, cv2.LINE_AA)
-    cv2.line(image_bgr, _point(points[0]), _point(points[9]), _AXIS_BGR, 2 * unit, cv2.LINE_AA)
-    if hand.forearm is not None:
-        ends = hand.forearm.towards_elbow_px, hand.forearm.wrist_px
-        cv2.line(image_bgr, _point(ends[0]), _point(ends[1]), _FOREARM_BGR, 2 * unit, cv2.LINE_AA)
+    draw_lines(image_bgr, hand, unit)
     lines = [f"{hand.side} hand"]
     for entry in in_group("wrist"):
         one = measurement.values[entry.name]
