@@ -131,6 +131,13 @@ class WatchSettings:
         0.55,
         0.99,
     )
+    finger_warn_probability: float = _setting(
+        "number",
+        WatchRules.finger_warn_probability,
+        "The same for an extreme of a finger, where fingers are warned of",
+        0.51,
+        0.99,
+    )
     clear_probability: float = _setting(
         "number",
         WatchRules.clear_probability,

@@ -126,6 +126,13 @@ def test_fingers_have_a_hold_time_of_their_own(name: str, hold_s: float) -> None
     assert fired.fired_s == pytest.approx(hold_s, abs=0.051)
 
 
+@pytest.mark.parametrize(("name", "warnings"), [("ring_lift", 1), ("wrist_flexion", 0)])
+def test_a_finger_is_warned_of_once_it_is_more_likely_than_not_beyond(name: str, warnings: int) -> None:
+    """A tenth of a deviation beyond the limit: a chance of 0.54 by the table of the normal distribution."""
+    rules = WatchRules(warn_groups=("wrist", "finger"))
+    assert len(held(rules, name, 25.1, 8.0)[1]) == warnings
+
+
 def test_a_lift_below_the_plane_is_beyond_no_limit() -> None:
     assert held(WatchRules(warn_groups=("finger",)), "ring_lift", -40.0, 5.0) == ([], [])
 
@@ -135,6 +142,7 @@ def test_a_lift_below_the_plane_is_beyond_no_limit() -> None:
     [
         ({"warn_groups": ("toe",)}, "group"),
         ({"finger_hold_s": 0.0}, "finger_hold_s"),
+        ({"finger_warn_probability": 0.5}, "finger_warn_probability"),
         ({"hysteresis_mm": -1.0}, "mm"),
     ],
 )

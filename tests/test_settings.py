@@ -130,6 +130,9 @@ def test_fingers_are_warned_of_only_where_asked() -> None:
     assert Settings().rules().warn_groups == ("wrist",)
     rules = parse_settings("[watch]\nwarn_groups = ['wrist', 'finger']\nfinger_hold_s = 4").rules()
     assert (rules.warn_groups, rules.finger_hold_s) == (("wrist", "finger"), 4.0)
+    assert parse_settings("[watch]\nfinger_warn_probability = 0.8").rules().finger_warn_probability == 0.8
+    # What is set for the wrist alone was never refused for what holds of fingers.
+    assert parse_settings("[watch]\nclear_probability = 0.6").rules().clear("finger") < 0.6
     with pytest.raises(SettingsError, match="warn_groups"):
         parse_settings("[watch]\nwarn_groups = ['toe']")
 

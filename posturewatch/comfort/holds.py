@@ -28,7 +28,7 @@ def probability_beyond(limit: float, magnitude: float, sd: float) -> float:
 class Hold:
     """Evidence that one quantity of one hand is held beyond its extreme limit, and the warning.
 
-    Evidence grows by each seen interval whose first frame is at or above `warn_probability`, and shrinks by
+    Evidence grows by each seen interval whose first frame is at or above the rules' `evidence`, and shrinks by
     each seen interval whose first frame is below it, so that glimpses between comfortable moments never add
     up; a dip longer than `dip_s` starts afresh. Frames without a measurement neither add nor take away;
     unseen for longer than `unseen_grace_s` starts afresh and clears the warning. A warning fires only in a
@@ -40,7 +40,9 @@ class Hold:
     ) -> None:
         self._side, self._quantity, self._direction, self._limit = side, quantity_name, direction, limit
         self._rules = rules
-        self._hold_s = rules.hold(quantity(quantity_name).group)
+        group = quantity(quantity_name).group
+        self._hold_s = rules.hold(group)
+        self._evidence, self._clear_below = rules.evidence(group), rules.clear(group)
         self._active: HoldWarning | None = None
         self._cleared_s: float | None = None
         self._last_seen_s: float | None = None
@@ -62,7 +64,7 @@ class Hold:
         if chance is None:
             self._previous_high = None
             return cleared, None
-        self._gather(time_s, chance >= self._rules.warn_probability)
+        self._gather(time_s, chance >= self._evidence)
         self._last_seen_s = time_s
         if self._active is not None:
             return self._watch_for_end(time_s, chance), None
@@ -101,7 +103,7 @@ class Hold:
         return self._active
 
     def _watch_for_end(self, time_s: float, chance: float) -> HoldWarning | None:
-        if chance >= self._rules.clear_probability:
+        if chance >= self._clear_below:
             self._below_since_s = None
             return None
         if self._below_since_s is None:
