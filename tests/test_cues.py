@@ -100,6 +100,15 @@ def test_a_finger_is_high_only_while_another_is_down() -> None:
     assert told["little_straight_and_high"]["share"] < 0.01
 
 
+def test_a_finger_is_high_while_another_is_down_though_a_third_is_never_measured() -> None:
+    given = {"index_lift": 30.0, "index_pip": 5.0, "middle_lift": np.nan, "little_lift": np.nan}
+    ring = 10.0 * (np.sin(2 * np.pi * TIME_S / 1.5) > 0)  # up and down by turns
+    told = shares(playing({**given, "ring_lift": ring}))["index_straight_and_high"]
+    assert told["share"] == pytest.approx(0.5, abs=0.03)
+    # Of none of the others anything is known.
+    assert "index_straight_and_high" not in shares(playing({**given, "ring_lift": np.nan}))
+
+
 def test_the_chance_is_that_of_independent_normal_errors() -> None:
     sd = 6.0
     made = playing({"ring_dip": -9.0, "ring_lift": 4.0}, sd)

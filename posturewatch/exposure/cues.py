@@ -232,8 +232,10 @@ def _collapsed(finger: str) -> Chance:
 def _straight_and_high(finger: str) -> Chance:
     def presence(fingers: Fingers, limits: LimitProfile, rules: CueRules) -> Array:
         high = fingers.beyond(f"{finger}_lift", _comfort(limits, f"{finger}_lift", "lift", rules.high_mm))
-        others = [1.0 - _down(fingers, other, rules) for other in LONG_FINGERS if other != finger]
-        another_down = 1.0 - np.prod(others, axis=0)
+        # A finger that was not measured may be down or not; that another one is can be told without it.
+        others = np.stack([1.0 - _down(fingers, other, rules) for other in LONG_FINGERS if other != finger])
+        known = np.isfinite(others).any(axis=0)
+        another_down = np.where(known, 1.0 - np.nanprod(others, axis=0), np.nan)
         chance: Array = fingers.below(f"{finger}_pip", rules.straight_deg) * high * another_down
         return chance
 
