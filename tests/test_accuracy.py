@@ -184,6 +184,15 @@ def test_measure_prints_documented_json_and_draws(tmp_path: Path, capsys: pytest
         assert [finger["finger"] for finger in hand["fingers"]] == ["index", "middle", "ring", "little"]
     by_side = {hand["side"]: hand["fingers"] for hand in result["hands"]}
     assert any(finger["lift_mm"] is not None for finger in by_side[stops])
+    for finger in (one for fingers in by_side.values() for one in fingers):
+        assert (
+            (finger["lift_mm"] is None)
+            == (finger["lift_sd_mm"] is None)
+            == (finger["lift_reason"] is not None)
+        )
+        assert (finger["pip_flexion_deg"] is None) == (finger["pip_flexion_sd_deg"] is None)
+    assert main([*asked[:2], "--stops", stops]) == 0
+    assert f"{stops} fingers, lift from the strings: " in capsys.readouterr().out
     # Of a hand that stops no strings nothing is known of lifts from them.
     assert main([*asked[:-1], "none"]) == 0
     (result,) = json.loads(capsys.readouterr().out)

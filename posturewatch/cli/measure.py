@@ -195,22 +195,28 @@ def _hand(
             "status": "measured" if refusal is None else "not measurable",
             "reason": None if refusal is None else refusal.value,
         },
-        "fingers": _fingers(estimate, estimator, scale),
+        "fingers": _fingers(estimate, hand, estimator, scale),
     }
 
 
-def _fingers(estimate: Estimate, estimator: Estimator, scale: float) -> list[dict[str, Any]]:
-    """Joint flexions of each finger and its lift; null where the estimate was refused or is too uncertain."""
+def _fingers(
+    estimate: Estimate, hand: HandObservation, estimator: Estimator, scale: float
+) -> list[dict[str, Any]]:
+    """Joint flexions of each finger and its lift from the strings, with their deviations; null where the estimate was
+    refused or is too uncertain, and for the lift the reason."""
     from posturewatch.kinematics.outputs import FINGER_JOINTS, LONG_FINGERS
 
     out = []
     for finger in LONG_FINGERS:
         row: dict[str, Any] = {"finger": finger}
         for joint in FINGER_JOINTS:
-            row[f"{joint}_flexion_deg"] = _rounded(estimator.finger(f"{finger}_{joint}", estimate)[0])
+            value, sd = estimator.finger(f"{finger}_{joint}", estimate)
+            row[f"{joint}_flexion_deg"], row[f"{joint}_flexion_sd_deg"] = _rounded(value), _rounded(sd)
         lift, sd = estimator.finger(f"{finger}_lift", estimate)
         row["lift_mm"] = None if lift is None else _rounded(max(0.0, lift * scale))
         row["lift_sd_mm"] = None if sd is None else _rounded(sd * scale)
+        refusal = estimator.judged(f"{finger}_lift", estimate, hand).refusal
+        row["lift_reason"] = None if refusal is None else refusal.value
         out.append(row)
     return out
 
@@ -236,4 +242,15 @@ def _words(result: dict[str, Any]) -> str:
             )
         else:
             lines.append(f"  {hand['side']} wrist: not measurable ({wrist['reason']})")
+            continue
+        lifts = [one for one in hand["fingers"] if one["lift_mm"] is not None]
+        told = ", ".join(
+            f"{one['finger']} {one['lift_mm']:.0f} +- {one['lift_sd_mm']:.0f} mm" for one in lifts
+        )
+        missing = {one["finger"]: one["lift_reason"] for one in hand["fingers"] if one["lift_mm"] is None}
+        if not lifts:
+            told = f"not measurable ({next(iter(missing.values()))})"
+        elif missing:
+            told += "".join(f", {finger} not measurable ({why})" for finger, why in missing.items())
+        lines.append(f"  {hand['side']} fingers, lift from the strings: {told}")
     return "\n".join(lines)
