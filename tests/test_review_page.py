@@ -213,7 +213,7 @@ def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -
     sync_api.expect(left).to_contain_text("Lift was measured from the strings", timeout=WAIT_MS)
     rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
     # Held for 40 of 360 seconds; the ring finger was never measured.
-    assert rows[2] == ["Ring", "not measured: not given by the weights in use"]
+    assert rows[2] == ["Ring", "not measured: not seen well enough from any view to be given"]
     assert rows[3] == ["Little", "100\u00a0%", "11\u00a0%", "11\u00a0%"]
     by_passage = page.locator("#fingers .table-frame")
     assert "Left little finger lifted, beyond extreme limit" in by_passage.locator("th").all_inner_texts()

@@ -8,7 +8,7 @@ from typing import Any
 from posturewatch.cli.sessions import clock, local
 from posturewatch.comfort.verdict import Zone
 from posturewatch.phrases import NO_FORCE, leaning
-from posturewatch.quantities import GROUPS, quantity
+from posturewatch.quantities import GROUPS, in_group, quantity
 
 __all__ = ["summary_text"]
 
@@ -94,12 +94,20 @@ def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[st
         for direction in quantity(one["quantity"]).directions:
             lines += _beyond(one, direction)
     if len(lines) == 1:
-        lines.append("    nothing beyond a comfort limit")
+        lines.append("    nothing that was measured lay beyond a comfort limit")
     lines += [
         f"    {cue['label']}: surely {_percent(cue['sure_share'])} of the {cue['share_of']}"
         for cue in summary.get("cues", ())
         if cue["side"] == side and cue["sure_share"] is not None and cue["sure_share"] >= LEAST_SHARE
     ]
+    known = {one["quantity"] for one in seen}
+    missing = [
+        entry.label
+        for entry in in_group("finger")
+        if entry.family == "finger_lift" and entry.name not in known
+    ]
+    if missing:
+        lines.append(f"    not measured: {', '.join(missing)}")
     return lines
 
 

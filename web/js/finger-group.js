@@ -12,7 +12,7 @@ const LEAST_SHARE = 0.01;
 const MOST_REASONS = 3;
 
 /** What the weights never give is not kept at all. */
-const NOT_GIVEN = "not given by the weights in use";
+const NOT_GIVEN = "not seen well enough from any view to be given";
 const LIFTED = ["index", "middle", "ring", "little"];
 
 export const FINGER_CAUTIONS = [
@@ -111,6 +111,6 @@ function list(title, lines) {
 function cueList(cues) {
   if (cues.length === 0) return [element("p", {}, "Cues could not be told from what was measured.")];
   const sure = cues.filter((one) => one.sure_share !== null && one.sure_share >= LEAST_SHARE).sort((a, b) => b.sure_share - a.sure_share);
-  if (sure.length === 0) return [element("p", {}, "None of the cues was surely there for more than a moment.")];
+  if (sure.length === 0) return [element("p", {}, "Of the cues that could be told, none was surely there for more than a moment.")];
   return list("Cues, by the time in which they were surely there", sure.map((one) => `${sentenceCase(one.label)}: ${percent(one.sure_share)} of the ${one.share_of}.`));
 }
