@@ -55,4 +55,5 @@ def cell(one: Measurement) -> Cell:
         return EMPTY
     if one.value is None or one.sd is None:
         return ("", "", "" if one.refusal is None else one.refusal.value)
-    return (f"{one.value:.2f}", f"{one.sd:.2f}", "")
+    # Adding 0 makes a plain zero of what is rounded to -0.
+    return (f"{round(one.value, 2) + 0.0:.2f}", f"{one.sd:.2f}", "")
