@@ -28,7 +28,7 @@ from posturewatch.observation import BODY_LANDMARKS
 from posturewatch.resources import calibration_dir
 
 FRAMINGS = ("upper", "headless", "close")
-HIGH_MM = 25.0  # common practice for a finger held too far from the strings
+COMFORT_MM, HIGH_MM = 15.0, 25.0  # common practice for a finger held far, and too far, from the strings
 Array = NDArray[np.float64]
 
 
@@ -198,6 +198,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
             framing = asked & (table.columns["framing"] == k)
             line(f"the same, {name}, strings in view", framing & seen, good, lift)
             line(f"the same, {name}, not in view", framing & ~seen, good, lift)
+        _by_truth(table.y[asked], means[asked], sd[asked], good, lift)
     for finger in LONG_FINGERS:
         line(f"lift, {finger}, strings in view", asked & seen, f"{finger}_lift", lift)
     for ending, what in (("_mcp", "knuckles"), ("_pip", "middle joints"), ("_dip", "end joints")):
@@ -208,6 +209,26 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         told = table.columns["forearm"][:, 6] >= 0.5
         right = (told == seen)[asked & np.isfinite(table.columns["forearm"][:, 6])]
         print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
+
+
+def _by_truth(true: Array, said: Array, sd: Array, names: tuple[str, ...], most: float) -> None:
+    """How often the interval holds lifts that are small and large, and how many of those said to be surely within
+    comfort are not; all (n, outputs)."""
+    at = [k for k, name in enumerate(OUTPUTS) if name in names]
+    y, v, s = true[:, at], said[:, at], sd[:, at]
+    known = np.isfinite(y) & (s <= most)
+    inside = np.abs(v - y) <= COVERAGE_Z * s
+    cells = []
+    edges = (-100.0, 5.0, COMFORT_MM, HIGH_MM, 100.0)
+    for low, high in itertools.pairwise(edges):
+        rows = known & (y >= low) & (y < high)
+        cells.append(f"{max(low, 0):.0f} to {high:.0f} mm {inside[rows].mean():.0%} of {rows.sum()}")
+    print(f"  in 90 %, by what is true: {', '.join(cells)}")
+    plain = known & (v + s <= COMFORT_MM)
+    print(
+        f"  one deviation below {COMFORT_MM:.0f} mm or more are {plain.sum() / known.sum():.0%}; truly above it are "
+        f"{(y[plain] > COMFORT_MM).mean():.1%} of these, above {HIGH_MM:.0f} mm {(y[plain] > HIGH_MM).mean():.1%}"
+    )
 
 
 def _high(true: Array, said: Array, sd: Array, names: tuple[str, ...]) -> None:
