@@ -200,6 +200,14 @@ def test_trends_have_lines_for_fingers_with_their_group(store: Store, played) ->
     assert {("wrist_flexion", "wrist"), ("little_lift", "finger"), ("ring_dip", "finger")} <= groups
 
 
+def test_a_short_trace_has_no_bins_between_the_samples_of_fingers(store: Store, played) -> None:
+    """A minute in 500 bins has 8 of them a second; fingers are kept ten times a second and not in step with them."""
+    trace = Book(store).trace(keep(store, played), 500)
+    (little,) = (one for one in trace["series"] if (one["side"], one["quantity"]) == ("left", "little_lift"))
+    assert trace["bin_s"] >= 0.2
+    assert None not in little["measured"]
+
+
 def test_an_export_has_the_columns_of_fingers(store: Store, played) -> None:
     rows = list(csv.DictReader(io.StringIO("".join(csv_blocks(store.session(keep(store, played)))))))
     left = [row for row in rows if row["side"] == "left"]

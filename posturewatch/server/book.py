@@ -55,7 +55,7 @@ One session
            "value": [], "sd": []}]}, null where refused; 300 s at most
     GET    /api/sessions/ID/trace?bins=600      {"bin_s", "series": [{"side", "quantity", "unit", "low": [],
            "median": [], "high": [], "measured": []}]}: by bin the lowest, median and highest value, and the
-           measured share of its samples; null where nothing was measured
+           measured share of its samples; null where nothing was measured; fewer bins in a short session
     POST   /api/sessions/ID/passages  {"piece", "bars"?, "tempo_bpm"?, "start_s", "end_s"}    PASSAGE
     PATCH  /api/passages/ID  {"piece"?, "bars"?, "tempo_bpm"?, "start_s"?, "end_s"?}    PASSAGE
     DELETE /api/passages/ID                     {"deleted": true}; the samples stay

@@ -20,6 +20,9 @@ LONGEST_S = 300.0
 
 MOST_BINS = 2000
 
+#: Bins are no shorter, so that what is kept least often (fingers, ten times a second) has a sample in each.
+SHORTEST_BIN_S = 0.2
+
 
 def series_between(
     connection: sqlite3.Connection, session: int, start_s: float, end_s: float
@@ -73,9 +76,11 @@ def samples_json(
 
 
 def trace_json(record: SessionRecord, bins: int) -> dict[str, Any]:
-    """Lowest, median and highest value by bin, and the share of its samples that was measured."""
+    """Lowest, median and highest value by bin, and the share of its samples that was measured; at most so many bins,
+    fewer in a short session."""
     if not 1 <= bins <= MOST_BINS:
         raise InputError(f"A trace has 1 to {MOST_BINS} bins; ask for fewer.")
+    bins = max(1, min(bins, int(record.info.end_s / SHORTEST_BIN_S)))
     bin_s = max(record.info.end_s, 0.001) / bins
     return {
         "bin_s": bin_s,
