@@ -242,7 +242,6 @@ def _words(result: dict[str, Any]) -> str:
             )
         else:
             lines.append(f"  {hand['side']} wrist: not measurable ({wrist['reason']})")
-            continue
         lifts = [one for one in hand["fingers"] if one["lift_mm"] is not None]
         told = ", ".join(
             f"{one['finger']} {one['lift_mm']:.0f} +- {one['lift_sd_mm']:.0f} mm" for one in lifts
