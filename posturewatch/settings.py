@@ -9,7 +9,7 @@ from typing import Any, Literal, cast
 
 import platformdirs
 
-from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed
+from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed, wider
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.verdict import Level
 from posturewatch.errors import SettingsError
@@ -272,6 +272,12 @@ class Settings:
     def limit_profile(self) -> LimitProfile:
         """The profile in use, narrowed by the personal limits. Raises InputError for an unknown profile."""
         return narrowed(load_profile(self.limits.profile), self.limits.personal)
+
+    def limits_left_aside(self) -> tuple[str, ...]:
+        """Keys of [limits.personal] that are wider than the profile in use, and so change nothing."""
+        left = wider(load_profile(self.limits.profile), self.limits.personal)
+        keys = (_personal_key(quantity(name), direction, level) for name, direction, level in left)
+        return tuple(dict.fromkeys(keys))
 
     def to_json(self) -> dict[str, Any]:
         """All settings but the path, in JSON's types, by section and key as in the file."""

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from posturewatch import settings as settings_module
+from posturewatch.cli.parts import load_parts
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.errors import InputError, SettingsError
 from posturewatch.instruments import INSTRUMENTS, hand_roles
@@ -135,6 +136,17 @@ def test_fingers_are_warned_of_only_where_asked() -> None:
     assert parse_settings("[watch]\nclear_probability = 0.6").rules().clear("finger") < 0.6
     with pytest.raises(SettingsError, match="warn_groups"):
         parse_settings("[watch]\nwarn_groups = ['toe']")
+
+
+def test_a_personal_limit_wider_than_the_profile_is_said_to_change_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text("[limits.personal]\nfinger_lift_comfort_mm = 20\nflexion_extreme_deg = 10\n")
+    assert load_settings(path).limits_left_aside() == ("finger_lift_comfort_mm",)
+    load_parts(path, None)
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "finger_lift_comfort_mm is wider" in line
 
 
 def test_personal_limits_narrow_the_profile() -> None:

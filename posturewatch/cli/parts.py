@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -98,12 +99,20 @@ class Parts:
 def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     """From the settings file (the user's own where None) and a limit profile's name (the settings' where None).
 
-    Raises SettingsError for a broken file, InputError for an unknown profile.
+    Says on stderr which personal limits change nothing. Raises SettingsError for a broken file, InputError for an
+    unknown profile.
     """
     settings = load_settings(settings_path)
     if profile is not None:
         settings = replace(settings, limits=replace(settings.limits, profile=profile))
-    return Parts(settings, settings.limit_profile(), settings.rules(), build)
+    parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
+    for key in settings.limits_left_aside():
+        print(
+            f"posturewatch: your own limit {key} is wider than that of the profile {settings.limits.profile} and is "
+            "left aside; take it out of the settings, or choose another profile.",
+            file=sys.stderr,
+        )
+    return parts
 
 
 def build(mode: Mode, settings: Settings) -> Built:
