@@ -106,7 +106,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(results, indent=2, allow_nan=False))
     else:
         for result in results:
-            print(_words(result))
+            print(_words(result, STOPPING[args.stops]))
     if not any(result["hands"] for result in results):
         print(
             "posturewatch: no hand was seen in any picture; show the whole hand, in good light.",
@@ -229,7 +229,8 @@ def _xy(point: NDArray[np.float64]) -> list[float]:
     return [round(float(point[0]), 1), round(float(point[1]), 1)]
 
 
-def _words(result: dict[str, Any]) -> str:
+def _words(result: dict[str, Any], stopping: frozenset[Side]) -> str:
+    """stopping: the hands that stop strings; of the others no lift from the strings is asked."""
     lines = [result["image"]]
     if not result["hands"]:
         lines.append("  no hand seen")
@@ -242,6 +243,8 @@ def _words(result: dict[str, Any]) -> str:
             )
         else:
             lines.append(f"  {hand['side']} wrist: not measurable ({wrist['reason']})")
+        if hand["side"] not in stopping:
+            continue
         lifts = [one for one in hand["fingers"] if one["lift_mm"] is not None]
         told = ", ".join(
             f"{one['finger']} {one['lift_mm']:.0f} +- {one['lift_sd_mm']:.0f} mm" for one in lifts
