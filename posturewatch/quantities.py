@@ -173,7 +173,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         "thumb end joint",
         "deg",
         ("hook", "collapse"),
-        ("thumb hooked at its end joint", "thumb's end joint bent backwards"),
+        ("thumb bent at its end joint", "thumb's end joint bent backwards"),
         "Ease the thumb.",
         "thumb",
         "thumb_joint",

@@ -137,7 +137,7 @@ class ScriptedPractice:
         self.notice: str | None = None
         self.calls: list[str] = []
         self.marks: list[float] = []
-        self._rules = rules
+        self.rules = rules
         self._rate_hz = rate_hz
         self._phase = "stopped"
         self._session_id: str | None = None
@@ -192,7 +192,7 @@ class ScriptedPractice:
         self.feed.close()
 
     def _play(self) -> None:
-        player = Player(self._rules)
+        player = Player(self.rules)
         self.feed.clear()
         started = time.monotonic()
         for index in itertools.count():

@@ -141,7 +141,7 @@ def test_the_summary_in_words_and_in_json(kept: tuple[Path, str], name: str, cap
     assert main(["summary", asked, "--data-dir", str(folder)]) == 0
     said = capsys.readouterr().out
     assert identity in said
-    assert "Warnings of a held extreme angle: 1." in said
+    assert "Warnings of what was held beyond an extreme limit: 1." in said
     assert re.search(r"Warned at 0:20: left wrist bent in \(flexion\) beyond [\d.]+ deg, until 0:28\.", said)
     assert "Right hand: not measured (hand not seen)." in said
     assert "Mark at 0:12. bar 9" in said

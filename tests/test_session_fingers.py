@@ -160,8 +160,8 @@ def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(st
         "fingertips that rested for 0:15"
     )
     assert lines[start + 1 : start + 5] == [
-        "    little finger lifted: 25 % beyond 15 mm, 25 % beyond 25 mm",
-        "    little finger's end joint bent backwards: 100 % beyond 5 deg, 100 % beyond 15 deg",
+        "    little finger lifted: 25 % beyond 15 mm, 25 % beyond 25 mm (surely 25 %)",
+        "    little finger's end joint bent backwards: 100 % beyond 5 deg, 100 % beyond 15 deg (surely 100 %)",
         "    little finger's end joint bent backwards while the finger is down: surely 73 % of the playing time",
         "    little finger held straight and high while another is down: surely 27 % of the playing time",
     ]

@@ -31,7 +31,7 @@ def summary_text(summary: Mapping[str, Any]) -> str:
     lines = [
         f"Session {session['id']}, {local(session['started_at'])}, {clock(session['duration_s'])} long, "
         f"{session['source']['name']}" + ("" if session["ended_at"] else ", still open"),
-        f"Limits: {summary['limits']}. Warnings of a held extreme angle: {summary['warnings']}.",
+        f"Limits: {summary['limits']}. Warnings of what was held beyond an extreme limit: {summary['warnings']}.",
     ]
     for side in ("left", "right"):
         own = [one for one in summary["quantities"] if one["side"] == side]
@@ -123,9 +123,16 @@ def _beyond(one: Mapping[str, Any], direction: str) -> list[str]:
         return []
     shares = ", ".join(
         f"{_percent(seconds[level] / one['measured_s'])} beyond {limit:g} {one['unit']}"
+        + (f" (surely {_percent(_surely(spent) / one['measured_s'])})" if level == "extreme" else "")
         for level, limit in limits.items()
     )
     return [f"    {leaning(one['quantity'], direction)}: {shares}"]
+
+
+def _surely(spent: Mapping[str, Mapping[str, Any]]) -> float:
+    """Seconds that were surely beyond the extreme limit."""
+    extreme = spent.get(Zone.EXTREME.value)
+    return 0.0 if extreme is None else extreme["sure_seconds"] or 0.0
 
 
 def _longest(one: Mapping[str, Any]) -> list[str]:

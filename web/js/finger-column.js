@@ -12,6 +12,8 @@ const MARGIN = 1.36;
 const NUMBER_S = 0.4;
 /** A cue comes and goes less often than a zone, and wants reading. */
 const CUE_DWELL_S = 0.8;
+/** Directions whose names in files would say more of an ordinary bend than is meant. */
+const PLAIN = { hook: "bent", collapse: "bent back" };
 const STILL = window.matchMedia("(prefers-reduced-motion: reduce)");
 
 export class FingerColumn {
@@ -111,7 +113,7 @@ export class FingerColumn {
   #number(entry) {
     const known = entry !== null && entry.display !== null;
     const { size, direction } = known ? sizeAndDirection(this.quantity, entry.display) : { size: "–", direction: "" };
-    this.direction = direction;
+    this.direction = PLAIN[direction] ?? direction;
     // The unit of lifts stands under the strip once.
     setText(this.size, size.replace(/\smm$/, ""));
   }
@@ -119,7 +121,7 @@ export class FingerColumn {
   #told(entry) {
     if (entry.display === null) return "";
     const { size, direction } = sizeAndDirection(this.quantity, entry.display);
-    return `${size}${this.limited ? "" : ` ${direction}`} ±${Math.round(entry.sd)}${this.limited ? `, ${this.#unsure(entry) ? "not surely " : ""}${entry.zone}` : ", no limit set"}`;
+    return `${size}${this.limited ? "" : ` ${PLAIN[direction] ?? direction}`} ±${Math.round(entry.sd)}${this.limited ? `, ${this.#unsure(entry) ? "not surely " : ""}${entry.zone}` : ", no limit set"}`;
   }
 
   #y(value) {

@@ -54,7 +54,7 @@ function liftTable(lifts, side) {
     element("tbody", {}, ...LIFTED.map((finger) => [finger, lifts.find((one) => quantityOf(one.quantity).finger === finger)]).map(([finger, one]) => element("tr", {},
       element("th", { scope: "row" }, sentenceCase(finger)),
       ...(one?.measured_s > 0
-        ? [percent(one.measured_share), ...limits.map(({ level }) => percent(shareBeyond(one, "lift", level)))].map((text) => element("td", {}, text))
+        ? [percent(one.measured_share), ...limits.map(({ level }) => [percent(shareBeyond(one, "lift", level)), surely(one, "lift", level)].filter(Boolean).join(", "))].map((text) => element("td", {}, text))
         : [element("td", { colSpan: 1 + limits.length }, `not measured: ${(one && reasons([one])) || NOT_GIVEN}`)])))));
 }
 
@@ -69,6 +69,13 @@ function secondsBeyond(one, direction, level) {
   return one.zones.filter((entry) => entry.direction === direction && zones.includes(entry.zone)).reduce((sum, entry) => sum + entry.seconds, 0);
 }
 
+/** Of the extreme limit, in how much of the time it was surely passed; else "". */
+function surely(one, direction, level) {
+  const extreme = one.zones.find((entry) => entry.zone === "extreme" && entry.direction === direction);
+  if (level !== "extreme" || !extreme || extreme.seconds < SHORTEST_S || extreme.sure_seconds == null) return "";
+  return `surely ${percent(extreme.sure_seconds / one.measured_s)}`;
+}
+
 function shareBeyond(one, direction, level) {
   return limitOf(one, direction, level) === null ? null : secondsBeyond(one, direction, level) / one.measured_s;
 }
@@ -79,7 +86,10 @@ function beyond(one) {
   return [positive, negative].filter(Boolean).flatMap((direction) => {
     const levels = ["comfort", "extreme"].filter((level) => limitOf(one, direction, level) !== null);
     if (!levels.some((level) => secondsBeyond(one, direction, level) >= SHORTEST_S)) return [];
-    const parts = levels.map((level) => `${percent(shareBeyond(one, direction, level))} beyond ${show(limitOf(one, direction, level))}${sign(one.unit)}`);
+    const parts = levels.map((level) => {
+      const sure = surely(one, direction, level);
+      return `${percent(shareBeyond(one, direction, level))} beyond ${show(limitOf(one, direction, level))}${sign(one.unit)}${sure ? ` (${sure})` : ""}`;
+    });
     return [`${sentenceCase(leaning(one.quantity, direction))}: ${parts.join(", ")} (measured ${percent(one.measured_share)} of the time).`];
   });
 }
@@ -101,7 +111,7 @@ function reasons(entries) {
 
 function missing(seen) {
   const why = reasons(seen);
-  return why ? `Where a finger was not measured: ${why}.` : "";
+  return why ? `When a finger was not measured, this was why: ${why}.` : "";
 }
 
 function list(title, lines) {

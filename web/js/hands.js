@@ -31,7 +31,8 @@ export class HandPanel {
   /** Shows one frame; returns the state now shown. */
   show(hand, timeS, warnings) {
     const entries = Object.entries(hand.quantities).filter(([name]) => this.#scales.has(name));
-    const warned = warnings.some((warning) => warning.side === this.side);
+    // What is warned of elsewhere, as a finger is, says nothing of the scales here.
+    const warned = warnings.some((warning) => warning.side === this.side && this.#scales.has(warning.quantity));
     const raw = warned ? "held" : worst(entries.map(([, entry]) => stateOfZone(entry.zone)));
     const { state, pending } = this.#steady.update(timeS, raw);
     for (const [name, entry] of entries) this.#scales.get(name)?.show(entry);

@@ -29,7 +29,7 @@ export function message(view) {
 function quiet(hands) {
   const unseen = Object.keys(hands).filter((side) => hands[side] === "unseen");
   if (unseen.length === 2) return "Neither hand can be measured now.";
-  const held = Object.values(hands).includes("extreme") ? "extreme angle, not held so far." : "no extreme angle held.";
+  const held = Object.values(hands).includes("extreme") ? "extreme wrist angle, not held so far." : "no extreme wrist angle held.";
   if (unseen.length === 0) return sentenceCase(held);
   const other = unseen[0] === "left" ? "right" : "left";
   return `${SIDE_LABEL[other]}: ${held} ${SIDE_LABEL[unseen[0]]}: not measurable now.`;

@@ -48,9 +48,9 @@ function warnings(summary, catalogue) {
   const warned = summary.warned;
   const count = warned.length;
   const card = element("section", { className: "card" },
-    element("h2", {}, count === 0 ? "No extreme angle was held" : count === 1 ? "1 warning" : `${count} warnings`));
+    element("h2", {}, count === 0 ? "No warnings" : count === 1 ? "1 warning" : `${count} warnings`));
   if (count === 0) {
-    card.append(element("p", {}, "No warning was given in the time that was measured."));
+    card.append(element("p", {}, "Nothing that is warned of was held beyond its extreme limit in the time that was measured."));
     return card;
   }
   card.append(table(["At", "What", "Held for", "Farthest"], warned.map((warning) => {
@@ -62,7 +62,7 @@ function warnings(summary, catalogue) {
       duration(Math.max(0, until - warning.since_s)),
       stay ? size(catalogue.get(warning.quantity), stay.peak) : "–",
     ];
-  }), "Held extreme angles that were warned of"));
+  }), "What was held beyond its extreme limit and warned of"));
   return card;
 }
 

@@ -9,7 +9,7 @@ const KNOWN = {
   little_spread: { label: "little finger spread", finger: "little", positive: "spread", negative: null,
     words: { spread: "little finger spread away from the ring finger" } },
   thumb_ip: { label: "thumb end joint", finger: "thumb", positive: "hook", negative: "collapse",
-    words: { hook: "thumb hooked at its end joint", collapse: "thumb's end joint bent backwards" } },
+    words: { hook: "thumb bent at its end joint", collapse: "thumb's end joint bent backwards" } },
   thumb_place: { label: "thumb place", finger: "thumb", positive: "radial", negative: "ulnar",
     words: { radial: "thumb placed towards the index finger's side (radial)", ulnar: "thumb placed towards the little finger's side (ulnar)" } },
 };
