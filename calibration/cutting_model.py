@@ -10,7 +10,7 @@ from torch.nn import functional
 
 from posturewatch.tracking.cutting import Cutting
 
-__all__ = ["CuttingModel", "Target", "augment", "sides_loss"]
+__all__ = ["CuttingModel", "Separable", "Target", "augment", "sides_loss"]
 
 Target = dict[str, torch.Tensor]
 
@@ -18,10 +18,12 @@ FURTHER_BLOCKS = (1, 3, 9, 4)  # in each of the later four stages, beside the on
 MIRRORED = 0.12  # share of cuttings that are shown mirrored, to learn the sides by
 FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the placements: palm lengths, radians, log
 #: Targets that turn with the cutting, with the length of their vectors, whose first two coordinates lie in it.
-_TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3}
+_TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3, "places": 2}
+#: Those that are places in the cutting, and move with it too.
+_MOVED = ("elbow", "places")
 
 
-class _Separable(nn.Module):
+class Separable(nn.Module):
     """Depthwise and pointwise convolution, with a bypass where the shape stays; there it changes nothing at first (the
     last normalisation starts at zero, as in Goyal et al. 2017, arXiv:1706.02677), so that a trained network can be
     made deeper and go on from where it was."""
@@ -55,7 +57,7 @@ class CuttingModel(nn.Module):
         )
         self.stages = nn.Sequential(
             *(
-                nn.Sequential(_Separable(before, after, 2), *(_Separable(after, after) for _ in range(more)))
+                nn.Sequential(Separable(before, after, 2), *(Separable(after, after) for _ in range(more)))
                 for (before, after), more in zip(itertools.pairwise(channels), FURTHER_BLOCKS, strict=True)
             )
         )
@@ -84,7 +86,7 @@ def augment(
     """Takes the cuttings out of their canvases as the tracker might place them, mirrors some, and varies their colours.
 
     x: (n, 3, size, size) of the canvas, in -1..1. placements: (n, 4) as `calibration.placement`, which are varied a
-    little more. The target's directions are turned along, the elbow's place moved and scaled too; a mirrored cutting
+    little more. The target's directions are turned along, its places moved and scaled too; a mirrored cutting
     is one of the other side, and of its angles nothing is to be learned.
     """
     n, device = len(x), x.device
@@ -109,7 +111,7 @@ def augment(
     for name, length in _TURNED.items():
         if name in target:
             v = target[name].reshape(n, -1, length)
-            if name == "elbow":
+            if name in _MOVED:
                 v = (v - q[:, None, :2]) / scale[:, None, None]
             first = cos[:, None] * v[..., 0] + sin[:, None] * v[..., 1]
             second = cos[:, None] * v[..., 1] - sin[:, None] * v[..., 0]

@@ -21,8 +21,9 @@ _MIDDLE_KNUCKLE = 9
 NO_HAND_WITHIN = 1.1  # hand scales between the middles of the palms
 _ELBOW_REACH = 6.0  # hand scales, beyond which an elbow's place is of no more use
 
-#: The columns that hold the truth of a cutting, with their lengths.
-TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 2, "joints": 60}
+#: The columns that hold the truth of a cutting, with their lengths. `places` are those of the joints and of the points
+#: in the plane of the strings that `labels.plane_points` gives, in hand scales from the wrist.
+TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 2, "joints": 60, "places": 58}
 
 
 def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarray]:
@@ -40,11 +41,13 @@ def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarra
     hand, forearm = turn @ np.asarray(truth["hand_frame"]), turn @ np.asarray(truth["forearm_frame"])
     along = turn @ unit(np.asarray(truth["elbow_m"], float) - joints[0])
     direction = unit(affine[:, :2] @ np.asarray(truth["forearm_direction_px"], float))
-    elbow = np.full(2, np.nan)
-    if None not in truth["elbow_px"]:
-        wrist = np.asarray(truth["joints_px"][0], float)
-        hands = affine[:, :2] @ (np.asarray(truth["elbow_px"], float) - wrist) / WIDE.hand_px
-        elbow = np.clip(hands, -_ELBOW_REACH, _ELBOW_REACH)
+    joints_px = np.array(truth["joints_px"], float)  # NaN where a joint is behind the camera
+
+    def in_hands(points_px: FloatArray) -> FloatArray:
+        return np.asarray((points_px - joints_px[0]) @ affine[:, :2].T / WIDE.hand_px)
+
+    elbow = np.clip(in_hands(np.array(truth["elbow_px"], float)), -_ELBOW_REACH, _ELBOW_REACH)
+    places = in_hands(np.concatenate([joints_px, np.array(truth["plane_px"], float)]))
     from_wrist = (joints[1:] - joints[0]) @ turn.T
     palm = float(np.linalg.norm(joints[_MIDDLE_KNUCKLE] - joints[0]))
     return {
@@ -54,6 +57,7 @@ def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarra
         "forearm_radial": forearm[:, 2].astype(np.float32),
         "elbow": elbow.astype(np.float32),
         "joints": (from_wrist / palm).ravel().astype(np.float32),
+        "places": places.ravel().astype(np.float32),
     }
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from calibration.cutting_model import CuttingModel, Target, sides_loss
+from calibration.cutting_model import Target, sides_loss
+from calibration.pointing_model import Pointed, PointingModel, pointing_losses
 from calibration.table import Columns
 from posturewatch.kinematics.features import FINGER_FEATURES, FINGER_PARTS, GUESS_UNIT
 from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
@@ -15,14 +16,16 @@ from posturewatch.tracking.cutting import CLOSE
 __all__ = ["loss_of", "model", "report", "targets"]
 
 CHANNELS = (24, 56, 112, 224, 304)
+PLACES = 29  # the joints, and points of the plane of the strings
 LIFTED_MM = 8.0  # from which a finger counts as lifted from the strings
 LIFTS_AT = [OUTPUTS.index(f"{finger}_lift") for finger in LONG_FINGERS]
 #: Lifts are what this network is for, and most of them are 0.
-_WEIGHTS = [2.0 if name.endswith("_lift") or name.startswith("wrist") else 1.0 for name in OUTPUTS]
+_WEIGHTS = [3.0 if name.endswith("_lift") else 2.0 if name.startswith("wrist") else 1.0 for name in OUTPUTS]
+_NOWHERE = 99.0  # outside every cutting
 
 
-def model() -> CuttingModel:
-    return CuttingModel(CLOSE.size_px, CHANNELS, FINGER_FEATURES)
+def model() -> PointingModel:
+    return PointingModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"])
 
 
 def targets(columns: Columns, device: str) -> Target:
@@ -36,6 +39,7 @@ def targets(columns: Columns, device: str) -> Target:
         "hand": tensor(columns["valid"]),
         "axes": tensor(columns["axes"]),
         "joints": tensor(columns["joints"]),
+        "places": tensor(np.nan_to_num(columns["places"], nan=_NOWHERE)),
         "guess": tensor(np.clip(y / GUESS_UNIT, -4, 4)),
         "guess_known": tensor(np.isfinite(y)),
         "lifted": tensor(y[:, LIFTS_AT] > LIFTED_MM),
@@ -44,9 +48,10 @@ def targets(columns: Columns, device: str) -> Target:
     }
 
 
-def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
-    """Laplace likelihood of every output, distances in space of the frame and the joints, cross-entropies of what is
-    lifted and what is in view."""
+def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
+    """Laplace likelihood of every output, distances in space of the frame and the joints and in the cutting of the
+    places pointed at, cross-entropies of these, of what is lifted and what is in view."""
+    output = said[0].float()
     n = len(output)
     part = {name: output[:, at] for name, at in FINGER_PARTS.items()}
     off = part["axes"] - target["axes"]
@@ -61,7 +66,16 @@ def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
     strings = functional.binary_cross_entropy_with_logits(
         part["strings"][:, 0], target["strings_visible"], reduction="none"
     )
-    of_hand = 2.0 * axes + 10.0 * joints + 0.4 * guess + (lifted * known).sum(1) + 0.2 * strings
+    off, entropy = pointing_losses(said[1], target["places"], CLOSE)
+    of_hand = (
+        2.0 * axes
+        + 10.0 * joints
+        + 15.0 * off
+        + 0.3 * entropy
+        + 0.4 * guess
+        + (lifted * known).sum(1)
+        + 0.2 * strings
+    )
     angles = ((0.2 + 0.8 * target["hand_visible"]) * target["learnt"] * of_hand).mean()
     return angles + 0.5 * sides_loss(part["hand"][:, 0], part["side"][:, 0], target)
 

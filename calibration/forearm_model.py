@@ -57,6 +57,7 @@ def _in_space(direction: torch.Tensor, slope: torch.Tensor) -> torch.Tensor:
 
 def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
     """Laplace likelihood of the axis, distances in space of the frames, absolute errors of the rest."""
+    output = output.float()
     direction, seen, hand_seen = target["direction"], target["forearm_visible"], target["hand_visible"]
     raw = output[:, :2]
     cross = raw[:, 0] * direction[:, 1] - raw[:, 1] * direction[:, 0]

@@ -6,7 +6,8 @@
 DIR holds the `traincut-*.npz` that `calibration.dataset --cuttings` wrote for the training identities; the pictures
 that the angle estimator is fitted on must be others, so that it learns how good the networks are on pictures they have
 not seen. It may begin while these are still being rendered, and takes them in as they come. A GPU makes it minutes
-instead of days. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
+instead of days; several of one machine share the work where `torchrun --nproc-per-node N -m` stands instead of
+`python -m`. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
 """
 
 from __future__ import annotations
@@ -14,8 +15,10 @@ from __future__ import annotations
 import argparse
 import copy
 import math
+import os
 import threading
 import time
+import zlib
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +27,8 @@ from types import ModuleType
 import cv2
 import numpy as np
 import torch
-from torch import nn
+from torch import distributed, nn
+from torch.nn.parallel import DistributedDataParallel
 
 from calibration import finger_model, forearm_model
 from calibration.cutting_model import CuttingModel, augment
@@ -56,15 +60,19 @@ KINDS = {
 
 
 class Cuttings:
-    """Training cuttings on the device, taken in as `calibration.dataset` writes them."""
+    """Training cuttings on the device, taken in as `calibration.dataset` writes them. share: of how many devices this
+    is which one; each takes its share of the files."""
 
-    def __init__(self, kind: Kind, folder: Path, device: str, room: int) -> None:
+    def __init__(
+        self, kind: Kind, folder: Path, device: str, room: int, share: tuple[int, int] = (0, 1)
+    ) -> None:
         size = kind.canvas.size_px
         self.kind = kind
         self.pictures = torch.empty((room, 3, size, size), dtype=torch.uint8, device=device)
         self.target: dict[str, torch.Tensor] = {}
         self.count = 0
         self._folder, self._device = folder, device
+        self._share = share
         self._known: set[Path] = set()
 
     def take_in(self) -> bool:
@@ -73,6 +81,8 @@ class Cuttings:
         new = [p for p in new if not p.name.endswith(".tmp.npz")]
         for path in new:
             self._known.add(path)
+            if zlib.crc32(path.name.encode()) % self._share[1] != self._share[0]:
+                continue
             columns = dict(np.load(path))
             pictures = read_cuttings(columns, self.kind.columns, self.kind.canvas, self._device)
             target = self.kind.learning.targets(columns, self._device)
@@ -92,18 +102,20 @@ def train(
 ) -> CuttingModel:
     """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
     weights; writes it on the way too."""
+    rank = distributed.get_rank() if distributed.is_initialized() else 0
     torch.manual_seed(seed)
     device = data.pictures.device
     torch.backends.cudnn.benchmark = True
     generator = torch.Generator(device=device)
-    generator.manual_seed(seed)
+    generator.manual_seed(seed + rank)
     model = model.to(device, memory_format=torch.channels_last)
     placements = torch.tensor(PLACED, dtype=torch.float32, device=device)
     mean = copy.deepcopy(model)
+    taught = DistributedDataParallel(model) if distributed.is_initialized() else model
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
     began, done, running = time.monotonic(), 0, torch.zeros((), device=device)
     checkpoints = list(CHECKPOINTS)
-    while (share := (time.monotonic() - began) / seconds) < 1:
+    while (share := _agreed((time.monotonic() - began) / seconds)) < 1:
         rate = share / RISE if share < RISE else 0.5 + 0.5 * math.cos(math.pi * (share - RISE) / (1 - RISE))
         for group in optimiser.param_groups:
             group["lr"] = peak * max(rate, 1e-3)
@@ -117,8 +129,8 @@ def train(
             x, now = augment(x, now, data.kind.cutting, data.kind.canvas, placed, generator)
         x = x.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, dtype=torch.bfloat16):
-            output = model(x)
-        loss = data.kind.learning.loss_of(output.float(), now)
+            output = taught(x)
+        loss = data.kind.learning.loss_of(output, now)
         optimiser.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 5.0)
@@ -126,12 +138,22 @@ def train(
         _follow(mean, model, min(KEEP, done / (done + 20)))
         running = loss.detach() if done == 0 else 0.99 * running + 0.01 * loss.detach()
         done += 1
-        if done % 500 == 0:
+        if done % 500 == 0 and rank == 0:
             print(f"  step {done}, {share:.0%}: loss {running.item():.3f}, {data.count} cuttings", flush=True)
         if checkpoints and share > checkpoints[0]:
             checkpoints.pop(0)
-            export(mean, data.kind, out)
+            if rank == 0:
+                export(mean, data.kind, out)
     return mean.eval()
+
+
+def _agreed(value: float) -> float:
+    """What the first of several devices says."""
+    if not distributed.is_initialized():
+        return value
+    said = torch.tensor([value])
+    distributed.broadcast(said, 0)
+    return float(said)
 
 
 @torch.no_grad()
@@ -211,7 +233,13 @@ def main() -> None:
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     args = parser.parse_args()
     kind = KINDS[args.network]
-    data = Cuttings(kind, args.data, args.device, args.room)
+    share = (int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1)))  # as torchrun says
+    if share[1] > 1 and args.device == "cuda":
+        torch.cuda.set_device(share[0])
+        args.device = f"cuda:{share[0]}"
+    if share[1] > 1:
+        distributed.init_process_group("gloo" if args.device == "cpu" else "cpu:gloo,cuda:nccl")
+    data = Cuttings(kind, args.data, args.device, args.room, share)
     if not data.take_in():
         raise SystemExit(f"There are no traincut-*.npz in {args.data}; run calibration.dataset --cuttings.")
     print(f"begins with {data.count} cuttings", flush=True)
@@ -232,6 +260,10 @@ def main() -> None:
         out=args.out,
     )
     over.set()
+    if share[1] > 1:
+        distributed.destroy_process_group()
+    if share[0] > 0:
+        return
     export(model, kind, args.out)
     print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)", flush=True)
     for split in ("cal", "test"):

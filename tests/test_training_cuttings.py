@@ -40,6 +40,7 @@ def truth(side: Side = "left", turn_deg: float = 0.0, away_m: float = 8.0) -> di
         "side": side,
         "joints_m": joints,
         "joints_px": pinhole(joints),
+        "plane_px": pinhole(joints[[8, 12, 16, 20, 5, 17, 0, 1]] + [0.0, 0.01, 0.02]),
         "elbow_m": elbow,
         "elbow_px": elbow_px.tolist(),
         "hand_frame": frame,
@@ -62,6 +63,10 @@ def test_targets_lie_where_the_cutting_shows_them(side: Side, turn_deg: float) -
     ratio = np.linalg.norm(in_cutting[1:]) / np.linalg.norm(joints[:, :2])
     assert ratio == pytest.approx(1, abs=0.15)
     assert joints[:, :2] * ratio == pytest.approx(in_cutting[1:], abs=0.02)
+    places = seen["places"].reshape(29, 2)
+    assert places[:21] == pytest.approx(in_cutting, abs=1e-4)
+    plane = (cv2.transform(one["plane_px"][None], affine)[0] - WIDE.wrist_px) / WIDE.hand_px
+    assert places[21:] == pytest.approx(plane, abs=1e-4)
     elbow = (cv2.transform(np.array([[one["elbow_px"]]]), affine)[0, 0] - WIDE.wrist_px) / WIDE.hand_px
     assert seen["elbow"] == pytest.approx(elbow, abs=1e-4)
     assert seen["direction"] == pytest.approx(elbow / np.linalg.norm(elbow), abs=1e-4)
