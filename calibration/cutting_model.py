@@ -10,7 +10,7 @@ from torch.nn import functional
 
 from posturewatch.tracking.cutting import Cutting
 
-__all__ = ["CuttingModel", "Separable", "Target", "augment", "sides_loss"]
+__all__ = ["CuttingModel", "Separable", "Target", "augment", "fold", "sides_loss"]
 
 Target = dict[str, torch.Tensor]
 
@@ -73,6 +73,21 @@ class CuttingModel(nn.Module):
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         return self.head(self.stages(self.first(x)))  # type: ignore[no-any-return]
+
+
+@torch.no_grad()
+def fold(model: CuttingModel) -> None:
+    """Makes a model take its cuttings as `posturewatch.tracking.cutting.folded` gives them, and say the same of them:
+    the first convolution, five by five in steps of two, becomes one of three by three over twelve channels."""
+    first = model.first[0]
+    assert isinstance(first, nn.Conv2d)
+    conv = nn.Conv2d(12, first.out_channels, 3, 1, 1, bias=False)
+    conv.weight.zero_()
+    for row in range(5):
+        for column in range(5):
+            channel = 3 * (2 * (row % 2) + column % 2)
+            conv.weight[:, channel : channel + 3, row // 2, column // 2] = first.weight[:, :, row, column]
+    model.first[0] = conv
 
 
 def augment(

@@ -83,11 +83,11 @@ class PointingModel(CuttingModel):
             moments = torch.matmul(chances, self.grid)
         at, square = moments[:, :, :2], moments[:, :, 2:]
         spread = (square - at * at).clamp(min=1e-6).sqrt()
-        there = torch.matmul(chances, fine.reshape(-1, FINE, self.cells).transpose(1, 2))
-        pointed = torch.cat([4 * (at - 0.5), 10 * spread, there], dim=2)
-        joined = self.joined(
-            torch.cat([coarse, pointed.reshape(-1, self.places * (4 + FINE))], dim=1)
-        ).float()
+        # The smaller of the two is turned: that costs as much as the product.
+        there = torch.matmul(fine.reshape(-1, FINE, self.cells), chances.transpose(1, 2))
+        where = torch.cat([4 * (at - 0.5), 10 * spread], dim=2)
+        everything = [coarse, where.reshape(-1, 4 * self.places), there.reshape(-1, FINE * self.places)]
+        joined = self.joined(torch.cat(everything, dim=1)).float()
         numbers = self._following(self.head[-1](coarse).float(), joined, at)
         return (numbers, Pointed(at, torch.log_softmax(logits, dim=2))) if self.training else numbers
 

@@ -31,7 +31,7 @@ from torch import distributed, nn
 from torch.nn.parallel import DistributedDataParallel
 
 from calibration import finger_model, forearm_model
-from calibration.cutting_model import CuttingModel, augment
+from calibration.cutting_model import CuttingModel, augment, fold
 from calibration.placement import canvas_of, read_placements
 from calibration.table import Columns, read_shards
 from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting
@@ -172,9 +172,10 @@ def export(model: CuttingModel, kind: Kind, path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     model = copy.deepcopy(model).cpu().eval().to(memory_format=torch.contiguous_format)
     torch.save(model.state_dict(), f"{path}.pt")
+    fold(model)
     torch.onnx.export(
         model,
-        (torch.zeros(1, 3, kind.cutting.size_px, kind.cutting.size_px),),
+        (torch.zeros(1, 12, kind.cutting.size_px // 2, kind.cutting.size_px // 2),),
         str(path),
         input_names=["cutting"],
         output_names=["seen"],

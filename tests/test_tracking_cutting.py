@@ -9,7 +9,7 @@ from test_tracking_roi import flat_hand, placed
 
 from posturewatch.errors import UnavailableError
 from posturewatch.tracking import FingerNet, ForearmNet
-from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, CuttingNet, hand_scale_px
+from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, CuttingNet, folded, hand_scale_px
 
 both = pytest.mark.parametrize("cutting", [WIDE, CLOSE])
 
@@ -91,7 +91,7 @@ class Noting:
         self.blob = blob
 
     def forward(self) -> np.ndarray:
-        return self.blob[:, :, 100, 80]
+        return self.blob[:, :3, 50, 40]
 
 
 class NotingNet(CuttingNet):
@@ -108,6 +108,17 @@ def test_colours_reach_the_network_as_rgb() -> None:
     rows, affines = NotingNet().look(image, hands)  # type: ignore[arg-type]
     assert rows == pytest.approx(np.array([[30, 20, 10]]) / 127.5 - 1)
     assert affines[0] == pytest.approx(CLOSE.transform(*hands[0]))  # type: ignore[arg-type]
+
+
+def test_folded_cuttings_hold_what_opencv_makes_of_them() -> None:
+    rng = np.random.default_rng(4)
+    cuttings = [rng.integers(0, 256, (16, 16, 3), dtype=np.uint8) for _ in range(3)]
+    plain = cv2.dnn.blobFromImages(cuttings, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
+    fold = folded(cuttings)
+    assert fold.shape == (3, 12, 8, 8)
+    for place, (down, right) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
+        channels = fold[:, 3 * place : 3 * place + 3]
+        assert channels == pytest.approx(plain[:, :, down::2, right::2], abs=1e-6)
 
 
 def test_no_hand_needs_no_network() -> None:

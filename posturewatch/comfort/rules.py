@@ -24,11 +24,11 @@ class WatchRules:
     finger_hold_s: the same for an extreme of a finger, which comes and goes more quickly (common practice).
     warn_probability: the chance of being beyond the extreme limit that counts as evidence; above 0.5, so that
         a warning always belongs to a value beyond the limit. Held for hold_s, a chance of 0.6 is enough: on 43
-        rendered films of the calibration identities 48 of 51 such warnings were of truly held extremes, and 0.61 of
-        those were told; with 0.8 it was 36 of 37, and 0.49.
+        rendered films of the calibration identities 46 of 51 such warnings were of truly held extremes, and 0.59 of
+        those were told; with 0.7 it was 40 of 42, and 0.51.
     finger_warn_probability: the same for an extreme of a finger. Of a lifted finger either much or little is known, so
-        that more likely than not is enough: on the same films 29 of 31 such warnings were of fingers truly held high,
-        and 0.34 of those were told; with 0.6 it was 23 of 24, and 0.28.
+        that more likely than not is enough: on the same films 29 of 30 such warnings were of fingers truly held high,
+        and 0.35 of those were told; with 0.6 it was 27 of 27, and 0.32.
     clear_probability: below this chance the warning clears; lower than warn_probability, so it does not
         flicker. A finger's clears below its own, where that is less.
     dip_s: a dip below either probability that is shorter than this neither resets the hold nor clears the

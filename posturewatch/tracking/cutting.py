@@ -18,7 +18,16 @@ from numpy.typing import NDArray
 from posturewatch.errors import UnavailableError
 from posturewatch.observation import Side
 
-__all__ = ["CLOSE", "WIDE", "Cutting", "CuttingNet", "hand_angle_rad", "hand_scale_px", "palm_scale_px"]
+__all__ = [
+    "CLOSE",
+    "WIDE",
+    "Cutting",
+    "CuttingNet",
+    "folded",
+    "hand_angle_rad",
+    "hand_scale_px",
+    "palm_scale_px",
+]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -103,10 +112,28 @@ WIDE = Cutting(192, 5.0, (0.5, 0.4))
 CLOSE = Cutting(160, 2.4, (0.5, 0.82))
 
 
+def folded(cuttings_bgr: Sequence[Image]) -> NDArray[np.float32]:
+    """(n, 12, size / 2, size / 2) of n BGR cuttings (size, size, 3) of one even size: each two by two pixels lie behind
+    one another, row by row, each as red, green and blue, value / 127.5 - 1.
+
+    A network that begins with these instead of halving the picture by itself does the same in half the time.
+    """
+    size = cuttings_bgr[0].shape[0] // 2
+    out = np.empty((len(cuttings_bgr), 12, size, size), np.float32)
+    for row, cutting in zip(out, cuttings_bgr, strict=True):
+        for place in range(4):
+            pixels = cutting[place // 2 :: 2, place % 2 :: 2]
+            for colour in range(3):
+                row[3 * place + colour] = pixels[:, :, 2 - colour]
+    out /= 127.5
+    out -= 1
+    return out
+
+
 class CuttingNet:
     """A network, from an ONNX file or its bytes, run by OpenCV on the CPU over cuttings of one kind.
 
-    The network's input is (n, 3, size, size) float32, RGB, value / 127.5 - 1; its output (n, k).
+    The network's input is what `folded` gives; its output (n, k).
     Raises UnavailableError where the file is missing or not such a network.
     """
 
@@ -123,8 +150,7 @@ class CuttingNet:
 
     def outputs(self, cuttings_bgr: Sequence[Image]) -> Array:
         """(n, k) raw outputs for n BGR cuttings (size, size, 3)."""
-        blob = cv2.dnn.blobFromImages(cuttings_bgr, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
-        self._net.setInput(blob)
+        self._net.setInput(folded(cuttings_bgr))
         return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(cuttings_bgr), -1)
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
