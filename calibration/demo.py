@@ -3,7 +3,8 @@
     python -m calibration.demo --bodies BODIES.npz
 
 writes ``calibration/demo/demo.mp4`` and ``calibration/demo/truth.csv`` (a row for each frame: time_s, then flexion
-and ulnar deviation of the left and of the right wrist in degrees). Comfortable playing, one brief extreme flexion
+and ulnar deviation of the left and of the right wrist in degrees, then how far index, middle, ring and little finger of
+the left hand are lifted from the strings in millimetres). Comfortable playing, one brief extreme flexion
 of the left wrist and two that are held; the right wrist is comfortable throughout. Needs PyAV.
 """
 
@@ -23,7 +24,7 @@ from numpy.typing import NDArray
 from calibration.backgrounds import make_background
 from calibration.bodies import Bodies, default_path, load_bodies
 from calibration.camera import Camera, look_at
-from calibration.hand_pose import SIDES, wrist_angles_deg
+from calibration.hand_pose import FINGERS, SIDES, wrist_angles_deg
 from calibration.instrument import Instrument
 from calibration.looks import Cloth, Light, Look
 from calibration.motion import Performance, Score, Track, chords
@@ -49,6 +50,7 @@ COLUMNS = (
     "left_ulnar_deviation_deg",
     "right_flexion_deg",
     "right_ulnar_deviation_deg",
+    *(f"left_{finger}_lift_mm" for finger in FINGERS),
 )
 FOLDER = Path(__file__).parent / "demo"
 
@@ -164,6 +166,7 @@ def frames(bodies: Bodies, renderer: Renderer, times_s: list[float] | None = Non
         for side in SIDES:
             state = player.hand(side)
             truth += wrist_angles_deg(state.forearm_frame, state.hand_frame)[:2]
+        truth += (1000 * player.hand("left").lift_m).tolist()
         yield Frame(cv2.GaussianBlur(picture, (0, 0), 0.6), player, tuple(truth))
 
 

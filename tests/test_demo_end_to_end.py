@@ -108,6 +108,22 @@ def test_analyse_measures_the_film_within_its_stated_uncertainty(tmp_path: Path)
     assert max(errors[0], errors[2]) <= 4.0
     assert np.mean(errors) <= 6.5
     assert max(errors) <= 11.0
+    # The lift of the fingers of the hand that stops the strings, where the weights in use give it; none is a tucked
+    # one. How long each is beyond its limits is what the summary tells.
+    stopping, lifts = [row for row in rows if row["side"] == "left"], 0
+    for finger in ("index", "middle", "ring", "little"):
+        given = [row for row in stopping if row[f"{finger}_lift_mm"]]
+        if not given:
+            continue
+        lifts += 1
+        assert len(given) >= 0.9 * len(stopping), finger
+        value = np.array([float(row[f"{finger}_lift_mm"]) for row in given])
+        time_s = np.array([float(row["time_s"]) for row in given])
+        true = np.interp(time_s, known["time_s"], known[f"left_{finger}_lift_mm"])
+        assert np.abs(value - true).mean() <= 3.0, finger
+        for limit_mm in (15.0, 25.0):
+            assert (value > limit_mm).mean() == pytest.approx((true > limit_mm).mean(), abs=0.06), finger
+    assert lifts >= 3
 
 
 @pytest.fixture

@@ -348,7 +348,7 @@ def test_stop_by_key_shows_the_summary_and_the_key_starts_again(
         "1 mark",
         "0:04",
         "Measured 90\u00a0% of the time. The rest: hand not seen 3 s.",
-        "Longest stay beyond the extreme limit (49° flexion): 6 s, at 0:10.",
+        "Longest stay beyond the extreme limit (49° flexion), until clearly back: 6 s, at 0:10.",
         "10th, 50th and 90th percentile",
         "cannot see force",
         "does not replace a teacher or a clinician",
@@ -570,8 +570,10 @@ def test_the_strip_shows_lift_cues_and_what_is_not_measurable(
         "Little finger lift: 31\u00a0mm ±4, extreme; little finger held straight and high",
     )
     # A lift that one standard deviation would put beyond comfort (15 mm) is not called within.
-    stage.hands = ((12.0, 4.0, FINGERS | {"middle_lift": (1.0, 15.0)}), (-8.0, 3.0))
+    # Nor is a thumb called bent or bent back where one deviation leaves that open.
+    stage.hands = ((12.0, 4.0, FINGERS | {"middle_lift": (1.0, 15.0), "thumb_ip": (-4.0, 9.0)}), (-8.0, 3.0))
     expect(finger(page, "middle", "within").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
+    expect(finger(page, "thumb", "within").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
     page.focus(".finger[data-finger=middle]")
     expect_text(page, ".strip-foot", "Middle finger lift: 1\u00a0mm ±15, not surely within")
     expect(finger(page, "index", "within").locator(".finger-word")).to_have_text("Within")

@@ -138,7 +138,7 @@ def _surely(spent: Mapping[str, Mapping[str, Any]]) -> float:
 def _longest(one: Mapping[str, Any]) -> list[str]:
     """The longest stay beyond each extreme limit."""
     return [
-        f"    longest beyond {entry['limit']:g} {one['unit']} of {entry['direction']}: "
+        f"    longest beyond {entry['limit']:g} {one['unit']} of {entry['direction']}, until clearly back: "
         f"{entry['longest_s']:.1f} s at {clock(entry['longest_start_s'])}, peak {entry['peak']:.0f} {one['unit']}"
         for entry in one["excursions"]
         if entry["level"] == "extreme" and entry["count"]

@@ -93,8 +93,10 @@ export class FingerColumn {
     this.#numberAt = this.#measuredAt = -Infinity;
   }
 
-  /** Whether a lift that reads within comfort may well not be: one standard deviation more would be beyond it. */
+  /** Whether a lift that reads within comfort may well not be: one standard deviation more would be beyond it. Of what
+   * has no limit and two directions: whether one deviation leaves it open which one it is. */
   #unsure(entry) {
+    if (!this.limited) return this.quantity.negative !== null && entry.display !== null && Math.abs(entry.display) < entry.sd;
     const { comfort } = this.quantity.directions[this.quantity.positive];
     return stateOfZone(entry.zone) === "within" && comfort !== null && entry.display !== null && entry.display + entry.sd > comfort;
   }

@@ -154,7 +154,7 @@ function longest(entry, quantity) {
   if (stays.length === 0) return "Never seen beyond a limit for longer than a moment.";
   const level = stays.some((one) => one.level === "extreme") ? "extreme" : "comfort";
   const most = stays.filter((one) => one.level === level).reduce((a, b) => (b.longest_s > a.longest_s ? b : a));
-  return `Longest stay beyond the ${level} limit (${Math.round(most.limit)}${UNIT_SIGN[quantity.unit]} ${most.direction}): `
+  return `Longest stay beyond the ${level} limit (${Math.round(most.limit)}${UNIT_SIGN[quantity.unit]} ${most.direction}), until clearly back: `
     + `${duration(most.longest_s)}, at ${clock(most.longest_start_s)}.`;
 }
 
