@@ -17,6 +17,7 @@ __all__ = ["loss_of", "model", "report", "targets"]
 
 CHANNELS = (24, 56, 112, 224, 304)
 PLACES = 29  # the joints, and points of the plane of the strings
+CORNERS = slice(25, 29)  # among them those on the first and the last string
 LIFTED_MM = 8.0  # from which a finger counts as lifted from the strings
 LIFTS_AT = [OUTPUTS.index(f"{finger}_lift") for finger in LONG_FINGERS]
 #: Lifts are what this network is for, and most of them are 0.
@@ -25,7 +26,7 @@ _NOWHERE = 99.0  # outside every cutting
 
 
 def model() -> PointingModel:
-    return PointingModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"])
+    return PointingModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"], CORNERS)
 
 
 def targets(columns: Columns, device: str) -> Target:

@@ -32,7 +32,8 @@ class PointingModel(CuttingModel):
     put fingertips a tenth of a palm off, and lost next to nothing on cuttings of a third of the size.
 
     joints: the numbers that are places 1 to 20 in space as seen from place 0; their first two coordinates follow what
-    is pointed at. While training the places follow the numbers.
+    is pointed at. plane: the places by which it tells how well it knows where the plane of the strings lies: their
+    spread in hand scales, as one more number. While training the places follow the numbers instead.
     """
 
     grid: torch.Tensor
@@ -44,6 +45,7 @@ class PointingModel(CuttingModel):
         outputs: int,
         places: int,
         joints: slice,
+        plane: slice,
     ) -> None:
         super().__init__(cutting.size_px, channels, outputs)
         self.sideways = nn.ModuleList(nn.Conv2d(of, FINE, 1) for of in channels[1:])
@@ -64,7 +66,7 @@ class PointingModel(CuttingModel):
         x, y = at.repeat(side), at.repeat_interleave(side)
         self.register_buffer("grid", torch.stack([x, y, x * x, y * y], dim=1), persistent=False)
         self.places, self.cells, self.outputs, self.joints = places, side * side, outputs, joints
-        self.hands_across = cutting.hands_across
+        self.plane, self.hands_across = plane, cutting.hands_across
 
     def forward(self, x: torch.Tensor) -> torch.Tensor | tuple[torch.Tensor, Pointed]:  # type: ignore[override]
         x = self.first(x)
@@ -89,7 +91,10 @@ class PointingModel(CuttingModel):
         everything = [coarse, where.reshape(-1, 4 * self.places), there.reshape(-1, FINE * self.places)]
         joined = self.joined(torch.cat(everything, dim=1)).float()
         numbers = self._following(self.head[-1](coarse).float(), joined, at)
-        return (numbers, Pointed(at, torch.log_softmax(logits, dim=2))) if self.training else numbers
+        if self.training:
+            return numbers, Pointed(at, torch.log_softmax(logits, dim=2))
+        of_plane = spread[:, self.plane].reshape(-1, 2 * (self.plane.stop - self.plane.start))
+        return torch.cat([numbers, self.hands_across * of_plane.mean(dim=1, keepdim=True)], dim=1)
 
     def _following(self, numbers: torch.Tensor, joined: torch.Tensor, at: torch.Tensor) -> torch.Tensor:
         first, last = self.joints.start, self.joints.stop

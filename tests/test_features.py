@@ -122,7 +122,11 @@ def test_what_the_finger_network_says_is_handed_on() -> None:
     block = of(seen(fingers=True))[BLOCKS[2]]
     assert block[1 : 1 + FINGER_FEATURES] == pytest.approx(OF_FINGERS)
     parts = [part for at in FINGER_PARTS.values() for part in range(at.start, at.stop)]
-    assert parts == list(range(FINGER_FEATURES))
+    assert parts == list(range(FINGER_FEATURES + 1))
+    # What it says further, of how well it can place the strings, is no feature.
+    hand = seen(fingers=True)
+    more = replace(hand, hands=(replace(hand.hands[0], fingers=np.append(OF_FINGERS, 0.3)),))
+    assert of(more)[BLOCKS[2]] == pytest.approx(block)
 
 
 def test_the_side_lies_where_the_tracker_reads_it() -> None:

@@ -30,6 +30,9 @@ STOPPING: dict[str, frozenset[Side]] = {
     "none": frozenset(),
 }
 
+#: Why no lift is given where the strings are not seen: a single picture has no fingertips that rested before.
+NO_STRINGS = "strings not seen beside the fingers"
+
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
     parser = add_command(
@@ -204,19 +207,23 @@ def _fingers(
 ) -> list[dict[str, Any]]:
     """Joint flexions of each finger and its lift from the strings, with their deviations; null where the estimate was
     refused or is too uncertain, and for the lift the reason."""
+    from posturewatch.kinematics.lift import STRINGS_SEEN, strings_chance
     from posturewatch.kinematics.outputs import FINGER_JOINTS, LONG_FINGERS
 
+    unseen = strings_chance(hand) < STRINGS_SEEN
     out = []
     for finger in LONG_FINGERS:
         row: dict[str, Any] = {"finger": finger}
         for joint in FINGER_JOINTS:
             value, sd = estimator.finger(f"{finger}_{joint}", estimate)
             row[f"{joint}_flexion_deg"], row[f"{joint}_flexion_sd_deg"] = _rounded(value), _rounded(sd)
-        lift, sd = estimator.finger(f"{finger}_lift", estimate)
+        lift, sd = (None, None) if unseen else estimator.finger(f"{finger}_lift", estimate)
         row["lift_mm"] = None if lift is None else _rounded(max(0.0, lift * scale))
         row["lift_sd_mm"] = None if sd is None else _rounded(sd * scale)
         refusal = estimator.judged(f"{finger}_lift", estimate, hand).refusal
         row["lift_reason"] = None if refusal is None else refusal.value
+        if unseen and refusal is None:
+            row["lift_reason"] = NO_STRINGS
         out.append(row)
     return out
 

@@ -54,8 +54,9 @@ HAND_AXES, FOREARM_RADIAL, WRIST_GUESS = slice(3, 9), slice(9, 12), slice(14, 16
 #: What the finger network says (see `tracking.fingers`), in the close cutting's own picture: the hand's proximal and
 #: radial direction, a first guess at every output of the estimator in units of `GUESS_UNIT`, the log of its Laplace
 #: scale in the same units, logits of each finger being lifted from the strings, the logit of the strings being in
-#: view, where the joints 1 to 20 lie from the wrist, in palm lengths, and the logits of there being a hand at all and
-#: of its being of the side it was cut for.
+#: view, where the joints 1 to 20 lie from the wrist, in palm lengths, the logits of there being a hand at all and of
+#: its being of the side it was cut for, and, which is no feature, how widely spread the places are where the outer
+#: strings may be, in hand scales.
 FINGER_PARTS = {
     "axes": slice(0, 6),
     "guess": slice(6, 6 + len(OUTPUTS)),
@@ -65,6 +66,7 @@ FINGER_PARTS = {
     "joints": slice(11 + 2 * len(OUTPUTS), 71 + 2 * len(OUTPUTS)),
     "hand": slice(71 + 2 * len(OUTPUTS), 72 + 2 * len(OUTPUTS)),
     "side": slice(72 + 2 * len(OUTPUTS), 73 + 2 * len(OUTPUTS)),
+    "plane_spread": slice(73 + 2 * len(OUTPUTS), 74 + 2 * len(OUTPUTS)),
 }
 FINGER_FEATURES = FINGER_PARTS["side"].stop
 
@@ -152,10 +154,10 @@ def _forearm(axis: ForearmAxis | None, flip: float, turn: Array, hand: Array) ->
 def _fingers(seen: Array | None, forearm: Array) -> Array:
     """forearm: that block of the features."""
     out = np.zeros(_FINGER_COUNT)
-    if seen is None or len(seen) != FINGER_FEATURES:
+    if seen is None or len(seen) < FINGER_FEATURES:
         return out
     out[0] = 1.0
-    out[1 : 1 + FINGER_FEATURES] = np.clip(seen, -_CLIP, _CLIP)
+    out[1 : 1 + FINGER_FEATURES] = np.clip(seen[:FINGER_FEATURES], -_CLIP, _CLIP)
     if forearm[0]:
         radial = forearm[_FOREARM_EXTRA][FOREARM_RADIAL]
         out[-2:] = _angles(seen[FINGER_PARTS["axes"]], forearm[_TOWARDS_ELBOW], radial)
