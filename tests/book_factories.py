@@ -7,7 +7,8 @@ from pathlib import Path
 
 from session_factories import LIMITS, Ended, make_reading
 
-from posturewatch.session import SessionStart, Store
+from posturewatch.storage.records import SessionStart
+from posturewatch.storage.store import Store
 
 START = SessionStart(
     source_name="demo",

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from capture_films import write_film
 
-from posturewatch.cli import parts
-from posturewatch.frames import Frame
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
-from posturewatch.observation import Observation, Side
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.model.frame import Frame
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import Observation, Side
+from posturewatch.model.quantities import QUANTITY_NAMES
+from posturewatch.pipeline import build as parts
 
 #: From a time to the left hand's flexion in degrees, or why it is not measured.
 Script = Callable[[float], "float | Refusal"]

@@ -12,9 +12,9 @@ from session_factories import make_reading
 
 from posturewatch.clips.encoder import Encoder, Packet
 from posturewatch.clips.film import Film
-from posturewatch.comfort.verdict import Excursion, HoldWarning
-from posturewatch.frames import Frame
-from posturewatch.reading import Reading
+from posturewatch.model.frame import Frame
+from posturewatch.model.reading import Reading
+from posturewatch.model.verdict import Excursion, HoldWarning
 
 SIZE = (320, 180)
 BITS = 12

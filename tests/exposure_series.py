@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
-from posturewatch.comfort.summary import SampleSeries
-from posturewatch.measurement import Refusal
-from posturewatch.observation import Side
-from posturewatch.quantities import QUANTITIES
+from posturewatch.exposure.summary import SampleSeries
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import QUANTITIES
 
 FLEX = "wrist_flexion"
 NOT_SEEN = tuple(Refusal).index(Refusal.HAND_NOT_SEEN) + 1

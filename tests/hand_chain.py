@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from posturewatch.observation import HAND_LANDMARKS
+from posturewatch.model.observation import HAND_LANDMARKS
 
 FINGERS = ("index", "middle", "ring", "little")
 

@@ -12,19 +12,19 @@ import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.summary import SampleSeries, summarise
 from posturewatch.comfort.watch import Watch
+from posturewatch.config.limit_profiles import load_profile
 from posturewatch.errors import InputError
 from posturewatch.exposure.cues import cue_courses, shares_json
 from posturewatch.exposure.fingers import fingers_of
-from posturewatch.feed import LiveFeed
-from posturewatch.frames import Frame
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
-from posturewatch.observation import ForearmAxis, HandObservation, Observation, Side
-from posturewatch.profiles import load_profile
-from posturewatch.quantities import QUANTITY_NAMES, in_group
-from posturewatch.reading import Reading
-from posturewatch.session.records import StoredWarning, excursion_json, warning_json
+from posturewatch.exposure.summary import SampleSeries, summarise
+from posturewatch.model.frame import Frame
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
+from posturewatch.model.quantities import QUANTITY_NAMES, in_group
+from posturewatch.model.reading import Reading
+from posturewatch.server.feed import LiveFeed
+from posturewatch.storage.records import StoredWarning, excursion_json, warning_json
 
 #: (flexion, ulnar deviation) in degrees, and what is measured of fingers, as (value, sd) by the quantity's name; or why
 #: nothing is measured.

@@ -13,13 +13,16 @@ from page_stand_ins import ScriptedPractice
 from session_factories import Ended, make_reading
 
 from posturewatch.clips.film import write_film
-from posturewatch.comfort.verdict import Excursion
-from posturewatch.observation import Side
-from posturewatch.practice import Practice
-from posturewatch.resources import chart_library, web_dir
+from posturewatch.config.resources import chart_library, web_dir
+from posturewatch.model.observation import Side
+from posturewatch.model.verdict import Excursion
+from posturewatch.pipeline.practice import Practice
+from posturewatch.review.practice_log import Book
+from posturewatch.review.summaries import Shelf
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
-from posturewatch.session import Book, ClipDesk, Shelf, Store
+from posturewatch.storage.clip_table import ClipDesk
+from posturewatch.storage.store import Store
 
 RATE_HZ = 10.0
 #: Seconds of a session, and the stretch in which the left wrist is bent far.

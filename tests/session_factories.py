@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict
-from posturewatch.frames import Frame
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
-from posturewatch.observation import Observation, Side
-from posturewatch.profiles import load_profile
-from posturewatch.quantities import QUANTITIES
-from posturewatch.reading import Reading
+from posturewatch.config.limit_profiles import load_profile
+from posturewatch.model.frame import Frame
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
+from posturewatch.model.observation import Observation, Side
+from posturewatch.model.quantities import QUANTITIES
+from posturewatch.model.reading import Reading
+from posturewatch.model.verdict import Excursion, HoldWarning, Verdict
 
 LIMITS = load_profile("carpal-pressure")
 

@@ -15,16 +15,16 @@ import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu
 
-from calibration.evaluate import FRAMINGS, read_weights, score, shares_given
-from calibration.rows import match
-from calibration.table import load, read
+from calibration.dataset.rows import match
+from calibration.dataset.table import load, read
+from calibration.evaluate.report import FRAMINGS, read_weights, score, shares_given
 from posturewatch.cli.main import main
-from posturewatch.cli.parts import load_estimator, load_tracker
-from posturewatch.frames import Frame
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.observation import HAND_LANDMARKS
+from posturewatch.model.frame import Frame
+from posturewatch.model.observation import HAND_LANDMARKS
+from posturewatch.pipeline.build import load_estimator, load_tracker
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluation"
 PICTURES = EVALUATION / "pictures"

@@ -9,24 +9,24 @@ import numpy as np
 import pytest
 from capture_films import write_film
 
-from posturewatch.bench import Bench, LoopedFilm, measure_live, measure_per_frame
-from posturewatch.bench_figures import CHUNK, LiveFigures, PerFrame, live_figures, report
-from posturewatch.bench_probes import Arrival, Put, memory_mb
+from posturewatch.bench.benchmark import Bench, LoopedFilm, measure_live, measure_per_frame
+from posturewatch.bench.figures import CHUNK, LiveFigures, PerFrame, live_figures, report
+from posturewatch.bench.probes import Arrival, Put, memory_mb
 from posturewatch.capture import FilmSource
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
+from posturewatch.config.limit_profiles import load_profile
+from posturewatch.config.resources import web_dir
 from posturewatch.errors import UnavailableError
-from posturewatch.feed import LiveFeed
-from posturewatch.frames import Frame
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Refusal
-from posturewatch.monitor import FrameSource, Monitor, Outcome, Sink
-from posturewatch.observation import Observation
-from posturewatch.practice import OpenSource, Practice
-from posturewatch.profiles import load_profile
-from posturewatch.quantities import QUANTITY_NAMES
-from posturewatch.reading import Reading
-from posturewatch.resources import web_dir
+from posturewatch.model.frame import Frame
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Refusal
+from posturewatch.model.observation import Observation
+from posturewatch.model.quantities import QUANTITY_NAMES
+from posturewatch.model.reading import Reading
+from posturewatch.pipeline.monitor import FrameSource, Monitor, Outcome, Sink
+from posturewatch.pipeline.practice import OpenSource, Practice
 from posturewatch.server.app import create_app
+from posturewatch.server.feed import LiveFeed
 from posturewatch.server.serving import PageServer, listen
 
 LIMITS = load_profile("carpal-pressure")

@@ -15,8 +15,9 @@ from posturewatch import __main__ as door
 from posturewatch import __version__
 from posturewatch.cli.main import build_parser, main
 from posturewatch.cli.sessions import clock
-from posturewatch.session import SessionStart, Store
-from posturewatch.settings import parse_settings
+from posturewatch.config.settings import parse_settings
+from posturewatch.storage.records import SessionStart
+from posturewatch.storage.store import Store
 
 COMMANDS = ("live", "analyse", "sessions", "summary", "export", "data", "forget", "check", "settings")
 
@@ -24,7 +25,7 @@ COMMANDS = ("live", "analyse", "sessions", "summary", "export", "data", "forget"
 @pytest.fixture(autouse=True)
 def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr(
-        "posturewatch.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
+        "posturewatch.config.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
     )
 
 

@@ -12,8 +12,8 @@ import pytest
 from cli_stand_ins import SD_DEG, ScriptedHands, film
 
 from posturewatch.cli.main import main
-from posturewatch.measurement import HandMeasurement, Measurement, Refusal
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.model.quantities import QUANTITY_NAMES
 
 #: The wrist first, as it always was; then each finger's quantities, and what lifts were measured from.
 FIRST = (
@@ -27,7 +27,7 @@ LAST = ",thumb_ip_deg,thumb_ip_sd_deg,thumb_place_mm,thumb_place_sd_mm,lift_plan
 @pytest.fixture(autouse=True)
 def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr(
-        "posturewatch.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
+        "posturewatch.config.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
     )
 
 
@@ -195,6 +195,6 @@ def _said_of_broken_settings(good: Path, out: Path, broken: Path, capsys) -> str
 
 
 def test_missing_weights_are_one_sentence(tmp_path: Path, monkeypatch, capsys) -> None:
-    monkeypatch.setattr("posturewatch.cli.parts.calibration_dir", lambda: tmp_path)
+    monkeypatch.setattr("posturewatch.pipeline.build.calibration_dir", lambda: tmp_path)
     assert analyse(film(tmp_path / "a.mkv", 1.0), tmp_path / "out", "--profile", "rula") == 5
     assert "weights estimator.npz of posturewatch are missing" in capsys.readouterr().err

@@ -11,7 +11,8 @@ from book_factories import film, record
 from posturewatch.cli import forget
 from posturewatch.cli.data import size
 from posturewatch.cli.main import main
-from posturewatch.session import SessionReader, Store
+from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.store import Store
 
 
 @pytest.fixture

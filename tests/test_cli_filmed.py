@@ -16,9 +16,10 @@ from test_cli_live import live
 from posturewatch.cli.live import libraries
 from posturewatch.cli.load import load_sentence
 from posturewatch.exposure.breaks import BreakRules
-from posturewatch.observation import HandObservation, Observation
-from posturewatch.rest import Movement, RestWatch
-from posturewatch.session import Book, Store
+from posturewatch.model.observation import HandObservation, Observation
+from posturewatch.pipeline.rest import Movement, RestWatch
+from posturewatch.review.practice_log import Book
+from posturewatch.storage.store import Store
 
 
 def held(time_s: float) -> float:
@@ -51,7 +52,7 @@ def test_a_warning_leaves_a_clip(tmp_path: Path, monkeypatch, switched_on: str, 
 
 def test_without_the_charts_library_the_page_still_comes(monkeypatch, capsys) -> None:
     assert [path.name for path in libraries().values()] == ["plotly.min.js"]
-    monkeypatch.setattr("posturewatch.resources.find_spec", lambda name: None)
+    monkeypatch.setattr("posturewatch.config.resources.find_spec", lambda name: None)
     assert libraries() == {}
     assert "pip install plotly" in capsys.readouterr().out
 

@@ -18,14 +18,15 @@ from cli_stand_ins import ScriptedHands, film
 from posturewatch.cli import check as check_module
 from posturewatch.cli.main import main
 from posturewatch.errors import SourceError
-from posturewatch.practice import Practice
-from posturewatch.session import SessionReader, Store
+from posturewatch.pipeline.practice import Practice
+from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.store import Store
 
 
 @pytest.fixture(autouse=True)
 def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr(
-        "posturewatch.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
+        "posturewatch.config.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
     )
 
 
@@ -198,7 +199,7 @@ def test_check_goes_through_everything(tmp_path: Path, monkeypatch, capsys) -> N
     monkeypatch.setattr("posturewatch.capture.demo_film", lambda: demo)
     monkeypatch.setattr("posturewatch.capture.find_cameras", lambda: ())
     for name in ("estimator_path", "forearm_path", "fingers_path"):
-        monkeypatch.setattr(f"posturewatch.cli.parts.{name}", lambda: demo)
+        monkeypatch.setattr(f"posturewatch.pipeline.build.{name}", lambda: demo)
     assert main(["check", "--data-dir", str(tmp_path / "data")]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[-1] == "All is well."

@@ -25,9 +25,9 @@ from session_factories import Ended
 
 from posturewatch.clips import keeper as keeper_module
 from posturewatch.clips.film import write_film
+from posturewatch.clips.folder import Shelf, remove_leftovers
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
 from posturewatch.clips.ring import Ring
-from posturewatch.clips.shelf import Shelf, remove_leftovers
 from posturewatch.clips.span import ClipRules
 
 #: Short, so that a test's session is: 1 s before to 0.5 s after, at most 4 s.
@@ -385,7 +385,7 @@ def test_part_of_the_disk_stays_free(
     for number in (1, 2):
         store(tmp_path, f"a/clip-{number}.mp4", 1_000, number)
     usage = type("Usage", (), {"free": free})
-    monkeypatch.setattr("posturewatch.clips.shelf.shutil.disk_usage", lambda path: usage)
+    monkeypatch.setattr("posturewatch.clips.folder.shutil.disk_usage", lambda path: usage)
     sentence = Shelf(tmp_path, reserve_bytes=2_000).make_room(1_500)
     assert (sentence is None) == fits
     assert sentence is None or "disk is nearly full" in sentence

@@ -14,11 +14,12 @@ from capture_films import write_film
 from cli_stand_ins import ScriptedHands
 from test_cli_live import live
 
-from posturewatch.cli.filmed import MICROPHONE_ON, Clipping
 from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, Microphone
+from posturewatch.config.settings import ClipSettings, parse_settings
 from posturewatch.errors import UnavailableError
-from posturewatch.session import Book, Store
-from posturewatch.settings import ClipSettings, parse_settings
+from posturewatch.pipeline.recorded_film import MICROPHONE_ON, Clipping
+from posturewatch.review.practice_log import Book
+from posturewatch.storage.store import Store
 
 RATE_HZ = 48_000
 
@@ -254,7 +255,7 @@ def test_a_live_clip_carries_the_microphones_sound_or_none(
 
     ScriptedHands(lambda time_s: 70.0 if 1.0 <= time_s < 2.5 else 10.0, hear).use(monkeypatch)
     # A film taken for a live source: the command asks a source for its file.
-    monkeypatch.setattr("posturewatch.cli.filmed.FilmSound", None)
+    monkeypatch.setattr("posturewatch.pipeline.recorded_film.FilmSound", None)
     begin = Clipping.begin
     monkeypatch.setattr(Clipping, "begin", lambda self, recorder, film: begin(self, recorder, None))
     settings = tmp_path / "mine.toml"

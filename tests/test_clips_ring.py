@@ -15,7 +15,7 @@ from posturewatch.clips.benchmark import measure_clip_cost
 from posturewatch.clips.encoder import TICKS_PER_S, Encoder, Packet
 from posturewatch.clips.film import write_film
 from posturewatch.clips.ring import PacketStore, Ring
-from posturewatch.frames import Frame
+from posturewatch.model.frame import Frame
 
 
 def packet(time_s: float, size: int = 100, key: bool = False) -> Packet:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span, join_moments
-from posturewatch.comfort.verdict import Excursion
+from posturewatch.model.verdict import Excursion
 
 RULES = ClipRules()
 

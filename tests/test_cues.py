@@ -10,11 +10,11 @@ from scipy.stats import norm
 from session_factories import LIMITS
 
 from posturewatch.comfort.limits import LimitProfile
-from posturewatch.comfort.summary import SampleSeries
 from posturewatch.exposure.cues import CUES, CueRules, cue_courses, cues_now, shares_json
 from posturewatch.exposure.fingers import fingers_of
-from posturewatch.measurement import HandMeasurement, Measurement, Refusal
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.exposure.summary import SampleSeries
+from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.model.quantities import QUANTITY_NAMES
 
 RATE_HZ = 10.0
 END_S = 60.0

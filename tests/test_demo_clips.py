@@ -13,8 +13,8 @@ import pytest
 from review_stage import Served
 from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, held, stays_beyond, truth
 
-from posturewatch.session import Store
-from posturewatch.settings import WatchSettings
+from posturewatch.config.settings import WatchSettings
+from posturewatch.storage.store import Store
 
 pytestmark = [pytest.mark.models, pytest.mark.browser]
 

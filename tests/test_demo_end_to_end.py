@@ -22,7 +22,7 @@ import pytest
 
 from posturewatch.cli.main import main
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.resources import calibration_dir
+from posturewatch.config.resources import calibration_dir
 
 LIMIT_DEG = 48.6
 NEAR_S = 0.5

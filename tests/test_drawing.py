@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from posturewatch.drawing import draw_hand
-from posturewatch.measurement import HandMeasurement, Measurement, Refusal
-from posturewatch.observation import HandObservation, Side
-from posturewatch.quantities import QUANTITY_NAMES
+from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import HandObservation, Side
+from posturewatch.model.quantities import QUANTITY_NAMES
+from posturewatch.pipeline.drawing import draw_hand
 
 
 def hand(side: Side, x: float, y: float) -> HandObservation:

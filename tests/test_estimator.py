@@ -12,10 +12,10 @@ from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.features import FEATURE_COUNT
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.kinematics.over_time import OverTime
-from posturewatch.measurement import Refusal
-from posturewatch.observation import Observation
-from posturewatch.quantities import QUANTITIES, quantity
+from posturewatch.kinematics.temporal_estimator import OverTime
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import Observation
+from posturewatch.model.quantities import QUANTITIES, quantity
 
 MEMBERS = 3
 

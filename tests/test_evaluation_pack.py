@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calibration import pack
-from calibration.evaluate import read_weights
-from calibration.pack import LEFT_OUT, packed
-from calibration.rows import FRAMES_A_FILM, film_frame
-from calibration.table import read, read_shards, table_of
+from calibration.dataset import pack
+from calibration.dataset.pack import LEFT_OUT, packed
+from calibration.dataset.rows import FRAMES_A_FILM, film_frame
+from calibration.dataset.table import read, read_shards, table_of
+from calibration.evaluate.report import read_weights
 from posturewatch.kinematics.network import Ensemble
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluation"

@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 from posturewatch.comfort.excursions import ExcursionTracker
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.summary import NO_PICTURE, summarise, weighted_percentiles
-from posturewatch.comfort.verdict import Excursion
 from posturewatch.exposure.course import Course, exposure, minutes
 from posturewatch.exposure.percentiles import quick_percentiles
 from posturewatch.exposure.profile import Exposure
 from posturewatch.exposure.rules import ExposureRules
-from posturewatch.measurement import Refusal
+from posturewatch.exposure.summary import NO_PICTURE, summarise, weighted_percentiles
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.verdict import Excursion
 
 NAN = float("nan")
 #: The signal as it is, so that numbers can be worked by hand.

@@ -20,7 +20,7 @@ from posturewatch.exposure.course import Course
 from posturewatch.exposure.findings import Finding, FingerPosture, Moment, next_to_work_on
 from posturewatch.exposure.passages import Passage, outside
 from posturewatch.exposure.standing_out import FindingRules
-from posturewatch.observation import Side
+from posturewatch.model.observation import Side
 
 RATE_HZ = 12.0
 FIRST, SECOND, THIRD = (

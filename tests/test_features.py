@@ -21,7 +21,7 @@ from posturewatch.kinematics.features import (
     palm_size_px,
 )
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.observation import (
+from posturewatch.model.observation import (
     BodyObservation,
     ForearmAxis,
     HandObservation,
@@ -30,7 +30,7 @@ from posturewatch.observation import (
     other_side,
 )
 from posturewatch.tracking import fingers
-from posturewatch.tracking.cutting import WIDE
+from posturewatch.tracking.crop import WIDE
 from posturewatch.tracking.forearm import SIDE_FEATURE, axis_of
 
 WIDTH_PX, HEIGHT_PX = 1280, 720

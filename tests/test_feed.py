@@ -15,9 +15,9 @@ import pytest
 from page_stand_ins import Hand, Player, limits, picture
 
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.feed import LiveFeed
-from posturewatch.live_message import limits_json, pack, reading_header, unpack
-from posturewatch.measurement import Refusal
+from posturewatch.model.measurement import Refusal
+from posturewatch.server.feed import LiveFeed
+from posturewatch.server.live_message import limits_json, pack, reading_header, unpack
 
 WELL: tuple[Hand, Hand] = ((12.0, 4.0), (-8.0, 3.0))
 
@@ -223,7 +223,7 @@ def test_putting_never_waits_for_an_encoding(feed: LiveFeed, monkeypatch: pytest
 
 def test_an_old_picture_is_not_handed_out_as_live(feed: LiveFeed, monkeypatch: pytest.MonkeyPatch) -> None:
     now = [100.0]
-    monkeypatch.setattr("posturewatch.feed.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("posturewatch.server.feed.time.monotonic", lambda: now[0])
     player = Player()
     feed.put(player.reading(0, 0.0, *WELL))
     assert feed.latest(0, 5.0) is not None
@@ -243,7 +243,7 @@ def test_clear_forgets_the_last_picture(feed: LiveFeed) -> None:
 
 def test_notice_and_rate_travel_along(feed: LiveFeed, monkeypatch: pytest.MonkeyPatch) -> None:
     now = [100.0]
-    monkeypatch.setattr("posturewatch.feed.time.monotonic", lambda: now[0])
+    monkeypatch.setattr("posturewatch.server.feed.time.monotonic", lambda: now[0])
     feed.notice = "The camera is gone; trying again."
     player = Player()
     for index in range(60):

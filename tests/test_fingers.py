@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from posturewatch.kinematics.fingers import finger_flexion, joint_flexion_deg
-from posturewatch.observation import FINGERS, HAND_LANDMARKS
+from posturewatch.model.observation import FINGERS, HAND_LANDMARKS
 
 # Buryanov & Kotiuk 2010, Int J Morphol 28(3): metacarpal, proximal, middle, distal in mm (seen in an abstract).
 BONES = {

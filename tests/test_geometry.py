@@ -17,7 +17,7 @@ from posturewatch.kinematics.geometry import (
     hand_frame,
     wrist_angles,
 )
-from posturewatch.observation import HAND_LANDMARKS
+from posturewatch.model.observation import HAND_LANDMARKS
 
 GRID = [(f, d) for f in range(-80, 86, 15) for d in (-30, -20, -7, 0, 3, 19, 45)]
 MIRROR = np.array([1.0, 1.0, -1.0])  # in ISB axes the left hand is the right one with Z turned round

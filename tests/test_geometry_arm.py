@@ -11,7 +11,7 @@ from ikpy.link import OriginLink, URDFLink
 from scipy.spatial.transform import Rotation
 
 from posturewatch.kinematics.geometry import angles_between, angles_from_axis, wrist_angles
-from posturewatch.observation import HAND_LANDMARKS
+from posturewatch.model.observation import HAND_LANDMARKS
 
 # Axes of the hanging arm, palm forward: X forward, Y up, Z to the right (in the right arm: volar, proximal,
 # radial). Lengths in metres: ANSUR II means for forearm, common practice for the rest.

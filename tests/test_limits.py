@@ -12,10 +12,10 @@ from posturewatch.comfort.limits import (
     parse_profile,
     wider,
 )
+from posturewatch.config.limit_profiles import load_profile
+from posturewatch.config.resources import calibration_dir
 from posturewatch.errors import InputError
-from posturewatch.profiles import load_profile
-from posturewatch.quantities import QUANTITIES, quantity
-from posturewatch.resources import calibration_dir
+from posturewatch.model.quantities import QUANTITIES, quantity
 
 FILES = sorted((calibration_dir() / "limits").glob("*.toml"))
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from posturewatch.kinematics.over_time import Follower, TimeRules
+from posturewatch.kinematics.temporal_estimator import Follower, TimeRules
 
 
 def test_settles_at_the_steady_state_of_the_local_level_model() -> None:

@@ -10,11 +10,11 @@ from urllib.parse import urlsplit
 import pytest
 from page_stand_ins import OneShelf, ScriptedPractice, summary_of
 
+from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.measurement import Refusal
-from posturewatch.phrases import NO_FORCE
-from posturewatch.quantities import in_group
-from posturewatch.resources import web_dir
+from posturewatch.config.resources import web_dir
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.quantities import in_group
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from posturewatch.monitor import Outcome
-from posturewatch.practice import Practice
+from posturewatch.pipeline.monitor import Outcome
+from posturewatch.pipeline.practice import Practice
 
 
 class Source:

@@ -9,14 +9,14 @@ import pytest
 
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.comfort.watch import Watch
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.kinematics.over_time import Follower, Followers, TimeRules
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
-from posturewatch.observation import FINGERS
-from posturewatch.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, in_group, quantity
-from posturewatch.session.sampling import Sampling
+from posturewatch.kinematics.temporal_estimator import Follower, Followers, TimeRules
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import FINGERS
+from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, in_group, quantity
+from posturewatch.model.verdict import Excursion, HoldWarning
+from posturewatch.storage.sampling import Sampling
 
 
 def test_the_wrist_comes_first_and_names_are_unique() -> None:

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from calibration.camera import look_at
-from calibration.geometry import least_squares, share_turn, shortest_turn, turn_about, turn_vector
-from calibration.hand_pose import (
+from calibration.body.geometry import least_squares, share_turn, shortest_turn, turn_about, turn_vector
+from calibration.body.hand_pose import (
     anatomical_frame,
     finger_flexions_deg,
     little_spread_deg,
@@ -20,7 +19,8 @@ from calibration.hand_pose import (
     wrist_angles_deg,
     wrist_turn,
 )
-from calibration.motion import Track
+from calibration.scene.camera import look_at
+from calibration.scene.motion import Track
 
 DEMO = Path(__file__).parents[1] / "calibration" / "demo"
 POSES = [(0.0, 0.0), (40.0, 10.0), (-35.0, -20.0), (72.0, 38.0), (-60.0, 25.0)]

@@ -15,8 +15,8 @@ from posturewatch.kinematics.features import FINGER_PARTS
 from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM, HandSize
 from posturewatch.kinematics.lift import STRINGS_SEEN, Lifts, strings_chance
 from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
-from posturewatch.measurement import Refusal
-from posturewatch.observation import HandObservation
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import HandObservation
 
 RATE_HZ = 30.0
 SIZE = HandSize(HAND_MM, 3.0)

@@ -17,12 +17,12 @@ from page_stand_ins import OneShelf, ScriptedPractice
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
+from posturewatch.config.resources import web_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
-from posturewatch.live_message import unpack
-from posturewatch.resources import web_dir
 from posturewatch.server.answers import to_json
 from posturewatch.server.app import create_app
 from posturewatch.server.files import PageFiles
+from posturewatch.server.live_message import unpack
 from posturewatch.server.serving import PageServer, listen
 
 SUMMARY = {"duration_s": 12.5, "percentile": math.nan}

@@ -14,10 +14,12 @@ from book_factories import Taken, film, record
 from page_stand_ins import OneShelf, ScriptedPractice
 
 import posturewatch.server.book as book_routes
-from posturewatch.resources import web_dir
+from posturewatch.config.resources import web_dir
+from posturewatch.review.practice_log import Book
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
-from posturewatch.session import Book, ClipDesk, Store
+from posturewatch.storage.clip_table import ClipDesk
+from posturewatch.storage.store import Store
 
 SWITCHES = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""))
 CONTENT = bytes(range(256)) * 40

@@ -14,9 +14,11 @@ from book_factories import START, record
 from session_factories import Ended, make_reading
 
 from posturewatch.errors import InputError, UnknownError
-from posturewatch.session import Book, SessionReader, Store
-from posturewatch.session import recorder as recorder_module
-from posturewatch.session.database import FILE_NAME
+from posturewatch.review.practice_log import Book
+from posturewatch.storage import recorder as recorder_module
+from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.store import Store
 
 
 @pytest.fixture
@@ -82,7 +84,7 @@ _KILLED = textwrap.dedent(
     sys.path.insert(0, sys.argv[2])
     from book_factories import START
     from session_factories import make_reading
-    from posturewatch.session import Store
+    from posturewatch.storage.store import Store
     recorder = Store(Path(sys.argv[1])).begin(START)
     recorder.passage(0.0, "One")
     recorder.passage(2.0, "Two", "bars 3-4", 66.0)

@@ -13,17 +13,18 @@ import pytest
 from session_factories import LIMITS, Ended, make_reading
 
 from posturewatch.cli.words import summary_text
+from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
-from posturewatch.measurement import LiftPlane
-from posturewatch.phrases import NO_FORCE
-from posturewatch.reading import Reading
-from posturewatch.session import Book, SessionStart, Store
-from posturewatch.session.cue_shares import stopping_sides
-from posturewatch.session.export import csv_blocks
-from posturewatch.session.in_memory import InMemorySession
-from posturewatch.session.records import PlaneBegin, SessionInfo
-from posturewatch.session.summaries import summarise_record
+from posturewatch.model.measurement import LiftPlane
+from posturewatch.model.reading import Reading
+from posturewatch.review.cue_shares import stopping_sides
+from posturewatch.review.export import csv_blocks
+from posturewatch.review.practice_log import Book
+from posturewatch.review.summaries import summarise_record
+from posturewatch.storage.in_memory import InMemorySession
+from posturewatch.storage.records import PlaneBegin, SessionInfo, SessionStart
+from posturewatch.storage.store import Store
 
 RATE_HZ = 30.0
 GUITAR = {"instrument": {"name": "guitar", "handedness": "right"}}

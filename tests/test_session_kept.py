@@ -17,11 +17,14 @@ from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.exposure.course import exposure
-from posturewatch.session import Book, ClipDesk, SessionReader, Store, open_reader, schema
-from posturewatch.session.clip_table import insert_clip
-from posturewatch.session.database import FILE_NAME
-from posturewatch.session.export import write_session
-from posturewatch.session.told import told_of
+from posturewatch.review.export import write_session
+from posturewatch.review.full_document import told_of
+from posturewatch.review.practice_log import Book
+from posturewatch.storage import schema
+from posturewatch.storage.clip_table import ClipDesk, insert_clip
+from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.store import Store, open_reader
 
 SWITCHES = ((0.0, "One", "bars 1-4"), (40.0, "Two", ""), (80.0, "One", "bars 1-4"))
 
@@ -378,7 +381,7 @@ def test_a_film_that_cannot_be_deleted_keeps_its_session(store: Store, book: Boo
     def refuse(*arguments: object, **more: object) -> None:
         raise PermissionError(13, "Permission denied", "clip-1.mp4")
 
-    monkeypatch.setattr("posturewatch.session.belongings.shutil.rmtree", refuse)
+    monkeypatch.setattr("posturewatch.storage.belongings.shutil.rmtree", refuse)
     with pytest.raises(StoreError, match=r"clip-1\.mp4 cannot be deleted"):
         book.forget_session(identity)
     monkeypatch.setattr(Path, "unlink", refuse)

@@ -17,15 +17,18 @@ import numpy as np
 import pytest
 from session_factories import LIMITS, Ended, make_reading
 
-from posturewatch.comfort.verdict import Excursion, HoldWarning
 from posturewatch.errors import InputError, StoreError
-from posturewatch.measurement import Refusal
-from posturewatch.quantities import quantity
-from posturewatch.session import SessionReader, SessionStart, Store, codec, open_reader, schema
-from posturewatch.session import recorder as recorder_module
-from posturewatch.session.database import FILE_NAME, connect, transaction
-from posturewatch.session.lock import FolderInUseError
-from posturewatch.session.writer import save_samples
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.quantities import quantity
+from posturewatch.model.verdict import Excursion, HoldWarning
+from posturewatch.storage import codec, schema
+from posturewatch.storage import recorder as recorder_module
+from posturewatch.storage.database import FILE_NAME, connect, transaction
+from posturewatch.storage.lock import FolderInUseError
+from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.records import SessionStart
+from posturewatch.storage.store import Store, open_reader
+from posturewatch.storage.writer import save_samples
 
 START = SessionStart(
     source_name="demo",
@@ -199,7 +202,7 @@ def test_an_unknown_session_is_named(tmp_path: Path, name: str, sentence: str) -
 
 def test_an_id_that_fits_two_sessions_is_refused(tmp_path: Path, monkeypatch) -> None:
     identities = iter(["aa11bb22", "aa33bb44"])
-    monkeypatch.setattr("posturewatch.session.store.secrets.token_hex", lambda count: next(identities))
+    monkeypatch.setattr("posturewatch.storage.store.secrets.token_hex", lambda count: next(identities))
     with Store(tmp_path) as store:
         for _ in range(2):
             store.begin(START).finish(Ended(1.0))
@@ -237,7 +240,7 @@ _OPEN = textwrap.dedent(
     import sys
     from pathlib import Path
     from posturewatch.errors import StoreError
-    from posturewatch.session import Store
+    from posturewatch.storage.store import Store
     try:
         Store(Path(sys.argv[1])).close()
     except StoreError as error:
@@ -251,8 +254,9 @@ _RECORD = textwrap.dedent(
     from pathlib import Path
     sys.path.insert(0, sys.argv[2])
     from session_factories import LIMITS, make_reading
-    from posturewatch.comfort.verdict import Excursion
-    from posturewatch.session import SessionStart, Store
+    from posturewatch.model.verdict import Excursion
+    from posturewatch.storage.records import SessionStart
+    from posturewatch.storage.store import Store
     recorder = Store(Path(sys.argv[1])).begin(SessionStart("demo", "film", "0.1.0", LIMITS))
     began = time.monotonic()
     index = 0
@@ -392,7 +396,7 @@ def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path, monkeypatch
     def refuse(*arguments: object) -> int:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("posturewatch.session.lock.os.open", refuse)
+    monkeypatch.setattr("posturewatch.storage.lock.os.open", refuse)
     with pytest.raises(StoreError, match=r"cannot be written to \(Permission denied\).*--data-dir"):
         Store(tmp_path)
 

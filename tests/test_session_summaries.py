@@ -10,14 +10,17 @@ import pytest
 from session_factories import LIMITS, Ended, make_reading
 
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.summary import SampleSeries, summarise
 from posturewatch.comfort.watch import Watch
 from posturewatch.errors import InputError
-from posturewatch.measurement import Refusal
-from posturewatch.reading import Reading
-from posturewatch.session import SessionInfo, SessionReader, SessionStart, Shelf, Store, session_summary
-from posturewatch.session.in_memory import InMemorySession
-from posturewatch.session.limits_json import limits_from_json, limits_to_json
+from posturewatch.exposure.summary import SampleSeries, summarise
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.reading import Reading
+from posturewatch.review.summaries import Shelf, session_summary
+from posturewatch.storage.in_memory import InMemorySession
+from posturewatch.storage.limits_json import limits_from_json, limits_to_json
+from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.records import SessionInfo, SessionStart
+from posturewatch.storage.store import Store
 
 RULES = WatchRules(hold_s=2.0, max_gap_s=0.2)
 START = SessionStart("demo", "film", "0.1.0", LIMITS, RULES)

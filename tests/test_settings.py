@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from posturewatch import settings as settings_module
-from posturewatch.cli.parts import load_parts
 from posturewatch.comfort.rules import WatchRules
+from posturewatch.config import settings as settings_module
+from posturewatch.config.instruments import INSTRUMENTS, hand_roles
+from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile, profile_names
+from posturewatch.config.settings import SETTINGS, Settings, example_settings, load_settings, parse_settings
+from posturewatch.config.settings_file import line_of
 from posturewatch.errors import InputError, SettingsError
-from posturewatch.instruments import INSTRUMENTS, hand_roles
-from posturewatch.profiles import DEFAULT_PROFILE, load_profile, profile_names
-from posturewatch.settings import SETTINGS, Settings, example_settings, load_settings, parse_settings
-from posturewatch.settings_file import line_of
+from posturewatch.pipeline.build import load_parts
 
 ENTRIES = [(section, key) for section, keys in SETTINGS.items() for key in keys]
 NUMBERS = [pair for pair in ENTRIES if SETTINGS[pair[0]][pair[1]].kind in ("number", "whole")]

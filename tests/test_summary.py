@@ -9,17 +9,17 @@ import pytest
 from scipy.stats.mstats import mquantiles
 
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
-from posturewatch.comfort.summary import (
+from posturewatch.comfort.watch import zone_of
+from posturewatch.exposure.summary import (
     NO_PICTURE,
     SampleSeries,
     sample_seconds,
     summarise,
     weighted_percentiles,
 )
-from posturewatch.comfort.verdict import Excursion, HoldWarning, Zone
-from posturewatch.comfort.watch import zone_of
-from posturewatch.measurement import Refusal
-from posturewatch.quantities import QUANTITIES, quantity
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.quantities import QUANTITIES, quantity
+from posturewatch.model.verdict import Excursion, HoldWarning, Zone
 
 FLEX = "wrist_flexion"
 SMALL = 1 + tuple(Refusal).index(Refusal.HAND_TOO_SMALL)

@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 import pytest
 
-from posturewatch.frames import Frame
-from posturewatch.resources import calibration_dir
+from posturewatch.config.resources import calibration_dir
+from posturewatch.model.frame import Frame
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.agreement import best_of
 from posturewatch.tracking.forearm import SIDE_AT
@@ -68,7 +68,7 @@ def test_an_unknown_mode_raises() -> None:
 def test_the_library_starts_quietly() -> None:
     program = (
         "import numpy as np\n"
-        "from posturewatch.frames import Frame\n"
+        "from posturewatch.model.frame import Frame\n"
         "from posturewatch.tracking import Tracker\n"
         "with Tracker('film') as tracker:\n"
         "    tracker.observe(Frame(0, 0.0, np.zeros((90, 160, 3), np.uint8)))\n"

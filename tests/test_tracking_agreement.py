@@ -9,10 +9,10 @@ import pytest
 from test_tracking_roi import flat_hand, placed
 
 from posturewatch.kinematics.features import FINGER_PARTS
-from posturewatch.observation import Side
+from posturewatch.model.observation import Side
 from posturewatch.tracking import fingers
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, best_of, doubt_of, misfit
-from posturewatch.tracking.cutting import CLOSE, hand_scale_px
+from posturewatch.tracking.crop import CLOSE, hand_scale_px
 
 HAND = flat_hand()
 #: The knuckles and fingers of the other edge of the hand: thumb to little finger in the opposite order.

@@ -9,7 +9,7 @@ from test_tracking_roi import flat_hand, placed
 
 from posturewatch.errors import UnavailableError
 from posturewatch.tracking import FingerNet, ForearmNet
-from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, CuttingNet, folded, hand_scale_px
+from posturewatch.tracking.crop import CLOSE, WIDE, Cutting, CuttingNet, folded, hand_scale_px
 
 both = pytest.mark.parametrize("cutting", [WIDE, CLOSE])
 

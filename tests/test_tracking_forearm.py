@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import laplace
 from test_tracking_roi import flat_hand, placed
 
-from posturewatch.tracking.cutting import hand_scale_px
+from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.forearm import ForearmNet, default_sd_deg
 
 

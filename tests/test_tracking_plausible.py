@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from test_tracking_roi import flat_hand, placed
 
-from posturewatch.observation import BodyObservation
+from posturewatch.model.observation import BodyObservation
 from posturewatch.tracking.body import arm_trust, is_false_hand, mirrored_body
 from posturewatch.tracking.plausible import hand_distance, is_handlike, is_same_hand
 

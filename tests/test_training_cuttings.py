@@ -10,12 +10,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 from test_tracking_roi import flat_hand
 
-from calibration.cuttings import NO_HAND_WITHIN, TARGETS, elsewhere, targets_of
-from calibration.placement import canvas_of, placement_of, read_placements, usual
-from calibration.rows import CANVASES, CUTTINGS, cutting_rows, cuttings_of
-from calibration.told import told_places
-from posturewatch.observation import Side
-from posturewatch.tracking.cutting import CLOSE, WIDE, Cutting, hand_scale_px
+from calibration.dataset.crop_jitter import canvas_of, placement_of, read_placements, usual
+from calibration.dataset.crops import NO_HAND_WITHIN, TARGETS, elsewhere, targets_of
+from calibration.dataset.ground_truth_regions import told_places
+from calibration.dataset.rows import CANVASES, CUTTINGS, cutting_rows, cuttings_of
+from posturewatch.model.observation import Side
+from posturewatch.tracking.crop import CLOSE, WIDE, Cutting, hand_scale_px
 
 FOCAL_PX, CENTRE = 900.0, np.array([640.0, 360.0])
 

@@ -15,10 +15,10 @@ from scipy.stats import norm
 from posturewatch.comfort.holds import probability_beyond
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict, Zone
 from posturewatch.comfort.watch import Watch
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
-from posturewatch.quantities import QUANTITIES, QUANTITY_NAMES
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES
+from posturewatch.model.verdict import Excursion, HoldWarning, Verdict, Zone
 
 FLEX = "wrist_flexion"
 RULES = WatchRules(warn_sides=("left",))

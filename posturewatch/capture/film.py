@@ -15,7 +15,7 @@ from posturewatch.capture.handover import Handover
 from posturewatch.capture.source import Pace, SourceInfo, Taken, describe
 from posturewatch.capture.timeline import FilmTimeline
 from posturewatch.errors import InputError, SourceError
-from posturewatch.frames import Frame
+from posturewatch.model.frame import Frame
 
 __all__ = ["FilmSource"]
 

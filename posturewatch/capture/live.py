@@ -12,7 +12,7 @@ from posturewatch.capture.handover import Handover
 from posturewatch.capture.source import SourceInfo, Taken, describe
 from posturewatch.capture.timeline import STEP_S
 from posturewatch.errors import SourceError
-from posturewatch.frames import Frame
+from posturewatch.model.frame import Frame
 
 __all__ = ["LiveSource"]
 

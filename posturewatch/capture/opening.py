@@ -14,8 +14,8 @@ from posturewatch.capture.devices import open_device
 from posturewatch.capture.film import FilmSource
 from posturewatch.capture.source import Pace, Source
 from posturewatch.capture.stream import StreamSource
+from posturewatch.config.resources import calibration_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
-from posturewatch.resources import calibration_dir
 
 __all__ = ["CameraFound", "demo_film", "find_cameras", "open_source"]
 

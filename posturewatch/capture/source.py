@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Literal, Protocol
 
-from posturewatch.frames import Frame
+from posturewatch.model.frame import Frame
 
 __all__ = ["Kind", "Pace", "Source", "SourceInfo", "Taken", "describe"]
 

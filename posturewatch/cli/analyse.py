@@ -17,16 +17,16 @@ from typing import TYPE_CHECKING, Any
 from posturewatch import __version__
 from posturewatch.cli.options import Subparsers, add_command, add_settings
 from posturewatch.errors import InputError, SourceError
-from posturewatch.quantities import in_group
+from posturewatch.model.quantities import in_group
 
 if TYPE_CHECKING:
     from posturewatch.capture import Source
-    from posturewatch.cli.parts import Parts
     from posturewatch.cli.samples_file import SamplesFile
-    from posturewatch.measurement import Refusal
-    from posturewatch.monitor import Outcome
-    from posturewatch.reading import Reading
-    from posturewatch.session.in_memory import InMemorySession
+    from posturewatch.model.measurement import Refusal
+    from posturewatch.model.reading import Reading
+    from posturewatch.pipeline.build import Parts
+    from posturewatch.pipeline.monitor import Outcome
+    from posturewatch.storage.in_memory import InMemorySession
 
 __all__ = ["add"]
 
@@ -59,8 +59,8 @@ posturewatch analyse demo --out demo --profile rula
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.capture import open_source
-    from posturewatch.cli.parts import load_parts
     from posturewatch.cli.samples_file import SamplesFile
+    from posturewatch.pipeline.build import load_parts
 
     parts = load_parts(args.settings, args.profile)
     source = open_source(args.film, pace="asap")
@@ -97,7 +97,7 @@ class Analysis:
 
     def run(self) -> int:
         """The exit code; what was measured is written whatever happens."""
-        from posturewatch.session.in_memory import InMemorySession
+        from posturewatch.storage.in_memory import InMemorySession
 
         session = InMemorySession()
         tally = Tally()
@@ -116,9 +116,9 @@ class Analysis:
         return self._last_words(tally, outcome, interrupted=stop.is_set())
 
     def _write_summary(self, session: InMemorySession, outcome: Outcome, *, interrupted: bool) -> None:
-        from posturewatch.session.limits_json import limits_to_json
-        from posturewatch.session.records import SessionInfo, now_utc
-        from posturewatch.session.summaries import summarise_record
+        from posturewatch.review.summaries import summarise_record
+        from posturewatch.storage.limits_json import limits_to_json
+        from posturewatch.storage.records import SessionInfo, now_utc
 
         now = now_utc()
         name, kind = self._source.info.name, self._source.info.kind
@@ -202,7 +202,7 @@ class Tally:
 
     def sentence(self, name: str) -> str | None:
         """Why the film gave no number at all, with what would help; None where it gave some."""
-        from posturewatch.measurement import Refusal
+        from posturewatch.model.measurement import Refusal
 
         if self.measured:
             return None

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 from posturewatch.cli.options import Subparsers, add_command, add_settings, seconds
 
 if TYPE_CHECKING:
-    from posturewatch.bench import Bench
-    from posturewatch.bench_figures import LiveFigures
-    from posturewatch.cli.parts import Parts
-    from posturewatch.feed import LiveFeed
-    from posturewatch.practice import Practice
-    from posturewatch.session import Store
+    from posturewatch.bench.benchmark import Bench
+    from posturewatch.bench.figures import LiveFigures
+    from posturewatch.pipeline.build import Parts
+    from posturewatch.pipeline.practice import Practice
+    from posturewatch.server.feed import LiveFeed
+    from posturewatch.storage.store import Store
 
 __all__ = ["add", "make_bench", "with_clips"]
 
@@ -51,11 +51,11 @@ posturewatch benchmark --film lesson.mp4 --for 120
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.bench import measure_live, run_benchmark
-    from posturewatch.bench_film import enlarged
+    from posturewatch.bench.benchmark import measure_live, run_benchmark
+    from posturewatch.bench.camera_film import enlarged
     from posturewatch.capture import demo_film
-    from posturewatch.cli.parts import load_parts
-    from posturewatch.session import Store
+    from posturewatch.pipeline.build import load_parts
+    from posturewatch.storage.store import Store
 
     parts = load_parts(args.settings, args.profile)
     print(f"Measuring; this takes about {2 * args.seconds + 60:.0f} seconds.", flush=True)
@@ -69,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
 
 def with_clips(bench: Bench, parts: Parts, store: Store) -> Bench:
     """The same parts, with clips kept beside the record as `live` keeps them."""
-    from posturewatch.cli.filmed import Clipping
+    from posturewatch.pipeline.recorded_film import Clipping
 
     clipping = Clipping(store, parts.settings.clips)
     return replace(bench, begin=lambda source: clipping.begin(bench.begin(source), None))
@@ -87,8 +87,8 @@ def _say_with_clips(plain: LiveFigures, clips: LiveFigures) -> None:
 
 def make_bench(parts: Parts, store: Store) -> Bench:
     """The program's parts as the benchmark takes them; sessions go to the given store."""
-    from posturewatch.bench import Bench
-    from posturewatch.feed import LiveFeed
+    from posturewatch.bench.benchmark import Bench
+    from posturewatch.server.feed import LiveFeed
     from posturewatch.tracking import Tracker
 
     return Bench(
@@ -102,10 +102,10 @@ def make_bench(parts: Parts, store: Store) -> Bench:
 
 def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Callable[[], None]]:
     """The page's server on a free port, and what closes it."""
-    from posturewatch.resources import web_dir
+    from posturewatch.config.resources import web_dir
+    from posturewatch.review.summaries import Shelf
     from posturewatch.server.app import create_app
     from posturewatch.server.serving import PageServer, listen
-    from posturewatch.session import Shelf
 
     listener = listen(0)
     port = int(listener.getsockname()[1])

@@ -71,7 +71,7 @@ def _versions(args: argparse.Namespace) -> str:
 
 
 def _data_folder(args: argparse.Namespace) -> str:
-    from posturewatch.session import default_data_dir, open_reader
+    from posturewatch.storage.store import default_data_dir, open_reader
 
     folder: Path = default_data_dir() if args.data_dir is None else args.data_dir
     try:
@@ -89,8 +89,8 @@ def _data_folder(args: argparse.Namespace) -> str:
 
 
 def _settings(args: argparse.Namespace) -> str:
-    from posturewatch.cli.parts import load_parts
-    from posturewatch.settings import default_settings_path
+    from posturewatch.config.settings import default_settings_path
+    from posturewatch.pipeline.build import load_parts
 
     settings = load_parts(args.settings, args.profile).settings
     if settings.path is None:
@@ -99,15 +99,15 @@ def _settings(args: argparse.Namespace) -> str:
 
 
 def _limits(args: argparse.Namespace) -> str:
-    from posturewatch.profiles import load_profile, profile_names
+    from posturewatch.config.limit_profiles import load_profile, profile_names
 
     return ", ".join(load_profile(name).name for name in profile_names())
 
 
 def _files(args: argparse.Namespace) -> str:
     from posturewatch.capture import demo_film
-    from posturewatch.cli.parts import estimator_path, fingers_path, forearm_path
-    from posturewatch.resources import web_dir
+    from posturewatch.config.resources import web_dir
+    from posturewatch.pipeline.build import estimator_path, fingers_path, forearm_path
 
     page = web_dir() / "index.html"
     if not page.is_file():
@@ -130,7 +130,7 @@ def _cameras(args: argparse.Namespace) -> str:
 
 
 def _models(args: argparse.Namespace) -> str:
-    from posturewatch.cli.parts import load_parts
+    from posturewatch.pipeline.build import load_parts
 
     parts = load_parts(args.settings, args.profile)
     parts.build("film", parts.settings).release()
@@ -143,10 +143,12 @@ def _round_trip(args: argparse.Namespace) -> str:
 
     from posturewatch import __version__
     from posturewatch.capture import open_source
-    from posturewatch.cli.parts import load_parts
-    from posturewatch.feed import LiveFeed
-    from posturewatch.live_message import unpack
-    from posturewatch.session import SessionStart, Store, session_summary
+    from posturewatch.pipeline.build import load_parts
+    from posturewatch.review.summaries import session_summary
+    from posturewatch.server.feed import LiveFeed
+    from posturewatch.server.live_message import unpack
+    from posturewatch.storage.records import SessionStart
+    from posturewatch.storage.store import Store
 
     parts = load_parts(args.settings, args.profile)
     source, feed = open_source("demo", pace="asap"), LiveFeed(parts.limits)

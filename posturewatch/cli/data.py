@@ -34,8 +34,8 @@ posturewatch data --json
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.session import open_reader
-    from posturewatch.session.belongings import data_json
+    from posturewatch.storage.belongings import data_json
+    from posturewatch.storage.store import open_reader
 
     told = data_json(open_reader(args.data_dir))
     if args.json:

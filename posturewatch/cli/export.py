@@ -31,9 +31,9 @@ posturewatch export 3fa9 --out .
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.session import open_reader
-    from posturewatch.session.export import write_session
-    from posturewatch.session.told import told_of
+    from posturewatch.review.export import write_session
+    from posturewatch.review.full_document import told_of
+    from posturewatch.storage.store import open_reader
 
     reader = open_reader(args.data_dir)
     record = reader.session(reader.find(args.id).id)

@@ -35,8 +35,8 @@ posturewatch forget --all --yes
 def run(args: argparse.Namespace) -> int:
     from posturewatch.cli.data import size
     from posturewatch.cli.sessions import clock, local
-    from posturewatch.session import Store
-    from posturewatch.session.belongings import forget_everything, forget_session
+    from posturewatch.storage.belongings import forget_everything, forget_session
+    from posturewatch.storage.store import Store
 
     with Store(args.data_dir) as store:
         if args.all:

@@ -17,10 +17,10 @@ from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_
 from posturewatch.errors import PosturewatchError, UnavailableError
 
 if TYPE_CHECKING:
-    from posturewatch.cli.parts import Parts
-    from posturewatch.monitor import Monitor, Sink
-    from posturewatch.practice import OpenSource, Practice, SessionRecorder
-    from posturewatch.session import Store
+    from posturewatch.pipeline.build import Parts
+    from posturewatch.pipeline.monitor import Monitor, Sink
+    from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
+    from posturewatch.storage.store import Store
 
 __all__ = ["DEFAULT_PORT", "add"]
 
@@ -75,12 +75,14 @@ posturewatch live --source http://192.168.1.20:8080/video
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.cli.parts import load_parts
-    from posturewatch.feed import LiveFeed
-    from posturewatch.resources import web_dir
+    from posturewatch.config.resources import web_dir
+    from posturewatch.pipeline.build import load_parts
+    from posturewatch.review.practice_log import Book
+    from posturewatch.review.summaries import Shelf
     from posturewatch.server.app import create_app
+    from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer, listen
-    from posturewatch.session import Book, Shelf, Store
+    from posturewatch.storage.store import Store
 
     parts = load_parts(args.settings, args.profile)
     with ExitStack() as cleanup:
@@ -119,7 +121,7 @@ def run(args: argparse.Namespace) -> int:
 
 def libraries() -> dict[str, Path]:
     """Scripts of others that the page loads from here; without them it works, but draws no charts."""
-    from posturewatch.resources import chart_library
+    from posturewatch.config.resources import chart_library
 
     try:
         return {CHART_ADDRESS: chart_library()}
@@ -132,9 +134,9 @@ class Live:
     """A practice on its source, and how it is started, waited for and spoken of at the end."""
 
     def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
-        from posturewatch.cli.filmed import Clipping
-        from posturewatch.practice import Practice
-        from posturewatch.rest import RestWatch
+        from posturewatch.pipeline.practice import Practice
+        from posturewatch.pipeline.recorded_film import Clipping
+        from posturewatch.pipeline.rest import RestWatch
 
         self._clipping = Clipping(store, parts.settings.clips)
         self._rest = RestWatch(parts.settings.rest.rules())
@@ -173,7 +175,7 @@ class Live:
     def last_words(self) -> int:
         """Prints the last session's summary; the exit code."""
         from posturewatch.cli.words import summary_text
-        from posturewatch.session import session_summary
+        from posturewatch.review.summaries import session_summary
 
         identity = self.practice.session_id
         if identity is None:

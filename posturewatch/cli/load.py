@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from posturewatch.exposure.load import PlayedSession, load_notice, weekly_load
-from posturewatch.session import SessionReader
+from posturewatch.storage.reader import SessionReader
 
 __all__ = ["load_sentence"]
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from posturewatch.kinematics.estimator import Estimate, Estimator
-    from posturewatch.observation import HandObservation, Observation, Side
+    from posturewatch.model.observation import HandObservation, Observation, Side
     from posturewatch.tracking import Tracker
 
 __all__ = ["add"]
@@ -94,7 +94,7 @@ def _number(low: float, high: float) -> Any:
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.cli.parts import load_estimator, load_tracker
+    from posturewatch.pipeline.build import load_estimator, load_tracker
 
     pictures = [(path, read_picture(path)) for path in args.images]
     if args.overlay is not None:
@@ -153,8 +153,8 @@ def measure(
     """One picture's result in JSON's types; scale: the player's hand over the typical one."""
     import cv2
 
-    from posturewatch.drawing import draw_hand
-    from posturewatch.frames import Frame
+    from posturewatch.model.frame import Frame
+    from posturewatch.pipeline.drawing import draw_hand
 
     observation = tracker.observe(Frame(0, 0.0, image))
     measured = estimator.measure(observation)

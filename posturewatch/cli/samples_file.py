@@ -7,10 +7,10 @@ from pathlib import Path
 from types import TracebackType
 
 from posturewatch.errors import InputError
-from posturewatch.measurement import FrameMeasurement, HandMeasurement
-from posturewatch.observation import Side
-from posturewatch.quantities import in_group
-from posturewatch.samples_csv import cell, csv_header, csv_row
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import in_group
+from posturewatch.review.samples_csv import cell, csv_header, csv_row
 
 __all__ = ["COLUMNS", "SamplesFile", "row"]
 
@@ -22,7 +22,7 @@ _SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def row(time_s: float, hand: HandMeasurement) -> list[str]:
-    """One hand in one frame; see `posturewatch.samples_csv`."""
+    """One hand in one frame; see `posturewatch.review.samples_csv`."""
     wrist, fingers = ([cell(hand.values[entry.name]) for entry in group] for group in (_WRIST, _FINGERS))
     return csv_row(f"{time_s:.4f}", hand.side, wrist, fingers, hand.lift_plane)
 

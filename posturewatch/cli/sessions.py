@@ -28,7 +28,7 @@ posturewatch sessions --json
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.session import open_reader
+    from posturewatch.storage.store import open_reader
 
     reader = open_reader(args.data_dir)
     found = reader.sessions()

@@ -31,8 +31,8 @@ posturewatch settings --profiles
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.profiles import load_profile, profile_names
-    from posturewatch.settings import default_settings_path, example_settings
+    from posturewatch.config.limit_profiles import load_profile, profile_names
+    from posturewatch.config.settings import default_settings_path, example_settings
 
     if args.path:
         print(default_settings_path())

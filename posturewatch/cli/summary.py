@@ -29,7 +29,8 @@ posturewatch summary 3fa9 --json
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.cli.words import summary_text
-    from posturewatch.session import open_reader, session_summary
+    from posturewatch.review.summaries import session_summary
+    from posturewatch.storage.store import open_reader
 
     reader = open_reader(args.data_dir)
     summary = session_summary(reader, reader.find(args.id))

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from posturewatch.cli.sessions import clock, local
-from posturewatch.comfort.verdict import Zone
-from posturewatch.phrases import NO_FORCE, leaning
-from posturewatch.quantities import GROUPS, in_group, quantity
+from posturewatch.comfort.phrases import NO_FORCE, leaning
+from posturewatch.model.quantities import GROUPS, in_group, quantity
+from posturewatch.model.verdict import Zone
 
 __all__ = ["summary_text"]
 

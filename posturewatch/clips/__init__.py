@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from posturewatch.clips.folder import Shelf, remove_leftovers
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
 from posturewatch.clips.microphone import Microphone
 from posturewatch.clips.ring import Ring
-from posturewatch.clips.shelf import Shelf, remove_leftovers
 from posturewatch.clips.sound import FilmSound, Sound
 from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from posturewatch.clips.film import write_film
 from posturewatch.clips.ring import Ring
-from posturewatch.frames import Frame
+from posturewatch.model.frame import Frame
 
 __all__ = ["ClipCost", "measure_clip_cost"]
 

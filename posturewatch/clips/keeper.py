@@ -16,12 +16,12 @@ from typing import Protocol
 import av.error
 
 from posturewatch.clips.film import Film, write_film
+from posturewatch.clips.folder import CLIP_SUFFIX, PART_SUFFIX, Shelf
 from posturewatch.clips.ring import Ring
-from posturewatch.clips.shelf import CLIP_SUFFIX, PART_SUFFIX, Shelf
 from posturewatch.clips.sound import Sound, SoundPiece
 from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
-from posturewatch.comfort.verdict import Excursion
-from posturewatch.reading import Reading
+from posturewatch.model.reading import Reading
+from posturewatch.model.verdict import Excursion
 
 __all__ = ["ClipKeeper", "ClipRecord", "Ended"]
 

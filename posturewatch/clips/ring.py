@@ -13,7 +13,7 @@ import av.error
 
 from posturewatch.clips.encoder import Encoder, Packet, encoder_fault
 from posturewatch.clips.film import Film
-from posturewatch.frames import Frame
+from posturewatch.model.frame import Frame
 
 __all__ = ["PacketStore", "Ring", "RingCost"]
 

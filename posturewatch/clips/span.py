@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from posturewatch.comfort.verdict import Excursion, HoldWarning, Verdict
-from posturewatch.observation import Side
+from posturewatch.model.observation import Side
+from posturewatch.model.verdict import Excursion, HoldWarning, Verdict
 
 __all__ = ["ClipPlanner", "ClipRules", "Moment", "MomentKind", "Span", "join_moments"]
 

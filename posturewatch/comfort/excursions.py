@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.verdict import Excursion, ExcursionEnd, Level
-from posturewatch.observation import Side
-from posturewatch.quantities import quantity
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import quantity
+from posturewatch.model.verdict import Excursion, ExcursionEnd, Level
 
 __all__ = ["ExcursionTracker"]
 

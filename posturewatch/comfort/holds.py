@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.verdict import HoldWarning
-from posturewatch.observation import Side
-from posturewatch.quantities import quantity
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import quantity
+from posturewatch.model.verdict import HoldWarning
 
 __all__ = ["Hold", "probability_beyond"]
 

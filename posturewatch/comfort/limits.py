@@ -16,9 +16,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal, get_args
 
-from posturewatch.comfort.verdict import Level
 from posturewatch.errors import InputError
-from posturewatch.quantities import QUANTITIES, QUANTITY_NAMES, Quantity
+from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity
+from posturewatch.model.verdict import Level
 
 if sys.version_info >= (3, 11):
     import tomllib

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from posturewatch.observation import Side
-from posturewatch.quantities import GROUPS, Group
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import GROUPS, Group
 
 __all__ = ["WatchRules"]
 

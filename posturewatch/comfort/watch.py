@@ -9,10 +9,10 @@ from posturewatch.comfort.excursions import ExcursionTracker
 from posturewatch.comfort.holds import Hold, probability_beyond
 from posturewatch.comfort.limits import LEVELS, LimitProfile
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.comfort.verdict import Excursion, HoldWarning, Level, Verdict, Zone, ZoneState
-from posturewatch.measurement import FrameMeasurement, Measurement
-from posturewatch.observation import Side
-from posturewatch.quantities import QUANTITIES, Quantity
+from posturewatch.model.measurement import FrameMeasurement, Measurement
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import QUANTITIES, Quantity
+from posturewatch.model.verdict import Excursion, HoldWarning, Level, Verdict, Zone, ZoneState
 
 __all__ = ["Watch", "zone_of"]
 

@@ -15,13 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LEVELS, LimitProfile
-from posturewatch.comfort.summary import (
-    NO_PICTURE,
-    PERCENTILES,
-    Series,
-    sample_seconds,
-)
-from posturewatch.comfort.verdict import Excursion, Level
 from posturewatch.exposure.lowpass import low_pass
 from posturewatch.exposure.percentiles import quick_percentiles
 from posturewatch.exposure.profile import (
@@ -35,8 +28,15 @@ from posturewatch.exposure.profile import (
 )
 from posturewatch.exposure.rules import DURATION_EDGES_S, ExposureRules
 from posturewatch.exposure.stays import Spans, Stays, excursion_spans, stays_of
-from posturewatch.observation import Side
-from posturewatch.quantities import Quantity, quantity
+from posturewatch.exposure.summary import (
+    NO_PICTURE,
+    PERCENTILES,
+    Series,
+    sample_seconds,
+)
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import Quantity, quantity
+from posturewatch.model.verdict import Excursion, Level
 
 __all__ = ["Course", "check_windows", "exposure", "minutes"]
 

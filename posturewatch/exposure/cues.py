@@ -19,9 +19,9 @@ from posturewatch.exposure.course import check_windows
 from posturewatch.exposure.findings import FingerPosture
 from posturewatch.exposure.fingers import Fingers
 from posturewatch.exposure.profile import Window
-from posturewatch.measurement import HandMeasurement
-from posturewatch.observation import Side
-from posturewatch.quantities import quantity
+from posturewatch.model.measurement import HandMeasurement
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import quantity
 
 __all__ = ["CUES", "Cue", "CueCourse", "CueRules", "CueShare", "cue_courses", "cues_now", "shares_json"]
 

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LEVELS
-from posturewatch.comfort.verdict import Level
+from posturewatch.comfort.phrases import leaning
 from posturewatch.exposure.course import Course
 from posturewatch.exposure.passages import Passage, spreads
 from posturewatch.exposure.standing_out import FindingRules, StandingOut, comparable, standing_out
-from posturewatch.observation import Side
-from posturewatch.phrases import leaning
+from posturewatch.model.observation import Side
+from posturewatch.model.verdict import Level
 
 __all__ = ["Finding", "FingerPosture", "Moment", "PostureEvidence", "next_to_work_on"]
 

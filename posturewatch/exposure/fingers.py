@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.comfort.summary import Series, sample_seconds
 from posturewatch.exposure.chance import chances_beyond
-from posturewatch.observation import Side
-from posturewatch.quantities import quantity
+from posturewatch.exposure.summary import Series, sample_seconds
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import quantity
 
 __all__ = ["Fingers", "fingers_of"]
 

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LEVELS
-from posturewatch.comfort.verdict import Level
 from posturewatch.exposure.chance import chances_beyond
 from posturewatch.exposure.course import Course, check_windows
 from posturewatch.exposure.profile import Window
+from posturewatch.model.verdict import Level
 
 __all__ = ["Passage", "Spread", "outside", "spreads"]
 

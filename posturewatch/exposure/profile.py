@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from posturewatch.comfort.limits import LEVELS
-from posturewatch.comfort.summary import PERCENTILES
-from posturewatch.comfort.verdict import Level
-from posturewatch.observation import Side
-from posturewatch.quantities import quantity
+from posturewatch.exposure.summary import PERCENTILES
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import quantity
+from posturewatch.model.verdict import Level
 
 __all__ = [
     "DirectionExposure",

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from posturewatch.comfort.verdict import Level
 from posturewatch.exposure.load import week_of
 from posturewatch.exposure.profile import Exposure
-from posturewatch.observation import Side
+from posturewatch.model.observation import Side
+from posturewatch.model.verdict import Level
 
 __all__ = [
     "Change",

@@ -10,9 +10,9 @@ import numpy as np
 from posturewatch.kinematics.features import features, palm_size_px
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
-from posturewatch.observation import HandObservation, Observation, Side
-from posturewatch.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, quantity
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
+from posturewatch.model.observation import HandObservation, Observation, Side
+from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, quantity
 
 __all__ = ["Estimate", "Estimator", "RefusalRules"]
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from posturewatch.kinematics.geometry import angles_between, mirror_sign
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.observation import (
+from posturewatch.model.observation import (
     BODY_LANDMARKS,
     BodyObservation,
     ForearmAxis,

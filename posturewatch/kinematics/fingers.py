@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.kinematics.geometry import hand_frame, mirror_sign, unit
-from posturewatch.observation import FINGERS, HAND_LANDMARKS, Side
+from posturewatch.model.observation import FINGERS, HAND_LANDMARKS, Side
 
 __all__ = ["FingerFlexion", "finger_flexion", "joint_flexion_deg"]
 

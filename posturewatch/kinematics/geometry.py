@@ -27,7 +27,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import HAND_LANDMARKS, Side
+from posturewatch.model.observation import HAND_LANDMARKS, Side
 
 __all__ = [
     "WristAngles",

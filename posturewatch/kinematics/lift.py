@@ -9,9 +9,9 @@ from posturewatch.kinematics.estimator import Estimate
 from posturewatch.kinematics.features import FINGER_PARTS
 from posturewatch.kinematics.hand_size import HandSize
 from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
-from posturewatch.measurement import Refusal
-from posturewatch.observation import HandObservation, Side
-from posturewatch.quantities import QUANTITIES
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import HandObservation, Side
+from posturewatch.model.quantities import QUANTITIES
 
 __all__ = ["STRINGS_SEEN", "Lifts", "strings_chance"]
 

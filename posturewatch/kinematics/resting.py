@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from posturewatch.kinematics.geometry import hand_frame
 from posturewatch.kinematics.hand_size import HandSize
-from posturewatch.observation import HAND_LANDMARKS, Side
+from posturewatch.model.observation import HAND_LANDMARKS, Side
 
 __all__ = ["RESTING_FINGERS", "RestRules", "RestingPlane"]
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from posturewatch.feed import FeedMessage
+from posturewatch.server.feed import FeedMessage
 
 __all__ = ["BookControl", "PassageControl", "Pictures", "PracticeControl", "SessionShelf"]
 
@@ -18,7 +18,7 @@ class PracticeControl(Protocol):
     """The running practice; every method may be called from any thread.
 
     The state: phase ("opening", "watching", "stopped" or "failed"), session_id, elapsed_s, source, notice,
-    fault, dropped, marks, ending; see `posturewatch.practice.Practice.state`. mark adds marked_s to it, null
+    fault, dropped, marks, ending; see `posturewatch.pipeline.practice.Practice.state`. mark adds marked_s to it, null
     when nothing is running.
     """
 
@@ -36,7 +36,7 @@ class SessionShelf(Protocol):
 
 
 class Pictures(Protocol):
-    """The live feed as the socket uses it; see `posturewatch.feed.LiveFeed`."""
+    """The live feed as the socket uses it; see `posturewatch.server.feed.LiveFeed`."""
 
     @property
     def limits(self) -> Mapping[str, Any]: ...
@@ -44,7 +44,7 @@ class Pictures(Protocol):
 
 
 class PassageControl(Protocol):
-    """What is played now or next; see `posturewatch.practice.Practice`."""
+    """What is played now or next; see `posturewatch.pipeline.practice.Practice`."""
 
     def passage(
         self, piece: str | None, bars: str = "", tempo_bpm: float | None = None
@@ -53,7 +53,7 @@ class PassageControl(Protocol):
 
 
 class BookControl(Protocol):
-    """What is kept; see `posturewatch.session.book.Book`. Raises UnknownError for what is not there, InputError
+    """What is kept; see `posturewatch.review.practice_log.Book`. Raises UnknownError for what is not there, InputError
     for what cannot be done."""
 
     def practice_list(self) -> dict[str, Any]: ...

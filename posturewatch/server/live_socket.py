@@ -1,6 +1,6 @@
 """The live socket: the newest picture to one page, never faster than that page can draw.
 
-To the page: pictures as binary messages (`posturewatch.live_message`), the practice's state as text (JSON,
+To the page: pictures as binary messages (`posturewatch.server.live_message`), the practice's state as text (JSON,
 at least twice a second, which also shows that the server is there). From the page: the seq of each picture
 it has drawn, as text. At most two pictures are under way at a time, so that a slow page gets fewer pictures
 instead of older ones.

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import Side
-from posturewatch.tracking.cutting import Cutting
+from posturewatch.model.observation import Side
+from posturewatch.tracking.crop import Cutting
 
 __all__ = ["UNJUDGED", "Judgement", "SideView", "best_of", "doubt_of", "misfit"]
 

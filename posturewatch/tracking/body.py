@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import BODY_LANDMARKS, BodyObservation, Side
-from posturewatch.tracking.cutting import hand_scale_px
+from posturewatch.model.observation import BODY_LANDMARKS, BodyObservation, Side
+from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.networks import BODY_INPUT_PX, PERSON_INPUT_PX, BodyNet, PersonNet, RawBody
 from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_picture_m, to_picture_px
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import BodyObservation, Side
+from posturewatch.model.observation import BodyObservation, Side
 from posturewatch.tracking.body import (
     BodyFinder,
     arm,
@@ -28,7 +28,7 @@ from posturewatch.tracking.body import (
     whole_picture,
     wrists_of,
 )
-from posturewatch.tracking.cutting import hand_scale_px
+from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.hands import (
     MIN_PRESENCE,
     Seen,

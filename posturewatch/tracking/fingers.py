@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import Side
-from posturewatch.tracking.cutting import CLOSE, CuttingNet
+from posturewatch.model.observation import Side
+from posturewatch.tracking.crop import CLOSE, CuttingNet
 
 __all__ = ["HAND_AT", "JOINTS_AT", "SIDE_AT", "FingerNet"]
 

@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import ForearmAxis, Side
-from posturewatch.tracking.cutting import WIDE, CuttingNet
+from posturewatch.model.observation import ForearmAxis, Side
+from posturewatch.tracking.crop import WIDE, CuttingNet
 
 __all__ = ["NECK_AT", "SIDE_AT", "SIDE_FEATURE", "ForearmNet", "axis_of", "default_sd_deg"]
 

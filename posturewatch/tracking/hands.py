@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import Side
+from posturewatch.model.observation import Side
 from posturewatch.tracking.networks import HAND_INPUT_PX, PALM_INPUT_PX, HandNet, PalmNet, RawHand
 from posturewatch.tracking.plausible import hand_distance, is_handlike
 from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_picture_m, to_picture_px

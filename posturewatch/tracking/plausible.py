@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.tracking.cutting import hand_scale_px, palm_scale_px
+from posturewatch.tracking.crop import hand_scale_px, palm_scale_px
 
 __all__ = ["hand_distance", "is_handlike", "is_same_hand"]
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.observation import BodyObservation, Side
+from posturewatch.model.observation import BodyObservation, Side
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, best_of
 from posturewatch.tracking.body import (
     BodyFinder,
@@ -21,7 +21,7 @@ from posturewatch.tracking.body import (
     whole_picture,
     wrists_of,
 )
-from posturewatch.tracking.cutting import hand_scale_px
+from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.hands import Seen, find_palms, look_closely
 from posturewatch.tracking.networks import HandNet, PalmNet
 from posturewatch.tracking.plausible import is_same_hand

@@ -9,8 +9,8 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.frames import Frame
-from posturewatch.observation import (
+from posturewatch.model.frame import Frame
+from posturewatch.model.observation import (
     BodyObservation,
     ForearmAxis,
     HandObservation,

@@ -1,0 +1,1 @@
+"""A parametric body: identities, arm, hand and stance, with exactly set joint angles."""

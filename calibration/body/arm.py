@@ -1,0 +1,249 @@
+"""One arm: from shoulder to hand frame, with an exactly set wrist, solved so that the hand reaches a target."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.body.bodies import Body
+from calibration.body.geometry import (
+    across,
+    dot,
+    least_squares,
+    share_turn,
+    shortest_turn,
+    turn_about,
+    turn_vector,
+    unit,
+)
+from calibration.body.hand_pose import anatomical_frame, bone_suffix, side_sign
+
+FloatArray = NDArray[np.floating[Any]]
+
+ELBOW_FLEXION_DEG = (22.0, 142.0)
+SUPINATION_DEG = (-80.0, 88.0)  # common practice: 80-90 degrees each way from the thumb-up position
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What a hand shall reach, for a batch of B candidates.
+
+    point: (B, 3) where the contact point shall be; axes: (B, 3, 3) columns along which the error is weighed;
+    tolerance_m: (B, 3) per axis; frame: (B, 3, 3) wished hand frame; frame_tolerance_deg: scalar;
+    contact: (B, 3) contact point in hand coordinates; turn: (B, 3, 3) wrist rotation, exact.
+    """
+
+    point: FloatArray
+    axes: FloatArray
+    tolerance_m: FloatArray
+    frame: FloatArray
+    frame_tolerance_deg: float
+    contact: FloatArray
+    turn: FloatArray
+
+
+@dataclass(frozen=True)
+class ArmPose:
+    """Solved arms: directions of upper arm and forearm (B, 3), frames (B, 3, 3), joints (B, 3), quality (B,)."""
+
+    upper: FloatArray
+    fore: FloatArray
+    forearm_frame: FloatArray
+    hand_frame: FloatArray
+    elbow: FloatArray
+    wrist: FloatArray
+    point_error_m: FloatArray
+    frame_error_deg: FloatArray
+    strain: FloatArray
+
+
+@dataclass(frozen=True)
+class Trunk:
+    """What elbows may not enter: an upright elliptic cylinder. centre (2,) x and z; half (2,) widths."""
+
+    centre: FloatArray
+    half: FloatArray
+
+
+@dataclass(frozen=True)
+class Arm:
+    body: Body
+    side: str
+
+    def _rest(self, name: str) -> FloatArray:
+        return self.body.head(name + bone_suffix(self.side))
+
+    @cached_property
+    def upper_m(self) -> float:
+        return float(np.linalg.norm(self._rest("lowerarm01") - self._rest("upperarm01")))
+
+    @cached_property
+    def fore_m(self) -> float:
+        return float(np.linalg.norm(self._rest("wrist") - self._rest("lowerarm01")))
+
+    @cached_property
+    def rest_upper(self) -> FloatArray:
+        return unit(self._rest("lowerarm01") - self._rest("upperarm01"))
+
+    @cached_property
+    def rest_fore(self) -> FloatArray:
+        return unit(self._rest("wrist") - self._rest("lowerarm01"))
+
+    @cached_property
+    def rest_forearm_frame(self) -> FloatArray:
+        radial = self._rest("finger2-1") - self._rest("finger5-1")
+        return anatomical_frame(self.rest_fore, radial, self.side)
+
+    def supination_deg(self, upper: FloatArray, fore: FloatArray, frame: FloatArray) -> FloatArray:
+        """Rotation of the forearm from the thumb-up position, supination positive."""
+        up = across(-upper, fore)
+        lateral = unit(np.cross(upper, fore)) * side_sign(self.side)
+        radial = frame[..., :, 2]
+        return np.degrees(np.arctan2(dot(radial, lateral), dot(radial, up)))
+
+    def solve(
+        self,
+        shoulder: FloatArray,
+        reach: Reach,
+        trunk: Trunk,
+        upper: FloatArray,
+        fore: FloatArray,
+        steps: int = 14,
+        keep: float = 0.0,
+    ) -> ArmPose:
+        """Least-squares arms from a first guess of the two directions (B, 3) each.
+
+        ``keep`` weighs staying near the first guess (per radian), which makes films smooth.
+        """
+        count = len(upper)
+        wished = reach.frame @ np.swapaxes(reach.turn, -1, -2)
+        basis_u = _tangents(upper)
+        basis_f = _tangents(fore)
+
+        def unpack(
+            x: FloatArray,
+        ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+            k = len(x) // count
+            u = unit(_tile(upper, k) + np.einsum("bij,bj->bi", _tile(basis_u, k), x[:, :2]))
+            f = unit(_tile(fore, k) + np.einsum("bij,bj->bi", _tile(basis_f, k), x[:, 2:4]))
+            radial = across(_tile(wished[:, :, 2], k), f)
+            radial = np.cos(x[:, 4:]) * radial + np.sin(x[:, 4:]) * np.cross(f, radial)
+            frame = anatomical_frame(f, radial, self.side)
+            hand = frame @ _tile(reach.turn, k)
+            elbow = _tile(shoulder, k) + self.upper_m * u
+            return u, f, frame, hand, elbow, elbow + self.fore_m * f
+
+        def errors(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+            k = len(x) // count
+            u, f, frame, hand, elbow, wrist = unpack(x)
+            miss = wrist + np.einsum("bij,bj->bi", hand, _tile(reach.contact, k)) - _tile(reach.point, k)
+            miss = np.einsum("bji,bj->bi", _tile(reach.axes, k), miss)
+            turn = turn_vector(np.swapaxes(_tile(reach.frame, k), -1, -2) @ hand)
+            return miss, turn, self._strain(u, f, frame, elbow, trunk)
+
+        def residuals(x: FloatArray) -> FloatArray:
+            miss, turn, strain = errors(x)
+            k = len(x) // count
+            return np.concatenate(
+                [
+                    miss / _tile(reach.tolerance_m, k),
+                    turn / np.radians(reach.frame_tolerance_deg),
+                    strain,
+                    keep * x,
+                ],
+                axis=1,
+            )
+
+        x, _ = least_squares(residuals, np.zeros((count, 5)), -1.5, 1.5, steps)
+        u, f, frame, hand, elbow, wrist = unpack(x)
+        miss, turn, strain = errors(x)
+        return ArmPose(
+            upper=u,
+            fore=f,
+            forearm_frame=frame,
+            hand_frame=hand,
+            elbow=elbow,
+            wrist=wrist,
+            point_error_m=np.abs(miss),
+            frame_error_deg=np.degrees(np.linalg.norm(turn, axis=1)),
+            strain=np.linalg.norm(strain, axis=1),
+        )
+
+    def _strain(
+        self, upper: FloatArray, fore: FloatArray, frame: FloatArray, elbow: FloatArray, trunk: Trunk
+    ) -> FloatArray:
+        """(B, 8) how far the arm is outside what is anatomical; 1 is about a hard limit's edge plus a bit."""
+        outward = upper[:, 0] * -side_sign(self.side)
+        flexion = np.degrees(np.arccos(np.clip(dot(upper, fore), -1, 1)))
+        supination = self.supination_deg(upper, fore, frame)
+        place = (elbow[:, [0, 2]] - trunk.centre) / trunk.half
+        middle = ((elbow + 0.5 * self.fore_m * fore)[:, [0, 2]] - trunk.centre) / trunk.half
+        over = [
+            (ELBOW_FLEXION_DEG[0] - flexion) / 4,
+            (flexion - ELBOW_FLEXION_DEG[1]) / 4,
+            (SUPINATION_DEG[0] - supination) / 4,
+            (supination - SUPINATION_DEG[1]) / 4,
+            (1 - dot(place, place)) * 6,
+            (1 - dot(middle, middle)) * 6,
+            (upper[:, 1] - 0.1) * 8,
+            (-upper[:, 2] - 0.5) * 8,
+            (-outward - 0.2) * 8,
+        ]
+        return np.maximum(np.stack(over, axis=1), 0)
+
+    def guess(
+        self, shoulder: FloatArray, wrist: FloatArray, swivel: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Two-link directions towards wrists (B, 3); swivel (B,) turns the elbow about shoulder-wrist, 0 down."""
+        line = wrist - shoulder
+        distance = np.clip(
+            np.linalg.norm(line, axis=1), 0.25 * self.upper_m, (self.upper_m + self.fore_m) * 0.985
+        )
+        line = unit(line)
+        along = (distance**2 + self.upper_m**2 - self.fore_m**2) / (2 * distance)
+        off = np.sqrt(np.maximum(self.upper_m**2 - along**2, 0))
+        down = across(np.broadcast_to([0.0, -1.0, 0.0], line.shape), line)
+        side = np.cross(line, down)
+        toward = np.cos(swivel)[:, None] * down + np.sin(swivel)[:, None] * side
+        elbow = along[:, None] * line + off[:, None] * toward
+        return unit(elbow), unit(distance[:, None] * line - elbow)
+
+    def turns(self, upper: FloatArray, fore: FloatArray, frame: FloatArray) -> dict[str, FloatArray]:
+        """World turns relative to rest of the four arm bones of one solved arm."""
+        x = bone_suffix(self.side)
+        hinge, rest_hinge = np.cross(upper, fore), np.cross(self.rest_upper, self.rest_fore)
+        full = _two_axis(upper, hinge) @ _two_axis(self.rest_upper, rest_hinge).T
+        swing = shortest_turn(self.rest_upper, upper)
+        plain = _two_axis(fore, hinge) @ _two_axis(self.rest_fore, rest_hinge).T
+        twisted = frame @ self.rest_forearm_frame.T
+        return {
+            "upperarm01" + x: share_turn(full @ swing.T, 0.5) @ swing,
+            "upperarm02" + x: full,
+            "lowerarm01" + x: share_turn(twisted @ plain.T, 0.35) @ plain,
+            "lowerarm02" + x: twisted,
+        }
+
+
+def _two_axis(first: FloatArray, second: FloatArray) -> FloatArray:
+    first = unit(first)
+    second = across(second, first)
+    return np.stack([first, second, np.cross(first, second)], axis=-1)
+
+
+def _tangents(axis: FloatArray) -> FloatArray:
+    helper = np.where(np.abs(axis[:, 1:2]) < 0.8, [[0.0, 1.0, 0.0]], [[1.0, 0.0, 0.0]])
+    first = across(helper, axis)
+    return np.stack([first, np.cross(axis, first)], axis=-1)
+
+
+def _tile(array: FloatArray, k: int) -> FloatArray:
+    return array if k == 1 else np.tile(array, (k, *([1] * (array.ndim - 1))))
+
+
+def turned(axis: FloatArray, degrees: FloatArray | float) -> FloatArray:
+    """Rotation matrices about axes by degrees."""
+    return turn_about(unit(axis), np.radians(degrees))

@@ -1,0 +1,102 @@
+"""How the tracker's hands lie upon the true ones: what the networks' training cuttings are moved by.
+
+    python -m calibration.dataset.crop_jitter --data DIR [--out calibration/placements.csv]
+
+A network that was only ever shown cuttings around exact landmarks is 2 degrees worse on the cuttings it gets from the
+tracker, whose wrist lies a tenth of a palm nearer to the fingers, whose hand is a fifth smaller, and which is now and
+then turned far off. The command reads the hands that the tracker found in training pictures and writes how each of them
+is placed; the training (`calibration.train.network`) draws from that table.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.dataset.table import Columns, read_shards
+from posturewatch.model.observation import Side
+from posturewatch.tracking.crop import Cutting, hand_angle_rad, hand_scale_px
+
+__all__ = ["PLACEMENTS", "canvas_of", "placement_of", "read_placements", "usual"]
+
+FloatArray = NDArray[np.floating[Any]]
+
+PLACEMENTS = Path(__file__).parent / "placements.csv"
+NAMES = ("wrist_right", "wrist_down", "turn_rad", "log_scale")
+
+#: A canvas is so many times as wide as the cutting that is taken from it.
+MARGIN = 1.4
+
+
+def placement_of(found_px: FloatArray, true_px: FloatArray, side: Side) -> FloatArray:
+    """(4,) how a found hand lies upon the true one, both (21, 2 or 3), in the picture of a cutting around the true one
+    (hand up, right hands mirrored): the way of its wrist to the right and down in true hand scales, its turn clockwise,
+    and the log of its scale over the true one's."""
+    angle, scale = hand_angle_rad(true_px), hand_scale_px(true_px)
+    x, y = (found_px[0, :2] - true_px[0, :2]) / scale
+    c, s = math.cos(angle), math.sin(angle)
+    flip = -1.0 if side == "right" else 1.0
+    turn = (hand_angle_rad(found_px) - angle + math.pi) % (2 * math.pi) - math.pi
+    return np.array(
+        [flip * (c * x + s * y), c * y - s * x, flip * turn, math.log(hand_scale_px(found_px) / scale)]
+    )
+
+
+def read_placements(path: Path = PLACEMENTS) -> FloatArray:
+    """(n, 4) as `placement_of`."""
+    return np.loadtxt(path, delimiter=",", skiprows=1, ndmin=2)
+
+
+def usual(placements: FloatArray) -> FloatArray:
+    """(4,) the middle one."""
+    return np.asarray(np.median(placements, axis=0))
+
+
+def canvas_of(cutting: Cutting, placements: FloatArray) -> Cutting:
+    """What is cut around exact landmarks for training: as sharp as the usual tracked cutting, with that one in its
+    middle, and wide enough that nearly every other lies inside."""
+    _, down, _, log_scale = usual(placements)
+    size = 2 * round(MARGIN * cutting.size_px / 2)
+    hand_px = cutting.hand_px * math.exp(-log_scale)
+    middle = (np.full(2, cutting.size_px / 2) - cutting.wrist_px) / hand_px + np.array([0.0, down])
+    wrist = np.full(2, size / 2) - hand_px * middle
+    return Cutting(size, size / hand_px, (float(wrist[0]) / size, float(wrist[1]) / size))
+
+
+def placements_of(columns: Columns) -> FloatArray:
+    """(n, 4) of the found hands among the rows of `calibration.dataset.tracked`."""
+    out = []
+    for row in np.flatnonzero(columns["valid"] & columns["matched"] & columns["found"]):
+        width, height = (int(v) for v in columns["size"][row])
+        joints = columns["true_joints_m"][row].astype(float)
+        focal = 0.5 * width / math.tan(math.radians(float(columns["hfov_deg"][row])) / 2)
+        true_px = joints[:, :2] / joints[:, 2:] * focal + np.array([width, height]) / 2
+        side: Side = "right" if columns["side"][row] else "left"
+        out.append(placement_of(columns["landmarks_px"][row].astype(float), true_px, side))
+    return np.array(out)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--data", type=Path, nargs="+", required=True)
+    parser.add_argument("--count", type=int, default=2000, help="how many to write, drawn from all")
+    parser.add_argument("--out", type=Path, default=PLACEMENTS)
+    args = parser.parse_args()
+    found = np.concatenate([placements_of(read_shards(folder, "train")) for folder in args.data])
+    for name, values in zip(NAMES, found.T, strict=True):
+        cells = ", ".join(f"{np.percentile(values, p):.3f}" for p in (1, 5, 25, 50, 75, 95, 99))
+        print(f"{name}: percentiles 1, 5, 25, 50, 75, 95, 99: {cells}")
+    drawn = np.random.default_rng(1).choice(len(found), min(args.count, len(found)), replace=False)
+    np.savetxt(args.out, found[drawn], fmt="%.4f", delimiter=",", header=",".join(NAMES), comments="")
+    print(f"wrote {args.out}: {len(drawn)} of {len(found)} hands")
+
+
+if __name__ == "__main__":
+    main()

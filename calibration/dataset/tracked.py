@@ -1,0 +1,229 @@
+"""What the real tracker sees of rendered players, with the truth beside it.
+
+    python -m calibration.dataset.tracked --bodies BODIES.npz --split train --count 20000 --seed 1 --out DIR --workers 16
+
+Every picture is rendered, goes through `posturewatch.tracking` as a single picture, and leaves one row for each
+hand that was found: landmarks, body, the truth of the hand it lies on, and the cuttings for the two networks. One
+row in five of a true hand is entered a second time under the wrong side and with `valid` at 0, and so is every
+hand found where none is, so that the estimator learns to tell. `--told` looks where the true hands are instead of
+searching for them, which is six times as fast: for training rows, beside others that were searched for. `--films`
+renders short films instead and tracks them as films; `--cuttings` gives what the networks' training cuttings are taken
+from, around the true hands and around places without one, without tracking. Pictures are not kept.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.dataset.ground_truth_regions import ToldFinder, told_places
+from calibration.dataset.rows import Row, cutting_rows, film_frame, match, pack, rows_of, truth_row
+from posturewatch.model.frame import Frame
+from posturewatch.model.observation import Observation
+from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+
+if TYPE_CHECKING:
+    from calibration.scene.scenes import Still
+
+__all__ = ["SHARD"]
+
+#: Pictures of one shard; shards are what workers take.
+SHARD = 100
+
+
+class Worker:
+    """One process's renderer and trackers; made once, used for many shards."""
+
+    current: Worker | None = None
+
+    def __init__(self, bodies: Path, device: int | None = None, networks: Path | None = None) -> None:
+        from calibration.body.bodies import load_bodies
+        from calibration.render.render import Renderer
+        from calibration.scene.scenes import Studio
+
+        loaded = load_bodies(bodies)
+        self.studio = Studio(loaded, Renderer(loaded, device=device))
+        nets: dict[str, Any] = {}
+        if networks is not None:
+            nets["forearm"] = ForearmNet(networks / "forearm.onnx")
+            nets["fingers"] = FingerNet(networks / "fingers.onnx")
+        self._nets = nets
+        self.still = Tracker("still", **nets)
+        self._told = ToldFinder(mirrored=False)
+        self.told = Tracker("still", finder=self._told)
+
+    def _stills(self, task: Task) -> Iterator[tuple[int, Still]]:
+        for k in range(0, task.count, task.views):
+            number = task.first + k
+            seed = task.seed * 10_000_000 + number
+            try:
+                views = self.studio.views(seed, task.framing, task.split, min(task.views, task.count - k))
+                for n, still in enumerate(views):
+                    yield number + n, still
+            except RuntimeError:  # no plausible pose for this seed
+                continue
+
+    def stills(self, task: Task) -> dict[str, NDArray[Any]]:
+        rows: list[Row] = []
+        truths: list[Row] = []
+        tracker = self.told if task.kind == "told" else self.still
+        for number, still in self._stills(task):
+            image, label = still.image_bgr, still.label
+            self._told.places = told_places(label, np.random.default_rng([number, task.seed]))
+            self._note(tracker.observe(Frame(number, 0.0, image)), image, label, number, rows, truths)
+        return pack(rows, truths)
+
+    def cuttings(self, task: Task) -> dict[str, NDArray[Any]]:
+        rows: list[Row] = []
+        for number, still in self._stills(task):
+            rng = np.random.default_rng([number, task.seed])
+            rows.extend(cutting_rows(still.image_bgr, still.label, rng))
+        return pack(rows, [])
+
+    def film(self, task: Task) -> dict[str, NDArray[Any]]:
+        """One film of `count` frames."""
+        rows: list[Row] = []
+        truths: list[Row] = []
+        frames = self.studio.film(
+            task.seed * 10_000_000 + task.first,
+            split=task.split,
+            framing=task.framing,
+            frames=task.count,
+            rate_hz=task.rate_hz,
+        )
+        with Tracker("film", **self._nets) as tracker:
+            for k, (time_s, image, label) in enumerate(frames):
+                observation = tracker.observe(Frame(k, time_s, image))
+                number = film_frame(task.seed, task.first, k)
+                self._note(observation, image, label, number, rows, truths)
+        return pack(rows, truths)
+
+    def _note(
+        self,
+        observation: Observation,
+        image: NDArray[np.uint8],
+        label: dict[str, Any],
+        number: int,
+        rows: list[Row],
+        truths: list[Row],
+    ) -> None:
+        rng = np.random.default_rng(number)
+        rows.extend(rows_of(observation, image, label, number, rng))
+        matched = [(hand, match(hand, label["hands"])) for hand in observation.hands]
+        for truth in label["hands"]:
+            found = next((hand for hand, known in matched if known is truth), None)
+            truths.append(truth_row(label, truth, found, number))
+
+
+Kind = Literal["stills", "told", "cuttings", "films"]
+
+
+@dataclass(frozen=True)
+class Task:
+    """A shard's share of the work."""
+
+    split: str
+    framing: str | None
+    seed: int
+    first: int
+    count: int
+    kind: Kind
+    out: Path
+    views: int = 1
+    rate_hz: float = 30.0
+
+
+def _start(bodies: Path, devices: int, networks: Path | None) -> None:
+    cv2.setNumThreads(1)
+    number = int(multiprocessing.current_process()._identity[0]) if multiprocessing.parent_process() else 0
+    Worker.current = Worker(bodies, None if devices == 0 else number % devices, networks)
+
+
+def _do(task: Task) -> int:
+    worker = Worker.current
+    if worker is None:
+        raise RuntimeError("the worker was not started")
+    make = {"films": worker.film, "cuttings": worker.cuttings}.get(task.kind, worker.stills)
+    columns = make(task)
+    partial = task.out.with_suffix(".tmp.npz")
+    np.savez(partial, **columns)  # type: ignore[arg-type]
+    partial.replace(task.out)
+    return task.count
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument(
+        "--bodies", type=Path, required=True, help="identities baked by calibration.body.bodies"
+    )
+    parser.add_argument("--split", choices=("train", "cal", "test"), required=True)
+    parser.add_argument("--count", type=int, required=True, help="pictures, or films with --films")
+    kinds = parser.add_mutually_exclusive_group()
+    kinds.add_argument("--films", action="store_true")
+    kinds.add_argument("--told", action="store_true", help="look where the true hands are")
+    kinds.add_argument(
+        "--cuttings", action="store_true", help="cuttings around the true hands only, not tracked"
+    )
+    parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
+    parser.add_argument("--frames", type=int, default=60, help="frames of each film")
+    parser.add_argument("--rate-hz", type=float, default=30.0, help="of the films")
+    parser.add_argument(
+        "--framing", choices=("upper", "headless", "close"), help="all of them, where left out"
+    )
+    parser.add_argument(
+        "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
+    )
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument(
+        "--gpus", type=int, default=0, help="graphics processors to share the rendering between"
+    )
+    parser.add_argument(
+        "--limit-s", type=float, default=float("inf"), help="begin no further shard after this"
+    )
+    args = parser.parse_args()
+    args.out.mkdir(parents=True, exist_ok=True)
+    kind: Kind = "films" if args.films else "cuttings" if args.cuttings else "told" if args.told else "stills"
+    step = 1 if args.films else SHARD
+    name = args.split + {"films": "film", "cuttings": "cut", "stills": "", "told": ""}[kind]
+    tasks = [
+        Task(
+            args.split,
+            args.framing,
+            args.seed,
+            first,
+            args.frames if args.films else min(SHARD, args.count - first),
+            kind,
+            args.out / f"{name}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
+            args.views,
+            args.rate_hz,
+        )
+        for first in range(0, args.count, step)
+    ]
+    tasks = [task for task in tasks if not task.out.exists()]
+    began = time.monotonic()
+    done = 0
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks)) as pool:
+        for count in pool.imap_unordered(_do, tasks):
+            done += count
+            if time.monotonic() - began > args.limit_s:
+                pool.terminate()
+                break
+    print(f"{name}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()

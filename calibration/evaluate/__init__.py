@@ -1,0 +1,1 @@
+"""How good the measurement is, and where it fails."""

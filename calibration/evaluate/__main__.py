@@ -1,0 +1,5 @@
+"""``python -m calibration.evaluate``."""
+
+from calibration.evaluate.report.report import main
+
+main()

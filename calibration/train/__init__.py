@@ -1,0 +1,1 @@
+"""The two networks and the estimator: what they learn and how."""

@@ -1,0 +1,174 @@
+"""The form that both networks have which look at a cutting, and the variations of their training pictures."""
+
+from __future__ import annotations
+
+import itertools
+
+import torch
+from torch import nn
+from torch.nn import functional
+
+from posturewatch.tracking.crop import Cutting
+
+__all__ = ["CuttingModel", "Separable", "Target", "augment", "fold", "sides_loss"]
+
+Target = dict[str, torch.Tensor]
+
+FURTHER_BLOCKS = (1, 3, 9, 4)  # in each of the later four stages, beside the one that halves the picture
+MIRRORED = 0.12  # share of cuttings that are shown mirrored, to learn the sides by
+FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the placements: palm lengths, radians, log
+#: Targets that turn with the cutting, with the length of their vectors, whose first two coordinates lie in it.
+_TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3, "places": 2}
+#: Those that are places in the cutting, and move with it too.
+_MOVED = ("elbow", "places")
+
+
+class Separable(nn.Module):
+    """Depthwise and pointwise convolution, with a bypass where the shape stays; there it changes nothing at first (the
+    last normalisation starts at zero, as in Goyal et al. 2017, arXiv:1706.02677), so that a trained network can be
+    made deeper and go on from where it was."""
+
+    def __init__(self, channels_in: int, channels_out: int, stride: int = 1) -> None:
+        super().__init__()
+        self.body = nn.Sequential(
+            nn.Conv2d(channels_in, channels_in, 3, stride, 1, groups=channels_in, bias=False),
+            nn.BatchNorm2d(channels_in),
+            nn.ReLU(),
+            nn.Conv2d(channels_in, channels_out, 1, bias=False),
+            nn.BatchNorm2d(channels_out),
+        )
+        self.bypass = stride == 1 and channels_in == channels_out
+        if self.bypass:
+            nn.init.zeros_(self.body[-1].weight)
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        y = self.body(x)
+        return functional.relu(x + y if self.bypass else y)
+
+
+class CuttingModel(nn.Module):
+    """One cutting (3, size, size) in -1..1 to that many numbers. channels: of the five stages, each of which halves the
+    picture."""
+
+    def __init__(self, size_px: int, channels: tuple[int, int, int, int, int], outputs: int) -> None:
+        super().__init__()
+        self.first = nn.Sequential(
+            nn.Conv2d(3, channels[0], 5, 2, 2, bias=False), nn.BatchNorm2d(channels[0]), nn.ReLU()
+        )
+        self.stages = nn.Sequential(
+            *(
+                nn.Sequential(Separable(before, after, 2), *(Separable(after, after) for _ in range(more)))
+                for (before, after), more in zip(itertools.pairwise(channels), FURTHER_BLOCKS, strict=True)
+            )
+        )
+        self.head = nn.Sequential(
+            nn.Conv2d(channels[-1], 48, 1),
+            nn.ReLU(),
+            nn.Flatten(),
+            nn.Dropout(0.2),
+            nn.Linear(48 * (size_px // 32) ** 2, 256),
+            nn.ReLU(),
+            nn.Linear(256, outputs),
+        )
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return self.head(self.stages(self.first(x)))  # type: ignore[no-any-return]
+
+
+@torch.no_grad()
+def fold(model: CuttingModel) -> None:
+    """Makes a model take its cuttings as `posturewatch.tracking.crop.folded` gives them, and say the same of them:
+    the first convolution, five by five in steps of two, becomes one of three by three over twelve channels."""
+    first = model.first[0]
+    assert isinstance(first, nn.Conv2d)
+    conv = nn.Conv2d(12, first.out_channels, 3, 1, 1, bias=False)
+    conv.weight.zero_()
+    for row in range(5):
+        for column in range(5):
+            channel = 3 * (2 * (row % 2) + column % 2)
+            conv.weight[:, channel : channel + 3, row // 2, column // 2] = first.weight[:, :, row, column]
+    model.first[0] = conv
+
+
+def augment(
+    x: torch.Tensor,
+    target: Target,
+    cutting: Cutting,
+    canvas: Cutting,
+    placements: torch.Tensor,
+    generator: torch.Generator,
+) -> tuple[torch.Tensor, Target]:
+    """Takes the cuttings out of their canvases as the tracker might place them, mirrors some, and varies their colours.
+
+    x: (n, 3, size, size) of the canvas, in -1..1. placements: (n, 4) as `calibration.dataset.crop_jitter`, which are varied a
+    little more. The target's directions are turned along, its places moved and scaled too; a mirrored cutting
+    is one of the other side, and of its angles nothing is to be learned.
+    """
+    n, device = len(x), x.device
+    spread = torch.tensor(FURTHER, device=device)
+    q = placements + spread * torch.randn(n, 4, device=device, generator=generator)
+    scale = torch.exp(q[:, 3])
+    cos, sin = torch.cos(q[:, 2]), torch.sin(q[:, 2])
+    # From places in the cutting, -1..1, to palm lengths around the wrist, and on to places in the canvas.
+    turn = torch.stack([torch.stack([cos, -sin], 1), torch.stack([sin, cos], 1)], 1) * scale[:, None, None]
+    half = cutting.hands_across / 2
+    wrist = torch.tensor([2 * at - 1 for at in cutting.wrist_at], device=device)
+    canvas_half = canvas.hands_across / 2
+    canvas_wrist = torch.tensor([2 * at - 1 for at in canvas.wrist_at], device=device)
+    theta = torch.zeros(n, 2, 3, device=device)
+    theta[:, :, :2] = turn * (half / canvas_half)
+    theta[:, :, 2] = canvas_wrist + q[:, :2] / canvas_half - theta[:, :, :2] @ wrist
+    grid = functional.affine_grid(theta, [n, 3, cutting.size_px, cutting.size_px], align_corners=False)
+    # Beyond the canvas, as beyond a picture, there is black, which is -1.
+    x = functional.grid_sample(x + 1, grid, align_corners=False, padding_mode="zeros") - 1
+
+    turned = {}
+    for name, length in _TURNED.items():
+        if name in target:
+            v = target[name].reshape(n, -1, length)
+            if name in _MOVED:
+                v = (v - q[:, None, :2]) / scale[:, None, None]
+            first = cos[:, None] * v[..., 0] + sin[:, None] * v[..., 1]
+            second = cos[:, None] * v[..., 1] - sin[:, None] * v[..., 0]
+            v = torch.cat([first[..., None], second[..., None], v[..., 2:]], dim=2)
+            turned[name] = v.reshape(n, -1)
+    mirrored = (torch.rand(n, device=device, generator=generator) < MIRRORED).to(x.dtype)
+    x = torch.where(mirrored[:, None, None, None] > 0, x.flip(3), x)
+    sides = {"right_side": 1 - mirrored, "learnt": target["hand"] * (1 - mirrored)}
+    return _recoloured(x, generator), target | turned | sides
+
+
+def sides_loss(hand: torch.Tensor | None, side: torch.Tensor, target: Target) -> torch.Tensor:
+    """Cross-entropies of there being a hand at all (where the network says that), and of its being of the side it was
+    cut for. hand, side: (n,) logits."""
+    entropy = functional.binary_cross_entropy_with_logits
+    of_side = (target["hand"] * entropy(side, target["right_side"], reduction="none")).mean()
+    return of_side if hand is None else of_side + entropy(hand, target["hand"])
+
+
+def _recoloured(x: torch.Tensor, generator: torch.Generator) -> torch.Tensor:
+    n, device = len(x), x.device
+    size = x.shape[-1]
+
+    def uniform(*shape: int) -> torch.Tensor:
+        return torch.rand(*shape, device=device, generator=generator)
+
+    x = x * (0.6 + 0.8 * uniform(n, 3, 1, 1)) + (uniform(n, 1, 1, 1) - 0.5) * 0.5
+    grey = (uniform(n, 1, 1, 1) < 0.15).to(x.dtype)
+    x = x * (1 - grey) + x.mean(1, keepdim=True) * grey
+    blur = (uniform(n, 1, 1, 1) < 0.25).to(x.dtype)
+    x = x * (1 - blur) + functional.avg_pool2d(x, 3, 1, 1) * blur
+    coarse = (uniform(n, 1, 1, 1) < 0.2).to(x.dtype)  # small hands are enlarged
+    small = functional.interpolate(
+        functional.avg_pool2d(x, 3), size=size, mode="bilinear", align_corners=False
+    )
+    x = x * (1 - coarse) + small * coarse
+    x = x + torch.randn(x.shape, device=device, generator=generator) * 0.08 * uniform(n, 1, 1, 1)
+    at = torch.arange(size, device=device)
+    for _ in range(2):
+        width = (0.06 + 0.25 * uniform(n, 2)) * size
+        first = uniform(n, 2) * (size - width)
+        inside = [(at >= first[:, k, None]) & (at < (first + width)[:, k, None]) for k in (0, 1)]
+        box = (inside[0][:, None, :, None] & inside[1][:, None, None, :]) & (uniform(n, 1, 1, 1) < 0.3)
+        x = torch.where(box, uniform(n, 3, 1, 1) * 2 - 1, x)
+    return x

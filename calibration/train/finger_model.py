@@ -1,0 +1,105 @@
+"""The network that looks at the close cutting, for the fingers: what it learns, and how well it did."""
+
+from __future__ import annotations
+
+import numpy as np
+import torch
+from torch.nn import functional
+
+from calibration.dataset.table import Columns
+from calibration.train.crop_model import Target, sides_loss
+from calibration.train.keypoint_model import Pointed, PointingModel, pointing_losses
+from posturewatch.kinematics.features import FINGER_FEATURES, FINGER_PARTS, GUESS_UNIT
+from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
+from posturewatch.tracking.crop import CLOSE
+
+__all__ = ["loss_of", "model", "report", "targets"]
+
+CHANNELS = (24, 56, 112, 224, 304)
+PLACES = 29  # the joints, and points of the plane of the strings
+CORNERS = slice(25, 29)  # among them those on the first and the last string
+LIFTED_MM = 8.0  # from which a finger counts as lifted from the strings
+LIFTS_AT = [OUTPUTS.index(f"{finger}_lift") for finger in LONG_FINGERS]
+#: Lifts are what this network is for, and most of them are 0.
+_WEIGHTS = [3.0 if name.endswith("_lift") else 2.0 if name.startswith("wrist") else 1.0 for name in OUTPUTS]
+_NOWHERE = 99.0  # outside every cutting
+
+
+def model() -> PointingModel:
+    return PointingModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"], CORNERS)
+
+
+def targets(columns: Columns, device: str) -> Target:
+    """The columns of `calibration.dataset.crops` as tensors, unknown values as 0 with their weight at 0."""
+
+    def tensor(values: np.ndarray) -> torch.Tensor:
+        return torch.tensor(np.nan_to_num(values.astype(np.float32)), device=device)
+
+    y = columns["y"]
+    return {
+        "hand": tensor(columns["valid"]),
+        "axes": tensor(columns["axes"]),
+        "joints": tensor(columns["joints"]),
+        "places": tensor(np.nan_to_num(columns["places"], nan=_NOWHERE)),
+        "guess": tensor(np.clip(y / GUESS_UNIT, -4, 4)),
+        "guess_known": tensor(np.isfinite(y)),
+        "lifted": tensor(y[:, LIFTS_AT] > LIFTED_MM),
+        "hand_visible": tensor(np.where(columns["valid"], columns["hand_visible"], 0.0)),
+        "strings_visible": tensor(columns["strings_visible"]),
+    }
+
+
+def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
+    """Laplace likelihood of every output, distances in space of the frame and the joints and in the cutting of the
+    places pointed at, cross-entropies of these, of what is lifted and what is in view."""
+    output = said[0].float()
+    n = len(output)
+    part = {name: output[:, at] for name, at in FINGER_PARTS.items()}
+    off = part["axes"] - target["axes"]
+    axes = off[:, :3].norm(dim=1) + off[:, 3:].norm(dim=1)
+    joints = (part["joints"] - target["joints"]).reshape(n, -1, 3).norm(dim=2).mean(1)
+    log_scale = part["log_scale"].clamp(-4, 1)
+    weights = torch.tensor(_WEIGHTS, device=output.device)
+    each = (part["guess"] - target["guess"]).abs() * torch.exp(-log_scale) + log_scale
+    guess = (each * weights * target["guess_known"]).sum(1)
+    known = target["guess_known"][:, LIFTS_AT]
+    lifted = functional.binary_cross_entropy_with_logits(part["lifted"], target["lifted"], reduction="none")
+    strings = functional.binary_cross_entropy_with_logits(
+        part["strings"][:, 0], target["strings_visible"], reduction="none"
+    )
+    off, entropy = pointing_losses(said[1], target["places"], CLOSE)
+    of_hand = (
+        2.0 * axes
+        + 10.0 * joints
+        + 15.0 * off
+        + 0.3 * entropy
+        + 0.4 * guess
+        + (lifted * known).sum(1)
+        + 0.2 * strings
+    )
+    angles = ((0.2 + 0.8 * target["hand_visible"]) * target["learnt"] * of_hand).mean()
+    return angles + 0.5 * sides_loss(part["hand"][:, 0], part["side"][:, 0], target)
+
+
+def report(name: str, output: torch.Tensor, target: Target) -> None:
+    """Mean absolute errors of each kind of output, beside those of always saying the median."""
+    guess, known = output[:, FINGER_PARTS["guess"]] * GUESS_UNIT, target["guess_known"] > 0
+    true = target["guess"] * GUESS_UNIT
+    cells = []
+    for ending in ("wrist_flexion", "wrist_ulnar_deviation", "_mcp", "_pip", "_dip", "_lift", "thumb_place"):
+        at = [k for k, output_name in enumerate(OUTPUTS) if output_name.endswith(ending)]
+        ours = torch.cat([(guess[:, k] - true[:, k]).abs()[known[:, k]] for k in at]).mean()
+        constant = torch.cat(
+            [(true[known[:, k], k] - true[known[:, k], k].median()).abs() for k in at]
+        ).mean()
+        cells.append(f"{ending.strip('_')} {ours:.1f} ({constant:.1f})")
+    lifts = known[:, LIFTS_AT]
+    told = output[:, FINGER_PARTS["lifted"]][lifts]
+    truly = target["lifted"][lifts] > 0
+    order = torch.cat([told[truly], told[~truly]]).argsort().argsort().double() + 1
+    high, low = int(truly.sum()), int((~truly).sum())
+    auc = (order[:high].sum() - high * (high + 1) / 2) / max(high * low, 1)
+    print(
+        f"{name}: {', '.join(cells)}; lifted or not, area under the curve {auc:.3f}; n={len(output)}",
+        flush=True,
+    )

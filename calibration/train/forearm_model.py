@@ -1,0 +1,107 @@
+"""The network that looks at the wide cutting, for the forearm: what it learns, and how well it did."""
+
+from __future__ import annotations
+
+import numpy as np
+import torch
+from torch.nn import functional
+
+from calibration.dataset.table import Columns
+from calibration.train.crop_model import CuttingModel, Target, sides_loss
+from posturewatch.kinematics.features import GUESS_UNIT
+from posturewatch.tracking.crop import WIDE
+from posturewatch.tracking.forearm import SIDE_AT
+
+__all__ = ["axis_error_deg", "loss_of", "model", "report", "targets"]
+
+#: Where the network's outputs lie; see `posturewatch.tracking.forearm`.
+AXES_AT, RADIAL_AT, ELBOW_AT, GUESS_AT = slice(7, 13), slice(13, 16), slice(16, 18), slice(18, 20)
+OUTPUT_COUNT = 21
+CHANNELS = (24, 56, 112, 224, 304)
+
+
+def model() -> CuttingModel:
+    return CuttingModel(WIDE.size_px, CHANNELS, OUTPUT_COUNT)
+
+
+def targets(columns: Columns, device: str) -> Target:
+    """The columns of `calibration.dataset.crops` as tensors, unknown values as 0 with their weight at 0."""
+
+    def tensor(values: np.ndarray) -> torch.Tensor:
+        return torch.tensor(np.nan_to_num(values.astype(np.float32)), device=device)
+
+    usable = columns["valid"] & np.isfinite(columns["direction"]).all(1)
+    seen = np.where(usable, columns["forearm_visible"], 0.0)
+    wrist = columns["y"][:, :2]
+    return {
+        "hand": tensor(columns["valid"]),
+        "direction": tensor(np.where(usable[:, None], columns["direction"], [0.0, 1.0])),
+        "slope": tensor(np.clip(columns["slope"][:, 0], -4, 4)),
+        "axes": tensor(columns["axes"]),
+        "forearm_radial": tensor(columns["forearm_radial"]),
+        "elbow": tensor(columns["elbow"]),
+        "elbow_known": tensor(np.isfinite(columns["elbow"]).all(1)),
+        "guess": tensor(np.clip(wrist / GUESS_UNIT, -4, 4)),
+        "guess_known": tensor(np.isfinite(wrist)),
+        "forearm_visible": tensor(seen),
+        "hand_visible": tensor(columns["hand_visible"]),
+        "strings_visible": tensor(columns["strings_visible"]),
+    }
+
+
+def _in_space(direction: torch.Tensor, slope: torch.Tensor) -> torch.Tensor:
+    """(n, 3) unit vectors from directions in the picture (n, 2) and depth slopes (n,)."""
+    flat = functional.normalize(direction, dim=1)
+    return functional.normalize(torch.cat([flat, slope[:, None]], dim=1), dim=1)
+
+
+def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
+    """Laplace likelihood of the axis, distances in space of the frames, absolute errors of the rest."""
+    output = output.float()
+    direction, seen, hand_seen = target["direction"], target["forearm_visible"], target["hand_visible"]
+    raw = output[:, :2]
+    cross = raw[:, 0] * direction[:, 1] - raw[:, 1] * direction[:, 0]
+    angle = torch.atan2(cross, (raw * direction).sum(1) + 1e-6).abs()
+    log_scale = output[:, 2].clamp(-5, 1)
+    axis = angle * torch.exp(-log_scale) + log_scale
+    norm = (raw.norm(dim=1) - 1).square()
+    slope_scale = output[:, 4].clamp(-4, 2)
+    slope = (output[:, 3] - target["slope"]).abs() * torch.exp(-slope_scale) + slope_scale
+    # The same in space: what the wrist's angles are made of. A forearm that points at the camera has no sure
+    # direction in the picture, and needs none.
+    space = (_in_space(raw, output[:, 3]) - _in_space(direction, target["slope"])).norm(dim=1)
+    radial = (output[:, RADIAL_AT] - target["forearm_radial"]).norm(dim=1)
+    elbow = functional.smooth_l1_loss(output[:, ELBOW_AT], target["elbow"], reduction="none").sum(1)
+    off = output[:, AXES_AT] - target["axes"]
+    hand = off[:, :3].norm(dim=1) + off[:, 3:].norm(dim=1)
+    guess = ((output[:, GUESS_AT] - target["guess"]).abs() * target["guess_known"]).sum(1)
+    forearm = (0.15 + 0.85 * seen) * (
+        axis + 0.2 * norm + 0.5 * slope + 3.0 * space + radial + 0.4 * elbow * target["elbow_known"]
+    )
+    of_hand = (0.2 + 0.8 * hand_seen) * (2.0 * hand + 3.0 * guess)
+    logits = functional.binary_cross_entropy_with_logits(output[:, 5], seen, reduction="none")
+    neck = functional.binary_cross_entropy_with_logits(
+        output[:, 6], target["strings_visible"], reduction="none"
+    )
+    angles = (target["learnt"] * (forearm + of_hand + 0.2 * (logits + neck))).mean()
+    return angles + 0.5 * sides_loss(None, output[:, SIDE_AT], target)
+
+
+def axis_error_deg(output: torch.Tensor, direction: torch.Tensor) -> torch.Tensor:
+    """(n,) unsigned angle between the measured and the true axis in the picture."""
+    cross = output[:, 0] * direction[:, 1] - output[:, 1] * direction[:, 0]
+    return torch.rad2deg(torch.atan2(cross, (output[:, :2] * direction).sum(1)).abs())
+
+
+def report(name: str, output: torch.Tensor, target: Target) -> None:
+    error = axis_error_deg(output, target["direction"])
+    seen = target["forearm_visible"] > 0.5
+    space = _in_space(output[:, :2], output[:, 3]) - _in_space(target["direction"], target["slope"])
+    guess = (output[:, GUESS_AT] - target["guess"]).abs() * GUESS_UNIT
+    print(
+        f"{name}: axis median {error[seen].median():.1f} p90 {error[seen].quantile(0.9):.1f} deg where visible, "
+        f"in space mean {torch.rad2deg(2 * torch.asin((space.norm(dim=1) / 2).clamp(max=1)))[seen].mean():.1f}; "
+        f"first guess of flexion {guess[:, 0].mean():.1f} deviation {guess[:, 1].mean():.1f} deg MAE; "
+        f"n={len(output)}",
+        flush=True,
+    )

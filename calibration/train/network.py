@@ -1,0 +1,282 @@
+"""Trains one of the two networks that look at cuttings around a hand.
+
+    python -m calibration.train.network forearm --data DIR --out calibration/weights/forearm.onnx
+    python -m calibration.train.network fingers --data DIR --out calibration/weights/fingers.onnx
+
+DIR holds the `traincut-*.npz` that `calibration.dataset.tracked --cuttings` wrote for the training identities; the pictures
+that the angle estimator is fitted on must be others, so that it learns how good the networks are on pictures they have
+not seen. It may begin while these are still being rendered, and takes them in as they come. A GPU makes it minutes
+instead of days; several of one machine share the work where `torchrun --nproc-per-node N -m` stands instead of
+`python -m`. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import math
+import os
+import threading
+import time
+import zlib
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+
+import cv2
+import numpy as np
+import torch
+from torch import distributed, nn
+from torch.nn.parallel import DistributedDataParallel
+
+from calibration.train import finger_model, forearm_model
+from calibration.dataset.crop_jitter import canvas_of, read_placements
+from calibration.dataset.table import Columns, read_shards
+from calibration.train.crop_model import CuttingModel, augment, fold
+from posturewatch.tracking.crop import CLOSE, WIDE, Cutting
+
+KEEP = 0.998  # share of the running mean of the weights that a step leaves
+RISE = 0.1  # share of the training over which the learning rate rises
+CHECKPOINTS = (0.3, 0.45, 0.6, 0.75, 0.9)  # shares of the training at which the weights are written too
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What one network is made of. canvas: what its cuttings are taken from in training; columns: prefix of their
+    columns; learning: its model, targets, loss and report."""
+
+    cutting: Cutting
+    canvas: Cutting
+    columns: str
+    learning: ModuleType
+
+
+PLACED = read_placements()
+KINDS = {
+    "forearm": Kind(WIDE, canvas_of(WIDE, PLACED), "crop", forearm_model),
+    "fingers": Kind(CLOSE, canvas_of(CLOSE, PLACED), "close", finger_model),
+}
+
+
+class Cuttings:
+    """Training cuttings on the device, taken in as `calibration.dataset.tracked` writes them. share: of how many devices this
+    is which one; each takes its share of the files."""
+
+    def __init__(
+        self, kind: Kind, folder: Path, device: str, room: int, share: tuple[int, int] = (0, 1)
+    ) -> None:
+        size = kind.canvas.size_px
+        self.kind = kind
+        self.pictures = torch.empty((room, 3, size, size), dtype=torch.uint8, device=device)
+        self.target: dict[str, torch.Tensor] = {}
+        self.count = 0
+        self._folder, self._device = folder, device
+        self._share = share
+        self._known: set[Path] = set()
+
+    def take_in(self) -> bool:
+        """Reads what is new; whether there was anything. The rows up to `count` are always whole."""
+        new = [p for p in sorted(self._folder.glob("traincut-*.npz")) if p not in self._known]
+        new = [p for p in new if not p.name.endswith(".tmp.npz")]
+        for path in new:
+            self._known.add(path)
+            if zlib.crc32(path.name.encode()) % self._share[1] != self._share[0]:
+                continue
+            columns = dict(np.load(path))
+            pictures = read_cuttings(columns, self.kind.columns, self.kind.canvas, self._device)
+            target = self.kind.learning.targets(columns, self._device)
+            first, last = self.count, min(self.count + len(pictures), len(self.pictures))
+            self.pictures[first:last] = pictures[: last - first]
+            for name, values in target.items():
+                if name not in self.target:
+                    shape = (len(self.pictures), *values.shape[1:])
+                    self.target[name] = torch.zeros(shape, device=self._device)
+                self.target[name][first:last] = values[: last - first]
+            self.count = last
+        return bool(new)
+
+
+def train(
+    data: Cuttings, model: CuttingModel, *, seconds: float, batch: int, seed: int, peak: float, out: Path
+) -> CuttingModel:
+    """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
+    weights; writes it on the way too."""
+    rank = distributed.get_rank() if distributed.is_initialized() else 0
+    torch.manual_seed(seed)
+    device = data.pictures.device
+    torch.backends.cudnn.benchmark = True
+    generator = torch.Generator(device=device)
+    generator.manual_seed(seed + rank)
+    model = model.to(device, memory_format=torch.channels_last)
+    placements = torch.tensor(PLACED, dtype=torch.float32, device=device)
+    mean = copy.deepcopy(model)
+    taught = DistributedDataParallel(model) if distributed.is_initialized() else model
+    optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
+    began, done, running = time.monotonic(), 0, torch.zeros((), device=device)
+    checkpoints = list(CHECKPOINTS)
+    while (share := _agreed((time.monotonic() - began) / seconds)) < 1:
+        rate = share / RISE if share < RISE else 0.5 + 0.5 * math.cos(math.pi * (share - RISE) / (1 - RISE))
+        for group in optimiser.param_groups:
+            group["lr"] = peak * max(rate, 1e-3)
+        picked = torch.randint(0, data.count, (batch,), device=device, generator=generator)
+        now = {name: values[picked] for name, values in data.target.items()}
+        with torch.no_grad():
+            x = data.pictures[picked].float() / 127.5 - 1
+            placed = placements[
+                torch.randint(0, len(placements), (batch,), device=device, generator=generator)
+            ]
+            x, now = augment(x, now, data.kind.cutting, data.kind.canvas, placed, generator)
+        x = x.contiguous(memory_format=torch.channels_last)
+        with torch.autocast(device.type, dtype=torch.bfloat16):
+            output = taught(x)
+        loss = data.kind.learning.loss_of(output, now)
+        optimiser.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(model.parameters(), 5.0)
+        optimiser.step()
+        _follow(mean, model, min(KEEP, done / (done + 20)))
+        running = loss.detach() if done == 0 else 0.99 * running + 0.01 * loss.detach()
+        done += 1
+        if done % 500 == 0 and rank == 0:
+            print(f"  step {done}, {share:.0%}: loss {running.item():.3f}, {data.count} cuttings", flush=True)
+        if checkpoints and share > checkpoints[0]:
+            checkpoints.pop(0)
+            if rank == 0:
+                export(mean, data.kind, out)
+    return mean.eval()
+
+
+def _agreed(value: float) -> float:
+    """What the first of several devices says."""
+    if not distributed.is_initialized():
+        return value
+    said = torch.tensor([value])
+    distributed.broadcast(said, 0)
+    return float(said)
+
+
+@torch.no_grad()
+def _follow(mean: nn.Module, model: nn.Module, keep: float) -> None:
+    torch._foreach_lerp_(list(mean.parameters()), list(model.parameters()), 1 - keep)
+    torch._foreach_copy_(list(mean.buffers()), list(model.buffers()))
+
+
+@torch.no_grad()
+def predict(model: CuttingModel, pictures: torch.Tensor) -> torch.Tensor:
+    return torch.cat([model(part.float() / 127.5 - 1) for part in pictures.split(512)])
+
+
+def export(model: CuttingModel, kind: Kind, path: Path) -> None:
+    """The network as ONNX, and its weights as they are beside it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    model = copy.deepcopy(model).cpu().eval().to(memory_format=torch.contiguous_format)
+    torch.save(model.state_dict(), f"{path}.pt")
+    fold(model)
+    torch.onnx.export(
+        model,
+        (torch.zeros(1, 12, kind.cutting.size_px // 2, kind.cutting.size_px // 2),),
+        str(path),
+        input_names=["cutting"],
+        output_names=["seen"],
+        dynamic_axes={"cutting": {0: "n"}, "seen": {0: "n"}},
+        opset_version=13,
+        dynamo=False,
+    )
+
+
+def begun(kind: Kind, start: Path | None) -> CuttingModel:
+    """A new network, or one that goes on from weights that were written before it: blocks added since change nothing at
+    first, and outputs added since are at zero."""
+    model: CuttingModel = kind.learning.model()
+    if start is not None:
+        state, own = torch.load(start), model.state_dict()
+        for name, values in state.items():
+            if own[name].shape == values.shape:
+                own[name] = values
+            else:
+                own[name].zero_()
+                own[name][: len(values)] = values
+        model.load_state_dict(own)
+    return model
+
+
+def read_cuttings(columns: Columns, prefix: str, cutting: Cutting, device: str) -> torch.Tensor:
+    """(n, 3, size, size) uint8 RGB cuttings of all rows."""
+    lengths, data, size = columns[f"{prefix}_length"], columns[f"{prefix}_bytes"], cutting.size_px
+    ends = np.cumsum(lengths.astype(np.int64))
+    out = torch.empty((len(ends), size, size, 3), dtype=torch.uint8)
+    view = out.numpy()
+
+    def decode(k: int) -> None:
+        view[k] = cv2.imdecode(data[ends[k] - lengths[k] : ends[k]], cv2.IMREAD_COLOR)[:, :, ::-1]
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(decode, range(len(ends))))
+    return out.to(device).permute(0, 3, 1, 2)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("network", choices=sorted(KINDS))
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--seconds", type=float, default=1200, help="how long to train")
+    parser.add_argument("--room", type=int, default=320_000, help="most cuttings to hold on the device")
+    parser.add_argument("--batch", type=int, default=1024)
+    parser.add_argument("--peak", type=float, default=4e-3, help="highest learning rate")
+    parser.add_argument(
+        "--start", type=Path, help="go on from these weights (a .pt beside an earlier network)"
+    )
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    args = parser.parse_args()
+    kind = KINDS[args.network]
+    share = (int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1)))  # as torchrun says
+    if share[1] > 1 and args.device == "cuda":
+        torch.cuda.set_device(share[0])
+        args.device = f"cuda:{share[0]}"
+    if share[1] > 1:
+        distributed.init_process_group("gloo" if args.device == "cpu" else "cpu:gloo,cuda:nccl")
+    data = Cuttings(kind, args.data, args.device, args.room, share)
+    if not data.take_in():
+        raise SystemExit(
+            f"There are no traincut-*.npz in {args.data}; run calibration.dataset.tracked --cuttings."
+        )
+    print(f"begins with {data.count} cuttings", flush=True)
+    over = threading.Event()
+
+    def follow_the_folder() -> None:
+        while not over.wait(2):
+            data.take_in()
+
+    threading.Thread(target=follow_the_folder, daemon=True).start()
+    model = train(
+        data,
+        begun(kind, args.start),
+        seconds=args.seconds,
+        batch=args.batch,
+        seed=args.seed,
+        peak=args.peak,
+        out=args.out,
+    )
+    over.set()
+    if share[1] > 1:
+        distributed.destroy_process_group()
+    if share[0] > 0:
+        return
+    export(model, kind, args.out)
+    print(f"wrote {args.out} ({args.out.stat().st_size / 1e6:.1f} MB)", flush=True)
+    for split in ("cal", "test"):
+        if any(args.data.glob(f"{split}-*.npz")):
+            other = read_shards(args.data, split)
+            known = torch.tensor(other["valid"], device=args.device)
+            output = predict(model, read_cuttings(other, kind.columns, kind.cutting, args.device))[known]
+            target = {k: v[known] for k, v in kind.learning.targets(other, args.device).items()}
+            kind.learning.report(split, output, target)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""How fast this machine is: benchmarks and what they measure with."""

@@ -1,0 +1,256 @@
+"""How fast the program is, measured on itself: time per frame, and a film played as if a live camera."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal, Protocol
+
+from posturewatch.bench.figures import (
+    CHUNK,
+    WARM_UP_S,
+    LiveFigures,
+    PerFrame,
+    live_figures,
+    report,
+    with_memory,
+)
+from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, cpu_seconds, memory_mb
+from posturewatch.capture import FilmSource, Source, Taken
+from posturewatch.errors import UnavailableError
+from posturewatch.model.frame import Frame
+from posturewatch.pipeline.monitor import FrameSource, Monitor, Observer, Sink
+from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
+from posturewatch.server.feed import LiveFeed
+
+__all__ = ["Bench", "LoopedFilm", "measure_live", "measure_per_frame", "run_benchmark"]
+
+Mode = Literal["film", "live"]
+
+
+class ClosableObserver(Observer, Protocol):
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The program's parts as the benchmark needs them.
+
+    make_bare: the trackers alone, for a mode. make_monitor: (mode, source, sinks) to a monitor and what
+    releases its models. make_feed: a fresh live feed. begin: begins a session's record. serve: (practice,
+    feed) to the port of a running page server and what closes it, or None to measure without a page.
+    """
+
+    make_bare: Callable[[Mode], ClosableObserver]
+    make_monitor: Callable[[Mode, FrameSource, Sequence[Sink]], tuple[Monitor, Callable[[], None]]]
+    make_feed: Callable[[], LiveFeed]
+    begin: Callable[[OpenSource], SessionRecorder]
+    serve: Callable[[Practice, LiveFeed], tuple[int, Callable[[], None]]] | None
+
+
+@dataclass(frozen=True)
+class Spent:
+    """Time and processor time of this process, in seconds."""
+
+    wall_s: float
+    cpu_s: float
+
+    @classmethod
+    def now(cls) -> Spent:
+        return cls(time.perf_counter(), cpu_seconds())
+
+    def since(self, start: Spent) -> Spent:
+        return Spent(self.wall_s - start.wall_s, self.cpu_s - start.cpu_s)
+
+
+class LoopedFilm:
+    """A film as a live camera that begins anew when it ends, so that a run may last longer than the film."""
+
+    live = True
+    ended = False
+    notice: str | None = None
+
+    def __init__(self, open_film: Callable[[], Source]) -> None:
+        self._open_film = open_film
+        self._film = open_film()
+        self.info = self._film.info
+        self._dropped_before = 0
+        self._index_before = 0
+        self._time_before_s = 0.0
+        self._last: Frame | None = None
+
+    @property
+    def dropped(self) -> int:
+        return self._dropped_before + self._film.dropped
+
+    def describe(self) -> dict[str, Any]:
+        return self._film.describe()
+
+    def read(self, timeout_s: float) -> Taken | None:
+        taken = self._film.read(timeout_s)
+        if taken is None:
+            if self._film.ended:
+                self._rewind()
+            return None
+        frame = taken.frame
+        self._last = replace(
+            frame, index=frame.index + self._index_before, time_s=frame.time_s + self._time_before_s
+        )
+        return Taken(self._last, taken.taken_s)
+
+    def close(self) -> None:
+        self._film.close()
+
+    def _rewind(self) -> None:
+        self._dropped_before += self._film.dropped
+        self._film.close()
+        self._film = self._open_film()
+        if self._last is not None:
+            self._index_before = self._last.index + 1
+            self._time_before_s = self._last.time_s + 1.0 / (self.info.rate_hz or 30.0)
+
+
+class _Turns:
+    """A film for the whole monitor that stops every CHUNK frames to let the bare trackers have their turn, so
+    that whatever else the machine does falls on both alike. Notes the time of each turn."""
+
+    def __init__(self, source: Source, frames: int, bare_turn: Callable[[], Spent | None]) -> None:
+        self._source = source
+        self._frames = frames
+        self._bare_turn = bare_turn
+        self._given = 0
+        self._since = Spent.now()
+        self.bare: list[Spent] = []
+        self.whole: list[Spent] = []
+
+    @property
+    def dropped(self) -> int:
+        return self._source.dropped
+
+    @property
+    def ended(self) -> bool:
+        return self._given >= self._frames or self._source.ended
+
+    def read(self, timeout_s: float) -> Taken | None:
+        if self._given and self._given % CHUNK == 0 and len(self.whole) < self._given // CHUNK:
+            whole, bare = Spent.now().since(self._since), self._bare_turn()
+            if bare is not None:
+                self.whole.append(whole)
+                self.bare.append(bare)
+            else:
+                self._frames = 0
+            self._since = Spent.now()
+        taken = None if self.ended else self._source.read(timeout_s)
+        self._given += taken is not None
+        return taken
+
+
+class _BareTurns:
+    """The trackers alone, CHUNK frames a turn, on pictures decoded before the turn is timed."""
+
+    def __init__(self, observer: Observer, source: Source) -> None:
+        self._observer = observer
+        self._source = source
+
+    def __call__(self) -> Spent | None:
+        """The time of one turn; None when the film has too few frames left."""
+        frames: list[Frame] = []
+        while len(frames) < CHUNK:
+            taken = self._source.read(1.0)
+            if taken is not None:
+                frames.append(taken.frame)
+            elif self._source.ended:
+                return None
+        start = Spent.now()
+        for frame in frames:
+            self._observer.observe(frame)
+        return Spent.now().since(start)
+
+
+def measure_per_frame(bench: Bench, film: Path, *, frames: int = 300) -> PerFrame:
+    """Bare trackers and whole monitor over the same frames of a film, by turns, as fast as they go.
+
+    Bare is the trackers' own time on pictures already decoded. Whole is everything that is done to a frame,
+    reading and decoding the film and recording the session included; no page is looking.
+    """
+    with ExitStack() as cleanup:
+        bare_source = FilmSource(film)
+        cleanup.callback(bare_source.close)
+        observer = bench.make_bare("film")
+        cleanup.callback(observer.close)
+        source = FilmSource(film)
+        cleanup.callback(source.close)
+        feed = bench.make_feed()
+        cleanup.callback(feed.close)
+        turns = _Turns(source, frames + CHUNK, _BareTurns(observer, bare_source))
+        recorder = bench.begin(source)
+        monitor, release = bench.make_monitor("film", turns, (recorder, feed))
+        cleanup.callback(release)
+        recorder.finish(monitor.run(threading.Event()))
+    # The first turn warms the models up.
+    bare, whole = turns.bare[1:], turns.whole[1:]
+    if not bare:
+        raise UnavailableError(f"The film {film} has too few frames for a benchmark; use a longer one.")
+    return PerFrame(
+        frames=CHUNK * len(bare),
+        bare_ms=tuple(1000 * one.wall_s / CHUNK for one in bare),
+        whole_ms=tuple(1000 * one.wall_s / CHUNK for one in whole),
+        bare_cpu_ms=1000 * sum(one.cpu_s for one in bare) / CHUNK / len(bare),
+        whole_cpu_ms=1000 * sum(one.cpu_s for one in whole) / CHUNK / len(whole),
+    )
+
+
+def measure_live(bench: Bench, film: Path, *, seconds: float, warm_up_s: float = WARM_UP_S) -> LiveFigures:
+    """Plays the film as a live camera through practice, monitor, recorder, feed and page, and watches.
+
+    Raises UnavailableError where the session fails."""
+    probe = MonitorProbe()
+    memory: list[tuple[float, float | None]] = []
+    with ExitStack() as cleanup:
+        feed = bench.make_feed()
+        cleanup.callback(feed.close)
+        practice = Practice(
+            open_source=lambda: LoopedFilm(lambda: FilmSource(film, pace="camera")),
+            begin=bench.begin,
+            make_monitor=lambda source, sinks: bench.make_monitor("live", source, sinks),
+            sinks=(feed, probe),
+            limit_s=seconds + warm_up_s,
+        )
+        port = None
+        if bench.serve is not None:
+            port, close = bench.serve(practice, feed)
+            cleanup.callback(close)
+        practice.start()
+        cleanup.callback(practice.stop)
+        ready = FeedProbe(feed)
+        cleanup.callback(ready.close)
+        page = None if port is None else PageProbe(port)
+        if page is not None:
+            cleanup.callback(page.close)
+        while not practice.wait(0.5):
+            memory.append((time.monotonic(), memory_mb()))
+        if practice.sentence is not None:
+            raise UnavailableError(practice.sentence)
+    figures = live_figures(
+        probe.puts, ready.arrivals, None if page is None else page.arrivals, warm_up_s=warm_up_s
+    )
+    return with_memory(figures, memory, probe.puts[0].at_s + warm_up_s)
+
+
+def run_benchmark(
+    bench: Bench,
+    film: Path,
+    *,
+    seconds: float = 30.0,
+    frames: int = 300,
+    say: Callable[[str], None] = print,
+) -> tuple[PerFrame, LiveFigures]:
+    """The whole benchmark; says the report. The live run comes first, so that its memory is its own."""
+    live = measure_live(bench, film, seconds=seconds)
+    per_frame = measure_per_frame(bench, film, frames=frames)
+    say(report(per_frame, live))
+    return per_frame, live

@@ -1,0 +1,152 @@
+"""The benchmark's figures: from what the probes noted to numbers, and to words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from posturewatch.bench.probes import Arrival, Put
+from posturewatch.errors import UnavailableError
+
+__all__ = [
+    "CHUNK",
+    "WARM_UP_S",
+    "Latency",
+    "LiveFigures",
+    "PerFrame",
+    "live_figures",
+    "report",
+    "with_memory",
+]
+
+#: Left out at the start: models load their last parts and the first hands are being looked for.
+WARM_UP_S = 3.0
+
+#: Frames a turn: bare trackers and whole monitor take turns of a second of film.
+CHUNK = 30
+
+
+@dataclass(frozen=True)
+class PerFrame:
+    """Milliseconds per frame of the bare trackers and of the whole monitor, one entry per turn of CHUNK
+    frames, and processor time per frame over all turns."""
+
+    frames: int
+    bare_ms: tuple[float, ...]
+    whole_ms: tuple[float, ...]
+    bare_cpu_ms: float
+    whole_cpu_ms: float
+
+    @property
+    def ratio(self) -> float:
+        """Whole by bare; the median over the turns, which a busy moment of the machine does not move."""
+        return float(np.median(np.divide(self.whole_ms, self.bare_ms)))
+
+
+@dataclass(frozen=True)
+class Latency:
+    """Milliseconds from a picture's leaving the source to its arrival."""
+
+    count: int
+    p50_ms: float
+    p95_ms: float
+
+
+@dataclass(frozen=True)
+class LiveFigures:
+    """A live run after its warm-up. share_dropped of all pictures the source gave; share_both_hands of the
+    measured ones; cpu_cores: processor time per time; memory in MB, None where the system does not say."""
+
+    seconds: float
+    frames: int
+    measured_hz: float
+    share_dropped: float
+    share_both_hands: float
+    cpu_cores: float
+    measured: Latency | None
+    ready: Latency | None
+    page: Latency | None
+    memory_start_mb: float | None = None
+    memory_end_mb: float | None = None
+    memory_peak_mb: float | None = None
+
+
+def live_figures(
+    puts: Sequence[Put],
+    ready: Sequence[Arrival],
+    page: Sequence[Arrival] | None,
+    *,
+    warm_up_s: float = WARM_UP_S,
+) -> LiveFigures:
+    """The figures of a run from what the probes noted; what lies within warm_up_s of the start is left out."""
+    if not puts:
+        raise UnavailableError("No frame was measured; check the film.")
+    begin_s = puts[0].at_s + warm_up_s
+    kept = [put for put in puts if put.at_s >= begin_s]
+    if len(kept) < 2:
+        raise UnavailableError("The benchmark was too short to measure anything; give it more seconds.")
+    seconds = kept[-1].at_s - kept[0].at_s
+    steps = len(kept) - 1
+    dropped = kept[-1].dropped - kept[0].dropped
+    return LiveFigures(
+        seconds=seconds,
+        frames=len(kept),
+        measured_hz=steps / seconds,
+        share_dropped=dropped / (dropped + steps),
+        share_both_hands=sum(put.hands == 2 for put in kept) / len(kept),
+        cpu_cores=(kept[-1].cpu_s - kept[0].cpu_s) / seconds,
+        measured=_latency([Arrival(put.at_s, put.taken_s) for put in kept], begin_s),
+        ready=_latency(ready, begin_s),
+        page=None if page is None else _latency(page, begin_s),
+    )
+
+
+def _latency(arrivals: Sequence[Arrival], begin_s: float) -> Latency | None:
+    waits_ms = [1000 * (one.at_s - one.taken_s) for one in arrivals if one.at_s >= begin_s]
+    if not waits_ms:
+        return None
+    p50, p95 = np.percentile(waits_ms, [50, 95])
+    return Latency(len(waits_ms), float(p50), float(p95))
+
+
+def with_memory(
+    figures: LiveFigures, memory: Sequence[tuple[float, float | None]], begin_s: float
+) -> LiveFigures:
+    kept = [value for at_s, value in memory if at_s >= begin_s and value is not None]
+    if not kept:
+        return figures
+    return replace(figures, memory_start_mb=kept[0], memory_end_mb=kept[-1], memory_peak_mb=max(kept))
+
+
+def report(per_frame: PerFrame, live: LiveFigures) -> str:
+    """The figures in words, one a line."""
+    lines = [
+        f"frames of the film measured as fast as they go: {per_frame.frames}, in turns of {CHUNK}",
+        f"  bare trackers per frame      {np.median(per_frame.bare_ms):7.1f} ms"
+        f"     ({per_frame.bare_cpu_ms:.1f} ms of processor time)",
+        f"  whole monitor per frame      {np.median(per_frame.whole_ms):7.1f} ms"
+        f"     ({per_frame.whole_cpu_ms:.1f} ms of processor time)",
+        f"  ratio                        {per_frame.ratio:7.2f}"
+        f"        ({per_frame.whole_cpu_ms / per_frame.bare_cpu_ms:.2f} in processor time)",
+        f"the film played as a live camera, for {live.seconds:.0f} s after warming up",
+        f"  frames measured per second   {live.measured_hz:7.1f}     (both hands in {live.share_both_hands:.0%})",
+        f"  dropped                      {live.share_dropped:7.1%}",
+        _latency_line("capture to measured", live.measured),
+        _latency_line("capture to message ready", live.ready),
+        _latency_line("capture to page", live.page),
+        f"  processor                    {live.cpu_cores:7.2f} cores",
+    ]
+    if live.memory_start_mb is not None and live.memory_end_mb is not None:
+        lines.append(
+            f"  memory at start and end      {live.memory_start_mb:7.0f} MB, {live.memory_end_mb:.0f} MB"
+            f"  (most: {live.memory_peak_mb:.0f} MB)"
+        )
+    return "\n".join(lines)
+
+
+def _latency_line(label: str, latency: Latency | None) -> str:
+    if latency is None:
+        return f"  {label:<28} not measured"
+    return f"  {label:<28} {latency.p50_ms:7.1f} ms p50, {latency.p95_ms:.1f} ms p95"

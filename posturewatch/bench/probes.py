@@ -1,0 +1,156 @@
+"""What watches the program while it is measured: the process, the monitor's readings, the page's pictures."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import socket
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from websockets.exceptions import ConnectionClosed
+from websockets.sync.client import connect
+
+from posturewatch.model.reading import Reading
+from posturewatch.server.feed import FeedMessage
+from posturewatch.server.live_message import unpack
+
+__all__ = ["Arrival", "FeedProbe", "MonitorProbe", "PageProbe", "Put", "cpu_seconds", "memory_mb"]
+
+#: How long one wait for a message lasts; the stop flag is looked at in between.
+_WAIT_S = 0.25
+
+_MAX_MESSAGE_BYTES = 16_000_000
+
+
+def cpu_seconds() -> float:
+    """Processor time of this process so far, all threads, in seconds."""
+    return time.process_time()
+
+
+def memory_mb() -> float | None:
+    """Memory of this process now (resident set), in MB of 10^6 bytes; None where the system does not say."""
+    try:
+        # Comes with the extra for tests only.
+        psutil = importlib.import_module("psutil")
+    except ImportError:
+        return _memory_without_psutil()
+    return float(psutil.Process().memory_info().rss) / 1e6
+
+
+def _memory_without_psutil() -> float | None:
+    statistics = Path("/proc/self/statm")
+    if not sys.platform.startswith("linux") or not statistics.exists():
+        return None
+    pages = int(statistics.read_text(encoding="ascii").split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+@dataclass(frozen=True)
+class Put:
+    """One reading as it left the monitor: at_s and taken_s on the monotonic clock, pictures dropped so far,
+    hands seen, and the process's processor time so far in seconds."""
+
+    at_s: float
+    taken_s: float
+    dropped: int
+    hands: int
+    cpu_s: float
+
+
+class MonitorProbe:
+    """A sink that notes when each reading came."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self.puts: list[Put] = []
+
+    def put(self, reading: Reading) -> None:
+        self.puts.append(
+            Put(
+                self._clock(),
+                reading.taken_s,
+                reading.dropped,
+                len(reading.observation.hands),
+                cpu_seconds(),
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One message: when it came and when its picture had left the source, on the monotonic clock."""
+
+    at_s: float
+    taken_s: float
+
+
+class _Probe:
+    """A thread that collects arrivals until it is closed."""
+
+    def __init__(self, name: str) -> None:
+        self.arrivals: list[Arrival] = []
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join(10.0)
+
+    def _note(self, data: bytes) -> int:
+        """Notes a message's arrival; its number."""
+        at_s = time.monotonic()
+        header, _ = unpack(data)
+        self.arrivals.append(Arrival(at_s, float(header["taken_s"])))
+        return int(header["seq"])
+
+    def _run(self) -> None:
+        raise NotImplementedError
+
+
+class _Feed(Protocol):
+    def latest(self, after_seq: int, timeout_s: float) -> FeedMessage | None: ...
+
+
+class FeedProbe(_Probe):
+    """Asks the feed for each newest message, as a page does: when the encoded message is ready."""
+
+    def __init__(self, feed: _Feed) -> None:
+        self._feed = feed
+        super().__init__("benchmark-feed")
+
+    def _run(self) -> None:
+        seq = 0
+        while not self._stop.is_set():
+            message = self._feed.latest(seq, _WAIT_S)
+            if message is not None:
+                seq = self._note(message.data)
+
+
+class PageProbe(_Probe):
+    """A page without a screen: takes pictures from the live socket and answers each at once."""
+
+    def __init__(self, port: int) -> None:
+        self._port = port
+        super().__init__("benchmark-page")
+
+    def _run(self) -> None:
+        # A socket of our own, so that no proxy named in the environment comes between.
+        line = socket.create_connection(("127.0.0.1", self._port), timeout=10.0)
+        address = f"ws://127.0.0.1:{self._port}/api/live"
+        with connect(address, sock=line, max_size=_MAX_MESSAGE_BYTES, compression=None) as page:
+            while not self._stop.is_set():
+                try:
+                    message = page.recv(_WAIT_S)
+                except TimeoutError:
+                    continue
+                except ConnectionClosed:
+                    return
+                if isinstance(message, bytes):
+                    page.send(str(self._note(message)))

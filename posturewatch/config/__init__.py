@@ -1,0 +1,1 @@
+"""Files to values: settings, limit profiles, instrument profiles, resources."""

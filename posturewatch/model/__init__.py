@@ -1,0 +1,1 @@
+"""The project's data as frozen dataclasses, in the order of the flow: frame, observation, measurement, verdict, reading."""

@@ -1,0 +1,83 @@
+"""What comfort says of one frame: zones, excursions opened and closed, warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from typing import Literal
+
+from posturewatch.model.observation import Side
+
+__all__ = ["Excursion", "ExcursionEnd", "HoldWarning", "Level", "Verdict", "Zone", "ZoneState"]
+
+Level = Literal["comfort", "extreme"]
+ExcursionEnd = Literal["returned", "unseen", "stopped", "crashed"]
+
+
+class Zone(Enum):
+    """Where a quantity stands. The value is the word kept in files and shown on the page."""
+
+    WITHIN = "within comfort"
+    BEYOND = "beyond comfort"
+    EXTREME = "extreme"
+    UNSEEN = "not measurable"
+
+
+@dataclass(frozen=True)
+class ZoneState:
+    """zone of one quantity of one hand; direction is the anatomical direction it leans to (None when unseen);
+    extreme_probability is the chance that the angle is beyond the extreme limit of that direction, given its
+    standard deviation (0 when unseen: what was not seen is never warned of)."""
+
+    zone: Zone
+    direction: str | None
+    extreme_probability: float
+
+
+@dataclass(frozen=True)
+class Excursion:
+    """A stay beyond a limit. Times in seconds of the session; peak is the value farthest beyond the limit
+    (signed, in the quantity's unit) at peak_s. end_s is None while it lasts. `end` says why it ended.
+    warned_s is the time at which the player was warned of it, or None."""
+
+    side: Side
+    quantity: str
+    direction: str
+    level: Level
+    limit: float
+    start_s: float
+    peak: float
+    peak_s: float
+    end_s: float | None = None
+    end: ExcursionEnd | None = None
+    warned_s: float | None = None
+
+    @property
+    def key(self) -> tuple[Side, str, str, Level]:
+        return (self.side, self.quantity, self.direction, self.level)
+
+
+@dataclass(frozen=True)
+class HoldWarning:
+    """An extreme value that has been held. since_s: when the hold began; fired_s: when the warning fired."""
+
+    side: Side
+    quantity: str
+    direction: str
+    limit: float
+    since_s: float
+    fired_s: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Comfort's answer for one frame: `fired` and `cleared` are this frame's events, `active` the state."""
+
+    time_s: float
+    zones: Mapping[tuple[Side, str], ZoneState]
+    opened: tuple[Excursion, ...]
+    closed: tuple[Excursion, ...]
+    fired: tuple[HoldWarning, ...]
+    cleared: tuple[HoldWarning, ...]
+    active: tuple[HoldWarning, ...]

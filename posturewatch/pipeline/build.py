@@ -1,0 +1,179 @@
+"""The parts of a run put together from the settings: the one place that knows them all."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from posturewatch import __version__
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.watch import Watch
+from posturewatch.config.resources import calibration_dir
+from posturewatch.config.settings import Settings, load_settings
+from posturewatch.errors import UnavailableError
+from posturewatch.kinematics.one_euro import OneEuro
+from posturewatch.model.observation import Side
+from posturewatch.pipeline.monitor import FrameSource, Measurer, Monitor, Observer, Sink
+from posturewatch.pipeline.practice import OpenSource
+from posturewatch.storage.records import SessionStart
+
+if TYPE_CHECKING:
+    from posturewatch.kinematics.estimator import Estimator
+    from posturewatch.tracking import Tracker
+
+__all__ = [
+    "Built",
+    "Mode",
+    "Parts",
+    "build",
+    "estimator_path",
+    "fingers_path",
+    "forearm_path",
+    "load_estimator",
+    "load_parts",
+    "load_tracker",
+]
+
+Mode = Literal["film", "live"]
+
+
+@dataclass(frozen=True)
+class Built:
+    """What looks and measures in one run; `release` gives the models back."""
+
+    tracker: Observer
+    measurer: Measurer
+    release: Callable[[], None]
+
+
+@dataclass(frozen=True)
+class Parts:
+    """settings, and the limits and rules that follow from them; `build` makes tracker and measurer."""
+
+    settings: Settings
+    limits: LimitProfile
+    rules: WatchRules
+    build: Callable[[Mode, Settings], Built]
+
+    @property
+    def settings_json(self) -> Mapping[str, Any]:
+        return self.settings.to_json()
+
+    def session_start(self, source: OpenSource) -> SessionStart:
+        """What is kept of the beginning of a session on this source."""
+        described = source.describe()
+        return SessionStart(
+            source_name=described["name"],
+            source_kind=described["kind"],
+            program_version=__version__,
+            limits=self.limits,
+            rules=self.rules,
+            settings=self.settings_json,
+            instrument=self.settings.instrument.name,
+        )
+
+    def monitor(
+        self, mode: Mode, source: FrameSource, sinks: Sequence[Sink]
+    ) -> tuple[Monitor, Callable[[], None]]:
+        """A fresh monitor and the function that releases its models.
+
+        Raises UnavailableError where models or weights are missing.
+        """
+        built = self.build(mode, self.settings)
+        shown = self.settings.display
+        monitor = Monitor(
+            source=source,
+            tracker=built.tracker,
+            estimator=built.measurer,
+            watch=Watch(self.limits, self.rules),
+            sinks=sinks,
+            display=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
+        )
+        return monitor, built.release
+
+
+def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
+    """From the settings file (the user's own where None) and a limit profile's name (the settings' where None).
+
+    Says on stderr which personal limits change nothing. Raises SettingsError for a broken file, InputError for an
+    unknown profile.
+    """
+    settings = load_settings(settings_path)
+    if profile is not None:
+        settings = replace(settings, limits=replace(settings.limits, profile=profile))
+    parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
+    for key in settings.limits_left_aside():
+        print(
+            f"posturewatch: your own limit {key} is wider than that of the profile {settings.limits.profile} and is "
+            "left aside; take it out of the settings, or choose another profile.",
+            file=sys.stderr,
+        )
+    return parts
+
+
+def build(mode: Mode, settings: Settings) -> Built:
+    """The real tracker and estimator; loads the models, which takes a second or two."""
+    from posturewatch.kinematics.hand_size import HandSize
+    from posturewatch.kinematics.lift import Lifts
+    from posturewatch.kinematics.temporal_estimator import OverTime
+
+    estimator = load_estimator(settings.camera.hfov_deg, settings.stopping)
+    tracker = load_tracker(mode, mirrored=settings.camera.mirrored)
+    lifts = Lifts(settings.stopping, HandSize.of(settings.player.hand_length_mm))
+    return Built(tracker, OverTime(estimator, lifts), tracker.close)
+
+
+def estimator_path() -> Path:
+    return _weights("estimator.npz")
+
+
+def forearm_path() -> Path:
+    return _weights("forearm.onnx")
+
+
+def fingers_path() -> Path:
+    return _weights("fingers.onnx")
+
+
+def load_tracker(mode: Mode | Literal["still"], *, mirrored: bool = False) -> Tracker:
+    """The tracker with both networks; raises UnavailableError where their weights are missing or broken."""
+    import cv2
+
+    from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+
+    # The networks run beside each other, one core each. Sharing every layer between the cores takes as long, and a
+    # fifth more processor time.
+    cv2.setNumThreads(1)
+    return Tracker(
+        mode, forearm=ForearmNet(forearm_path()), fingers=FingerNet(fingers_path()), mirrored=mirrored
+    )
+
+
+def load_estimator(hfov_deg: float | None, stopping: frozenset[Side] | None = None) -> Estimator:
+    """The learned estimator for a camera and the hands that stop strings (None: not known); raises UnavailableError
+    where its weights are missing or broken."""
+    import numpy as np
+
+    from posturewatch.kinematics.estimator import Estimator
+    from posturewatch.kinematics.network import Ensemble
+
+    path = estimator_path()
+    try:
+        with np.load(path) as archive:
+            weights = {name: archive[name] for name in archive.files}
+        return Estimator(Ensemble(weights), hfov_deg=hfov_deg, stopping=stopping)
+    except (OSError, ValueError, KeyError) as error:
+        raise UnavailableError(
+            f"The weights {path.name} of posturewatch cannot be used ({error}); install posturewatch again."
+        ) from error
+
+
+def _weights(name: str) -> Path:
+    path = calibration_dir() / "weights" / name
+    if not path.is_file():
+        raise UnavailableError(f"The weights {name} of posturewatch are missing; install posturewatch again.")
+    return path

@@ -1,0 +1,224 @@
+"""One practice at a time: start, stop and mark, around the monitor's loop in a thread of its own."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from enum import Enum
+from typing import Any, Protocol
+
+from posturewatch.errors import PosturewatchError
+from posturewatch.model.reading import Reading
+from posturewatch.pipeline.monitor import FrameSource, Monitor, Outcome, Sink
+
+__all__ = ["OpenSource", "Phase", "Practice", "SessionRecorder"]
+
+_LOG = logging.getLogger(__name__)
+
+#: Longest wait for the loop to come to its end after a stop: one frame's work plus closing the files.
+_STOP_WAIT_S = 15.0
+
+
+class Phase(Enum):
+    """What the practice is doing; the value is the word the page receives."""
+
+    OPENING = "opening"
+    WATCHING = "watching"
+    STOPPED = "stopped"
+    FAILED = "failed"
+
+
+class OpenSource(FrameSource, Protocol):
+    """A source as the practice handles it."""
+
+    @property
+    def notice(self) -> str | None: ...
+    def describe(self) -> dict[str, Any]: ...
+    def close(self) -> None: ...
+
+
+class SessionRecorder(Protocol):
+    """Keeps one session; see `posturewatch.session`. `put`, `mark` and `passage` never block and never raise."""
+
+    @property
+    def session_id(self) -> str: ...
+    @property
+    def fault(self) -> str | None: ...
+    def put(self, reading: Reading) -> None: ...
+    def mark(self, time_s: float, note: str | None = None) -> None: ...
+    def passage(
+        self, time_s: float, piece: str | None, bars: str = "", tempo_bpm: float | None = None
+    ) -> None: ...
+    def finish(self, outcome: Outcome) -> object: ...
+
+
+class Practice:
+    """start() and stop() may be called in any order and any number of times, from any thread.
+
+    open_source: opens the pictures; may raise SourceError.
+    begin: begins a session's record for an opened source.
+    make_monitor: (source, sinks) to a fresh monitor and a function that releases its tracker.
+    sinks: further takers of readings, such as the live feed.
+    limit_s: ends each session at this session time.
+    asides: gives sentences that the page shows quietly, none of them a fault.
+    """
+
+    def __init__(
+        self,
+        *,
+        open_source: Callable[[], OpenSource],
+        begin: Callable[[OpenSource], SessionRecorder],
+        make_monitor: Callable[[OpenSource, Sequence[Sink]], tuple[Monitor, Callable[[], None]]],
+        sinks: Sequence[Sink] = (),
+        limit_s: float | None = None,
+        asides: Callable[[], Sequence[str]] = tuple,
+    ) -> None:
+        self._open_source = open_source
+        self._begin = begin
+        self._make_monitor = make_monitor
+        self._sinks = tuple(sinks)
+        self._limit_s = limit_s
+        self._asides = asides
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._phase = Phase.STOPPED
+        self._source: OpenSource | None = None
+        self._monitor: Monitor | None = None
+        self._recorder: SessionRecorder | None = None
+        self._outcome: Outcome | None = None
+        self._sentence: str | None = None
+        self._marks = 0
+        self._passage: dict[str, Any] | None = None
+
+    def start(self) -> dict[str, Any]:
+        """Begin a session; without effect while one is running."""
+        with self._lock:
+            if self._thread is None or not self._thread.is_alive():
+                self._stop = threading.Event()
+                self._source = self._monitor = self._recorder = self._outcome = self._sentence = None
+                self._marks = 0
+                self._phase = Phase.OPENING
+                self._thread = threading.Thread(target=self._run, args=(self._stop,), name="practice")
+                self._thread.start()
+        return self.state()
+
+    def stop(self) -> dict[str, Any]:
+        """End the running session and wait until all of it is kept."""
+        with self._lock:
+            thread = self._thread
+            self._stop.set()
+        if thread is not None:
+            thread.join(_STOP_WAIT_S)
+        return self.state()
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until the running session has ended by itself; True when none is running any more."""
+        thread = self._thread
+        if thread is not None:
+            thread.join(timeout_s)
+        return not self.running
+
+    @property
+    def running(self) -> bool:
+        """Whether a session is running or being closed."""
+        thread = self._thread
+        return thread is not None and thread.is_alive()
+
+    def mark(self, note: str | None = None) -> dict[str, Any]:
+        """Mark this moment of the running session; the answer's `marked_s` is null when none is running."""
+        with self._lock:
+            monitor, recorder = self._monitor, self._recorder
+            marked_s = None
+            if self._phase is Phase.WATCHING and monitor is not None and recorder is not None:
+                marked_s = monitor.now_s
+                recorder.mark(marked_s, note)
+                self._marks += 1
+        return {**self.state(), "marked_s": marked_s}
+
+    def passage(
+        self, piece: str | None, bars: str = "", tempo_bpm: float | None = None
+    ) -> dict[str, Any] | None:
+        """From now on this is played, in a running session at once and in the next from its beginning; None:
+        nothing in particular. Gives back what is played now."""
+        with self._lock:
+            self._passage = None if piece is None else {"piece": piece, "bars": bars, "tempo_bpm": tempo_bpm}
+            monitor, recorder = self._monitor, self._recorder
+            if self._phase is Phase.WATCHING and monitor is not None and recorder is not None:
+                recorder.passage(monitor.now_s, piece, bars, tempo_bpm)
+        return self.now_played()
+
+    def now_played(self) -> dict[str, Any] | None:
+        """piece, bars and tempo_bpm of what is played now or next, None for nothing in particular."""
+        return self._passage
+
+    @property
+    def session_id(self) -> str | None:
+        recorder = self._recorder
+        return None if recorder is None else recorder.session_id
+
+    @property
+    def sentence(self) -> str | None:
+        """What went wrong, in one sentence, or None."""
+        return self._sentence
+
+    @property
+    def outcome(self) -> Outcome | None:
+        return self._outcome
+
+    def state(self) -> dict[str, Any]:
+        """The practice's state in JSON's types, for the page."""
+        source, monitor, recorder = self._source, self._monitor, self._recorder
+        return {
+            "phase": self._phase.value,
+            "session_id": self.session_id,
+            "elapsed_s": None if monitor is None else round(monitor.now_s, 3),
+            "source": None if source is None else source.describe(),
+            "notice": None if source is None else source.notice,
+            "fault": self._sentence or (None if recorder is None else recorder.fault),
+            "asides": list(self._asides()),
+            "dropped": 0 if source is None else source.dropped,
+            "marks": self._marks,
+            "passage": self._passage,
+            "ending": None if self._outcome is None else self._outcome.ending,
+        }
+
+    def _run(self, stop: threading.Event) -> None:
+        try:
+            self._session(stop)
+        except PosturewatchError as fault:
+            self._sentence = fault.sentence
+            self._phase = Phase.FAILED
+        # The thread's last line: whatever failed, the player is told and what was recorded is closed.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("the session ended by a fault of the program")
+            self._sentence = (
+                "Something in the program failed; what was recorded until then is kept. Start again."
+            )
+            self._phase = Phase.FAILED
+
+    def _session(self, stop: threading.Event) -> None:
+        source = self._open_source()
+        release: Callable[[], None] | None = None
+        recorder: SessionRecorder | None = None
+        outcome: Outcome | None = None
+        monitor: Monitor | None = None
+        try:
+            self._source = source
+            recorder = self._begin(source)
+            monitor, release = self._make_monitor(source, (recorder, *self._sinks))
+            with self._lock:
+                self._recorder, self._monitor, self._phase = recorder, monitor, Phase.WATCHING
+                if self._passage is not None:
+                    recorder.passage(0.0, **self._passage)
+            outcome = monitor.run(stop, self._limit_s)
+        finally:
+            source.close()
+            if release is not None:
+                release()
+            if recorder is not None:
+                end_s = 0.0 if monitor is None else monitor.frame_s
+                recorder.finish(outcome or Outcome("failed", end_s, 0, ()))
+        self._outcome = outcome
+        self._phase = Phase.STOPPED

@@ -1,0 +1,243 @@
+"""The book of a data folder: everything the page reads and changes beside the recording, in JSON's types.
+
+Numbers of pieces, passages, marks, clips and checks are those of the answers (`id`). Whatever is unknown or
+unusable raises InputError with one sentence, and then nothing has changed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from posturewatch.comfort.discomfort import form_json
+from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.review import export
+from posturewatch.review.full_document import told_of
+from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
+from posturewatch.review.samples import samples_json, trace_json
+from posturewatch.review.session_document import piece_page, session_page
+from posturewatch.review.trends import trends
+from posturewatch.storage import belongings, checks, clip_table, marks, passages, pieces, practice_list
+from posturewatch.storage.store import Store
+
+__all__ = ["Book"]
+
+Values = Mapping[str, Any]
+
+#: What trends may spend on computing exposures that are not kept yet; the rest is done when asked again.
+_CATCH_UP_S = 2.0
+
+
+class Book:
+    """Reads and changes of one store; may be used from any thread, also while a session is recorded."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    # ---- while playing ----
+
+    def practice_list(self) -> dict[str, Any]:
+        with self._reading() as connection:
+            return practice_list.practice_list(connection)
+
+    def set_practice_list(self, items: Sequence[Values]) -> dict[str, Any]:
+        with self._store.writing() as connection:
+            practice_list.set_practice_list(connection, items)
+            return practice_list.practice_list(connection)
+
+    def step(self, *, by: int = 0, to: int | None = None) -> dict[str, Any]:
+        """The list, with `item`: what is to be played now."""
+        with self._store.writing() as connection:
+            item = practice_list.step(connection, by=by, to=to)
+            return {**practice_list.practice_list(connection), "item": dict(item)}
+
+    def checked_choice(self, values: Values) -> dict[str, Any]:
+        """piece, bars and tempo_bpm as they will be kept."""
+        return passages.checked_choice(values)
+
+    # ---- pieces ----
+
+    def pieces(self) -> list[dict[str, Any]]:
+        with self._reading() as connection:
+            return pieces.pieces(connection)
+
+    def suggestions(self, begins: str) -> list[dict[str, Any]]:
+        with self._reading() as connection:
+            return pieces.suggestions(connection, begins)
+
+    def piece(self, number: int) -> dict[str, Any]:
+        with self._reading() as connection:
+            return piece_page(connection, self._store.data_dir, number)
+
+    def rename_piece(self, number: int, name: Any) -> dict[str, Any]:
+        if not isinstance(name, str):
+            raise InputError("A piece's name is text; change it.")
+        with self._store.writing() as connection:
+            left = pieces.rename_piece(connection, number, name)
+            if left != number:
+                # Passages of one name may now belong together.
+                for (session,) in connection.execute(
+                    "SELECT DISTINCT session FROM passage WHERE piece = ?", (left,)
+                ).fetchall():
+                    forget_review(connection, session)
+            return pieces.find_piece(connection, left)
+
+    def delete_piece(self, number: int) -> None:
+        with self._store.writing() as connection:
+            pieces.delete_piece(connection, number)
+
+    # ---- one session ----
+
+    def session(self, session_id: str) -> dict[str, Any]:
+        info = self._store.find_exactly(session_id)
+        if not info.open:
+            self._catch_up(session_id)
+        with self._reading() as connection:
+            return session_page(connection, self._store.data_dir, info)
+
+    def add_passage(self, session_id: str, values: Values) -> dict[str, Any]:
+        with self._store.writing() as connection:
+            number = _number(connection, session_id)
+            forget_review(connection, number)
+            return passages.add_passage(connection, number, values).to_json()
+
+    def change_passage(self, number: int, values: Values) -> dict[str, Any]:
+        with self._store.writing() as connection:
+            changed = passages.change_passage(connection, number, values)
+            forget_review(connection, _number(connection, changed.session_id))
+            return changed.to_json()
+
+    def delete_passage(self, number: int) -> None:
+        with self._store.writing() as connection:
+            deleted = passages.delete_passage(connection, number)
+            forget_review(connection, _number(connection, deleted.session_id))
+
+    def add_mark(self, session_id: str, values: Values) -> dict[str, Any]:
+        with self._store.writing() as connection:
+            return marks.add_mark(connection, _number(connection, session_id), values)
+
+    def change_mark(self, number: int, values: Values) -> dict[str, Any]:
+        with self._store.writing() as connection:
+            return marks.change_mark(connection, number, values)
+
+    def delete_mark(self, number: int) -> None:
+        with self._store.writing() as connection:
+            marks.delete_mark(connection, number)
+
+    def samples(self, session_id: str, start_s: float, end_s: float) -> dict[str, Any]:
+        with self._reading() as connection:
+            return samples_json(connection, _number(connection, session_id), start_s, end_s)
+
+    def trace(self, session_id: str, bins: int) -> dict[str, Any]:
+        return trace_json(self._store.session(session_id), bins)
+
+    # ---- clips ----
+
+    def clips(self, *, session_id: str | None = None, piece: int | None = None) -> list[dict[str, Any]]:
+        with self._reading() as connection:
+            return clip_table.clips(connection, self._store.data_dir, session_id=session_id, piece=piece)
+
+    def clip(self, number: int) -> dict[str, Any]:
+        with self._reading() as connection:
+            return clip_table.find_clip(connection, self._store.data_dir, number)
+
+    def film(self, number: int) -> Path:
+        """Where the clip's film lies; raises InputError where it is gone."""
+        with self._reading() as connection:
+            path = clip_table.clip_path(connection, self._store.data_dir, number)
+        if not path.is_file():
+            raise UnknownError(
+                "The film of this clip is missing; delete the clip if you do not need its note."
+            )
+        return path
+
+    def change_clip(self, number: int, values: Values) -> dict[str, Any]:
+        with self._store.writing() as connection:
+            clip_table.change_clip(connection, number, values)
+            return clip_table.find_clip(connection, self._store.data_dir, number)
+
+    def delete_clip(self, number: int) -> int:
+        with self._store.writing() as connection:
+            return clip_table.delete_clip(connection, self._store.data_dir, number)
+
+    # ---- discomfort ----
+
+    def check_form(self) -> dict[str, Any]:
+        return form_json()
+
+    def checks(self) -> list[dict[str, Any]]:
+        with self._reading() as connection:
+            return checks.checks(connection)
+
+    def add_check(self, values: Values) -> dict[str, Any]:
+        identity = values.get("session_id")
+        with self._store.writing() as connection:
+            session = None if identity is None else _number(connection, identity)
+            return checks.add_check(connection, values, session)
+
+    def delete_check(self, number: int) -> None:
+        with self._store.writing() as connection:
+            checks.delete_check(connection, number)
+
+    # ---- over weeks ----
+
+    def trends(self, *, weeks: int, today: dt.date | None = None) -> dict[str, Any]:
+        self._catch_up()
+        with self._reading() as connection:
+            return trends(connection, today=dt.date.today() if today is None else today, weeks=weeks)
+
+    # ---- own data ----
+
+    def data(self) -> dict[str, Any]:
+        return belongings.data_json(self._store)
+
+    def forget_session(self, session_id: str) -> int:
+        return belongings.forget_session(self._store, session_id)
+
+    def forget_everything(self) -> int:
+        return belongings.forget_everything(self._store)
+
+    def export_csv(self, session_id: str) -> Iterator[str]:
+        return export.csv_blocks(self._store.session(session_id))
+
+    def export_json(self, session_id: str) -> dict[str, Any]:
+        record = self._store.session(session_id)
+        if not record.info.open:
+            self._catch_up(session_id)
+        return export.session_json(record, told_of(self._store, record))
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        with self._store.reading() as connection:
+            if connection is None:
+                raise StoreError(
+                    f"The practice data in {self._store.path} have gone; start posturewatch again."
+                )
+            yield connection
+
+    def _catch_up(self, session_id: str | None = None) -> None:
+        """Computes what is not kept: of this session, or of all, for as long as may be spent on it."""
+        with self._reading() as connection:
+            stale = stale_sessions(connection)
+        began = time.monotonic()
+        for number, identity in stale:
+            if session_id in (None, identity):
+                record = self._store.session(identity)
+                with self._store.connecting() as connection:
+                    keep_review(connection, number, record)
+                if session_id is None and time.monotonic() - began > _CATCH_UP_S:
+                    return
+
+
+def _number(connection: sqlite3.Connection, session_id: Any) -> int:
+    row = None
+    if isinstance(session_id, str):
+        row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
+    if row is None:
+        raise UnknownError("That session is not kept; look at the list of sessions again.")
+    return int(row[0])

@@ -1,0 +1,259 @@
+"""A session's exposures and its finding, computed once and kept: in full, compressed, and in columns for trends."""
+
+from __future__ import annotations
+
+import json
+import logging
+import sqlite3
+import zlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields
+from typing import Any, cast
+
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.exposure.course import Course, minutes
+from posturewatch.exposure.cues import CueCourse, shares_json
+from posturewatch.exposure.findings import FingerPosture, next_to_work_on
+from posturewatch.exposure.passages import Passage
+from posturewatch.exposure.profile import Exposure, Window
+from posturewatch.exposure.rules import ExposureRules
+from posturewatch.model.quantities import QUANTITY_NAMES, quantity
+from posturewatch.review.cue_shares import postures_of, session_cues
+from posturewatch.storage.database import transaction
+from posturewatch.storage.passages import StoredPassage, passages_of
+from posturewatch.storage.reader import SessionRecord
+
+__all__ = [
+    "REVIEW_VERSION",
+    "Part",
+    "forget_review",
+    "keep_review",
+    "load_review",
+    "parts_of",
+    "short",
+    "stale_sessions",
+]
+
+_LOG = logging.getLogger(__name__)
+
+#: Raise it when the computation changes: what was kept by an older one is computed anew.
+REVIEW_VERSION = 2
+
+#: Each time the same bars of a piece were played: piece, bars, passages in order.
+Part = tuple[int, str, tuple[StoredPassage, ...]]
+
+
+def parts_of(passages: Iterable[StoredPassage]) -> list[Part]:
+    """The passages that are over by piece and bars, in the order in which each was first played."""
+    found: dict[tuple[int, str], list[StoredPassage]] = {}
+    for one in passages:
+        if one.end_s is not None:
+            found.setdefault((one.piece_id, one.bars.casefold()), []).append(one)
+    return [(several[0].piece_id, several[0].bars, tuple(several)) for several in found.values()]
+
+
+def keep_review(connection: sqlite3.Connection, session: int, record: SessionRecord) -> None:
+    """Computes and keeps the review of a session that is over, outside any transaction of the caller's."""
+    passages = passages_of(connection, session)
+    (rules,) = connection.execute("SELECT rules_json FROM session WHERE number = ?", (session,)).fetchone()
+    try:
+        courses = _courses(record, _watch_rules(json.loads(rules)))
+        cues = session_cues(record) if courses else ()
+        exposed = _remembered(courses)
+        review = _review(
+            courses, cues, postures_of(cues, record.settings), passages, record.info.end_s, exposed
+        )
+        rows = _rows(courses, passages, record.info.end_s, exposed)
+    except ValueError as error:
+        # Times out of order and the like: the session stays whole, without this.
+        _LOG.error("no exposure for session %s: %s", record.info.id, error)
+        review, rows = _review((), (), (), passages, 0.0, _remembered(())), []
+    data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
+    with transaction(connection):
+        if passages_of(connection, session) != passages:
+            return  # changed meanwhile: computed when it is next asked for
+        forget_review(connection, session)
+        connection.execute(
+            "INSERT INTO review (session, version, data) VALUES (?, ?, ?)", (session, REVIEW_VERSION, data)
+        )
+        for passage, exposure in rows:
+            _insert(connection, session, passage, exposure)
+
+
+def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] | None:
+    """What `keep_review` kept: session, cues, passages, parts, minutes, finding; None where it is to be computed."""
+    row = connection.execute(
+        "SELECT data FROM review WHERE session = ? AND version = ?", (session, REVIEW_VERSION)
+    ).fetchone()
+    return None if row is None else cast("dict[str, Any]", json.loads(zlib.decompress(row[0])))
+
+
+def forget_review(connection: sqlite3.Connection, session: int) -> None:
+    """To be computed anew when it is next asked for, since passages have changed."""
+    connection.execute("DELETE FROM exposure WHERE session = ?", (session,))
+    connection.execute("DELETE FROM review WHERE session = ?", (session,))
+
+
+def stale_sessions(connection: sqlite3.Connection) -> list[tuple[int, str]]:
+    """(number, id) of the sessions that are over and have no review of this version, newest first."""
+    rows = connection.execute(
+        "SELECT number, id FROM session LEFT JOIN review ON review.session = session.number "
+        "AND review.version = ? WHERE ended_at IS NOT NULL AND review.session IS NULL ORDER BY number DESC",
+        (REVIEW_VERSION,),
+    )
+    return [(int(number), str(identity)) for number, identity in rows]
+
+
+def short(exposure: Exposure) -> dict[str, Any]:
+    """The few numbers of an exposure that charts over time need."""
+    p10, p50, p90 = exposure.percentiles or (None, None, None)
+    return {
+        "side": exposure.side,
+        "quantity": exposure.quantity,
+        "unit": exposure.unit,
+        "group": quantity(exposure.quantity).group,
+        "total_s": round(exposure.total_s, 3),
+        "measured_s": round(exposure.measured_s, 3),
+        **{name: _round(value) for name, value in (("p10", p10), ("p50", p50), ("p90", p90))},
+        "rests": None if exposure.rests is None else exposure.rests.count,
+        "levels": [
+            {
+                "direction": one.direction,
+                "level": level.level,
+                "limit": level.limit,
+                "seconds": round(level.seconds, 3),
+                "share": _round(exposure.share(one.direction, level.level), 4),
+                "dose": round(level.dose, 2),
+                "excursions": level.excursions,
+                "longest_s": _round(level.longest_s, 3),
+            }
+            for one in exposure.directions
+            for level in one.levels
+        ],
+    }
+
+
+def _courses(record: SessionRecord, watch: WatchRules) -> tuple[Course, ...]:
+    if record.info.end_s <= 0:
+        return ()
+    rules = ExposureRules(watch=watch)
+    return tuple(
+        Course(one, record.limits, excursions=record.excursions, rules=rules)
+        for one in record.series
+        if one.quantity in QUANTITY_NAMES and one.time_s.size
+    )
+
+
+#: The exposures of all courses over some windows taken together.
+Exposed = Callable[..., tuple[Exposure, ...]]
+
+
+def _remembered(courses: Sequence[Course]) -> Exposed:
+    """`Course.over` of all courses, worked out once for windows that are asked for again."""
+    found: dict[tuple[Window, ...], tuple[Exposure, ...]] = {}
+
+    def over(*windows: Window) -> tuple[Exposure, ...]:
+        if windows not in found:
+            found[windows] = tuple(course.over(*windows) for course in courses)
+        return found[windows]
+
+    return over
+
+
+def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
+    """The rules as they were in use; what was not known then has today's default."""
+    known = {field.name for field in fields(WatchRules)}
+    values: dict[str, Any] = {
+        name: tuple(one) if isinstance(one, list) else one for name, one in kept.items() if name in known
+    }
+    return WatchRules(**values)
+
+
+def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
+    return tuple((one.start_s, one.end_s) for one in passages if one.end_s is not None)
+
+
+def _review(
+    courses: Sequence[Course],
+    cues: Sequence[CueCourse],
+    postures: Sequence[FingerPosture],
+    passages: Sequence[StoredPassage],
+    end_s: float,
+    exposed: Exposed,
+) -> dict[str, Any]:
+    over = [one for one in passages if one.end_s is not None]
+    parts = parts_of(over)
+
+    def exposures(*windows: Window) -> list[dict[str, Any]]:
+        return [one.to_json() for one in exposed(*windows)]
+
+    # Of the wrist alone: every further comparison makes what stands out there less sure, and a minute of every finger
+    # is more than anybody reads.
+    wrists = [course for course in courses if course.entry.group == "wrist"]
+    finding = None
+    if courses:
+        named = [
+            Passage(str(several[0].id), several[0].piece, bars, _windows(several))
+            for _, bars, several in parts
+        ]
+        finding = next_to_work_on(wrists, named, end_s, postures=postures)
+    return {
+        "session": exposures((0.0, end_s)) if courses else [],
+        "cues": shares_json(cues, (0.0, end_s)) if courses else [],
+        "passages": [
+            {
+                "passage_id": one.id,
+                "exposure": exposures(*_windows([one])),
+                "cues": shares_json(cues, *_windows([one])),
+            }
+            for one in over
+        ],
+        "parts": [
+            {
+                "passage_ids": [one.id for one in several],
+                "exposure": exposures(*_windows(several)),
+                "cues": shares_json(cues, *_windows(several)),
+            }
+            for _, _, several in parts
+        ],
+        "minutes": [
+            {
+                "start_s": start_s,
+                "end_s": round(stop_s, 3),
+                "exposure": [short(course.over((start_s, stop_s))) for course in wrists],
+            }
+            for start_s, stop_s in minutes(end_s)
+            if courses
+        ],
+        "finding": None if finding is None else finding.to_json(),
+    }
+
+
+def _rows(
+    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float, exposed: Exposed
+) -> list[tuple[int | None, Exposure]]:
+    rows: list[tuple[int | None, Exposure]] = (
+        [(None, one) for one in exposed((0.0, end_s))] if courses else []
+    )
+    for one in passages:
+        if one.end_s is not None:
+            rows += [(one.id, exposure) for exposure in exposed((one.start_s, one.end_s))]
+    return rows
+
+
+def _insert(connection: sqlite3.Connection, session: int, passage: int | None, exposure: Exposure) -> None:
+    numbers = short(exposure)
+    columns = ("side", "quantity", "total_s", "measured_s", "p10", "p50", "p90", "rests")
+    cursor = connection.execute(
+        f"INSERT INTO exposure (session, passage, {', '.join(columns)}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (session, passage, *(numbers[name] for name in columns)),
+    )
+    connection.executemany(
+        "INSERT INTO exposure_level (exposure, direction, level, limit_value, seconds, dose, excursions, "
+        "longest_s) VALUES (:exposure, :direction, :level, :limit, :seconds, :dose, :excursions, :longest_s)",
+        [{"exposure": cursor.lastrowid, **one} for one in numbers["levels"]],
+    )
+
+
+def _round(value: float | None, digits: int = 2) -> float | None:
+    return None if value is None else round(value, digits)

@@ -1,0 +1,85 @@
+"""A session's summary in JSON's types, as it is kept, printed and shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from posturewatch.exposure.cues import shares_json
+from posturewatch.exposure.summary import sample_seconds, summarise
+from posturewatch.model.quantities import QUANTITIES
+from posturewatch.review.cue_shares import session_cues
+from posturewatch.storage.reader import SessionReader, SessionRecord
+from posturewatch.storage.records import SessionInfo, excursion_json, warning_json
+
+__all__ = ["Shelf", "plane_seconds", "session_summary", "summarise_record"]
+
+_LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger_lift")
+
+
+def summarise_record(record: SessionRecord) -> dict[str, Any]:
+    """`session` (see `SessionInfo.to_json`), the fields of `posturewatch.exposure.summary.Summary.to_json`, and
+    the lists `excursions`, `warned` and `marks` that it counts; `lift_planes` as `plane_seconds` has it;
+    `cues` as `posturewatch.exposure.cues.CueShare.to_json`."""
+    summary = summarise(
+        record.series,
+        record.excursions,
+        [stored.warning for stored in record.warnings],
+        record.limits,
+        end_s=record.info.end_s,
+        max_gap_s=record.max_gap_s,
+    )
+    return {
+        "session": record.info.to_json(),
+        **summary.to_json(),
+        "lift_planes": plane_seconds(record),
+        "cues": shares_json(session_cues(record), (0.0, record.info.end_s)) if record.info.end_s > 0 else [],
+        "excursions": [excursion_json(one) for one in record.excursions],
+        "warned": [warning_json(one) for one in record.warnings],
+        "marks": [{"time_s": round(mark.time_s, 3), "note": mark.note} for mark in record.marks],
+    }
+
+
+def plane_seconds(record: SessionRecord) -> dict[str, dict[str, float]]:
+    """Seconds in which some finger's lift was measured, by hand and by the plane it was measured from."""
+    found: dict[str, dict[str, float]] = {}
+    for side in dict.fromkeys(one.side for one in record.series):
+        lifts = [
+            one for one in record.series
+            if one.side == side and one.quantity in _LIFTS and one.time_s.size
+        ]  # fmt: skip
+        if not lifts:
+            continue
+        times = np.unique(np.concatenate([one.time_s for one in lifts]))
+        known = np.isin(times, np.concatenate([one.time_s[one.measured] for one in lifts]))
+        seconds = sample_seconds(times, record.info.end_s, record.max_gap_s)
+        places = record.plane_at(side, times)
+        spent: dict[str, float] = {}
+        for place in np.unique(places[known & (places >= 0)]).tolist():
+            plane = record.planes[place].plane
+            spent[plane] = spent.get(plane, 0.0) + float(seconds[known & (places == place)].sum())
+        if spent:
+            found[side] = {plane: round(spent_s, 3) for plane, spent_s in spent.items()}
+    return found
+
+
+def session_summary(reader: SessionReader, info: SessionInfo) -> dict[str, Any]:
+    """The session's summary: as kept at its end, or computed now where none is kept."""
+    kept = None if info.open else reader.cached_summary(info.id)
+    return summarise_record(reader.session(info.id)) if kept is None else kept
+
+
+class Shelf:
+    """The kept sessions in JSON's types, for the page."""
+
+    def __init__(self, reader: SessionReader) -> None:
+        self._reader = reader
+
+    def sessions(self) -> list[dict[str, Any]]:
+        """All sessions, newest first."""
+        return [info.to_json() for info in self._reader.sessions()]
+
+    def summary(self, session_id: str) -> dict[str, Any]:
+        """Raises InputError for an id that is not kept."""
+        return session_summary(self._reader, self._reader.find(session_id))

@@ -1,0 +1,145 @@
+"""The player's own data: where they lie, how large they are, and how they are deleted for good."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.storage.clip_table import CLIPS_FOLDER
+from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.reader import SessionReader
+
+if TYPE_CHECKING:
+    from posturewatch.storage.store import Store
+
+__all__ = ["data_json", "forget_everything", "forget_session"]
+
+#: What belongs to the database: its own files, and files of it that were damaged and set aside.
+_STEM = FILE_NAME.partition(".")[0]
+
+
+def data_json(reader: SessionReader) -> dict[str, Any]:
+    """Folder, bytes by kind, and each session with its bytes; newest first."""
+    folder = reader.data_dir
+    sizes = {"database": 0, "clips": 0, "set_aside": 0, "other": 0}
+    for path, size in _files(folder):
+        sizes[_kind(folder, path)] += size
+    with reader.reading() as connection:
+        sessions = [] if connection is None else _sessions(connection)
+    return {
+        "folder": str(folder),
+        **{f"{kind}_bytes": size for kind, size in sizes.items()},
+        "total_bytes": sum(sizes.values()),
+        "sessions": sessions,
+    }
+
+
+def forget_session(store: Store, session_id: str) -> int:
+    """Deletes a session with its clips for good; about how many bytes that were. Raises InputError for an unknown
+    session or one that is running, StoreError where a file cannot be deleted."""
+    if session_id == store.running_id:
+        raise InputError("This session is being recorded; stop it before you delete it.")
+    with store.reading() as connection:
+        told = None if connection is None else _sessions(connection, session_id)
+    if not told:
+        raise UnknownError(
+            f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
+        )
+    # The films first: should one be in use, the session stays in the list and can be deleted again.
+    freed = _delete_tree(store.data_dir / CLIPS_FOLDER / session_id) + int(told[0]["samples_bytes"])
+    with store.writing() as connection:
+        connection.execute("DELETE FROM session WHERE id = ?", (session_id,))
+    store.tidy()
+    return freed
+
+
+def forget_everything(store: Store) -> int:
+    """Deletes all sessions, pieces, lists, checks and clips, and damaged files that were set aside; how many bytes
+    that were. Settings are not among them. Raises InputError while a session runs, StoreError where a file
+    cannot be deleted."""
+    if store.running_id is not None:
+        raise InputError("A session is being recorded; stop it before you delete everything.")
+    before = sum(size for _, size in _files(store.data_dir))
+    _delete_tree(store.data_dir / CLIPS_FOLDER)
+    for path, _ in list(_files(store.data_dir)):
+        if _kind(store.data_dir, path) == "set_aside":
+            _delete(path)
+    with store.writing() as connection:
+        for table in ("session", "discomfort", "practice_item", "piece"):
+            connection.execute(f"DELETE FROM {table}")
+        connection.execute("UPDATE practice_place SET position = NULL")
+        connection.execute("DELETE FROM sqlite_sequence")
+    store.tidy()
+    return before - sum(size for _, size in _files(store.data_dir))
+
+
+def _sessions(connection: sqlite3.Connection, session_id: str | None = None) -> list[dict[str, Any]]:
+    sizes = dict(
+        connection.execute(
+            "SELECT session, sum(length(data)) FROM chunk JOIN series ON series.id = chunk.series GROUP BY session"
+        )
+    )
+    clips = {
+        number: (count, size)
+        for number, count, size in connection.execute(
+            "SELECT session, count(*), sum(bytes) FROM clip WHERE removed_at IS NULL GROUP BY session"
+        )
+    }
+    return [
+        {
+            "id": identity,
+            "started_at": started_at,
+            "duration_s": None if end_s is None else round(end_s, 3),
+            "samples_bytes": sizes.get(number, 0),
+            "clips": clips.get(number, (0, 0))[0],
+            "clips_bytes": clips.get(number, (0, 0))[1],
+        }
+        for number, identity, started_at, end_s in connection.execute(
+            "SELECT number, id, started_at, end_s FROM session WHERE ? IS NULL OR id = ? ORDER BY number DESC",
+            (session_id, session_id),
+        )
+    ]
+
+
+def _kind(folder: Path, path: Path) -> str:
+    inside = path.relative_to(folder)
+    if inside.parts[0] == CLIPS_FOLDER and len(inside.parts) > 1:
+        return "clips"
+    if inside.name.startswith(f"{_STEM}-damaged-"):
+        return "set_aside"
+    return "database" if inside.name.startswith(FILE_NAME) else "other"
+
+
+def _files(folder: Path) -> Iterator[tuple[Path, int]]:
+    for path in folder.rglob("*"):
+        try:
+            if path.is_file() and not path.is_symlink():
+                yield path, path.stat().st_size
+        except OSError:
+            continue  # gone in between, or not ours to look at
+
+
+def _delete_tree(folder: Path) -> int:
+    size = sum(size for _, size in _files(folder)) if folder.is_dir() else 0
+    try:
+        shutil.rmtree(folder)
+    except FileNotFoundError:
+        return 0
+    except OSError as error:
+        raise StoreError(_in_use(error)) from error
+    return size
+
+
+def _delete(path: Path) -> None:
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreError(_in_use(error)) from error
+
+
+def _in_use(error: OSError) -> str:
+    return f"{error.filename} cannot be deleted ({error.strerror}); close what uses it, then try again."

@@ -1,0 +1,115 @@
+"""Discomfort checks: what the player said before and after, kept with the session."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sqlite3
+from collections.abc import Mapping
+from typing import Any
+
+from posturewatch.comfort.discomfort import HIGHEST, SIGNS, advise, place_names
+from posturewatch.errors import InputError, UnknownError
+from posturewatch.storage.records import now_utc
+
+__all__ = ["ADOPT_WITHIN_S", "add_check", "adopt_check", "checks", "delete_check"]
+
+#: A check before a session joins one that begins within this time.
+ADOPT_WITHIN_S = 3600.0
+
+_LONGEST_NOTE = 500
+
+_COLUMNS = (
+    "discomfort.id, session.id, moment, checked_at, rating, places_json, signs_json, note, discomfort.session "
+    "FROM discomfort LEFT JOIN session ON session.number = discomfort.session"
+)
+
+
+def add_check(
+    connection: sqlite3.Connection, values: Mapping[str, Any], session: int | None
+) -> dict[str, Any]:
+    """Keeps a check. values: moment, rating, and places, signs, note where wanted.
+
+    session: the number of the session it belongs to. A check before joins the next one without it. Raises
+    InputError for unusable values.
+    """
+    moment, rating = values.get("moment"), values.get("rating")
+    if moment not in ("before", "after"):
+        raise InputError("A discomfort check is made before or after playing; say which.")
+    if not isinstance(rating, int) or isinstance(rating, bool) or not 0 <= rating <= HIGHEST:
+        raise InputError(f"Discomfort is rated with a whole number from 0 to {HIGHEST}; choose one.")
+    if moment == "after" and session is None:
+        raise InputError("A check after playing needs a session; play one first.")
+    places = _names(values.get("places"), place_names(), "place")
+    signs = _names(values.get("signs"), tuple(sign.name for sign in SIGNS), "warning sign")
+    note = values.get("note") or ""
+    if not isinstance(note, str) or len(note) > _LONGEST_NOTE:
+        raise InputError(f"A note is text of at most {_LONGEST_NOTE} characters; shorten it.")
+    cursor = connection.execute(
+        "INSERT INTO discomfort (session, moment, checked_at, rating, places_json, signs_json, note) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (session, moment, now_utc(), rating, json.dumps(places), json.dumps(signs), note.strip()),
+    )
+    row = connection.execute(f"SELECT {_COLUMNS} WHERE discomfort.id = ?", (cursor.lastrowid,)).fetchone()
+    return _json(connection, row)
+
+
+def adopt_check(connection: sqlite3.Connection, session: int, started_at: str) -> None:
+    """The last check made before, within the hour, belongs to this session that begins."""
+    began = dt.datetime.fromisoformat(started_at)
+    row = connection.execute(
+        "SELECT id, checked_at FROM discomfort WHERE session IS NULL AND moment = 'before' "
+        "ORDER BY id DESC LIMIT 1"
+    ).fetchone()
+    if row is None:
+        return
+    age_s = (began - dt.datetime.fromisoformat(row[1])).total_seconds()
+    if -60.0 <= age_s <= ADOPT_WITHIN_S:
+        connection.execute("UPDATE discomfort SET session = ? WHERE id = ?", (session, row[0]))
+
+
+def checks(connection: sqlite3.Connection, session: int | None = None) -> list[dict[str, Any]]:
+    """The checks of a session, or all of them; newest first."""
+    where, values = ("", ()) if session is None else (" WHERE discomfort.session = ?", (session,))
+    rows = connection.execute(f"SELECT {_COLUMNS}{where} ORDER BY discomfort.id DESC", values).fetchall()
+    return [_json(connection, row) for row in rows]
+
+
+def delete_check(connection: sqlite3.Connection, number: int) -> None:
+    """Raises InputError for an unknown one."""
+    if connection.execute("DELETE FROM discomfort WHERE id = ?", (number,)).rowcount == 0:
+        raise UnknownError("That check is not kept any more; look at the list again.")
+
+
+def _names(value: Any, known: tuple[str, ...], what: str) -> list[str]:
+    given = [] if value is None else value
+    if not isinstance(given, list) or any(one not in known for one in given):
+        raise InputError(f"A {what} of the check is unknown; choose from the form.")
+    return [name for name in known if name in given]
+
+
+def _json(connection: sqlite3.Connection, row: tuple[Any, ...]) -> dict[str, Any]:
+    number, identity, moment, checked_at, rating, places, signs, note, session = row
+    before = None
+    if moment == "after" and session is not None:
+        before = connection.execute(
+            "SELECT rating FROM discomfort WHERE session = ? AND moment = 'before' AND id < ? "
+            "ORDER BY id DESC LIMIT 1",
+            (session, number),
+        ).fetchone()
+    known = {sign.name for sign in SIGNS}
+    kept = json.loads(signs)
+    advice = advise(
+        rating, [name for name in kept if name in known], rating_before=None if before is None else before[0]
+    )
+    return {
+        "id": number,
+        "session_id": identity,
+        "moment": moment,
+        "checked_at": checked_at,
+        "rating": rating,
+        "places": json.loads(places),
+        "signs": kept,
+        "note": note,
+        "advice": advice.to_json(),
+    }

@@ -1,0 +1,286 @@
+"""What is known of each clip. The films lie below the data folder; one that has gone is told as missing."""
+
+from __future__ import annotations
+
+import json
+import logging
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.storage.passages import passages_of
+from posturewatch.storage.records import now_utc
+
+if TYPE_CHECKING:
+    from posturewatch.storage.store import Store
+
+__all__ = [
+    "CLIPS_FOLDER",
+    "ClipDesk",
+    "WrittenClip",
+    "change_clip",
+    "clip_path",
+    "clips",
+    "delete_clip",
+    "find_clip",
+    "insert_clip",
+]
+
+_LOG = logging.getLogger(__name__)
+
+#: Below the data folder, with a folder per session.
+CLIPS_FOLDER = "clips"
+
+#: Most clips listed at a time, of the newest sessions.
+MOST_CLIPS = 500
+
+_LONGEST_NOTE = 500
+
+#: Times of a moment and of its excursion or mark are the same but for rounding.
+_SAME_S = 0.05
+
+_COLUMNS = (
+    "clip.id, session.id, session.started_at, clip.name, file, start_s, clip.end_s, bytes, reason, has_sound, "
+    "kept, note, moments_json, removed_at, session.number "
+    "FROM clip JOIN session ON session.number = clip.session"
+)
+
+
+class WrittenClip(Protocol):
+    """A clip as its writer hands it over; second 0 of its film is the session's start_s."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def start_s(self) -> float: ...
+    @property
+    def end_s(self) -> float: ...
+    @property
+    def path(self) -> Path: ...
+    @property
+    def bytes(self) -> int: ...
+    @property
+    def reason(self) -> str: ...
+    @property
+    def moments(self) -> Sequence[Any]: ...  # dataclasses
+    @property
+    def has_sound(self) -> bool: ...
+    @property
+    def kept(self) -> bool: ...
+
+
+class ClipDesk:
+    """What the writer of clips tells and asks, from its own thread; nothing here raises."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    @property
+    def root(self) -> Path:
+        return self._store.data_dir / CLIPS_FOLDER
+
+    def folder(self, session_id: str) -> Path:
+        return self.root / session_id
+
+    def written(self, session_id: str, clip: WrittenClip) -> None:
+        """A clip is on the disk."""
+        try:
+            with self._store.writing() as connection:
+                insert_clip(connection, self._store.data_dir, session_id, clip)
+        except (StoreError, InputError, ValueError) as error:
+            _LOG.error("the clip %s is on the disk but cannot be listed: %s", clip.path, error)
+
+    def is_kept(self, path: Path) -> bool:
+        """Whether the player keeps this clip; True where that cannot be told."""
+        try:
+            file = _inside(self._store.data_dir, path)
+            with self._store.reading() as connection:
+                if connection is None:
+                    return True
+                row = connection.execute("SELECT kept FROM clip WHERE file = ?", (file,)).fetchone()
+        except (StoreError, ValueError) as error:
+            _LOG.warning("whether %s is kept cannot be told: %s", path, error)
+            return True
+        return row is not None and bool(row[0])
+
+    def removed(self, path: Path) -> None:
+        """The clip was deleted to make room for newer ones."""
+        try:
+            with self._store.writing() as connection:
+                connection.execute(
+                    "UPDATE clip SET removed_at = ? WHERE file = ?",
+                    (now_utc(), _inside(self._store.data_dir, path)),
+                )
+        except (StoreError, ValueError) as error:
+            _LOG.warning("%s is removed and will be told as missing: %s", path, error)
+
+
+def insert_clip(connection: sqlite3.Connection, data_dir: Path, session_id: str, clip: WrittenClip) -> int:
+    """Lists a clip; once more with the same name, it replaces that one. Raises InputError for an unknown session,
+    ValueError for a film outside the data folder."""
+    row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
+    if row is None:
+        raise UnknownError(f"There is no session {session_id!r} to which the clip could belong.")
+    cursor = connection.execute(
+        "INSERT INTO clip (session, name, file, start_s, end_s, bytes, reason, has_sound, kept, moments_json, "
+        "written_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (session, name) DO UPDATE SET "
+        "file = excluded.file, start_s = excluded.start_s, end_s = excluded.end_s, bytes = excluded.bytes, "
+        "reason = excluded.reason, has_sound = excluded.has_sound, moments_json = excluded.moments_json, "
+        "removed_at = NULL",
+        (
+            row[0],
+            clip.id,
+            _inside(data_dir, clip.path),
+            clip.start_s,
+            clip.end_s,
+            clip.bytes,
+            clip.reason,
+            int(clip.has_sound),
+            int(clip.kept),
+            json.dumps([asdict(moment) for moment in clip.moments]),
+            now_utc(),
+        ),
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def clips(
+    connection: sqlite3.Connection, data_dir: Path, *, session_id: str | None = None, piece: int | None = None
+) -> list[dict[str, Any]]:
+    """Clips in JSON's types, newest session first and in order of time within it."""
+    conditions: list[str] = ["1"]
+    values: list[str | int] = []
+    if session_id is not None:
+        conditions.append("session.id = ?")
+        values.append(session_id)
+    rows = connection.execute(
+        f"SELECT {_COLUMNS} WHERE {' AND '.join(conditions)} ORDER BY session.number DESC, clip.start_s",
+        values,
+    ).fetchall()
+    found = [_json(connection, data_dir, row) for row in rows]
+    if piece is None:
+        return found
+    return [one for one in found if one["passage"] is not None and one["passage"]["piece_id"] == piece]
+
+
+def find_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> dict[str, Any]:
+    """One clip; raises InputError for an unknown one."""
+    return _json(connection, data_dir, _row(connection, number))
+
+
+def clip_path(connection: sqlite3.Connection, data_dir: Path, number: int) -> Path:
+    """Where the film lies, or lay; raises InputError for an unknown clip."""
+    return data_dir / str(_row(connection, number)[4])
+
+
+def change_clip(connection: sqlite3.Connection, number: int, values: Mapping[str, Any]) -> None:
+    """values: kept, note; raises InputError for an unknown clip or unusable values."""
+    _row(connection, number)
+    kept, note = values.get("kept"), values.get("note")
+    if kept is not None and not isinstance(kept, bool):
+        raise InputError("A clip is kept or not; say true or false.")
+    if note is not None and not (isinstance(note, str) and len(note) <= _LONGEST_NOTE):
+        raise InputError(f"A note is text of at most {_LONGEST_NOTE} characters; shorten it.")
+    connection.execute(
+        "UPDATE clip SET kept = coalesce(?, kept), note = coalesce(?, note) WHERE id = ?",
+        (None if kept is None else int(kept), None if note is None else note.strip(), number),
+    )
+
+
+def delete_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> int:
+    """Deletes the film and what is known of it; the bytes freed. Raises InputError for an unknown clip,
+    StoreError where the film cannot be deleted."""
+    path = clip_path(connection, data_dir, number)
+    try:
+        size = path.stat().st_size
+        path.unlink()
+    except FileNotFoundError:
+        size = 0
+    except OSError as error:
+        raise StoreError(
+            f"The clip {path.name} cannot be deleted ({error.strerror}); close what plays it, then try again."
+        ) from error
+    connection.execute("DELETE FROM clip WHERE id = ?", (number,))
+    return size
+
+
+def _row(connection: sqlite3.Connection, number: int) -> tuple[Any, ...]:
+    row = connection.execute(f"SELECT {_COLUMNS} WHERE clip.id = ?", (number,)).fetchone()
+    if row is None:
+        raise UnknownError("That clip is not kept any more; look at the list of clips again.")
+    return tuple(row)
+
+
+def _inside(data_dir: Path, path: Path) -> str:
+    """The path below the data folder, with /. Raises ValueError for a path elsewhere."""
+    return path.resolve().relative_to(data_dir.resolve()).as_posix()
+
+
+def _json(connection: sqlite3.Connection, data_dir: Path, row: tuple[Any, ...]) -> dict[str, Any]:
+    number, identity, started_at, name, file, start_s, end_s, size, reason, has_sound, kept, note = row[:12]
+    moments, removed_at, session = row[12:]
+    there = (data_dir / file).is_file()
+    state = "there" if there else "missing" if removed_at is None else "removed"
+    told = [_moment(connection, session, moment) for moment in json.loads(moments)]
+    at_s = told[0]["key_s"] if told else start_s
+    passage = next(
+        (
+            one.to_json()
+            for one in passages_of(connection, session)
+            if one.start_s <= at_s and (one.end_s is None or at_s < one.end_s)
+        ),
+        None,
+    )
+    return {
+        "id": number,
+        "session_id": identity,
+        "session_started_at": started_at,
+        "name": name,
+        "start_s": round(start_s, 3),
+        "end_s": round(end_s, 3),
+        "bytes": size,
+        "reason": reason,
+        "has_sound": bool(has_sound),
+        "kept": bool(kept),
+        "note": note,
+        "state": state,
+        "film": f"/api/clips/{number}/film" if there else None,
+        "passage": passage,
+        "moments": told,
+    }
+
+
+def _moment(connection: sqlite3.Connection, session: int, moment: Mapping[str, Any]) -> dict[str, Any]:
+    """With the excursion or the mark it is about, where that is still kept."""
+    excursion = mark = None
+    if moment["kind"] == "mark":
+        mark = connection.execute(
+            "SELECT id FROM mark WHERE session = ? AND abs(time_s - ?) <= ? ORDER BY abs(time_s - ?)",
+            (session, moment["start_s"], _SAME_S, moment["start_s"]),
+        ).fetchone()
+    else:
+        excursion = connection.execute(
+            "SELECT id FROM excursion WHERE session = ? AND side = ? AND quantity = ? AND direction = ? "
+            "AND level = 'extreme' AND start_s <= ? AND coalesce(end_s, 1e12) >= ? ORDER BY abs(start_s - ?)",
+            (
+                session,
+                moment["side"],
+                moment["quantity"],
+                moment["direction"],
+                moment["key_s"] + _SAME_S,
+                moment["start_s"] - _SAME_S,
+                moment["start_s"],
+            ),
+        ).fetchone()
+    return {
+        **{name: _rounded(one) for name, one in moment.items()},
+        "excursion_id": None if excursion is None else excursion[0],
+        "mark_id": None if mark is None else mark[0],
+    }
+
+
+def _rounded(value: Any) -> Any:
+    return round(value, 3) if isinstance(value, float) else value

@@ -1,0 +1,307 @@
+"""Reading sessions back, beside a running writer and without ever writing."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, NoReturn, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import place
+from posturewatch.model.verdict import Excursion, HoldWarning
+from posturewatch.storage.batch import SeriesKey
+from posturewatch.storage.codec import ChunkError, Samples, decode, join
+from posturewatch.storage.database import FILE_NAME, connect_read_only
+from posturewatch.storage.limits_json import limits_from_json
+from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
+from posturewatch.storage.schema import applied, missing, unknown
+
+__all__ = ["OutdatedError", "SessionReader", "SessionRecord", "StoredSeries"]
+
+_INFO_COLUMNS = (
+    "id, started_at, ended_at, end_reason, end_s, source_name, source_kind, instrument, program_version, "
+    "lost_samples, dropped_frames, number"
+)
+
+
+class OutdatedError(StoreError):
+    """The database is older than the program and has to be brought up to date first."""
+
+
+@dataclass(frozen=True)
+class StoredSeries:
+    """All samples of one quantity of one hand, in the order they were taken.
+
+    time_s: (n,) seconds of the session. value, sd: (n,) in the quantity's unit, NaN where refused.
+    refusal: (n,) numbers, 0 where measured, otherwise 1 + the place in `refusals`.
+    """
+
+    side: Side
+    quantity: str
+    time_s: NDArray[np.float64]
+    value: NDArray[np.float64]
+    sd: NDArray[np.float64]
+    refusal: NDArray[np.uint8]
+    refusals: tuple[Refusal, ...] = tuple(Refusal)
+
+    @property
+    def measured(self) -> NDArray[np.bool_]:
+        return np.equal(self.refusal, 0)
+
+
+@dataclass(frozen=True)
+class SessionRecord:
+    """A session as a whole, its events in order of time. limits, and max_gap_s of the rules, as they were in use;
+    settings in JSON's types."""
+
+    info: SessionInfo
+    limits: LimitProfile
+    max_gap_s: float
+    settings: dict[str, Any]
+    series: tuple[StoredSeries, ...]
+    excursions: tuple[Excursion, ...]
+    warnings: tuple[StoredWarning, ...]
+    marks: tuple[Mark, ...]
+    planes: tuple[PlaneBegin, ...] = ()
+
+    def plane_at(self, side: Side, time_s: NDArray[np.float64]) -> NDArray[np.int64]:
+        """What the finger lifts of a hand were measured from at each time (n,): places in `planes`, -1 where
+        nothing was measured yet."""
+        own = [place for place, one in enumerate(self.planes) if one.side == side]
+        latest = np.searchsorted([self.planes[place].time_s for place in own], time_s, side="right")
+        places: NDArray[np.int64] = np.array([-1, *own])[latest]
+        return places
+
+
+class SessionReader:
+    """Sessions of one data folder. Every call opens the database read-only and closes it again.
+
+    A folder without a database has no sessions. Raises StoreError where the database cannot be read or was
+    written by a newer program, and OutdatedError where an older one did.
+    """
+
+    def __init__(self, data_dir: Path) -> None:
+        self.data_dir = data_dir
+        self.path = data_dir / FILE_NAME
+
+    def sessions(self) -> list[SessionInfo]:
+        """All sessions, newest first."""
+        with self.reading() as connection:
+            if connection is None:
+                return []
+            rows = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session ORDER BY number DESC").fetchall()
+            return [_info(connection, row) for row in rows]
+
+    def find(self, name: str) -> SessionInfo:
+        """The session whose id begins with `name`, or the newest for "last"; raises InputError otherwise."""
+        sessions = self.sessions()
+        if name == "last" and sessions:
+            return sessions[0]
+        found = [one for one in sessions if one.id == name] or [
+            one for one in sessions if name and one.id.startswith(name)
+        ]
+        if len(found) == 1:
+            return found[0]
+        if not sessions:
+            raise UnknownError(
+                f"There is no session in {self.data_dir} yet; begin one with: posturewatch live."
+            )
+        if found:
+            ids = ", ".join(one.id for one in found[:5])
+            raise InputError(f"{len(found)} sessions begin with {name!r} ({ids}); give more of the id.")
+        raise UnknownError(f"There is no session {name!r}; `posturewatch sessions` lists those there are.")
+
+    def find_exactly(self, session_id: str) -> SessionInfo:
+        """The session of that very id, without its samples; raises InputError for an unknown one."""
+        with self.reading() as connection:
+            row = None
+            if connection is not None:
+                row = connection.execute(
+                    f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)
+                ).fetchone()
+            if connection is None or row is None:
+                raise UnknownError(
+                    f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
+                )
+            return _info(connection, row)
+
+    def session(self, session_id: str) -> SessionRecord:
+        """The session of that very id; raises InputError for an unknown one."""
+        with self.reading() as connection:
+            if connection is None:
+                raise UnknownError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
+            return read_session(connection, session_id)
+
+    def cached_summary(self, session_id: str) -> dict[str, Any] | None:
+        """The summary kept at the session's end, or None where there is none yet."""
+        with self.reading() as connection:
+            row = None
+            if connection is not None:
+                row = connection.execute(
+                    "SELECT summary_json FROM session WHERE id = ?", (session_id,)
+                ).fetchone()
+            return None if row is None or row[0] is None else cast("dict[str, Any]", json.loads(row[0]))
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection | None]:
+        """A connection that only reads, all of one moment; None where there is no database yet."""
+        if not self.path.exists():
+            yield None
+            return
+        try:
+            connection = connect_read_only(self.path)
+        except sqlite3.Error as error:
+            _unreadable(self.path, error)
+        try:
+            # One transaction, so that all of an answer is of the same moment.
+            connection.execute("BEGIN")
+            names = applied(connection)
+            if unknown(names):
+                raise StoreError(newer_sentence(self.path))
+            if not names:
+                yield None
+            elif missing(names):
+                raise OutdatedError(
+                    f"The practice data in {self.data_dir} are of an older posturewatch that may be running; "
+                    "stop it, then try again."
+                )
+            else:
+                yield connection
+        except (sqlite3.Error, ChunkError) as error:
+            _unreadable(self.path, error)
+        finally:
+            connection.close()
+
+
+def newer_sentence(path: Path) -> str:
+    return (
+        f"The practice data in {path.parent} were written by a newer posturewatch than this one; "
+        "update posturewatch, or choose another folder with --data-dir."
+    )
+
+
+def _unreadable(path: Path, error: Exception) -> NoReturn:
+    raise StoreError(
+        f"The practice data in {path} cannot be read ({error}); the next `posturewatch live` sets a damaged "
+        "file aside and begins a new one."
+    ) from error
+
+
+def read_session(connection: sqlite3.Connection, session_id: str) -> SessionRecord:
+    """The whole session over an open connection; raises InputError for an unknown id."""
+    row = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)).fetchone()
+    if row is None:
+        raise UnknownError(
+            f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
+        )
+    number = int(row[-1])
+    settings, limits, rules = connection.execute(
+        "SELECT settings_json, limits_json, rules_json FROM session WHERE number = ?", (number,)
+    ).fetchone()
+    return SessionRecord(
+        info=_info(connection, row),
+        limits=limits_from_json(json.loads(limits)),
+        max_gap_s=float(json.loads(rules)["max_gap_s"]),
+        settings=json.loads(settings),
+        series=_series(connection, number),
+        excursions=tuple(one for _, one in stored_excursions(connection, number)),
+        warnings=_warnings(connection, number),
+        marks=tuple(
+            Mark(time_s, note)
+            for time_s, note in connection.execute(
+                "SELECT time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (number,)
+            )
+        ),
+        planes=tuple(
+            PlaneBegin(*row)
+            for row in connection.execute(
+                "SELECT side, start_s, plane FROM lift_plane WHERE session = ? ORDER BY start_s, side",
+                (number,),
+            )
+        ),
+    )
+
+
+def _info(connection: sqlite3.Connection, row: tuple[Any, ...]) -> SessionInfo:
+    identity, started_at, ended_at, end_reason, end_s, *rest, number = row
+    if end_s is None:
+        (last_ms,) = connection.execute(
+            "SELECT max(last_ms) FROM chunk JOIN series ON series.id = chunk.series WHERE session = ?",
+            (number,),
+        ).fetchone()
+        end_s = 0.0 if last_ms is None else last_ms / 1000
+    return SessionInfo(identity, started_at, ended_at, end_reason, end_s, *rest)
+
+
+def _series(connection: sqlite3.Connection, number: int) -> tuple[StoredSeries, ...]:
+    places = _refusal_places(connection)
+    found = []
+    for key, side, name, value_step, sd_step in connection.execute(
+        "SELECT id, side, quantity, value_step, sd_step FROM series WHERE session = ? "
+        "ORDER BY side, quantity",
+        (number,),
+    ).fetchall():
+        chunks = connection.execute("SELECT data FROM chunk WHERE series = ? ORDER BY id", (key,))
+        samples = join([decode(data) for (data,) in chunks])
+        samples = replace(samples, refusal=places[samples.refusal])
+        found.append(stored_series((side, name), samples, value_step, sd_step))
+    return tuple(sorted(found, key=series_order))
+
+
+def series_order(one: StoredSeries) -> tuple[str, int]:
+    """Left before right, and then as the table of quantities has them."""
+    return (one.side, place(one.quantity))
+
+
+def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: float) -> StoredSeries:
+    """Samples in these steps, with refusals as 1 + the place among today's, as numbers in their units."""
+    refused = samples.refusal != 0
+    # Divided, not multiplied: 1234 / 100 is the float nearest to 12.34, 1234 * 0.01 is not always.
+    value = samples.value / round(1 / value_step)
+    sd = samples.sd / round(1 / sd_step)
+    value[refused] = sd[refused] = np.nan
+    return StoredSeries(*key, samples.time_ms / 1000, value, sd, samples.refusal)
+
+
+def _refusal_places(connection: sqlite3.Connection) -> NDArray[np.uint8]:
+    """From the database's codes to 1 + the place among today's refusals."""
+    places = np.zeros(256, np.uint8)
+    today = {refusal.value: place for place, refusal in enumerate(Refusal, start=1)}
+    for code, word in connection.execute("SELECT code, word FROM refusal"):
+        if word not in today:
+            raise ChunkError(f"unknown reason {word!r}")
+        places[code] = today[word]
+    return places
+
+
+def stored_excursions(connection: sqlite3.Connection, number: int) -> tuple[tuple[int, Excursion], ...]:
+    """(row number, excursion) of a session, in order of time."""
+    return tuple(
+        (place, Excursion(*row))
+        for place, *row in connection.execute(
+            "SELECT id, side, quantity, direction, level, limit_value, start_s, peak, peak_s, end_s, end_word, "
+            "warned_s FROM excursion WHERE session = ? ORDER BY start_s, id",
+            (number,),
+        )
+    )
+
+
+def _warnings(connection: sqlite3.Connection, number: int) -> tuple[StoredWarning, ...]:
+    return tuple(
+        StoredWarning(HoldWarning(*row), cleared_s)
+        for *row, cleared_s in connection.execute(
+            "SELECT side, quantity, direction, limit_value, since_s, fired_s, cleared_s FROM warning "
+            "WHERE session = ? ORDER BY fired_s, id",
+            (number,),
+        )
+    )

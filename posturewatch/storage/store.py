@@ -1,0 +1,240 @@
+"""The data folder as its one writer: lock, checks, migrations, what a crash left open, new sessions."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import logging
+import secrets
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from platformdirs import user_data_dir
+
+from posturewatch.errors import StoreError
+from posturewatch.review.reviews import keep_review
+from posturewatch.review.summaries import summarise_record
+from posturewatch.storage import writer
+from posturewatch.storage.checks import adopt_check
+from posturewatch.storage.codec import ChunkError
+from posturewatch.storage.database import connect, looks_sound, transaction
+from posturewatch.storage.lock import FolderInUseError, FolderLock
+from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence, read_session
+from posturewatch.storage.recorder import Recorder
+from posturewatch.storage.records import SessionStart
+from posturewatch.storage.schema import applied, migrate, unknown
+
+__all__ = ["Store", "default_data_dir", "open_reader"]
+
+_LOG = logging.getLogger(__name__)
+
+#: Giving room back writes the whole file anew: some seconds for years of practice, so not for little.
+_FREE_SHARE = 0.2
+
+
+def default_data_dir() -> Path:
+    """The user's data folder for posturewatch, as the operating system has it."""
+    return Path(user_data_dir("posturewatch", appauthor=False))
+
+
+def open_reader(data_dir: Path | None = None) -> SessionReader:
+    """For reading only, also while another process records; an older database is brought up to date first.
+
+    Raises StoreError where the database cannot be read.
+    """
+    reader = SessionReader(default_data_dir() if data_dir is None else data_dir)
+    try:
+        reader.sessions()
+    except OutdatedError:
+        try:
+            Store(reader.data_dir).close()
+        except FolderInUseError as error:
+            raise StoreError(str(error)) from error
+    return reader
+
+
+class Store(SessionReader):
+    """The one writer of a data folder; also a SessionReader.
+
+    data_dir: made when it is not there; the user's data folder when None. Raises FolderInUseError where
+    another running program holds it, StoreError where it cannot be written to or a newer program wrote it.
+    A damaged database is set aside under a new name, untouched, and a new one begun; `notice` then says so.
+    A session that a crash left open is closed with what was kept of it.
+    """
+
+    def __init__(self, data_dir: Path | None = None) -> None:
+        super().__init__(default_data_dir() if data_dir is None else data_dir)
+        self.notice: str | None = None
+        self._recorder: Recorder | None = None
+        try:
+            self.data_dir.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(
+                f"The data folder {self.data_dir} cannot be made ({error.strerror}); "
+                "choose another with --data-dir."
+            ) from error
+        self._lock = FolderLock(self.data_dir)
+        try:
+            self._open()
+        except BaseException:
+            self._lock.close()
+            raise
+
+    def begin(self, start: SessionStart) -> Recorder:
+        """A new session's recorder. Raises StoreError where the session cannot even be begun."""
+        if self._recorder is not None:
+            raise StoreError("A session is being recorded already; stop it before the next.")
+        identity = secrets.token_hex(4)
+        try:
+            connection = connect(self.path)
+        except sqlite3.Error as error:
+            raise self._unusable(error) from error
+        try:
+            with transaction(connection):
+                number = writer.insert_session(connection, identity, start)
+                adopt_check(connection, number, start.started_at)
+        except sqlite3.Error as error:
+            connection.close()
+            raise self._unusable(error) from error
+        self._recorder = Recorder(
+            connection, number, identity, on_saved=_keep_summary, on_end=self._recorder_ended
+        )
+        return self._recorder
+
+    @property
+    def running_id(self) -> str | None:
+        """The id of the session that is being recorded, or None."""
+        recorder = self._recorder
+        return None if recorder is None else recorder.session_id
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction of changes, also beside a running recording; all of it or nothing.
+
+        Raises StoreError where it cannot be written.
+        """
+        with self.connecting() as connection, transaction(connection):
+            yield connection
+
+    @contextmanager
+    def connecting(self) -> Iterator[sqlite3.Connection]:
+        """A writing connection, for one thread; raises StoreError where it cannot be written."""
+        try:
+            with closing(connect(self.path)) as connection:
+                yield connection
+        except (sqlite3.Error, ChunkError) as error:
+            raise self._unusable(error) from error
+
+    def tidy(self) -> None:
+        """Leaves nothing of what was deleted in the files, and gives its room back to the disk where it is a good
+        part of the whole; otherwise the next sessions take it.
+
+        While a session is recorded that would make it wait, and happens when it ends.
+        """
+        if self._recorder is not None:
+            return
+        try:
+            with closing(connect(self.path)) as connection:
+                (free,) = connection.execute("PRAGMA freelist_count").fetchone()
+                (pages,) = connection.execute("PRAGMA page_count").fetchone()
+                if free > _FREE_SHARE * pages:
+                    connection.execute("VACUUM")
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except sqlite3.Error as error:
+            # Deleted it is all the same; a full disk has no room for the copy that this makes.
+            _LOG.warning("the database cannot be made smaller: %s", error)
+
+    def close(self) -> None:
+        """Ends a session that still runs and gives the folder free; may be called twice."""
+        recorder = self._recorder
+        if recorder is not None:
+            recorder.close()
+        self._lock.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+    def _recorder_ended(self) -> None:
+        self._recorder = None
+
+    def _open(self) -> None:
+        try:
+            if self.path.exists() and not looks_sound(self.path):
+                self._set_aside()
+            with closing(connect(self.path)) as connection:
+                if unknown(applied(connection)):
+                    raise StoreError(newer_sentence(self.path))
+                migrate(connection)
+                _close_crashed(connection)
+        except sqlite3.Error as error:
+            raise self._unusable(error) from error
+
+    def _set_aside(self) -> None:
+        stamp = dt.datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
+        aside = self.path.with_name(
+            f"{self.path.stem}-damaged-{stamp}-{secrets.token_hex(2)}{self.path.suffix}"
+        )
+        try:
+            self.path.rename(aside)
+            for ending in ("-wal", "-shm"):
+                beside = self.path.with_name(self.path.name + ending)
+                if beside.exists():
+                    beside.rename(aside.with_name(aside.name + ending))
+        except OSError as error:
+            raise StoreError(
+                f"The practice data in {self.path} are damaged and cannot be set aside ({error.strerror}); "
+                "move that file away yourself, then start again."
+            ) from error
+        self.notice = (
+            f"The practice data were damaged: that file is set aside untouched as {aside.name} in "
+            f"{self.data_dir}, and a new one is begun."
+        )
+        _LOG.warning(self.notice)
+
+    def _unusable(self, error: Exception) -> StoreError:
+        if "full" in str(error):
+            return StoreError(
+                f"The disk with the data folder {self.data_dir} is full; free some space, "
+                "or choose another folder with --data-dir."
+            )
+        return StoreError(
+            f"The data folder {self.data_dir} cannot be used ({error}); make it writable, "
+            "or choose another with --data-dir."
+        )
+
+
+def _close_crashed(connection: sqlite3.Connection) -> None:
+    """Ends the sessions that were never ended, at their last stored moment."""
+    for number, identity in connection.execute(
+        "SELECT number, id FROM session WHERE ended_at IS NULL ORDER BY number"
+    ).fetchall():
+        with transaction(connection):
+            end_s = writer.last_moment_s(connection, number)
+            connection.execute(
+                "UPDATE excursion SET end_s = max(?, start_s, peak_s), end_word = 'crashed' "
+                "WHERE session = ? AND end_s IS NULL",
+                (end_s, number),
+            )
+            writer.close_session(connection, number, end_s, "crashed")
+            writer.merge_chunks(connection, number)
+        _keep_summary(connection, number)
+        _LOG.warning("session %s was left open and is closed now, after %.1f s", identity, end_s)
+
+
+def _keep_summary(connection: sqlite3.Connection, number: int) -> None:
+    """Computes a closed session's summary and its exposures."""
+    (identity,) = connection.execute("SELECT id FROM session WHERE number = ?", (number,)).fetchone()
+    try:
+        record = read_session(connection, identity)
+    except ChunkError as error:
+        _LOG.error("session %s has samples that cannot be read: %s", identity, error)
+        return
+    text = json.dumps(summarise_record(record))
+    with transaction(connection):
+        connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (text, number))
+    keep_review(connection, number, record)

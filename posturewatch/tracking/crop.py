@@ -1,0 +1,161 @@
+"""Cuttings around a hand, always the same view of it, and the small networks that look at them.
+
+In a cutting the hand points up, has a set size, its wrist lies at a set place, and a right hand is mirrored to look
+like a left one. There are two: a wide one, with the forearm in it, and a close one, for the fingers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.errors import UnavailableError
+from posturewatch.model.observation import Side
+
+__all__ = [
+    "CLOSE",
+    "WIDE",
+    "Cutting",
+    "CuttingNet",
+    "folded",
+    "hand_angle_rad",
+    "hand_scale_px",
+    "palm_scale_px",
+]
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+_KNUCKLES = (5, 9, 13, 17)
+
+
+def hand_scale_px(landmarks_px: Array) -> float:
+    """Length of the palm, wrist to middle knuckle, as it would look unforeshortened; pixels.
+
+    The largest of the four wrist-knuckle distances, 1.5 times the breadth of the knuckles and 1.7 times the
+    longest first finger bone. Over 381 hands of real films turned at random, its spread is 20 % (palm alone
+    28 %) and its 5th percentile 0.58 of the palm (palm alone 0.45).
+    """
+    points = landmarks_px[:, :2]
+    phalanx = max(math.dist(points[k], points[k + 1]) for k in _KNUCKLES)
+    return max(palm_scale_px(landmarks_px), 1.7 * phalanx)
+
+
+def palm_scale_px(landmarks_px: Array) -> float:
+    """The same from the palm alone: its length, or its breadth where that tells more."""
+    points = landmarks_px[:, :2]
+    length = max(math.dist(points[0], points[k]) for k in _KNUCKLES)
+    return max(length, 1.5 * math.dist(points[5], points[17]))
+
+
+def hand_angle_rad(landmarks_px: Array) -> float:
+    """Clockwise from the picture's upward direction to the hand's, wrist to the middle of the knuckles."""
+    dx, dy = landmarks_px[list(_KNUCKLES), :2].mean(axis=0) - landmarks_px[0, :2]
+    return math.atan2(dx, -dy)
+
+
+@dataclass(frozen=True)
+class Cutting:
+    """size_px: its side. hands_across: its width in hand scales. wrist_at: where in it the wrist lies, in shares."""
+
+    size_px: int
+    hands_across: float
+    wrist_at: tuple[float, float]
+
+    @property
+    def hand_px(self) -> float:
+        """One hand scale, in the cutting's pixels."""
+        return self.size_px / self.hands_across
+
+    @property
+    def wrist_px(self) -> Array:
+        """(2,) where the wrist lies, in the cutting's pixels."""
+        return np.array(self.wrist_at, dtype=np.float64) * self.size_px
+
+    def transform(self, landmarks_px: Array, side: Side) -> Array:
+        """(2, 3) affine from the picture to the cutting, for `cv2.warpAffine`.
+
+        landmarks_px: (21, 3) or (21, 2). side: the side the hand looks like in the picture, which is the
+        anatomical one unless the picture is mirrored; an unknown side raises ValueError. A hand without extent
+        raises ValueError.
+        """
+        if side not in ("left", "right"):
+            raise ValueError(f"a side is 'left' or 'right', got {side!r}")
+        scale_px = hand_scale_px(landmarks_px)
+        if not (math.isfinite(scale_px) and scale_px > 0):
+            raise ValueError("the hand's landmarks have no extent")
+        wrist = landmarks_px[0, :2]
+        angle = hand_angle_rad(landmarks_px)
+        c, s = math.cos(angle), math.sin(angle)
+        turn = np.array([[c, s], [-s, c]])
+        if side == "right":
+            turn[0] = -turn[0]
+        linear = turn * (self.hand_px / scale_px)
+        return np.column_stack([linear, self.wrist_px - linear @ wrist])
+
+    def cut(self, image: Image, affine: Array) -> Image:
+        """The cutting (size_px, size_px, 3), in the picture's colour order; black outside the picture."""
+        size = (self.size_px, self.size_px)
+        return np.asarray(cv2.warpAffine(image, affine, size, flags=cv2.INTER_LINEAR), dtype=np.uint8)
+
+
+#: The hand and most of the forearm.
+WIDE = Cutting(192, 5.0, (0.5, 0.4))
+
+#: The hand alone, from the wrist to stretched fingertips.
+CLOSE = Cutting(160, 2.4, (0.5, 0.82))
+
+
+def folded(cuttings_bgr: Sequence[Image]) -> NDArray[np.float32]:
+    """(n, 12, size / 2, size / 2) of n BGR cuttings (size, size, 3) of one even size: each two by two pixels lie behind
+    one another, row by row, each as red, green and blue, value / 127.5 - 1.
+
+    A first convolution that takes these says the same as one that halves the picture by itself, and takes two thirds of
+    its time.
+    """
+    size = cuttings_bgr[0].shape[0] // 2
+    out = np.empty((len(cuttings_bgr), 12, size, size), np.float32)
+    for row, cutting in zip(out, cuttings_bgr, strict=True):
+        for place in range(4):
+            pixels = cutting[place // 2 :: 2, place % 2 :: 2]
+            for colour in range(3):
+                row[3 * place + colour] = pixels[:, :, 2 - colour]
+    out /= 127.5
+    out -= 1
+    return out
+
+
+class CuttingNet:
+    """A network, from an ONNX file or its bytes, run by OpenCV on the CPU over cuttings of one kind.
+
+    The network's input is what `folded` gives; its output (n, k).
+    Raises UnavailableError where the file is missing or not such a network.
+    """
+
+    cutting: Cutting
+
+    def __init__(self, source: bytes | str | Path) -> None:
+        try:
+            data = source if isinstance(source, bytes) else Path(source).read_bytes()
+            self._net = cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
+        except (OSError, cv2.error) as error:
+            raise UnavailableError(
+                "A network of posturewatch cannot be read; install posturewatch again."
+            ) from error
+
+    def outputs(self, cuttings_bgr: Sequence[Image]) -> Array:
+        """(n, k) raw outputs for n BGR cuttings (size, size, 3)."""
+        self._net.setInput(folded(cuttings_bgr))
+        return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(cuttings_bgr), -1)
+
+    def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
+        """(n, k) outputs for hands given as (landmarks_px (21, 3), side it looks like in the picture), and the
+        transforms (2, 3) of their cuttings. At least one hand."""
+        affines = [self.cutting.transform(landmarks_px, side) for landmarks_px, side in hands]
+        return self.outputs([self.cutting.cut(image_bgr, affine) for affine in affines]), affines
