@@ -227,7 +227,7 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
         course
         for side in SIDES
         if (fingers := fingers_of(series, side, duration_s, 0.25)) is not None
-        for course in cue_courses(fingers, limits(), stopping=side == "left")
+        for course in cue_courses(fingers, limits(), fretting=side == "left")
     ]
     return {
         "session": {"id": "session-1", "source": {"name": "script", "kind": "film"}, "end_reason": "stopped"},

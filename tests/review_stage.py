@@ -17,11 +17,11 @@ from posturewatch.config.resources import chart_library, web_dir
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
 from posturewatch.pipeline.practice import Practice
-from posturewatch.review.practice_log import Book
-from posturewatch.review.summaries import Shelf
+from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.summaries import SummaryRepository
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
-from posturewatch.storage.clip_table import ClipDesk
+from posturewatch.storage.clip_table import ClipRepository
 from posturewatch.storage.store import Store
 
 RATE_HZ = 10.0
@@ -85,14 +85,14 @@ def _stay(start_s: float) -> Excursion:
 def add_clip(store: Store, identity: str, kind: str, key_s: float, span_s: tuple[float, float]) -> None:
     count = round((span_s[1] - span_s[0]) * RATE_HZ)
     film = make_film([span_s[0] + index / RATE_HZ for index in range(count)])
-    path = ClipDesk(store).folder(identity) / f"clip-{round(span_s[0] * 1000):08d}.mp4"
+    path = ClipRepository(store).folder(identity) / f"clip-{round(span_s[0] * 1000):08d}.mp4"
     path.parent.mkdir(parents=True, exist_ok=True)
     write_film(path, film)
     moment = TakenMoment("mark", key_s, key_s, key_s)
     if kind == "warning":
         moment = TakenMoment("warning", key_s, key_s + 3, key_s + 7, "left", "wrist_flexion", "flexion")
     size = path.stat().st_size
-    ClipDesk(store).written(
+    ClipRepository(store).written(
         identity, Taken(path.stem, film.start_s, film.end_s, path, size, reason=kind, moments=(moment,))
     )
 
@@ -141,13 +141,13 @@ class Served:
     """The page of an open store, at `url`."""
 
     def __init__(self, store: Store) -> None:
-        self.book = Book(store)
+        self.book = PracticeLog(store)
         self.desk = Desk()
         listener = listen(0)
         app = create_app(
             practice=self.desk,
             pictures=self.desk.feed,
-            shelf=Shelf(store),
+            shelf=SummaryRepository(store),
             web_dir=web_dir(),
             port=int(listener.getsockname()[1]),
             book=self.book,

@@ -1,6 +1,6 @@
 """The whole measurement on rendered players that nothing was trained on, against the angles they were posed with.
 
-`calibration/evaluation/` holds pictures with their truth (bodies and scenes of the test split) and, for many more
+`calibration/evaluate/data/` holds pictures with their truth (bodies and scenes of the test split) and, for many more
 test pictures, what the tracker saw. `python -m calibration.evaluate` prints the full table.
 """
 
@@ -26,7 +26,7 @@ from posturewatch.model.frame import Frame
 from posturewatch.model.observation import HAND_LANDMARKS
 from posturewatch.pipeline.build import load_estimator, load_tracker
 
-EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluation"
+EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"
 PICTURES = EVALUATION / "pictures"
 IN_VIEW = 0.8
 
@@ -69,9 +69,9 @@ def test_most_hands_that_stop_strings_in_view_get_both_numbers() -> None:
     table = load(EVALUATION, "test")
     scored = score(Ensemble(read_weights()), table, RefusalRules())
     told = list(shares_given(table, scored, read(EVALUATION, "test")))
-    stopping = {framing: (found, given) for framing, role, found, given, _ in told if role == "fretting"}
-    assert set(stopping) == set(FRAMINGS)
-    for framing, (found, given) in stopping.items():
+    fretting = {framing: (found, given) for framing, role, found, given, _ in told if role == "fretting"}
+    assert set(fretting) == set(FRAMINGS)
+    for framing, (found, given) in fretting.items():
         assert found > 0.88, framing
         assert 0.84 < given <= found + 1e-9, framing
     assert sum(count for *_, count in told) > 1400

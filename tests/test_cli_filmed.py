@@ -18,7 +18,7 @@ from posturewatch.cli.load import load_sentence
 from posturewatch.exposure.breaks import BreakRules
 from posturewatch.model.observation import HandObservation, Observation
 from posturewatch.pipeline.rest import Movement, RestWatch
-from posturewatch.review.practice_log import Book
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage.store import Store
 
 
@@ -39,14 +39,14 @@ def test_a_warning_leaves_a_clip(tmp_path: Path, monkeypatch, switched_on: str, 
     assert live(source, data, "--for", "60", "--settings", str(settings)) == 0
     assert leftover.exists() is (count == 0)
     with Store(data) as store:
-        clips = Book(store).clips()
+        clips = PracticeLog(store).clips()
         assert len(clips) == count
         for clip in clips:
             assert clip["state"] == "there"
             (moment,) = clip["moments"]
             assert (moment["kind"], moment["direction"]) == ("warning", "flexion")
             assert clip["start_s"] <= moment["start_s"] < moment["end_s"] <= clip["end_s"]
-            with av.open(str(Book(store).film(clip["id"]))) as opened:
+            with av.open(str(PracticeLog(store).film(clip["id"]))) as opened:
                 assert sum(1 for _ in opened.decode(video=0)) == 50
 
 

@@ -25,7 +25,7 @@ from session_factories import Ended
 
 from posturewatch.clips import keeper as keeper_module
 from posturewatch.clips.film import write_film
-from posturewatch.clips.folder import Shelf, remove_leftovers
+from posturewatch.clips.folder import ClipFolder, remove_leftovers
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
 from posturewatch.clips.ring import Ring
 from posturewatch.clips.span import ClipRules
@@ -314,7 +314,7 @@ def test_killed_while_writing_leaves_nothing_that_looks_like_a_clip(tmp_path: Pa
             child.kill()
     (left,) = tmp_path.rglob("*.*")
     assert left.name.endswith(".mp4.part")
-    assert Shelf(tmp_path).used_bytes() == 0
+    assert ClipFolder(tmp_path).used_bytes() == 0
     (tmp_path / "one" / "notes.part").write_text("not ours")
     assert remove_leftovers(tmp_path) == 1
     assert [path.name for path in tmp_path.rglob("*.*")] == ["notes.part"]
@@ -351,7 +351,7 @@ def test_room_is_made_by_removing_the_oldest_that_is_not_kept(
         store(tmp_path, f"{name}.mp4", 3_000, age)
     store(tmp_path, "a/other.mp4", 50_000, 999)
     removed: list[Path] = []
-    shelf = Shelf(
+    shelf = ClipFolder(
         tmp_path,
         limit_bytes=10_000,
         reserve_bytes=0,
@@ -369,7 +369,7 @@ def test_room_is_made_by_removing_the_oldest_that_is_not_kept(
 def test_where_no_room_can_be_made_nothing_is_removed(tmp_path: Path, new: int, kept: bool) -> None:
     store(tmp_path, "a/clip-1.mp4", 6_000, 50)
     store(tmp_path, "a/clip-2.mp4", 3_000, 50)
-    shelf = Shelf(
+    shelf = ClipFolder(
         tmp_path, limit_bytes=10_000, reserve_bytes=0, is_kept=lambda path: kept and path.stem == "clip-1"
     )
     sentence = shelf.make_room(new)
@@ -386,7 +386,7 @@ def test_part_of_the_disk_stays_free(
         store(tmp_path, f"a/clip-{number}.mp4", 1_000, number)
     usage = type("Usage", (), {"free": free})
     monkeypatch.setattr("posturewatch.clips.folder.shutil.disk_usage", lambda path: usage)
-    sentence = Shelf(tmp_path, reserve_bytes=2_000).make_room(1_500)
+    sentence = ClipFolder(tmp_path, reserve_bytes=2_000).make_room(1_500)
     assert (sentence is None) == fits
     assert sentence is None or "disk is nearly full" in sentence
     assert len(list(tmp_path.rglob("clip-*.mp4"))) == left
@@ -404,7 +404,7 @@ def test_the_keeper_makes_room_and_never_touches_kept_clips(tmp_path: Path) -> N
         on_clip=records.append,
         rules=RULES,
         ring=ring,
-        shelf=Shelf(tmp_path, limit_bytes=3 * room, reserve_bytes=0, is_kept=lambda path: path == kept),
+        shelf=ClipFolder(tmp_path, limit_bytes=3 * room, reserve_bytes=0, is_kept=lambda path: path == kept),
     )
     play(keeper, ring, 9.0, marks=[2.0, 7.0])
     keeper.close()

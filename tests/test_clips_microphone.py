@@ -18,7 +18,7 @@ from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, M
 from posturewatch.config.settings import ClipSettings, parse_settings
 from posturewatch.errors import UnavailableError
 from posturewatch.pipeline.recorded_film import MICROPHONE_ON, Clipping
-from posturewatch.review.practice_log import Book
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage.store import Store
 
 RATE_HZ = 48_000
@@ -263,7 +263,7 @@ def test_a_live_clip_carries_the_microphones_sound_or_none(
     source = write_film(tmp_path / "lesson.mkv", [index / 10 for index in range(40)])
     assert live(source, tmp_path / "data", "--for", "60", "--settings", str(settings)) == 0
     with Store(tmp_path / "data") as store:
-        (clip,) = Book(store).clips()
+        (clip,) = PracticeLog(store).clips()
         assert clip["has_sound"] is there
-        with av.open(str(Book(store).film(clip["id"]))) as opened:
+        with av.open(str(PracticeLog(store).film(clip["id"]))) as opened:
             assert len(opened.streams.audio) == int(there)

@@ -54,10 +54,10 @@ def playing(given: Given = {}, sd: float = 1.0, side: str = "left") -> list[Samp
     return [one(name, value, sd, side) for name, value in values.items()]
 
 
-def shares(made: list[SampleSeries], *, stopping: bool = True, windows=((0.0, END_S),)) -> dict[str, dict]:
+def shares(made: list[SampleSeries], *, fretting: bool = True, windows=((0.0, END_S),)) -> dict[str, dict]:
     fingers = fingers_of(made, "left", END_S, 0.25)
     assert fingers is not None
-    told = shares_json(cue_courses(fingers, LIMITS, stopping=stopping), *windows)
+    told = shares_json(cue_courses(fingers, LIMITS, fretting=fretting), *windows)
     return {share["cue"]: share for share in told}
 
 
@@ -115,7 +115,7 @@ def test_the_chance_is_that_of_independent_normal_errors() -> None:
     fingers = fingers_of(made, "left", END_S, 0.25)
     assert fingers is not None
     (course,) = [
-        c for c in cue_courses(fingers, LIMITS, stopping=True) if c.cue.name == "ring_end_joint_back"
+        c for c in cue_courses(fingers, LIMITS, fretting=True) if c.cue.name == "ring_end_joint_back"
     ]
     # scipy: beyond 5 degrees backwards (the profile's comfort limit) and no more than 6 mm up.
     expected = norm.cdf((-5.0 + 9.0) / sd) * norm.cdf((6.0 - 4.0) / sd)
@@ -138,7 +138,7 @@ def test_what_is_not_known_is_left_out_of_the_share() -> None:
 def test_thumb_cues_are_for_the_hand_that_stops() -> None:
     made = playing({"thumb_ip": 50.0, "thumb_place": 0.0})
     assert "thumb_hooked" in shares(made)
-    assert not any(name.startswith("thumb") for name in shares(made, stopping=False))
+    assert not any(name.startswith("thumb") for name in shares(made, fretting=False))
 
 
 def test_a_hand_whose_joints_are_poorly_known_is_never_called_still() -> None:
@@ -189,7 +189,7 @@ def test_windows_are_taken_together() -> None:
     fingers = fingers_of(made, "left", END_S, 0.25)
     assert fingers is not None
     (course,) = [
-        c for c in cue_courses(fingers, LIMITS, stopping=True) if c.cue.name == "ring_end_joint_back"
+        c for c in cue_courses(fingers, LIMITS, fretting=True) if c.cue.name == "ring_end_joint_back"
     ]
     assert course.over((20.0, 40.0)).share == pytest.approx(0.0, abs=0.01)
     assert course.over((20.0, 30.0), (40.0, 60.0)).share == pytest.approx(2 / 3, abs=0.02)
@@ -205,12 +205,12 @@ def test_a_hand_without_fingers_has_none() -> None:
 def test_findings_name_fingers_as_players_of_strings_do() -> None:
     fingers = fingers_of(playing({"little_lift": 30.0, "little_pip": 5.0}), "left", END_S, 0.25)
     assert fingers is not None
-    courses = {one.cue.name: one for one in cue_courses(fingers, LIMITS, stopping=True)}
+    courses = {one.cue.name: one for one in cue_courses(fingers, LIMITS, fretting=True)}
     high = courses["little_straight_and_high"]
-    assert high.posture(stopping=True).text == "the fourth finger held straight and high"
-    assert high.posture(stopping=False).text == "the little finger held straight and high"
+    assert high.posture(fretting=True).text == "the fourth finger held straight and high"
+    assert high.posture(fretting=False).text == "the little finger held straight and high"
     assert (
-        courses["index_end_joint_back"].posture(stopping=True).text
+        courses["index_end_joint_back"].posture(fretting=True).text
         == "the first finger's end joint bent backwards"
     )
 
@@ -228,7 +228,7 @@ def test_rules_without_a_limit_in_the_profile_fall_back() -> None:
     assert fingers is not None
     none = LimitProfile("t", "t", "t", {key: type(band)() for key, band in LIMITS.bands.items()})
     for rules, expected in ((CueRules(), 1.0), (CueRules(collapse_deg=12.0), 0.0)):
-        courses = {one.cue.name: one for one in cue_courses(fingers, none, stopping=True, rules=rules)}
+        courses = {one.cue.name: one for one in cue_courses(fingers, none, fretting=True, rules=rules)}
         assert courses["ring_end_joint_back"].over((0.0, END_S)).share == pytest.approx(expected, abs=0.01)
 
 
@@ -241,7 +241,7 @@ def test_a_single_frame_shows_the_cues_of_that_moment_of_the_series() -> None:
     made = playing(given, sd=3.0)
     found = fingers_of(made, "left", END_S, 0.25)
     assert found is not None
-    courses = [one for one in cue_courses(found, LIMITS, stopping=True) if one.cue.finger is not None]
+    courses = [one for one in cue_courses(found, LIMITS, fretting=True) if one.cue.finger is not None]
     seen = set()
     for at in range(0, COUNT, 7):
         values = dict(HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.TOO_UNCERTAIN).values)
@@ -250,14 +250,14 @@ def test_a_single_frame_shows_the_cues_of_that_moment_of_the_series() -> None:
             for series in made
             if np.isfinite(series.value[at])
         }
-        told = cues_now(HandMeasurement("left", values), LIMITS, stopping=True)
+        told = cues_now(HandMeasurement("left", values), LIMITS, fretting=True)
         assert told == tuple(one.cue for one in courses if one.present[at] >= CueRules.sure_probability)
         seen |= {cue.name for cue in told}
     assert {"ring_end_joint_back", "little_straight_and_high", "little_tucked", "thumb_hooked"} <= seen
-    other = cues_now(HandMeasurement("left", values), LIMITS, stopping=False)
+    other = cues_now(HandMeasurement("left", values), LIMITS, fretting=False)
     assert [cue.name for cue in told if cue not in other] == ["thumb_hooked"]
 
 
 def test_nothing_is_told_of_a_hand_that_is_not_seen() -> None:
     unseen = HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
-    assert cues_now(unseen, LIMITS, stopping=True) == ()
+    assert cues_now(unseen, LIMITS, fretting=True) == ()

@@ -108,15 +108,15 @@ def test_analyse_measures_the_film_within_its_stated_uncertainty(tmp_path: Path)
     assert max(errors[0], errors[2]) <= 4.0
     assert np.mean(errors) <= 6.5
     assert max(errors) <= 11.0
-    # The lift of the fingers of the hand that stops the strings, where the weights in use give it; none is a tucked
+    # The lift of the fingers of the fretting hand, where the weights in use give it; none is a tucked
     # one. How long each is beyond its limits is what the summary tells.
-    stopping, lifts = [row for row in rows if row["side"] == "left"], 0
+    fretting, lifts = [row for row in rows if row["side"] == "left"], 0
     for finger in ("index", "middle", "ring", "little"):
-        given = [row for row in stopping if row[f"{finger}_lift_mm"]]
+        given = [row for row in fretting if row[f"{finger}_lift_mm"]]
         if not given:
             continue
         lifts += 1
-        assert len(given) >= 0.9 * len(stopping), finger
+        assert len(given) >= 0.9 * len(fretting), finger
         value = np.array([float(row[f"{finger}_lift_mm"]) for row in given])
         time_s = np.array([float(row["time_s"]) for row in given])
         true = np.interp(time_s, known["time_s"], known[f"left_{finger}_lift_mm"])
@@ -189,8 +189,8 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(live: str) -> None:
 
 #: A sum over the picture that changes when it moves, and the number shown for the left wrist.
 _PICTURE = """(() => {
-  const canvas = document.getElementById("canvas");
-  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  const padded crop = document.getElementById("padded crop");
+  const data = padded crop.getContext("2d").getImageData(0, 0, padded crop.width, padded crop.height).data;
   let sum = 0;
   for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);
   return sum;

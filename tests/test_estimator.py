@@ -12,7 +12,7 @@ from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.features import FEATURE_COUNT
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.kinematics.temporal_estimator import OverTime
+from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Observation
 from posturewatch.model.quantities import QUANTITIES, quantity
@@ -20,13 +20,15 @@ from posturewatch.model.quantities import QUANTITIES, quantity
 MEMBERS = 3
 
 
-def weights(*, sd: float = 5.0, validity: float = 0.95, strange_at: float = 1e6) -> dict[str, np.ndarray]:
-    """An ensemble that says 10 degrees for everything, with the given standard deviation and validity."""
+def weights(
+    *, sd: float = 5.0, hand_presence: float = 0.95, strange_at: float = 1e6
+) -> dict[str, np.ndarray]:
+    """An ensemble that says 10 degrees for everything, with the given standard deviation and hand_presence."""
     n = len(OUTPUTS)
     bias = np.zeros((MEMBERS, 2 * n + 1), np.float32)
     bias[:, :n] = 1.0
     bias[:, n : 2 * n] = np.log(sd / 10.0)
-    bias[:, 2 * n] = np.log(validity / (1 - validity))
+    bias[:, 2 * n] = np.log(hand_presence / (1 - hand_presence))
     return {
         "x_mean": np.zeros(FEATURE_COUNT), "x_scale": np.ones(FEATURE_COUNT),
         "y_mean": np.zeros(n), "y_scale": np.full(n, 10.0),
@@ -58,8 +60,8 @@ def test_the_spread_grows_with_the_distance_from_the_training_data() -> None:
     rows = np.zeros((3, FEATURE_COUNT), np.float32)
     rows[:, 0] = [0.0, 1.0, 4.0]  # along the first axis of the basis, in units in which 5 is the edge
     made = weights(strange_at=5.0) | {"widening": np.array([0.5, 0.25])}
-    *_, strangeness = Ensemble(made).estimate(rows)
-    assert strangeness == pytest.approx([0.0, 0.2, 0.8])
+    *_, ood_score = Ensemble(made).estimate(rows)
+    assert ood_score == pytest.approx([0.0, 0.2, 0.8])
     sds = Ensemble(made).estimate(rows)[1][:, 0]
     assert sds == pytest.approx([5 * 0.8**0.5, 5 * 0.8**0.5, 5 * 3.2**0.5])
     assert Ensemble(weights(strange_at=5.0)).estimate(rows)[1][:, 0] == pytest.approx([5.0] * 3)
@@ -78,7 +80,7 @@ def test_a_clear_hand_is_measured() -> None:
     ("made", "reason"),
     [
         ({"sd": 40.0}, Refusal.TOO_UNCERTAIN),
-        ({"validity": 0.2}, Refusal.HAND_NOT_SEEN),
+        ({"hand_presence": 0.2}, Refusal.HAND_NOT_SEEN),
         ({"strange_at": 0.1}, Refusal.UNUSUAL_VIEW),
     ],
 )
@@ -99,8 +101,8 @@ def test_fingers_have_bounds_of_their_own_and_what_is_not_learned_is_said_to_be_
 def test_what_nothing_is_known_of_is_not_given() -> None:
     skill = np.full((2, len(OUTPUTS)), 0.9)
     skill[1, OUTPUTS.index("index_lift")] = np.nan  # of hands that stop no strings
-    for stopping, given in ((frozenset({"left"}), True), (frozenset({"right"}), False), (None, False)):
-        estimator = Estimator(Ensemble(weights() | {"skill": skill}), stopping=stopping)  # type: ignore[arg-type]
+    for fretting, given in ((frozenset({"left"}), True), (frozenset({"right"}), False), (None, False)):
+        estimator = Estimator(Ensemble(weights() | {"skill": skill}), fretting=fretting)  # type: ignore[arg-type]
         left = estimator.measure(seen(forearm=axis())).left
         assert left.values["index_lift"].measured is given
         assert left.values["wrist_flexion"].measured
@@ -124,7 +126,7 @@ def test_an_output_that_the_weights_lack_is_not_measurable(name: str, monkeypatc
     monkeypatch.setattr(f"{__name__}.OUTPUTS", without)
     monkeypatch.setattr("posturewatch.kinematics.estimator.OUTPUTS", without)
     estimator = Estimator(Ensemble(weights()))
-    for measure in (estimator.measure, OverTime(estimator).measure):
+    for measure in (estimator.measure, TemporalEstimator(estimator).measure):
         measured = measure(seen(forearm=axis()))
         assert measured.left.values[name].refusal is Refusal.NOT_GIVEN
         assert measured.right.values[name].refusal is Refusal.NOT_GIVEN

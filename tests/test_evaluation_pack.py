@@ -15,7 +15,7 @@ from calibration.dataset.table import read, read_shards, table_of
 from calibration.evaluate.report import read_weights
 from posturewatch.kinematics.network import Ensemble
 
-EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluation"
+EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"
 
 
 def test_rounding_and_what_is_left_out_hardly_move_the_angles() -> None:

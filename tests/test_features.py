@@ -140,7 +140,7 @@ def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
     side: Side, flexion: float, deviation: float
 ) -> None:
     # scipy's intrinsic Z-X'-Y'' sequence, the one of Wu et al. 2005 for the wrist, on frames with the columns volar,
-    # proximal, radial; in a cutting every hand is a left one, whose volar axis is mirrored.
+    # proximal, radial; in a crop every hand is a left one, whose volar axis is mirrored.
     mirror = np.diag([-1.0, 1.0, 1.0])
     forearm = Rotation.from_euler("XYZ", [20.0, 30.0, 10.0], degrees=True).as_matrix() @ mirror
     hand = forearm @ Rotation.from_euler("ZXY", [flexion, deviation, 0.0], degrees=True).as_matrix()

@@ -88,7 +88,7 @@ def test_the_header_tells_the_cues_of_fingers_that_are_surely_there(feed: LiveFe
         "label": "ring finger's end joint bent backwards while the finger is down",
         "words": "end joint bent back",
     }
-    # The thumb is told of the hand that stops the strings alone.
+    # The thumb is told of the fretting hand alone.
     assert (left["cues"][0], [one["cue"] for one in left["cues"][1:]]) == (told, ["thumb_hooked"])
     assert right["cues"] == [told]
 

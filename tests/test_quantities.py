@@ -11,7 +11,7 @@ from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.kinematics.outputs import OUTPUTS
-from posturewatch.kinematics.temporal_estimator import Follower, Followers, TimeRules
+from posturewatch.kinematics.temporal_estimator import Follower, KalmanBank, TimeRules
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.observation import FINGERS
 from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, in_group, quantity
@@ -63,7 +63,7 @@ def test_many_filters_at_once_do_what_each_alone_does() -> None:
     outputs = ("wrist_flexion", "index_pip", "index_lift", "wrist_ulnar_deviation", "little_lift", "thumb_ip")
     count, rules = len(outputs), TimeRules(jitter_share=0.4, speed=30.0, factor=1.2, lift_factor=1.5)
     alone = [Follower(replace(rules, factor=1.5 if name.endswith("lift") else 1.2)) for name in outputs]
-    together = Followers(rules, outputs)
+    together = KalmanBank(rules, outputs)
     time_s = 0.0
     for _ in range(200):
         time_s += float(rng.choice([0.03, 0.04, 0.6]))  # 0.6 s is longer than anything is remembered

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from calibration.body.geometry import least_squares, share_turn, shortest_turn, turn_about, turn_vector
+from calibration.body.geometry import least_squares, rotation_between, share_turn, turn_about, turn_vector
 from calibration.body.hand_pose import (
     anatomical_frame,
     finger_flexions_deg,
@@ -74,9 +74,9 @@ def test_rotation_vectors_agree_with_scipy() -> None:
     np.testing.assert_allclose(share_turn(turns, 0.5), half, atol=1e-9)
 
 
-def test_the_shortest_turn_moves_one_direction_onto_the_other() -> None:
+def test_the_rotation_between_moves_one_direction_onto_the_other() -> None:
     start, end = np.array([0.0, 0.6, 0.8]), np.array([0.8, 0.0, -0.6])
-    np.testing.assert_allclose(shortest_turn(start, end) @ start, end, atol=1e-12)
+    np.testing.assert_allclose(rotation_between(start, end) @ start, end, atol=1e-12)
 
 
 def test_least_squares_finds_the_bottom_of_rosenbrock_s_valley() -> None:

@@ -191,8 +191,10 @@ LEARNED = Estimate(
 )
 
 
-def observed(one: Played, index: int, neck_seen: float, *, label_agrees: bool = True) -> HandObservation:
-    hand = seen(forearm=replace(axis(), neck_seen=neck_seen)).hands[0]
+def observed(
+    one: Played, index: int, strings_visible: float, *, label_agrees: bool = True
+) -> HandObservation:
+    hand = seen(forearm=replace(axis(), strings_visible=strings_visible)).hands[0]
     return replace(
         hand,
         side=one.side,
@@ -201,16 +203,16 @@ def observed(one: Played, index: int, neck_seen: float, *, label_agrees: bool = 
     )
 
 
-def planes(lifts: Lifts, one: Played, neck_seen: float, start_s: float = 0.0) -> list[Estimate]:
+def planes(lifts: Lifts, one: Played, strings_visible: float, start_s: float = 0.0) -> list[Estimate]:
     return [
-        lifts.of(LEARNED, observed(one, index, neck_seen), start_s + index / RATE_HZ)
+        lifts.of(LEARNED, observed(one, index, strings_visible), start_s + index / RATE_HZ)
         for index in range(len(one.landmarks_m))
     ]
 
 
-@pytest.mark.parametrize("neck_seen", [float("nan"), 0.5, 0.9])
-def test_the_stopping_hand_is_measured_from_the_strings_while_they_are_seen(neck_seen: float) -> None:
-    for one in planes(Lifts(frozenset({"left"})), played(0, seconds=4), neck_seen):
+@pytest.mark.parametrize("strings_visible", [float("nan"), 0.5, 0.9])
+def test_the_fretting_hand_is_measured_from_the_strings_while_they_are_seen(strings_visible: float) -> None:
+    for one in planes(Lifts(frozenset({"left"})), played(0, seconds=4), strings_visible):
         assert (one.lift_plane, one.values) == ("picture", LEARNED.values)
 
 

@@ -15,10 +15,10 @@ from page_stand_ins import OneShelf, ScriptedPractice
 
 import posturewatch.server.book as book_routes
 from posturewatch.config.resources import web_dir
-from posturewatch.review.practice_log import Book
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
-from posturewatch.storage.clip_table import ClipDesk
+from posturewatch.storage.clip_table import ClipRepository
 from posturewatch.storage.store import Store
 
 SWITCHES = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""))
@@ -44,8 +44,8 @@ class Served:
         self.store = Store(folder)
         self.session_id = record(self.store, 40.0, switches=SWITCHES, bent=(22.0, 30.0))
         path = film(self.store, self.session_id, "clip-1", CONTENT)
-        ClipDesk(self.store).written(self.session_id, Taken("clip-1", 21.0, 28.0, path, len(CONTENT)))
-        self.book = Book(self.store)
+        ClipRepository(self.store).written(self.session_id, Taken("clip-1", 21.0, 28.0, path, len(CONTENT)))
+        self.book = PracticeLog(self.store)
         self.book.add_mark(self.session_id, {"time_s": 3.0})
         self.book.add_check({"moment": "after", "rating": 3, "session_id": self.session_id})
         self.practice = ScriptedPractice(lambda time_s: ((0.0, 0.0), (0.0, 0.0)))

@@ -14,7 +14,7 @@ from book_factories import START, record
 from session_factories import Ended, make_reading
 
 from posturewatch.errors import InputError, UnknownError
-from posturewatch.review.practice_log import Book
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import recorder as recorder_module
 from posturewatch.storage.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
@@ -28,8 +28,8 @@ def store(tmp_path: Path):
 
 
 @pytest.fixture
-def book(store: Store) -> Book:
-    return Book(store)
+def book(store: Store) -> PracticeLog:
+    return PracticeLog(store)
 
 
 def labels(page: dict) -> list[tuple]:
@@ -39,23 +39,23 @@ def labels(page: dict) -> list[tuple]:
 # ---- passages while playing ----
 
 
-def test_switching_ends_one_passage_and_begins_the_next(store: Store, book: Book) -> None:
+def test_switching_ends_one_passage_and_begins_the_next(store: Store, book: PracticeLog) -> None:
     switches = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""), (40.0, None, ""))
     page = book.session(record(store, switches=switches))
     assert labels(page) == [("Nocturne sketch", "bars 1-8", 0.0, 20.0), ("Scales", "", 20.0, 40.0)]
 
 
-def test_the_last_passage_ends_with_the_session(store: Store, book: Book) -> None:
+def test_the_last_passage_ends_with_the_session(store: Store, book: PracticeLog) -> None:
     page = book.session(record(store, 30.0, switches=((10.0, "Scales", ""),)))
     assert labels(page) == [("Scales", "", 10.0, 30.0)]
 
 
-def test_going_quickly_through_the_list_leaves_nothing_behind(store: Store, book: Book) -> None:
+def test_going_quickly_through_the_list_leaves_nothing_behind(store: Store, book: PracticeLog) -> None:
     switches = ((5.0, "One", ""), (5.1, "Two", ""), (5.2, "Three", ""))
     assert labels(book.session(record(store, 30.0, switches=switches))) == [("Three", "", 5.2, 30.0)]
 
 
-def test_time_that_runs_backwards_overlaps_nothing(store: Store, book: Book) -> None:
+def test_time_that_runs_backwards_overlaps_nothing(store: Store, book: PracticeLog) -> None:
     recorder = store.begin(START)
     for time_s, piece in ((0.0, "One"), (10.0, "Two"), (5.0, "Three")):
         recorder.passage(time_s, piece)
@@ -64,12 +64,12 @@ def test_time_that_runs_backwards_overlaps_nothing(store: Store, book: Book) -> 
 
 
 @pytest.mark.parametrize("name", ["", "   ", "\x00\n"])
-def test_a_name_without_a_sign_is_no_piece(store: Store, book: Book, name: str) -> None:
+def test_a_name_without_a_sign_is_no_piece(store: Store, book: PracticeLog, name: str) -> None:
     assert book.session(record(store, 5.0, switches=((0.0, name, ""),)))["passages"] == []
     assert book.pieces() == []
 
 
-def test_a_piece_is_one_whatever_its_case_and_spaces(store: Store, book: Book) -> None:
+def test_a_piece_is_one_whatever_its_case_and_spaces(store: Store, book: PracticeLog) -> None:
     names = ("Étude  in E", " étude in e", "E\u0301tude in E")  # the last with a combining accent
     switches = tuple((10.0 * place, name, "") for place, name in enumerate(names))
     record(store, 30.0, switches=switches)
@@ -102,13 +102,13 @@ def test_a_crash_closes_the_open_passage(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         info = store.find("last")
         assert info.end_reason == "crashed"
-        page = Book(store).session(info.id)
+        page = PracticeLog(store).session(info.id)
     assert labels(page) == [("One", "", 0.0, 2.0), ("Two", "bars 3-4", 2.0, 4.9)]
     assert page["passages"][1]["tempo_bpm"] == 66.0
     assert len(page["exposure"]["passages"]) == 2
 
 
-def test_a_passage_is_seen_while_it_is_played(store: Store, book: Book, monkeypatch) -> None:
+def test_a_passage_is_seen_while_it_is_played(store: Store, book: PracticeLog, monkeypatch) -> None:
     monkeypatch.setattr(recorder_module, "COMMIT_S", 0.02)
     recorder = store.begin(START)
     recorder.passage(0.0, "Scales")
@@ -132,7 +132,7 @@ def played(store: Store) -> str:
     return record(store, switches=((0.0, "One", "bars 1-4"), (20.0, "Two", ""), (40.0, "One", "bars 1-4")))
 
 
-def test_passages_are_changed_afterwards(book: Book, played: str) -> None:
+def test_passages_are_changed_afterwards(book: PracticeLog, played: str) -> None:
     first, second, third = book.session(played)["passages"]
     changed = book.change_passage(second["id"], {"piece": "Three", "bars": "trio", "tempo_bpm": 90})
     assert (changed["piece"], changed["bars"], changed["tempo_bpm"]) == ("Three", "trio", 90.0)
@@ -172,14 +172,14 @@ def test_passages_are_changed_afterwards(book: Book, played: str) -> None:
         ({"colour": "red"}, "has no colour"),
     ],
 )
-def test_unusable_changes_change_nothing(book: Book, played: str, values: dict, sentence: str) -> None:
+def test_unusable_changes_change_nothing(book: PracticeLog, played: str, values: dict, sentence: str) -> None:
     before = book.session(played)["passages"]
     with pytest.raises(InputError, match=sentence):
         book.change_passage(before[1]["id"], values)
     assert book.session(played)["passages"] == before
 
 
-def test_a_passage_cannot_be_put_beyond_the_session(book: Book, played: str) -> None:
+def test_a_passage_cannot_be_put_beyond_the_session(book: PracticeLog, played: str) -> None:
     last = book.session(played)["passages"][-1]
     with pytest.raises(InputError, match=r"session ends at 60\.0 s"):
         book.change_passage(last["id"], {"end_s": 61.0})
@@ -187,7 +187,7 @@ def test_a_passage_cannot_be_put_beyond_the_session(book: Book, played: str) -> 
         book.add_passage(played, {"piece": "Four", "start_s": 1.0})
 
 
-def test_marks_are_changed_afterwards(store: Store, book: Book) -> None:
+def test_marks_are_changed_afterwards(store: Store, book: PracticeLog) -> None:
     recorder = store.begin(START)
     recorder.mark(3.0, "here")
     identity = recorder.finish(Ended(10.0))
@@ -207,7 +207,7 @@ def test_marks_are_changed_afterwards(store: Store, book: Book) -> None:
             book.change_mark(added["id"], values)
 
 
-def test_what_is_not_there_is_told(book: Book, played: str) -> None:
+def test_what_is_not_there_is_told(book: PracticeLog, played: str) -> None:
     for ask in (
         lambda: book.piece(99),
         lambda: book.rename_piece(99, "x"),
@@ -232,10 +232,10 @@ def test_what_is_not_there_is_told(book: Book, played: str) -> None:
 
 def test_within_a_session_the_piece_left_earlier_has_rested_longer(store: Store) -> None:
     record(store, 30.0, switches=((0.0, "Waltz"), (9.0, "Air"), (12.0, "Study"), (20.0, "Air")))
-    assert [one["name"] for one in Book(store).pieces()] == ["Waltz", "Study", "Air"]
+    assert [one["name"] for one in PracticeLog(store).pieces()] == ["Waltz", "Study", "Air"]
 
 
-def test_pieces_not_played_for_longest_come_first(store: Store, book: Book) -> None:
+def test_pieces_not_played_for_longest_come_first(store: Store, book: PracticeLog) -> None:
     for day, piece in ((1, "Old"), (3, "New"), (2, "Middle"), (4, "New")):
         record(store, 12.0, switches=((0.0, piece, ""),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
     book.set_practice_list([{"piece": "Never"}])
@@ -248,7 +248,7 @@ def test_pieces_not_played_for_longest_come_first(store: Store, book: Book) -> N
     ]
 
 
-def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, book: Book) -> None:
+def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, book: PracticeLog) -> None:
     for day, piece, bars in (
         (1, "Nocturne sketch", "bars 1-8"),
         (2, "Second nocturne", ""),
@@ -265,7 +265,7 @@ def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, book:
     assert book.suggestions("%") == []
 
 
-def test_a_piece_is_renamed_everywhere(book: Book, played: str) -> None:
+def test_a_piece_is_renamed_everywhere(book: PracticeLog, played: str) -> None:
     one = next(piece for piece in book.pieces() if piece["name"] == "One")
     book.set_practice_list([{"piece": "one"}])
     assert book.rename_piece(one["id"], " Nocturne  sketch ")["name"] == "Nocturne sketch"
@@ -279,7 +279,7 @@ def test_a_piece_is_renamed_everywhere(book: Book, played: str) -> None:
             book.rename_piece(one["id"], name)
 
 
-def test_pieces_of_one_name_become_one(book: Book, played: str) -> None:
+def test_pieces_of_one_name_become_one(book: PracticeLog, played: str) -> None:
     ids = {piece["name"]: piece["id"] for piece in book.pieces()}
     assert book.rename_piece(ids["Two"], "one")["id"] == ids["One"]
     (piece,) = book.pieces()
@@ -288,7 +288,7 @@ def test_pieces_of_one_name_become_one(book: Book, played: str) -> None:
     assert [(part["bars"], len(part["passage_ids"])) for part in parts] == [("bars 1-4", 2), ("", 1)]
 
 
-def test_a_piece_is_forgotten_only_when_nothing_is_of_it(book: Book, played: str) -> None:
+def test_a_piece_is_forgotten_only_when_nothing_is_of_it(book: PracticeLog, played: str) -> None:
     ids = {piece["name"]: piece["id"] for piece in book.pieces()}
     with pytest.raises(InputError, match="Passages of Two"):
         book.delete_piece(ids["Two"])
@@ -306,7 +306,7 @@ def test_a_piece_is_forgotten_only_when_nothing_is_of_it(book: Book, played: str
 # ---- the practice list ----
 
 
-def test_the_list_is_gone_through_and_stops_at_its_ends(book: Book) -> None:
+def test_the_list_is_gone_through_and_stops_at_its_ends(book: PracticeLog) -> None:
     items = [
         {"piece": "Scales", "bars": "", "tempo_bpm": 80.0},
         {"piece": "Nocturne sketch", "bars": "bars 12-16", "tempo_bpm": None},
@@ -331,16 +331,16 @@ def test_the_list_is_gone_through_and_stops_at_its_ends(book: Book) -> None:
 
 def test_the_list_is_kept(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        Book(store).set_practice_list([{"piece": "Scales"}, {"piece": "Study"}])
-        Book(store).step(by=1)
+        PracticeLog(store).set_practice_list([{"piece": "Scales"}, {"piece": "Study"}])
+        PracticeLog(store).step(by=1)
     with Store(tmp_path) as store:
-        assert Book(store).practice_list()["position"] == 0
+        assert PracticeLog(store).practice_list()["position"] == 0
 
 
 # ---- discomfort ----
 
 
-def test_a_check_before_joins_the_next_session(store: Store, book: Book) -> None:
+def test_a_check_before_joins_the_next_session(store: Store, book: PracticeLog) -> None:
     before = book.add_check({"moment": "before", "rating": 1, "places": ["left thumb"]})
     assert before["session_id"] is None
     with closing(sqlite3.connect(store.data_dir / FILE_NAME)) as connection, connection:
@@ -364,7 +364,7 @@ def test_a_check_before_joins_the_next_session(store: Store, book: Book) -> None
     assert [one["id"] for one in book.checks()] == [before["id"]]
 
 
-def test_an_old_check_before_stays_on_its_own(store: Store, book: Book) -> None:
+def test_an_old_check_before_stays_on_its_own(store: Store, book: PracticeLog) -> None:
     book.add_check({"moment": "before", "rating": 1})
     identity = record(store, 5.0, started_at="2031-03-03T18:00:00.000+00:00")
     assert book.session(identity)["checks"] == []
@@ -387,7 +387,7 @@ def test_an_old_check_before_stays_on_its_own(store: Store, book: Book) -> None:
         {"moment": "after", "rating": 1, "session_id": "zzz"},
     ],
 )
-def test_unusable_checks_are_refused(book: Book, values: dict) -> None:
+def test_unusable_checks_are_refused(book: PracticeLog, values: dict) -> None:
     with pytest.raises(InputError, match=r"\.$"):
         book.add_check(values)
     assert book.checks() == []

@@ -18,9 +18,9 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.model.measurement import LiftPlane
 from posturewatch.model.reading import Reading
-from posturewatch.review.cue_shares import stopping_sides
+from posturewatch.review.cue_shares import fretting_sides
 from posturewatch.review.export import csv_blocks
-from posturewatch.review.practice_log import Book
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import summarise_record
 from posturewatch.storage.in_memory import InMemorySession
 from posturewatch.storage.records import PlaneBegin, SessionInfo, SessionStart
@@ -178,7 +178,7 @@ def test_a_summary_from_before_fingers_reads_as_it_did(store: Store, played) -> 
 
 
 def test_cues_by_passage_and_the_finding_names_the_finger(store: Store, played) -> None:
-    page = Book(store).session(keep(store, played))
+    page = PracticeLog(store).session(keep(store, played))
     exposure = page["exposure"]
     by_bars = {part["bars"]: {cue["cue"]: cue for cue in part["cues"]} for part in exposure["parts"]}
     assert by_bars["bars 1-4"]["little_straight_and_high"]["sure_share"] == pytest.approx(15 / 24, abs=0.02)
@@ -196,14 +196,14 @@ def test_trends_have_lines_for_fingers_with_their_group(store: Store, played) ->
     import datetime as dt
 
     day = dt.datetime.fromisoformat(START.started_at).date()
-    told = Book(store).trends(weeks=4, today=day + dt.timedelta(days=1))
+    told = PracticeLog(store).trends(weeks=4, today=day + dt.timedelta(days=1))
     groups = {(line["quantity"], line["group"]) for line in told["lines"]}
     assert {("wrist_flexion", "wrist"), ("little_lift", "finger"), ("ring_dip", "finger")} <= groups
 
 
 def test_a_short_trace_has_no_bins_between_the_samples_of_fingers(store: Store, played) -> None:
     """A minute in 500 bins has 8 of them a second; fingers are kept ten times a second and not in step with them."""
-    trace = Book(store).trace(keep(store, played), 500)
+    trace = PracticeLog(store).trace(keep(store, played), 500)
     (little,) = (one for one in trace["series"] if (one["side"], one["quantity"]) == ("left", "little_lift"))
     assert trace["bin_s"] >= 0.2
     assert None not in little["measured"]
@@ -231,4 +231,4 @@ def test_an_export_has_the_columns_of_fingers(store: Store, played) -> None:
     ],
 )
 def test_who_stops_strings(settings: dict, sides: set[str]) -> None:
-    assert stopping_sides(settings) == sides
+    assert fretting_sides(settings) == sides

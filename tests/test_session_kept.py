@@ -18,10 +18,10 @@ from session_factories import Ended
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.exposure.course import exposure
 from posturewatch.review.export import write_session
-from posturewatch.review.full_document import told_of
-from posturewatch.review.practice_log import Book
+from posturewatch.review.full_document import full_document
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import schema
-from posturewatch.storage.clip_table import ClipDesk, insert_clip
+from posturewatch.storage.clip_table import ClipRepository, insert_clip
 from posturewatch.storage.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.store import Store, open_reader
@@ -36,8 +36,8 @@ def store(tmp_path: Path):
 
 
 @pytest.fixture
-def book(store: Store) -> Book:
-    return Book(store)
+def book(store: Store) -> PracticeLog:
+    return PracticeLog(store)
 
 
 # ---- clips ----
@@ -45,11 +45,11 @@ def book(store: Store) -> Book:
 
 def take(store: Store, identity: str, name: str = "clip-1", start_s: float = 10.0, **more: object) -> Path:
     path = film(store, identity, name)
-    ClipDesk(store).written(identity, Taken(name, start_s, start_s + 7.0, path, 4, **more))
+    ClipRepository(store).written(identity, Taken(name, start_s, start_s + 7.0, path, 4, **more))
     return path
 
 
-def test_a_clip_is_told_with_what_it_shows(store: Store, book: Book) -> None:
+def test_a_clip_is_told_with_what_it_shows(store: Store, book: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES)
     with store.writing() as connection:
         connection.execute(
@@ -86,7 +86,7 @@ def test_a_clip_is_told_with_what_it_shows(store: Store, book: Book) -> None:
             book.change_clip(clip["id"], values)
 
 
-def test_a_film_that_has_gone_is_told_as_missing(store: Store, book: Book) -> None:
+def test_a_film_that_has_gone_is_told_as_missing(store: Store, book: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
     (clip,) = book.clips(session_id=identity)
@@ -100,10 +100,10 @@ def test_a_film_that_has_gone_is_told_as_missing(store: Store, book: Book) -> No
     assert book.clips() == []
 
 
-def test_the_desk_answers_the_writer_of_clips(store: Store, book: Book) -> None:
+def test_the_desk_answers_the_writer_of_clips(store: Store, book: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
-    desk = ClipDesk(store)
+    desk = ClipRepository(store)
     assert not desk.is_kept(path)
     (clip,) = book.clips()
     book.change_clip(clip["id"], {"kept": True})
@@ -119,7 +119,7 @@ def test_the_desk_answers_the_writer_of_clips(store: Store, book: Book) -> None:
     assert [one["name"] for one in book.clips()] == ["clip-1"]
 
 
-def test_a_clip_written_again_replaces_the_first_and_stays_kept(store: Store, book: Book) -> None:
+def test_a_clip_written_again_replaces_the_first_and_stays_kept(store: Store, book: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
     book.change_clip(book.clips()[0]["id"], {"kept": True})
@@ -132,7 +132,7 @@ def test_a_clip_written_again_replaces_the_first_and_stays_kept(store: Store, bo
 # ---- exposures ----
 
 
-def test_exposures_are_those_computed_directly(store: Store, book: Book) -> None:
+def test_exposures_are_those_computed_directly(store: Store, book: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES, bent=(45.0, 75.0))
     kept = book.session(identity)["exposure"]
     session = store.session(identity)
@@ -164,7 +164,7 @@ def test_exposures_are_those_computed_directly(store: Store, book: Book) -> None
     assert beyond == pytest.approx([15.0, 15.0], abs=0.2)
 
 
-def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Store, book: Book) -> None:
+def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Store, book: PracticeLog) -> None:
     identity = record(
         store,
         300.0,
@@ -184,13 +184,13 @@ def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Stor
     assert finding["moments"] == [str(book.clips()[0]["id"])]
 
 
-def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, book: Book) -> None:
+def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, book: PracticeLog) -> None:
     page = book.session(record(store, 0.0))
     assert page["exposure"] == {"session": [], "cues": [], "passages": [], "parts": [], "minutes": []}
     assert page["finding"] is None
 
 
-def test_samples_and_traces(store: Store, book: Book) -> None:
+def test_samples_and_traces(store: Store, book: PracticeLog) -> None:
     identity = record(store, 120.0, bent=(30.0, 60.0))
     told = book.samples(identity, 29.0, 31.0)["series"]
     left = next(one for one in told if (one["side"], one["quantity"]) == ("left", "wrist_flexion"))
@@ -211,7 +211,7 @@ def test_samples_and_traces(store: Store, book: Book) -> None:
             book.trace(identity, bins)
 
 
-def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: Book) -> None:
+def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: PracticeLog) -> None:
     identity = record(store, 50.0, bent=(13.0, 21.0))
     (series,) = [
         one for one in store.session(identity).series if (one.side, one.quantity) == ("left", "wrist_flexion")
@@ -228,7 +228,7 @@ def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: Book) -> 
 # ---- trends ----
 
 
-def test_trends_add_up_weeks_and_pieces(store: Store, book: Book) -> None:
+def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None:
     for day, bent in ((3, (0.0, 60.0)), (5, (0.0, 0.0)), (17, (0.0, 150.0))):
         record(
             store,
@@ -264,7 +264,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: Book) -> None:
     assert book.trends(weeks=1, today=dt.date(2025, 3, 20))["from"] == "2025-03-17"
 
 
-def test_a_piece_has_its_exposure_over_time(store: Store, book: Book) -> None:
+def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES, bent=(45.0, 75.0))
     two = next(piece for piece in book.pieces() if piece["name"] == "Two")
     (session,) = book.piece(two["id"])["played"]
@@ -282,7 +282,7 @@ def test_a_piece_has_its_exposure_over_time(store: Store, book: Book) -> None:
         assert {(level["direction"], level["level"]): level["seconds"] for level in mine["levels"]} == levels
 
 
-def test_trends_of_an_empty_folder_are_empty(book: Book) -> None:
+def test_trends_of_an_empty_folder_are_empty(book: PracticeLog) -> None:
     told = book.trends(weeks=52, today=dt.date(2025, 3, 20))
     assert (told["from"], told["load"], told["lines"], told["pieces"]) == (None, [], [], [])
 
@@ -293,7 +293,7 @@ def test_trends_of_an_empty_folder_are_empty(book: Book) -> None:
 def secret_folder(folder: Path) -> tuple[str, str]:
     """Two sessions; the first has a note that must not be found once it is deleted."""
     with Store(folder) as store:
-        book = Book(store)
+        book = PracticeLog(store)
         first, second = (
             record(store, 30.0, switches=((0.0, name, ""),)) for name in ("Secret sonata", "Two")
         )
@@ -313,7 +313,7 @@ def test_a_deleted_session_leaves_nothing_behind(tmp_path: Path) -> None:
     first, second = secret_folder(tmp_path)
     assert b"confidential" in all_bytes(tmp_path)
     with Store(tmp_path) as store:
-        book = Book(store)
+        book = PracticeLog(store)
         assert book.forget_session(first) > 0
         assert [one.id for one in store.sessions()] == [second]
         assert [one["session_id"] for one in book.clips()] == [second]
@@ -331,7 +331,7 @@ def test_a_session_deleted_while_another_is_recorded_leaves_nothing_after_it(tmp
     first, _ = secret_folder(tmp_path)
     with Store(tmp_path) as store:
         recorder = store.begin(START)
-        Book(store).forget_session(first)
+        PracticeLog(store).forget_session(first)
         recorder.finish(Ended(5.0))
         assert len(store.sessions()) == 2
     assert b"confidential" not in all_bytes(tmp_path)
@@ -341,7 +341,7 @@ def test_everything_is_deleted(tmp_path: Path) -> None:
     secret_folder(tmp_path)
     (tmp_path / "practice-damaged-20250301-120000-abcd.sqlite3").write_bytes(b"a confidential page")
     with Store(tmp_path) as store:
-        book = Book(store)
+        book = PracticeLog(store)
         assert book.forget_everything() > 0
         assert (store.sessions(), book.pieces(), book.clips(), book.checks()) == ([], [], [], [])
         assert book.practice_list() == {"items": [], "position": None}
@@ -352,14 +352,14 @@ def test_everything_is_deleted(tmp_path: Path) -> None:
     assert b"Secret sonata" not in all_bytes(tmp_path)
 
 
-def test_a_running_session_cannot_be_deleted(store: Store, book: Book) -> None:
+def test_a_running_session_cannot_be_deleted(store: Store, book: PracticeLog) -> None:
     recorder = store.begin(START)
     for delete in (lambda: book.forget_session(recorder.session_id), book.forget_everything):
         with pytest.raises(InputError, match="being recorded"):
             delete()
 
 
-def test_where_the_data_lie_and_how_large_they_are(store: Store, book: Book) -> None:
+def test_where_the_data_lie_and_how_large_they_are(store: Store, book: PracticeLog) -> None:
     identity = record(store, 20.0)
     take(store, identity)
     (store.data_dir / "practice-damaged-x.sqlite3").write_bytes(b"12345")
@@ -374,7 +374,9 @@ def test_where_the_data_lie_and_how_large_they_are(store: Store, book: Book) -> 
     assert 0 < session["samples_bytes"] < told["database_bytes"]
 
 
-def test_a_film_that_cannot_be_deleted_keeps_its_session(store: Store, book: Book, monkeypatch) -> None:
+def test_a_film_that_cannot_be_deleted_keeps_its_session(
+    store: Store, book: PracticeLog, monkeypatch
+) -> None:
     identity = record(store, 20.0)
     take(store, identity)
 
@@ -391,10 +393,10 @@ def test_a_film_that_cannot_be_deleted_keeps_its_session(store: Store, book: Boo
     assert len(book.clips()) == 1
 
 
-def test_an_export_has_every_sample(store: Store, book: Book, tmp_path: Path) -> None:
+def test_an_export_has_every_sample(store: Store, book: PracticeLog, tmp_path: Path) -> None:
     identity = record(store, 20.0, switches=((0.0, "One", ""),), bent=(5.0, 6.0))
     session = store.session(identity)
-    paths = write_session(session, told_of(store, session), tmp_path / "out")
+    paths = write_session(session, full_document(store, session), tmp_path / "out")
     assert [path.name for path in paths] == [f"{identity}.csv", f"{identity}.json"]
     text = paths[0].read_text(encoding="utf-8")
     assert text == "".join(book.export_csv(identity)).replace("\r\n", "\n")
@@ -426,7 +428,7 @@ def test_an_export_has_every_sample(store: Store, book: Book, tmp_path: Path) ->
     assert told["samples"][0]["value"] == flexion.value.tolist()
     assert told["exposure"]["session"] == book.session(identity)["exposure"]["session"]
     with pytest.raises(InputError, match="is there already"):
-        write_session(session, told_of(store, session), tmp_path / "out")
+        write_session(session, full_document(store, session), tmp_path / "out")
 
 
 # ---- earlier versions ----
@@ -447,7 +449,7 @@ def test_a_folder_of_the_first_version_opens_and_loses_nothing(tmp_path: Path) -
         assert schema.applied(connection) == (schema.MIGRATIONS[0].name,)
     with Store(tmp_path) as store:
         assert store.notice is None
-        book = Book(store)
+        book = PracticeLog(store)
         crashed, ended = store.sessions()
         assert (ended.id, ended.end_reason, ended.end_s) == ("84332594", "stopped", 6.0)
         assert (crashed.id, crashed.end_reason, crashed.end_s) == ("e187cb3e", "crashed", 1.9)
@@ -487,7 +489,7 @@ def test_every_later_version_opens(tmp_path: Path) -> None:
             schema.migrate(connection, schema.MIGRATIONS[:count])
         with Store(folder) as store:
             assert len(store.sessions()) == 2
-            assert len(Book(store).session("84332594")["exposure"]["session"]) == 4
+            assert len(PracticeLog(store).session("84332594")["exposure"]["session"]) == 4
 
 
 def test_the_same_tables_come_from_nothing_and_from_the_first_version(tmp_path: Path) -> None:
@@ -508,5 +510,5 @@ def test_a_reader_never_writes(tmp_path: Path) -> None:
         identity = record(store, 5.0)
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
     reader = SessionReader(tmp_path)
-    told_of(reader, reader.session(identity))
+    full_document(reader, reader.session(identity))
     assert {path: path.read_bytes() for path in tmp_path.iterdir() if path in before} == before

@@ -15,7 +15,7 @@ from posturewatch.errors import InputError
 from posturewatch.exposure.summary import SampleSeries, summarise
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.reading import Reading
-from posturewatch.review.summaries import Shelf, session_summary
+from posturewatch.review.summaries import SummaryRepository, session_summary
 from posturewatch.storage.in_memory import InMemorySession
 from posturewatch.storage.limits_json import limits_from_json, limits_to_json
 from posturewatch.storage.reader import SessionReader
@@ -133,7 +133,7 @@ def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Pat
 def test_the_shelf_answers_for_the_page(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         identity = store.begin(START).finish(Ended(1.0))
-        shelf = Shelf(store)
+        shelf = SummaryRepository(store)
         assert [one["id"] for one in shelf.sessions()] == [identity]
         assert shelf.summary(identity)["session"]["id"] == identity
         with pytest.raises(InputError):

@@ -16,7 +16,7 @@ from posturewatch.model.frame import Frame
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.agreement import best_of
 from posturewatch.tracking.forearm import SIDE_AT
-from posturewatch.tracking.hands import Seen
+from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.plausible import hand_distance
 from posturewatch.tracking.still import Place, StillFinder
 from posturewatch.tracking.tracker import TrackerMode
@@ -136,7 +136,7 @@ def test_our_networks_know_the_sides_of_the_demo_players_hands(frames: list[Fram
     # Each is seen where it was tracked, as a hand of its own side.
     for side, judgement in zip(fit, judged, strict=True):
         assert judgement.view() == fit[side]
-        assert fit[side].misfit < 0.3
+        assert fit[side].landmark_error < 0.3
         assert fit[side].odds > 1
 
 
@@ -152,12 +152,12 @@ def test_a_hand_tracked_inside_out_is_looked_at_again_and_found_as_it_lies(frame
         ]
         finder = tracker._finder
         assert isinstance(finder, StillFinder)
-        mistaken = Seen(inside_out, hand.landmarks_m, 0.95, 0.1)
+        mistaken = Detection(inside_out, hand.landmarks_m, 0.95, 0.1)
         (judgement,) = tracker._judge(image, [inside_out])
         looks = finder._looks(image, Place(mistaken, judgement), None)
         best = looks[best_of([look.judgement for look in looks], "left")]
-    assert judgement.view("left").misfit > 0.3
-    assert judgement.view("left").misfit > 2 * best.judgement.view("left").misfit
+    assert judgement.view("left").landmark_error > 0.3
+    assert judgement.view("left").landmark_error > 2 * best.judgement.view("left").landmark_error
     assert hand_distance(mistaken.landmarks_px, hand.landmarks_px) > 0.3
     assert hand_distance(best.seen.landmarks_px, hand.landmarks_px) < 0.1
     # Two candidates for one hand: the one that the networks see there is kept, whatever the library's presence.
@@ -169,8 +169,8 @@ def test_a_hand_tracked_inside_out_is_looked_at_again_and_found_as_it_lies(frame
 class Contrary(ForearmNet):
     """Says of every hand that it is not of the side it was cut for."""
 
-    def outputs(self, cuttings_bgr: Sequence[np.ndarray]) -> np.ndarray:
-        said = super().outputs(cuttings_bgr)
+    def outputs(self, crops_bgr: Sequence[np.ndarray]) -> np.ndarray:
+        said = super().outputs(crops_bgr)
         said[:, SIDE_AT] = -9.0
         return said
 

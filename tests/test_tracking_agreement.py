@@ -11,7 +11,14 @@ from test_tracking_roi import flat_hand, placed
 from posturewatch.kinematics.features import FINGER_PARTS
 from posturewatch.model.observation import Side
 from posturewatch.tracking import fingers
-from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, best_of, doubt_of, misfit
+from posturewatch.tracking.agreement import (
+    UNJUDGED,
+    Judgement,
+    SideView,
+    best_of,
+    cross_entropy_of,
+    landmark_error,
+)
 from posturewatch.tracking.crop import CLOSE, hand_scale_px
 
 HAND = flat_hand()
@@ -20,7 +27,7 @@ INSIDE_OUT = [0, *range(17, 21), *range(13, 17), *range(9, 13), *range(5, 9), *r
 
 
 def seen_rightly(landmarks_px: np.ndarray, side: Side) -> np.ndarray:
-    """(20, 3) what a perfect network says of the cutting: the hand's joints from its wrist, in metres."""
+    """(20, 3) what a perfect network says of the crop: the hand's joints from its wrist, in metres."""
     affine = CLOSE.transform(landmarks_px, side)
     beyond = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T
     return np.column_stack([0.09 * beyond / CLOSE.hand_px, np.zeros(20)])
@@ -37,21 +44,23 @@ def test_the_outputs_are_those_that_the_estimator_reads() -> None:
 @pytest.mark.parametrize(("angle_deg", "scale"), [(0, 1.0), (70, 0.4), (-160, 3.0)])
 def test_a_hand_seen_as_it_was_tracked_fits(side: Side, angle_deg: float, scale: float) -> None:
     hand = placed(HAND, angle_deg, scale, (640.0, 400.0))
-    assert misfit(hand, side, seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
+    assert landmark_error(hand, side, seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
     # The unit in which it was seen is not asked for.
-    assert misfit(hand, side, 1000 * seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
+    assert landmark_error(hand, side, 1000 * seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
 
 
 def test_the_misfit_is_the_joints_mean_distance_in_hand_scales() -> None:
     hand = placed(HAND, 40, 2.0, (640.0, 400.0))
     seen = seen_rightly(hand, "left")
     moved = hand.copy()
-    # Two fingertips by 50 pixels each, and so that neither the palm, which places the cutting, nor the scale changes.
+    # Two fingertips by 50 pixels each, and so that neither the palm, which places the crop, nor the scale changes.
     between = hand[8, :2] - hand[12, :2]
     aside = 50 * np.array([-between[1], between[0]]) / np.linalg.norm(between)
     moved[8, :2] += aside
     moved[12, :2] -= aside
-    assert misfit(moved, "left", seen, CLOSE) == pytest.approx(2 * 50 / 20 / hand_scale_px(hand), rel=1e-6)
+    assert landmark_error(moved, "left", seen, CLOSE) == pytest.approx(
+        2 * 50 / 20 / hand_scale_px(hand), rel=1e-6
+    )
 
 
 @pytest.mark.parametrize("how", ["inside out", "upside down", "of no extent"])
@@ -64,16 +73,16 @@ def test_a_hand_tracked_otherwise_than_it_is_seen_does_not_fit(how: str) -> None
         seen = -seen
     else:
         seen = 0 * seen
-    assert misfit(hand, "left", seen, CLOSE) > 0.35
+    assert landmark_error(hand, "left", seen, CLOSE) > 0.35
 
 
 def test_doubt_is_the_mean_cross_entropy() -> None:
     """In nats: ln 2 where a network does not know (the entropy of a fair coin)."""
-    assert doubt_of([]) == 0
-    assert doubt_of([0.0]) == pytest.approx(math.log(2))
-    assert doubt_of([math.log(3), -math.log(3)]) == pytest.approx((math.log(4 / 3) + math.log(4)) / 2)
-    assert doubt_of([1000.0]) == 0
-    assert doubt_of([-1000.0]) == pytest.approx(1000)
+    assert cross_entropy_of([]) == 0
+    assert cross_entropy_of([0.0]) == pytest.approx(math.log(2))
+    assert cross_entropy_of([math.log(3), -math.log(3)]) == pytest.approx((math.log(4 / 3) + math.log(4)) / 2)
+    assert cross_entropy_of([1000.0]) == 0
+    assert cross_entropy_of([-1000.0]) == pytest.approx(1000)
 
 
 def judged(left: tuple[float, float], right: tuple[float, float], hand: float = 6.0) -> Judgement:
@@ -89,18 +98,18 @@ def test_the_look_that_agrees_best_is_taken_for_each_side() -> None:
     assert best_of(looks, "left") == 2
     assert best_of(looks, "right") == 0
     # Joints that fit a side which the networks exclude do not make it that side.
-    assert inside_out.view().misfit == 0.6
-    assert inside_out.misfit == 0.6
+    assert inside_out.view().landmark_error == 0.6
+    assert inside_out.landmark_error == 0.6
 
 
 def test_where_both_sides_are_possible_both_must_fit() -> None:
-    assert judged((0.1, 0.3), (0.5, 0.9)).misfit == 0.5
-    assert judged((0.1, 0.3), (0.5, 5.0)).misfit == 0.1
+    assert judged((0.1, 0.3), (0.5, 0.9)).landmark_error == 0.5
+    assert judged((0.1, 0.3), (0.5, 5.0)).landmark_error == 0.1
 
 
 def test_a_hand_is_likelier_the_better_it_fits_and_the_surer_the_networks_are() -> None:
     assert SideView(0.1, 0.0, 8.0).odds > SideView(0.4, 0.0, 8.0).odds > SideView(0.4, 0.0, 2.0).odds
     assert SideView(0.1, 0.0, 8.0).odds > 3 > 0 > SideView(0.6, 0.0, 1.0).odds
     assert UNJUDGED.evidence == 0
-    assert UNJUDGED.misfit == 0
+    assert UNJUDGED.landmark_error == 0
     assert UNJUDGED.view("left").odds > 0

@@ -26,14 +26,14 @@ class FixedNet(ForearmNet):
         self._row = row
         self._sd_deg = default_sd_deg
 
-    def outputs(self, cuttings_bgr: Sequence[np.ndarray]) -> np.ndarray:
-        return np.tile(self._row, (len(cuttings_bgr), 1))
+    def outputs(self, crops_bgr: Sequence[np.ndarray]) -> np.ndarray:
+        return np.tile(self._row, (len(crops_bgr), 1))
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
 @pytest.mark.parametrize("angle_deg", [0.0, 75.0, -160.0])
 def test_the_axis_returns_to_the_picture(side: str, angle_deg: float) -> None:
-    # In the cutting of a left hand, (0, 1) continues the hand straight towards the elbow and (1, 0) leads
+    # In the crop of a left hand, (0, 1) continues the hand straight towards the elbow and (1, 0) leads
     # towards the thumb; in the picture they must, for either hand, whichever way it is turned.
     upright = flat_hand() if side == "left" else flat_hand() * [-1, 1, 1]
     hand = placed(upright, angle_deg, 1.5, (400.0, 300.0))
@@ -46,7 +46,7 @@ def test_the_axis_returns_to_the_picture(side: str, angle_deg: float) -> None:
     assert straight.depth_slope == 0.25
     assert straight.features == pytest.approx([7.0, 8.0, 1.0])
     # The logistic function at 1, by the table of any textbook.
-    assert straight.neck_seen == pytest.approx(0.7311, abs=1e-4)
+    assert straight.strings_visible == pytest.approx(0.7311, abs=1e-4)
     (aside,) = FixedNet([1.0, *[0.0] * 6]).measure(image, [(hand, side)])  # type: ignore[list-item]
     thumb = hand[4, :2] - hand[0, :2]
     assert (aside.towards_elbow_px - aside.wrist_px) @ thumb > 0

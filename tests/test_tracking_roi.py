@@ -1,4 +1,4 @@
-"""Cuttings and the way back, checked against scipy's rotations and OpenCV's own transforms."""
+"""Crops and the way back, checked against scipy's rotations and OpenCV's own transforms."""
 
 from __future__ import annotations
 
@@ -43,16 +43,16 @@ def placed(points: np.ndarray, angle_deg: float, scale: float, at: tuple[float, 
 
 @pytest.mark.parametrize("angle_deg", [0, 30, 90, -135, 180])
 @pytest.mark.parametrize("size_px", [80.0, 224.0, 700.0])
-def test_a_cutting_shows_what_its_affine_says(angle_deg: float, size_px: float) -> None:
+def test_a_crop_shows_what_its_affine_says(angle_deg: float, size_px: float) -> None:
     rng = np.random.default_rng(1)
     image = cv2.GaussianBlur(rng.integers(0, 255, (400, 500, 3), np.uint8), (0, 0), 12)
     roi = Roi((260.0, 190.0), size_px, math.radians(angle_deg))
-    cutting = cut(image, roi, 112)
+    crop = cut(image, roi, 112)
     at = np.array([40.0, 70.0])
     x, y = roi.affine(112) @ np.array([*at, 1.0])
     if 0 <= x < 499 and 0 <= y < 399:
         expected = cv2.getRectSubPix(image, (1, 1), (float(x), float(y)))[0, 0, ::-1]
-        assert cutting[70, 40].astype(int) == pytest.approx(expected.astype(int), abs=6)
+        assert crop[70, 40].astype(int) == pytest.approx(expected.astype(int), abs=6)
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 25.0, -140.0])
@@ -65,7 +65,7 @@ def test_landmarks_go_to_the_picture_and_depth_keeps_its_scale(angle_deg: float)
     assert out[1] == pytest.approx([300 + up[0], 200 + up[1], -8])
 
 
-def test_metres_turn_with_the_cutting() -> None:
+def test_metres_turn_with_the_crop() -> None:
     roi = Roi((0, 0), 1.0, math.radians(40))
     points = np.random.default_rng(0).normal(size=(21, 3))
     assert to_picture_m(points, roi) == pytest.approx(
@@ -74,7 +74,7 @@ def test_metres_turn_with_the_cutting() -> None:
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 60.0, -170.0])
-def test_a_hands_cutting_follows_the_hand(angle_deg: float) -> None:
+def test_a_hands_crop_follows_the_hand(angle_deg: float) -> None:
     upright = hand_roi(flat_hand())
     turned = hand_roi(placed(flat_hand(), angle_deg, 2.0, (500.0, 300.0)))
     apart = (math.degrees(turned.angle_rad - upright.angle_rad) - angle_deg + 180) % 360 - 180
@@ -84,7 +84,7 @@ def test_a_hands_cutting_follows_the_hand(angle_deg: float) -> None:
     assert turned.centre_px == pytest.approx(expected[:2])
 
 
-def test_a_palm_in_a_turned_tile_points_upwards_in_its_cutting() -> None:
+def test_a_palm_in_a_turned_tile_points_upwards_in_its_crop() -> None:
     tile = Roi((320.0, 240.0), 640.0, math.radians(90))
     keypoints = np.array(
         [[0.5, 0.6], [0.5, 0.5], [0.5, 0.4], [0, 0], [0, 0], [0, 0], [0, 0]], dtype=np.float64
@@ -95,7 +95,7 @@ def test_a_palm_in_a_turned_tile_points_upwards_in_its_cutting() -> None:
     assert roi.centre_px == pytest.approx((320 + 32, 240))  # half a box along the hand, here to the right
 
 
-def test_a_forearms_cutting_lies_beyond_the_wrist() -> None:
+def test_a_forearms_crop_lies_beyond_the_wrist() -> None:
     roi = forearm_roi(np.array([100.0, 400.0]), np.array([100.0, 200.0]), 100.0)
     assert roi.angle_rad == pytest.approx(0)
     assert roi.centre_px == pytest.approx((100, 155))
@@ -113,7 +113,7 @@ def test_other_looks_at_a_place_are_all_different() -> None:
     assert (roi.centre_px, roi.size_px, roi.angle_rad) == ((3.0, 4.0), pytest.approx(120), pytest.approx(0.3))
 
 
-def test_a_bodys_cutting_is_centred_with_its_radius() -> None:
+def test_a_bodys_crop_is_centred_with_its_radius() -> None:
     roi = body_roi(np.array([[100.0, 100.0], [200.0, 100.0]]))
     assert (roi.centre_px, roi.size_px) == ((100, 100), 250)
     assert math.degrees(roi.angle_rad) == pytest.approx(90)

@@ -14,8 +14,8 @@ from calibration.body.geometry import (
     across,
     dot,
     least_squares,
+    rotation_between,
     share_turn,
-    shortest_turn,
     turn_about,
     turn_vector,
     unit,
@@ -217,7 +217,7 @@ class Arm:
         x = bone_suffix(self.side)
         hinge, rest_hinge = np.cross(upper, fore), np.cross(self.rest_upper, self.rest_fore)
         full = _two_axis(upper, hinge) @ _two_axis(self.rest_upper, rest_hinge).T
-        swing = shortest_turn(self.rest_upper, upper)
+        swing = rotation_between(self.rest_upper, upper)
         plain = _two_axis(fore, hinge) @ _two_axis(self.rest_fore, rest_hinge).T
         twisted = frame @ self.rest_forearm_frame.T
         return {

@@ -25,16 +25,16 @@ def dot(a: FloatArray, b: FloatArray) -> FloatArray:
     return (a * b).sum(-1)
 
 
-def turn_x(angle: FloatArray | float) -> FloatArray:
+def rotation_x(angle: FloatArray | float) -> FloatArray:
     """Rotation matrices (..., 3, 3) about x by ``angle`` radians."""
     return _turn(angle, 1, 2)
 
 
-def turn_y(angle: FloatArray | float) -> FloatArray:
+def rotation_y(angle: FloatArray | float) -> FloatArray:
     return _turn(angle, 2, 0)
 
 
-def turn_z(angle: FloatArray | float) -> FloatArray:
+def rotation_z(angle: FloatArray | float) -> FloatArray:
     return _turn(angle, 0, 1)
 
 
@@ -77,7 +77,7 @@ def turn_vector(turn: FloatArray) -> FloatArray:
     return unit(raw) * angle[..., None]
 
 
-def shortest_turn(start: FloatArray, end: FloatArray) -> FloatArray:
+def rotation_between(start: FloatArray, end: FloatArray) -> FloatArray:
     """Smallest rotation taking direction ``start`` to direction ``end``."""
     start, end = unit(start), unit(end)
     normal = np.cross(start, end)

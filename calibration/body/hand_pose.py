@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.bodies import Body
-from calibration.body.geometry import across, dot, turn_about, turn_x, turn_y, turn_z, unit
+from calibration.body.geometry import across, dot, rotation_x, rotation_y, rotation_z, turn_about, unit
 
 FloatArray = NDArray[np.floating[Any]]
 
@@ -53,7 +53,7 @@ def anatomical_frame(distal: FloatArray, radial: FloatArray, side: str) -> Float
 
 def wrist_turn(flexion_deg: FloatArray | float, ulnar_deviation_deg: FloatArray | float) -> FloatArray:
     """Rotation (..., 3, 3) of the hand frame in the forearm frame: hand = forearm @ turn."""
-    return turn_z(np.radians(flexion_deg)) @ turn_x(np.radians(ulnar_deviation_deg))
+    return rotation_z(np.radians(flexion_deg)) @ rotation_x(np.radians(ulnar_deviation_deg))
 
 
 def wrist_angles_deg(forearm: FloatArray, hand: FloatArray) -> tuple[float, float, float]:
@@ -116,13 +116,13 @@ class Hand:
 
     def finger_frames(self, state: FloatArray, finger: int | FloatArray) -> FloatArray:
         """Phalanx frames (..., 3, 3, 3) [phalanx, row, column] of fingers 0 to 3 (index to little)."""
-        lean = turn_y(np.radians(CONVERGENCE_DEG[finger]))
-        base = lean @ turn_x(self.fan[finger] + state[..., 1])
+        lean = rotation_y(np.radians(CONVERGENCE_DEG[finger]))
+        base = lean @ rotation_x(self.fan[finger] + state[..., 1])
         bend = np.stack(
             [state[..., 0], state[..., 0] + state[..., 2], state[..., 0] + state[..., 2] + state[..., 3]],
             axis=-1,
         )
-        return base[..., None, :, :] @ turn_z(bend)
+        return base[..., None, :, :] @ rotation_z(bend)
 
     def finger_joints(self, state: FloatArray, finger: int | FloatArray) -> FloatArray:
         """Joints (..., 4, 3): knuckle, pip, dip, tip of fingers 0 to 3, hand coordinates."""
@@ -139,14 +139,14 @@ class Hand:
 
     def thumb_frames(self, state: FloatArray) -> FloatArray:
         """Turns (..., 3, 3, 3) of the three thumb segments relative to rest, in hand coordinates."""
-        base = turn_y(state[..., 0]) @ turn_x(state[..., 1])
+        base = rotation_y(state[..., 0]) @ rotation_x(state[..., 1])
         first = turn_about(self._thumb_axis, state[..., 2])
         second = turn_about(self._thumb_axis, state[..., 2] + state[..., 3])
         return np.stack([base, base @ first, base @ second], axis=-3)
 
     def thumb_axis(self, state: FloatArray) -> FloatArray:
         """Axis (3,) about which the thumb's joints flex in this state, hand coordinates."""
-        return turn_y(state[0]) @ turn_x(state[1]) @ self._thumb_axis
+        return rotation_y(state[0]) @ rotation_x(state[1]) @ self._thumb_axis
 
     def thumb_joints(self, state: FloatArray) -> FloatArray:
         """Joints (..., 4, 3): cmc, mcp, ip, tip."""
@@ -173,7 +173,7 @@ class Hand:
         }
         posed = self.finger_frames(fingers, np.arange(4))
         for k in range(4):
-            lean = turn_y(np.radians(CONVERGENCE_DEG[k])) @ turn_x(self.fan[k])
+            lean = rotation_y(np.radians(CONVERGENCE_DEG[k])) @ rotation_x(self.fan[k])
             for j in range(3):
                 along = self.rest_joints[k + 1, j + 1] - self.rest_joints[k + 1, j]
                 rest = _hand_frame(along, lean[:, 2])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.body.arm import Trunk, turned
 from calibration.body.bodies import Body
-from calibration.body.geometry import turn_vector, turn_x, turn_y, turn_z, unit
+from calibration.body.geometry import rotation_x, rotation_y, rotation_z, turn_vector, unit
 from calibration.body.hand_pose import bone_suffix
 
 FloatArray = NDArray[np.floating[Any]]
@@ -30,25 +30,35 @@ class Stance:
 def sample_stance(body: Body, rng: np.random.Generator, neck_side: float = 1.0) -> Stance:
     """Torso lean, head turned towards the neck, legs, shoulders."""
     seated = bool(rng.random() < 0.75)
-    lean = turn_y(np.radians(rng.normal(0, 8))) @ turn_x(np.radians(rng.normal(8, 7)))
-    lean = lean @ turn_z(np.radians(rng.normal(0, 4)))
+    lean = rotation_y(np.radians(rng.normal(0, 8))) @ rotation_x(np.radians(rng.normal(8, 7)))
+    lean = lean @ rotation_z(np.radians(rng.normal(0, 4)))
     turns: dict[str, FloatArray] = {}
     for share, bone in zip(
         (0.2, 0.4, 0.6, 0.8, 1.0), ("spine05", "spine04", "spine03", "spine02", "spine01"), strict=True
     ):
         turns[bone] = turned(_axis(lean), share * _degrees(lean))
     chest = turns["spine01"]
-    look = turn_y(np.radians(neck_side * rng.uniform(-10, 55))) @ turn_x(np.radians(rng.uniform(-8, 35)))
-    look = look @ turn_z(np.radians(rng.normal(0, 8)))
+    look = rotation_y(np.radians(neck_side * rng.uniform(-10, 55))) @ rotation_x(
+        np.radians(rng.uniform(-8, 35))
+    )
+    look = look @ rotation_z(np.radians(rng.normal(0, 8)))
     for share, bone in zip((0.25, 0.45, 0.65, 1.0), ("neck01", "neck02", "neck03", "head"), strict=True):
         turns[bone] = chest @ turned(_axis(look), share * _degrees(look))
     for side, sign in (("L", 1), ("R", -1)):
         raise_deg = rng.normal(1, 4)
-        shoulder = chest @ turn_y(np.radians(sign * rng.normal(-3, 4))) @ turn_z(np.radians(sign * raise_deg))
+        shoulder = (
+            chest
+            @ rotation_y(np.radians(sign * rng.normal(-3, 4)))
+            @ rotation_z(np.radians(sign * raise_deg))
+        )
         turns[f"clavicle.{side}"] = turns[f"shoulder01.{side}"] = shoulder
         if seated:
-            thigh = turn_y(np.radians(sign * rng.uniform(5, 28))) @ turn_x(np.radians(-rng.uniform(72, 97)))
-            shank = turn_y(np.radians(sign * rng.uniform(-5, 20))) @ turn_x(np.radians(rng.uniform(-10, 15)))
+            thigh = rotation_y(np.radians(sign * rng.uniform(5, 28))) @ rotation_x(
+                np.radians(-rng.uniform(72, 97))
+            )
+            shank = rotation_y(np.radians(sign * rng.uniform(-5, 20))) @ rotation_x(
+                np.radians(rng.uniform(-10, 15))
+            )
             turns[f"upperleg01.{side}"] = turns[f"upperleg02.{side}"] = thigh
             turns[f"lowerleg01.{side}"] = turns[f"lowerleg02.{side}"] = shank
     return stance_from(body, turns, seated)

@@ -1,8 +1,8 @@
-"""How the tracker's hands lie upon the true ones: what the networks' training cuttings are moved by.
+"""How the tracker's hands lie upon the true ones: what the networks' training crops are moved by.
 
-    python -m calibration.dataset.crop_jitter --data DIR [--out calibration/placements.csv]
+    python -m calibration.dataset.crop_jitter --data DIR [--out calibration/crop jitters.csv]
 
-A network that was only ever shown cuttings around exact landmarks is 2 degrees worse on the cuttings it gets from the
+A network that was only ever shown crops around exact landmarks is 2 degrees worse on the crops it gets from the
 tracker, whose wrist lies a tenth of a palm nearer to the fingers, whose hand is a fifth smaller, and which is now and
 then turned far off. The command reads the hands that the tracker found in training pictures and writes how each of them
 is placed; the training (`calibration.train.network`) draws from that table.
@@ -20,21 +20,21 @@ from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns, read_shards
 from posturewatch.model.observation import Side
-from posturewatch.tracking.crop import Cutting, hand_angle_rad, hand_scale_px
+from posturewatch.tracking.crop import Crop, hand_angle_rad, hand_scale_px
 
-__all__ = ["PLACEMENTS", "canvas_of", "placement_of", "read_placements", "usual"]
+__all__ = ["CROP_JITTER", "crop_jitter_of", "padded_crop_of", "read_crop_jitter", "usual"]
 
 FloatArray = NDArray[np.floating[Any]]
 
-PLACEMENTS = Path(__file__).parent / "placements.csv"
+CROP_JITTER = Path(__file__).parent / "crop_jitter.csv"
 NAMES = ("wrist_right", "wrist_down", "turn_rad", "log_scale")
 
-#: A canvas is so many times as wide as the cutting that is taken from it.
+#: A padded crop is so many times as wide as the crop that is taken from it.
 MARGIN = 1.4
 
 
-def placement_of(found_px: FloatArray, true_px: FloatArray, side: Side) -> FloatArray:
-    """(4,) how a found hand lies upon the true one, both (21, 2 or 3), in the picture of a cutting around the true one
+def crop_jitter_of(found_px: FloatArray, true_px: FloatArray, side: Side) -> FloatArray:
+    """(4,) how a found hand lies upon the true one, both (21, 2 or 3), in the picture of a crop around the true one
     (hand up, right hands mirrored): the way of its wrist to the right and down in true hand scales, its turn clockwise,
     and the log of its scale over the true one's."""
     angle, scale = hand_angle_rad(true_px), hand_scale_px(true_px)
@@ -47,28 +47,28 @@ def placement_of(found_px: FloatArray, true_px: FloatArray, side: Side) -> Float
     )
 
 
-def read_placements(path: Path = PLACEMENTS) -> FloatArray:
-    """(n, 4) as `placement_of`."""
+def read_crop_jitter(path: Path = CROP_JITTER) -> FloatArray:
+    """(n, 4) as `crop_jitter_of`."""
     return np.loadtxt(path, delimiter=",", skiprows=1, ndmin=2)
 
 
-def usual(placements: FloatArray) -> FloatArray:
+def usual(jitters: FloatArray) -> FloatArray:
     """(4,) the middle one."""
-    return np.asarray(np.median(placements, axis=0))
+    return np.asarray(np.median(jitters, axis=0))
 
 
-def canvas_of(cutting: Cutting, placements: FloatArray) -> Cutting:
-    """What is cut around exact landmarks for training: as sharp as the usual tracked cutting, with that one in its
+def padded_crop_of(crop: Crop, jitters: FloatArray) -> Crop:
+    """What is cut around exact landmarks for training: as sharp as the usual tracked crop, with that one in its
     middle, and wide enough that nearly every other lies inside."""
-    _, down, _, log_scale = usual(placements)
-    size = 2 * round(MARGIN * cutting.size_px / 2)
-    hand_px = cutting.hand_px * math.exp(-log_scale)
-    middle = (np.full(2, cutting.size_px / 2) - cutting.wrist_px) / hand_px + np.array([0.0, down])
+    _, down, _, log_scale = usual(jitters)
+    size = 2 * round(MARGIN * crop.size_px / 2)
+    hand_px = crop.hand_px * math.exp(-log_scale)
+    middle = (np.full(2, crop.size_px / 2) - crop.wrist_px) / hand_px + np.array([0.0, down])
     wrist = np.full(2, size / 2) - hand_px * middle
-    return Cutting(size, size / hand_px, (float(wrist[0]) / size, float(wrist[1]) / size))
+    return Crop(size, size / hand_px, (float(wrist[0]) / size, float(wrist[1]) / size))
 
 
-def placements_of(columns: Columns) -> FloatArray:
+def crop_jitters_of(columns: Columns) -> FloatArray:
     """(n, 4) of the found hands among the rows of `calibration.dataset.tracked`."""
     out = []
     for row in np.flatnonzero(columns["valid"] & columns["matched"] & columns["found"]):
@@ -77,7 +77,7 @@ def placements_of(columns: Columns) -> FloatArray:
         focal = 0.5 * width / math.tan(math.radians(float(columns["hfov_deg"][row])) / 2)
         true_px = joints[:, :2] / joints[:, 2:] * focal + np.array([width, height]) / 2
         side: Side = "right" if columns["side"][row] else "left"
-        out.append(placement_of(columns["landmarks_px"][row].astype(float), true_px, side))
+        out.append(crop_jitter_of(columns["landmarks_px"][row].astype(float), true_px, side))
     return np.array(out)
 
 
@@ -87,9 +87,9 @@ def main() -> None:
     )
     parser.add_argument("--data", type=Path, nargs="+", required=True)
     parser.add_argument("--count", type=int, default=2000, help="how many to write, drawn from all")
-    parser.add_argument("--out", type=Path, default=PLACEMENTS)
+    parser.add_argument("--out", type=Path, default=CROP_JITTER)
     args = parser.parse_args()
-    found = np.concatenate([placements_of(read_shards(folder, "train")) for folder in args.data])
+    found = np.concatenate([crop_jitters_of(read_shards(folder, "train")) for folder in args.data])
     for name, values in zip(NAMES, found.T, strict=True):
         cells = ", ".join(f"{np.percentile(values, p):.3f}" for p in (1, 5, 25, 50, 75, 95, 99))
         print(f"{name}: percentiles 1, 5, 25, 50, 75, 95, 99: {cells}")

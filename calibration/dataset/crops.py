@@ -1,4 +1,4 @@
-"""What the networks are to say of a cutting: the truth of a hand, brought into the cutting's own picture."""
+"""What the networks are to say of a crop: the truth of a hand, brought into the crop's own picture."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.body.geometry import shortest_turn, unit
+from calibration.body.geometry import rotation_between, unit
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.tracking.crop import WIDE, hand_scale_px
 
@@ -21,20 +21,20 @@ _MIDDLE_KNUCKLE = 9
 NO_HAND_WITHIN = 1.1  # hand scales between the middles of the palms
 _ELBOW_REACH = 6.0  # hand scales, beyond which an elbow's place is of no more use
 
-#: The columns that hold the truth of a cutting, with their lengths. `places` are those of the joints and of the points
+#: The columns that hold the truth of a crop, with their lengths. `places` are those of the joints and of the points
 #: in the plane of the strings that `labels.plane_points` gives, in hand scales from the wrist.
 TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 2, "joints": 60, "places": 58}
 
 
 def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarray]:
-    """truth: label of the hand (``labels.hand_label``); affine: (2, 3) from the picture to the wide cutting,
+    """truth: label of the hand (``labels.hand_label``); affine: (2, 3) from the picture to the wide crop,
     which is turned as the close one is.
 
-    Directions are those of a camera that looks straight at the wrist, since a cutting says nothing of where in the
-    picture it came from; x right, y down, z away, mirrored with the cutting.
+    Directions are those of a camera that looks straight at the wrist, since a crop says nothing of where in the
+    picture it came from; x right, y down, z away, mirrored with the crop.
     """
     joints = np.asarray(truth["joints_m"], float)
-    straight = shortest_turn(joints[0], _STRAIGHT_ON)
+    straight = rotation_between(joints[0], _STRAIGHT_ON)
     linear = np.eye(3)
     linear[:2, :2] = affine[:, :2] / math.sqrt(abs(float(np.linalg.det(affine[:, :2]))))
     turn = linear @ straight

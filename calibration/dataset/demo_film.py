@@ -52,7 +52,7 @@ COLUMNS = (
     "right_ulnar_deviation_deg",
     *(f"left_{finger}_lift_mm" for finger in FINGERS),
 )
-FOLDER = Path(__file__).parent / "demo"
+FOLDER = Path(__file__).parents[1] / "demo"
 
 
 @dataclass(frozen=True)

@@ -9,28 +9,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.observation import BodyObservation
-from posturewatch.tracking.hands import Seen
+from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.roi import Roi, hand_roi
 from posturewatch.tracking.still import StillFinder
 
-__all__ = ["ToldFinder", "told_places"]
+__all__ = ["GroundTruthFinder", "ground_truth_regions"]
 
 TOLD_FROM = 0.25  # share of a hand in view from which it is looked for
 
 
-class ToldFinder(StillFinder):
+class GroundTruthFinder(StillFinder):
     """Looks where it is told that hands are, and then as it always does."""
 
     places: Sequence[Roi] = ()
 
-    def _cuttings(
-        self, image: NDArray[np.uint8], body: BodyObservation | None, hands: list[Seen]
+    def _crops(
+        self, image: NDArray[np.uint8], body: BodyObservation | None, hands: list[Detection]
     ) -> Iterator[Roi]:
         yield from self.places
 
 
-def told_places(label: dict[str, Any], rng: np.random.Generator) -> list[Roi]:
-    """Cuttings of the true hands in view, as inexact as those that follow a hand from frame to frame."""
+def ground_truth_regions(label: dict[str, Any], rng: np.random.Generator) -> list[Roi]:
+    """Crops of the true hands in view, as inexact as those that follow a hand from frame to frame."""
     places = []
     for truth in label["hands"]:
         points = np.asarray(truth["joints_px"], float)

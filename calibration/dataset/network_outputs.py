@@ -1,4 +1,4 @@
-"""Runs both networks over the cuttings of a data folder, as the program does.
+"""Runs both networks over the crops of a data folder, as the program does.
 
     python -m calibration.dataset.network_outputs --data DIR --splits cal test
 
@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from calibration.dataset.table import Columns, read_shards
 from posturewatch.config.resources import calibration_dir
 from posturewatch.tracking import FingerNet, ForearmNet
-from posturewatch.tracking.crop import CuttingNet
+from posturewatch.tracking.crop import CropNet
 
 BATCH = 64
 
 
-def outputs(net: CuttingNet, columns: Columns, prefix: str) -> NDArray[np.float32]:
-    """(n, k) what the network says of every row's cutting."""
+def outputs(net: CropNet, columns: Columns, prefix: str) -> NDArray[np.float32]:
+    """(n, k) what the network says of every row's crop."""
     lengths, data = columns[f"{prefix}_length"].astype(int), columns[f"{prefix}_bytes"]
     ends = np.cumsum(lengths)
     parts = []
@@ -43,7 +43,7 @@ def main() -> None:
     parser.add_argument("--networks", type=Path, default=calibration_dir() / "weights", help="their folder")
     parser.add_argument("--splits", nargs="+", default=["cal", "test"])
     args = parser.parse_args()
-    nets: tuple[tuple[str, str, CuttingNet], ...] = (
+    nets: tuple[tuple[str, str, CropNet], ...] = (
         ("forearm", "crop", ForearmNet(args.networks / "forearm.onnx")),
         ("fingers", "close", FingerNet(args.networks / "fingers.onnx")),
     )

@@ -1,9 +1,10 @@
 """Makes the small set that `calibration.evaluate` reads by default from what was rendered and tracked.
 
-    python -m calibration.dataset.pack --data DIR --splits test testfilm [--every 2] [--out calibration/evaluation]
+    python -m calibration.dataset.pack --data DIR --splits test testfilm [--every 2] [--out calibration/evaluate/data]
 
-DIR holds `<split>-*.npz` of `calibration.dataset.tracked` with the outputs of `calibration.dataset.network_outputs` beside them. The
-cuttings are left out, and so is of the body what no feature reads; numbers are rounded to what the tracker is good for.
+DIR holds `<split>-*.npz` of `calibration.dataset.tracked` with the outputs of `calibration.dataset.network_outputs`
+beside them. The crops are left out, and so is of the body what no feature reads; numbers are rounded to what the
+tracker is good for.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.crops import TARGETS
-from calibration.dataset.rows import CUTTINGS, FRAMES_A_FILM
+from calibration.dataset.rows import CROPS, FRAMES_A_FILM
 from calibration.dataset.table import Columns, read_shards
 from posturewatch.config.resources import calibration_dir
 from posturewatch.model.observation import BODY_LANDMARKS
@@ -24,7 +25,7 @@ from posturewatch.model.observation import BODY_LANDMARKS
 LEFT_OUT = {
     *TARGETS,
     "true_joints_m",
-    *(f"{name}_{part}" for name in CUTTINGS for part in ("bytes", "length")),
+    *(f"{name}_{part}" for name in CROPS for part in ("bytes", "length")),
 }
 #: Steps that columns are rounded to, in pixels and metres.
 STEPS = {
@@ -71,7 +72,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--splits", nargs="+", default=["test"])
     parser.add_argument("--every", type=int, default=1, help="keep one of so many frames of each film")
-    parser.add_argument("--out", type=Path, default=calibration_dir() / "evaluation")
+    parser.add_argument("--out", type=Path, default=calibration_dir() / "evaluate" / "data")
     args = parser.parse_args()
     for split in args.splits:
         every = args.every if split.endswith("film") else 1

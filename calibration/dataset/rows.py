@@ -1,4 +1,4 @@
-"""One row for each hand in a rendered picture: what was seen of it, its cuttings, and the truth beside them."""
+"""One row for each hand in a rendered picture: what was seen of it, its crops, and the truth beside them."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.dataset.crop_jitter import canvas_of, read_placements
+from calibration.dataset.crop_jitter import padded_crop_of, read_crop_jitter
 from calibration.dataset.crops import TARGETS, elsewhere, outputs_of, targets_of
 from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.model.observation import HandObservation, Observation, Side, other_side
-from posturewatch.tracking.crop import CLOSE, WIDE, Cutting
+from posturewatch.tracking.crop import CLOSE, WIDE, Crop
 
 __all__ = [
-    "CANVASES",
-    "CUTTINGS",
+    "CROPS",
     "FRAMES_A_FILM",
+    "PADDED_CROPS",
     "Row",
-    "cutting_rows",
-    "cuttings_of",
+    "crop_rows",
+    "crops_of",
     "film_frame",
     "match",
     "pack",
@@ -29,11 +29,11 @@ __all__ = [
     "truth_row",
 ]
 
-#: The cuttings of a hand that are kept, by the prefix of their columns.
-CUTTINGS = {"crop": WIDE, "close": CLOSE}
-#: What the networks' training cuttings are taken from, by the same.
-CANVASES = {name: canvas_of(cutting, read_placements()) for name, cutting in CUTTINGS.items()}
-CUT_FROM = 0.4  # share of a hand in view from which its cutting is of use
+#: The crops of a hand that are kept, by the prefix of their columns.
+CROPS = {"crop": WIDE, "close": CLOSE}
+#: What the networks' training crops are taken from, by the same.
+PADDED_CROPS = {name: padded_crop_of(crop, read_crop_jitter()) for name, crop in CROPS.items()}
+CUT_FROM = 0.4  # share of a hand in view from which its crop is of use
 SMALLEST_PX = 25
 _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
 _WRONG_SIDE_SHARE = 0.2
@@ -118,24 +118,24 @@ def _row(
         "frame": np.int64(frame),
         "time_s": np.float32(observation.time_s),
         **_scene(label),
-        **cuttings_of(image_bgr, hand.landmarks_px, hand.side),
+        **crops_of(image_bgr, hand.landmarks_px, hand.side),
     }
 
 
-def cuttings_of(
-    image_bgr: NDArray[np.uint8], landmarks_px: NDArray[Any], side: Side, kinds: dict[str, Cutting] = CUTTINGS
+def crops_of(
+    image_bgr: NDArray[np.uint8], landmarks_px: NDArray[Any], side: Side, kinds: dict[str, Crop] = CROPS
 ) -> Row:
-    """Both cuttings of a hand, as JPEG."""
+    """Both crops of a hand, as JPEG."""
     return {
-        name: _encoded(cutting.cut(image_bgr, cutting.transform(landmarks_px, side)))
-        for name, cutting in kinds.items()
+        name: _encoded(crop.cut(image_bgr, crop.transform(landmarks_px, side)))
+        for name, crop in kinds.items()
     }
 
 
-def _encoded(cutting: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    good, encoded = cv2.imencode(".jpg", cutting, [cv2.IMWRITE_JPEG_QUALITY, 88])
+def _encoded(crop: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    good, encoded = cv2.imencode(".jpg", crop, [cv2.IMWRITE_JPEG_QUALITY, 88])
     if not good:
-        raise RuntimeError("OpenCV could not encode a cutting")
+        raise RuntimeError("OpenCV could not encode a crop")
     return np.asarray(encoded.ravel(), np.uint8)
 
 
@@ -161,11 +161,9 @@ def _truth(truth: dict[str, Any] | None, affine: NDArray[Any]) -> Row:
     }
 
 
-def cutting_rows(
-    image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.random.Generator
-) -> Iterator[Row]:
-    """Rows for the networks alone: the canvases of each true hand in view, and now and then one of a place without a
-    hand."""
+def crop_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.random.Generator) -> Iterator[Row]:
+    """Rows for the networks alone: the padded crops of each true hand in view, and now and then one of a place
+    without a hand."""
     for truth in label["hands"]:
         points = np.asarray(truth["joints_px"], float) if truth["hand_visible"] > CUT_FROM else None
         if points is None or not np.isfinite(points).all() or np.ptp(points, axis=0).max() < SMALLEST_PX:
@@ -174,7 +172,7 @@ def cutting_rows(
             **_truth(truth, WIDE.transform(points, truth["side"])),
             **_scene(label),
             "valid": np.bool_(True),
-            **cuttings_of(image_bgr, points, truth["side"], CANVASES),
+            **crops_of(image_bgr, points, truth["side"], PADDED_CROPS),
         }
         place = elsewhere(points, label, rng) if rng.random() < _ELSEWHERE_SHARE / 2 else None
         if place is not None:
@@ -182,7 +180,7 @@ def cutting_rows(
                 **_truth(None, WIDE.transform(points, "left")),
                 **_scene(label),
                 "valid": np.bool_(False),
-                **cuttings_of(image_bgr, place, "left", CANVASES),
+                **crops_of(image_bgr, place, "left", PADDED_CROPS),
             }
 
 
@@ -215,13 +213,13 @@ def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservati
 
 
 def pack(rows: list[Row], truths: list[Row]) -> dict[str, NDArray[Any]]:
-    """Columns of many rows; the cuttings' bytes end to end with their lengths."""
+    """Columns of many rows; the crops' bytes end to end with their lengths."""
     out: dict[str, NDArray[Any]] = {}
     for table in (rows, truths):
         for name in table[0] if table else ():
-            if name not in CUTTINGS:
+            if name not in CROPS:
                 out[name] = np.stack([row[name] for row in table])
-    for name in CUTTINGS:
+    for name in CROPS:
         out[f"{name}_bytes"] = np.concatenate([row[name] for row in rows]) if rows else np.zeros(0, np.uint8)
         out[f"{name}_length"] = np.array([len(row[name]) for row in rows], np.int32)
     return out

@@ -87,7 +87,7 @@ def add_forearm(columns: Columns, outputs: NDArray[np.floating[Any]]) -> None:
         rows.append(
             [
                 *(*axis.wrist_px, *axis.towards_elbow_px),
-                *(axis.sd_deg, axis.depth_slope, axis.neck_seen, *axis.features),
+                *(axis.sd_deg, axis.depth_slope, axis.strings_visible, *axis.features),
             ]
         )
     columns["forearm"] = np.asarray(rows, np.float32)

@@ -1,13 +1,14 @@
 """What the real tracker sees of rendered players, with the truth beside it.
 
-    python -m calibration.dataset.tracked --bodies BODIES.npz --split train --count 20000 --seed 1 --out DIR --workers 16
+    python -m calibration.dataset.tracked --bodies BODIES.npz --split train --count 20000 --seed 1 --out DIR
+    --workers 16
 
 Every picture is rendered, goes through `posturewatch.tracking` as a single picture, and leaves one row for each
-hand that was found: landmarks, body, the truth of the hand it lies on, and the cuttings for the two networks. One
+hand that was found: landmarks, body, the truth of the hand it lies on, and the crops for the two networks. One
 row in five of a true hand is entered a second time under the wrong side and with `valid` at 0, and so is every
 hand found where none is, so that the estimator learns to tell. `--told` looks where the true hands are instead of
 searching for them, which is six times as fast: for training rows, beside others that were searched for. `--films`
-renders short films instead and tracks them as films; `--cuttings` gives what the networks' training cuttings are taken
+renders short films instead and tracks them as films; `--crops` gives what the networks' training crops are taken
 from, around the true hands and around places without one, without tracking. Pictures are not kept.
 """
 
@@ -25,8 +26,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.dataset.ground_truth_regions import ToldFinder, told_places
-from calibration.dataset.rows import Row, cutting_rows, film_frame, match, pack, rows_of, truth_row
+from calibration.dataset.ground_truth_regions import GroundTruthFinder, ground_truth_regions
+from calibration.dataset.rows import Row, crop_rows, film_frame, match, pack, rows_of, truth_row
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import Observation
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
@@ -58,7 +59,7 @@ class Worker:
             nets["fingers"] = FingerNet(networks / "fingers.onnx")
         self._nets = nets
         self.still = Tracker("still", **nets)
-        self._told = ToldFinder(mirrored=False)
+        self._told = GroundTruthFinder(mirrored=False)
         self.told = Tracker("still", finder=self._told)
 
     def _stills(self, task: Task) -> Iterator[tuple[int, Still]]:
@@ -78,15 +79,15 @@ class Worker:
         tracker = self.told if task.kind == "told" else self.still
         for number, still in self._stills(task):
             image, label = still.image_bgr, still.label
-            self._told.places = told_places(label, np.random.default_rng([number, task.seed]))
+            self._told.places = ground_truth_regions(label, np.random.default_rng([number, task.seed]))
             self._note(tracker.observe(Frame(number, 0.0, image)), image, label, number, rows, truths)
         return pack(rows, truths)
 
-    def cuttings(self, task: Task) -> dict[str, NDArray[Any]]:
+    def crops(self, task: Task) -> dict[str, NDArray[Any]]:
         rows: list[Row] = []
         for number, still in self._stills(task):
             rng = np.random.default_rng([number, task.seed])
-            rows.extend(cutting_rows(still.image_bgr, still.label, rng))
+            rows.extend(crop_rows(still.image_bgr, still.label, rng))
         return pack(rows, [])
 
     def film(self, task: Task) -> dict[str, NDArray[Any]]:
@@ -124,7 +125,7 @@ class Worker:
             truths.append(truth_row(label, truth, found, number))
 
 
-Kind = Literal["stills", "told", "cuttings", "films"]
+Kind = Literal["stills", "told", "crops", "films"]
 
 
 @dataclass(frozen=True)
@@ -152,7 +153,7 @@ def _do(task: Task) -> int:
     worker = Worker.current
     if worker is None:
         raise RuntimeError("the worker was not started")
-    make = {"films": worker.film, "cuttings": worker.cuttings}.get(task.kind, worker.stills)
+    make = {"films": worker.film, "crops": worker.crops}.get(task.kind, worker.stills)
     columns = make(task)
     partial = task.out.with_suffix(".tmp.npz")
     np.savez(partial, **columns)  # type: ignore[arg-type]
@@ -172,9 +173,7 @@ def main() -> None:
     kinds = parser.add_mutually_exclusive_group()
     kinds.add_argument("--films", action="store_true")
     kinds.add_argument("--told", action="store_true", help="look where the true hands are")
-    kinds.add_argument(
-        "--cuttings", action="store_true", help="cuttings around the true hands only, not tracked"
-    )
+    kinds.add_argument("--crops", action="store_true", help="crops around the true hands only, not tracked")
     parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
     parser.add_argument("--frames", type=int, default=60, help="frames of each film")
     parser.add_argument("--rate-hz", type=float, default=30.0, help="of the films")
@@ -195,9 +194,9 @@ def main() -> None:
     )
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
-    kind: Kind = "films" if args.films else "cuttings" if args.cuttings else "told" if args.told else "stills"
+    kind: Kind = "films" if args.films else "crops" if args.crops else "told" if args.told else "stills"
     step = 1 if args.films else SHARD
-    name = args.split + {"films": "film", "cuttings": "cut", "stills": "", "told": ""}[kind]
+    name = args.split + {"films": "film", "crops": "cut", "stills": "", "told": ""}[kind]
     tasks = [
         Task(
             args.split,

@@ -72,7 +72,7 @@ def main() -> None:
     )
     parser.add_argument("--out", type=Path, default=calibration_dir() / "failures.jpg")
     args = parser.parse_args()
-    folder = calibration_dir() / "evaluation" / "pictures"
+    folder = calibration_dir() / "evaluate" / "data" / "pictures"
     estimator, wrong, without = load_estimator(None), [], []
     with load_tracker("still") as tracker:
         for line in (folder / "labels.jsonl").read_text(encoding="utf-8").splitlines():

@@ -23,7 +23,7 @@ from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
-from posturewatch.kinematics.temporal_estimator import Followers, TimeRules
+from posturewatch.kinematics.temporal_estimator import KalmanBank, TimeRules
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
@@ -107,7 +107,7 @@ def runs(columns: Columns, estimator: Estimator) -> Iterator[Run]:
 def joined(run: Run, rules: TimeRules) -> Run:
     """The same run with time used."""
     value, sd = np.full_like(run.value, np.nan), np.full_like(run.sd, np.nan)
-    followers = Followers(rules, [entry.output for entry in FOLLOWED])
+    followers = KalmanBank(rules, [entry.output for entry in FOLLOWED])
     for n, time_s in enumerate(run.time_s):
         value[n], sd[n] = followers.update(run.value[n], run.sd[n], float(time_s))
     return replace(run, value=value, sd=sd)
@@ -195,7 +195,7 @@ def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
 
 def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules) -> None:
     """Errors on films, frame by frame and with time used, and what was held."""
-    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, stopping=EITHER)))
+    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, fretting=EITHER)))
     print(
         "\nFilms: share given of what is in view, then mean, median, 90th percentile of the absolute error, and "
         "interval coverage"
@@ -242,7 +242,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--weights", type=Path)
     args = parser.parse_args()
-    estimator = Estimator(Ensemble(read_weights(args.weights)), stopping=EITHER)
+    estimator = Estimator(Ensemble(read_weights(args.weights)), fretting=EITHER)
     fit(list(runs(read(args.data, "calfilm"), estimator)))
 
 

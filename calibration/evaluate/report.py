@@ -2,8 +2,8 @@
 
     python -m calibration.evaluate --data DIR
 
-DIR holds `test-*.npz` (stills) and `testfilm-*.npz` (films) as `calibration.dataset.tracked` writes them; without it the small
-set that is shipped with the project is used. Truth is exact: the angles that the players were posed with.
+DIR holds `test-*.npz` (stills) and `testfilm-*.npz` (films) as `calibration.dataset.tracked` writes them; without it
+the small set that is shipped with the project is used. Truth is exact: the angles that the players were posed with.
 """
 
 from __future__ import annotations
@@ -63,10 +63,10 @@ def raw_errors(table: Table) -> Array:
 
 
 def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
-    means, sd, validity, strangeness = ensemble.estimate(table.x)
+    means, sd, hand_presence, ood_score = ensemble.estimate(table.x)
     given = (
-        (validity >= rules.min_validity)
-        & (strangeness <= rules.max_strangeness)
+        (hand_presence >= rules.min_hand_presence)
+        & (ood_score <= rules.max_ood_score)
         & (sd[:, :2] <= rules.max_sd_deg).all(1)
         & table.columns["found"]  # rows entered under the other side are for training alone
     )
@@ -155,10 +155,10 @@ def _shares(table: Table, scored: Scored, truths: Columns) -> None:
 
 def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     """Lifts and joints of the fretting hand, by framing, by finger and by whether the strings are in view."""
-    means, sd, validity, strangeness = ensemble.estimate(table.x)
+    means, sd, hand_presence, ood_score = ensemble.estimate(table.x)
     asked = table.valid & table.columns["found"] & table.columns["fretting"]
-    asked &= validity >= rules.min_validity
-    asked &= strangeness <= rules.max_strangeness
+    asked &= hand_presence >= rules.min_hand_presence
+    asked &= ood_score <= rules.max_ood_score
     error = np.abs(means - table.y).astype(float)
     seen = table.columns["strings_visible"] >= 0.5
     for place, whose in enumerate(("stop strings", "do not")):
@@ -273,7 +273,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluation")
+    parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluate" / "data")
     parser.add_argument("--weights", type=Path)
     parser.add_argument("--split", default="test", choices=("train", "cal", "test"))
     args = parser.parse_args()

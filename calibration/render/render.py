@@ -13,8 +13,8 @@ import moderngl
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.render import shaders
 from calibration.body.bodies import Bodies, Body, vertex_normals
+from calibration.render import shaders
 from calibration.scene.camera import Camera
 from calibration.scene.looks import Cloth, Light, Look, marks
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, Reach, turned
-from calibration.body.geometry import turn_x, turn_y, turn_z
+from calibration.body.geometry import rotation_x, rotation_y, rotation_z
 from calibration.body.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
 from calibration.body.stance import Stance
 from calibration.scene.neck import (
@@ -234,7 +234,7 @@ class Performance:
 
     def _nod(self, time_s: float) -> Stance:
         drift = self._drifts
-        nod = turn_y(np.radians(3 * drift[6](time_s))) @ turn_x(np.radians(2 * drift[7](time_s)))
+        nod = rotation_y(np.radians(3 * drift[6](time_s))) @ rotation_x(np.radians(2 * drift[7](time_s)))
         turns = dict(self.setting.stance.turns)
         for bone in ("neck03", "head"):
             turns[bone] = nod @ turns[bone]
@@ -244,7 +244,7 @@ class Performance:
         """The whole figure with its instrument, rocked a little about the hips."""
         angle = np.radians(self.sway_deg)
         d = [self._drifts[k](time_s) for k in (8, 9, 10)]
-        sway = turn_x(angle * d[0]) @ turn_z(angle * d[1]) @ turn_y(angle * d[2])
+        sway = rotation_x(angle * d[0]) @ rotation_z(angle * d[1]) @ rotation_y(angle * d[2])
         hands = tuple(
             replace(
                 hand,

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, ArmPose, Reach, turned
 from calibration.body.bodies import Body
-from calibration.body.geometry import across, turn_z
+from calibration.body.geometry import across, rotation_z
 from calibration.body.hand_pose import TIP_RADIUS_M, Hand, bone_suffix, wrist_turn
 from calibration.body.stance import Stance, fill_turns, sample_stance
 from calibration.scene.instrument import Instrument, random_instrument
@@ -232,7 +232,7 @@ def _pluck(
     along, up, front = axes[:, :, 0], axes[:, :, 1], axes[:, :, 2]
     distal = np.cos(angle) * along - np.sin(angle) * up
     radial = np.cos(angle) * up + np.sin(angle) * along
-    frame = np.stack([-front, -distal, radial], axis=2) @ turn_z(np.radians(pitch))
+    frame = np.stack([-front, -distal, radial], axis=2) @ rotation_z(np.radians(pitch))
     frame = turned(rng.normal(0, 1, (count, 3)), rng.normal(0, 10, count)) @ frame
     x = float(item.fret_x(item.joint_fret)) * 0.47 + rng.normal(0, 0.05, count)
     height = TIP_RADIUS_M + rng.uniform(-0.002, 0.014, count)

@@ -1,4 +1,4 @@
-"""The form that both networks have which look at a cutting, and the variations of their training pictures."""
+"""The form that both networks have which look at a crop, and the variations of their training pictures."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from posturewatch.tracking.crop import Cutting
+from posturewatch.tracking.crop import Crop
 
-__all__ = ["CuttingModel", "Separable", "Target", "augment", "fold", "sides_loss"]
+__all__ = ["CropModel", "Separable", "Target", "augment", "fold", "sides_loss"]
 
 Target = dict[str, torch.Tensor]
 
 FURTHER_BLOCKS = (1, 3, 9, 4)  # in each of the later four stages, beside the one that halves the picture
-MIRRORED = 0.12  # share of cuttings that are shown mirrored, to learn the sides by
-FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the placements: palm lengths, radians, log
-#: Targets that turn with the cutting, with the length of their vectors, whose first two coordinates lie in it.
+MIRRORED = 0.12  # share of crops that are shown mirrored, to learn the sides by
+FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the crop jitters: palm lengths, radians, log
+#: Targets that turn with the crop, with the length of their vectors, whose first two coordinates lie in it.
 _TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3, "places": 2}
-#: Those that are places in the cutting, and move with it too.
+#: Those that are places in the crop, and move with it too.
 _MOVED = ("elbow", "places")
 
 
@@ -46,8 +46,8 @@ class Separable(nn.Module):
         return functional.relu(x + y if self.bypass else y)
 
 
-class CuttingModel(nn.Module):
-    """One cutting (3, size, size) in -1..1 to that many numbers. channels: of the five stages, each of which halves the
+class CropModel(nn.Module):
+    """One crop (3, size, size) in -1..1 to that many numbers. channels: of the five stages, each of which halves the
     picture."""
 
     def __init__(self, size_px: int, channels: tuple[int, int, int, int, int], outputs: int) -> None:
@@ -76,8 +76,8 @@ class CuttingModel(nn.Module):
 
 
 @torch.no_grad()
-def fold(model: CuttingModel) -> None:
-    """Makes a model take its cuttings as `posturewatch.tracking.crop.folded` gives them, and say the same of them:
+def fold(model: CropModel) -> None:
+    """Makes a model take its crops as `posturewatch.tracking.crop.space_to_depth` gives them, and say the same of them:
     the first convolution, five by five in steps of two, becomes one of three by three over twelve channels."""
     first = model.first[0]
     assert isinstance(first, nn.Conv2d)
@@ -93,33 +93,34 @@ def fold(model: CuttingModel) -> None:
 def augment(
     x: torch.Tensor,
     target: Target,
-    cutting: Cutting,
-    canvas: Cutting,
-    placements: torch.Tensor,
+    crop: Crop,
+    padded_crop: Crop,
+    jitters: torch.Tensor,
     generator: torch.Generator,
 ) -> tuple[torch.Tensor, Target]:
-    """Takes the cuttings out of their canvases as the tracker might place them, mirrors some, and varies their colours.
+    """Takes the crops out of their padded crops as the tracker might place them, mirrors some, and varies their
+    colours.
 
-    x: (n, 3, size, size) of the canvas, in -1..1. placements: (n, 4) as `calibration.dataset.crop_jitter`, which are varied a
-    little more. The target's directions are turned along, its places moved and scaled too; a mirrored cutting
-    is one of the other side, and of its angles nothing is to be learned.
+    x: (n, 3, size, size) of the padded crop, in -1..1. crop jitters: (n, 4) as `calibration.dataset.crop_jitter`,
+    which are varied a little more. The target's directions are turned along, its places moved and scaled too; a
+    mirrored crop is one of the other side, and of its angles nothing is to be learned.
     """
     n, device = len(x), x.device
     spread = torch.tensor(FURTHER, device=device)
-    q = placements + spread * torch.randn(n, 4, device=device, generator=generator)
+    q = jitters + spread * torch.randn(n, 4, device=device, generator=generator)
     scale = torch.exp(q[:, 3])
     cos, sin = torch.cos(q[:, 2]), torch.sin(q[:, 2])
-    # From places in the cutting, -1..1, to palm lengths around the wrist, and on to places in the canvas.
+    # From places in the crop, -1..1, to palm lengths around the wrist, and on to places in the padded crop.
     turn = torch.stack([torch.stack([cos, -sin], 1), torch.stack([sin, cos], 1)], 1) * scale[:, None, None]
-    half = cutting.hands_across / 2
-    wrist = torch.tensor([2 * at - 1 for at in cutting.wrist_at], device=device)
-    canvas_half = canvas.hands_across / 2
-    canvas_wrist = torch.tensor([2 * at - 1 for at in canvas.wrist_at], device=device)
+    half = crop.hands_across / 2
+    wrist = torch.tensor([2 * at - 1 for at in crop.wrist_at], device=device)
+    padded_crop_half = padded_crop.hands_across / 2
+    padded_crop_wrist = torch.tensor([2 * at - 1 for at in padded_crop.wrist_at], device=device)
     theta = torch.zeros(n, 2, 3, device=device)
-    theta[:, :, :2] = turn * (half / canvas_half)
-    theta[:, :, 2] = canvas_wrist + q[:, :2] / canvas_half - theta[:, :, :2] @ wrist
-    grid = functional.affine_grid(theta, [n, 3, cutting.size_px, cutting.size_px], align_corners=False)
-    # Beyond the canvas, as beyond a picture, there is black, which is -1.
+    theta[:, :, :2] = turn * (half / padded_crop_half)
+    theta[:, :, 2] = padded_crop_wrist + q[:, :2] / padded_crop_half - theta[:, :, :2] @ wrist
+    grid = functional.affine_grid(theta, [n, 3, crop.size_px, crop.size_px], align_corners=False)
+    # Beyond the padded crop, as beyond a picture, there is black, which is -1.
     x = functional.grid_sample(x + 1, grid, align_corners=False, padding_mode="zeros") - 1
 
     turned = {}

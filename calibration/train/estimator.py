@@ -197,20 +197,20 @@ def main() -> None:
 
 def usable(weights: dict[str, Array], rows: Table) -> NDArray[np.bool_]:
     """(n,) the true hands of the calibration identities that the program would give numbers of."""
-    _, _, validity, strangeness = Ensemble(weights).predict_many(rows.x)
+    _, _, hand_presence, ood_score = Ensemble(weights).predict_many(rows.x)
     rules = RefusalRules()
     use = rows.valid & rows.columns["found"]
-    return np.asarray(use & (validity >= rules.min_validity) & (strangeness <= rules.max_strangeness))
+    return np.asarray(use & (hand_presence >= rules.min_hand_presence) & (ood_score <= rules.max_ood_score))
 
 
 def widening(weights: dict[str, Array], rows: Table) -> Array:
     """(2,) how the spreads grow with the distance from the training data: the power, and the usual distance."""
-    *_, strangeness = Ensemble(weights).predict_many(rows.x[usable(weights, rows)])
-    return np.array([WIDENING, np.median(strangeness)], np.float32)
+    *_, ood_score = Ensemble(weights).predict_many(rows.x[usable(weights, rows)])
+    return np.array([WIDENING, np.median(ood_score)], np.float32)
 
 
 def calibrate(weights: dict[str, Array], rows: Table) -> tuple[Array, Array]:
-    """The stretch factors, and the skill (2, outputs) for stopping hands and others, from those hands of the
+    """The stretch factors, and the skill (2, outputs) for fretting hands and others, from those hands of the
     calibration identities that the program would give numbers of.
 
     Fingers that stop strings are harder to see than those that pluck, and the estimator is not told which they are:

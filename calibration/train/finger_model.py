@@ -1,4 +1,4 @@
-"""The network that looks at the close cutting, for the fingers: what it learns, and how well it did."""
+"""The network that looks at the close crop, for the fingers: what it learns, and how well it did."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from torch.nn import functional
 
 from calibration.dataset.table import Columns
 from calibration.train.crop_model import Target, sides_loss
-from calibration.train.keypoint_model import Pointed, PointingModel, pointing_losses
+from calibration.train.keypoint_model import KeypointModel, Pointed, keypoint_losses
 from posturewatch.kinematics.features import FINGER_FEATURES, FINGER_PARTS, GUESS_UNIT
 from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.tracking.crop import CLOSE
@@ -22,11 +22,11 @@ LIFTED_MM = 8.0  # from which a finger counts as lifted from the strings
 LIFTS_AT = [OUTPUTS.index(f"{finger}_lift") for finger in LONG_FINGERS]
 #: Lifts are what this network is for, and most of them are 0.
 _WEIGHTS = [3.0 if name.endswith("_lift") else 2.0 if name.startswith("wrist") else 1.0 for name in OUTPUTS]
-_NOWHERE = 99.0  # outside every cutting
+_NOWHERE = 99.0  # outside every crop
 
 
-def model() -> PointingModel:
-    return PointingModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"], CORNERS)
+def model() -> KeypointModel:
+    return KeypointModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"], CORNERS)
 
 
 def targets(columns: Columns, device: str) -> Target:
@@ -50,7 +50,7 @@ def targets(columns: Columns, device: str) -> Target:
 
 
 def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
-    """Laplace likelihood of every output, distances in space of the frame and the joints and in the cutting of the
+    """Laplace likelihood of every output, distances in space of the frame and the joints and in the crop of the
     places pointed at, cross-entropies of these, of what is lifted and what is in view."""
     output = said[0].float()
     n = len(output)
@@ -67,7 +67,7 @@ def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
     strings = functional.binary_cross_entropy_with_logits(
         part["strings"][:, 0], target["strings_visible"], reduction="none"
     )
-    off, entropy = pointing_losses(said[1], target["places"], CLOSE)
+    off, entropy = keypoint_losses(said[1], target["places"], CLOSE)
     of_hand = (
         2.0 * axes
         + 10.0 * joints

@@ -1,4 +1,4 @@
-"""The network that looks at the wide cutting, for the forearm: what it learns, and how well it did."""
+"""The network that looks at the wide crop, for the forearm: what it learns, and how well it did."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import torch
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import CuttingModel, Target, sides_loss
+from calibration.train.crop_model import CropModel, Target, sides_loss
 from posturewatch.kinematics.features import GUESS_UNIT
 from posturewatch.tracking.crop import WIDE
 from posturewatch.tracking.forearm import SIDE_AT
@@ -20,8 +20,8 @@ OUTPUT_COUNT = 21
 CHANNELS = (24, 56, 112, 224, 304)
 
 
-def model() -> CuttingModel:
-    return CuttingModel(WIDE.size_px, CHANNELS, OUTPUT_COUNT)
+def model() -> CropModel:
+    return CropModel(WIDE.size_px, CHANNELS, OUTPUT_COUNT)
 
 
 def targets(columns: Columns, device: str) -> Target:

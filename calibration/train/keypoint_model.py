@@ -1,4 +1,4 @@
-"""A network that points at places in the cutting, and makes its numbers of what it sees there."""
+"""A network that points at places in the crop, and makes its numbers of what it sees there."""
 
 from __future__ import annotations
 
@@ -8,28 +8,28 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from calibration.train.crop_model import CuttingModel, Separable
-from posturewatch.tracking.crop import Cutting
+from calibration.train.crop_model import CropModel, Separable
+from posturewatch.tracking.crop import Crop
 
-__all__ = ["Pointed", "PointingModel", "pointing_losses"]
+__all__ = ["KeypointModel", "Pointed", "keypoint_losses"]
 
 FINE = 48  # channels of the pictures that are brought back to a fine grid
 JOINED = 384  # what is made of all that was seen
 _CELL_PX = 4
-_OUTSIDE = 0.02  # how far outside the cutting, in shares of its side, a place is still learned
+_OUTSIDE = 0.02  # how far outside the crop, in shares of its side, a place is still learned
 
 
 class Pointed(NamedTuple):
-    """Where a network points. at: (n, places, 2) in shares of the cutting's side; log_chances: (n, places, cells) of
+    """Where a network points. at: (n, places, 2) in shares of the crop's side; log_chances: (n, places, cells) of
     the place being in each cell of the grid, row by row."""
 
     at: torch.Tensor
     log_chances: torch.Tensor
 
 
-class PointingModel(CuttingModel):
+class KeypointModel(CropModel):
     """Places are found by a chance for each cell of a fine grid, and its mean. Numbers read off the coarse grid alone
-    put fingertips a tenth of a palm off, and lost next to nothing on cuttings of a third of the size.
+    put fingertips a tenth of a palm off, and lost next to nothing on crops of a third of the size.
 
     joints: the numbers that are places 1 to 20 in space as seen from place 0; their first two coordinates follow what
     is pointed at. plane: the places by which it tells how well it knows where the plane of the strings lies: their
@@ -40,14 +40,14 @@ class PointingModel(CuttingModel):
 
     def __init__(
         self,
-        cutting: Cutting,
+        crop: Crop,
         channels: tuple[int, int, int, int, int],
         outputs: int,
         places: int,
         joints: slice,
         plane: slice,
     ) -> None:
-        super().__init__(cutting.size_px, channels, outputs)
+        super().__init__(crop.size_px, channels, outputs)
         self.sideways = nn.ModuleList(nn.Conv2d(of, FINE, 1) for of in channels[1:])
         self.back = nn.ModuleList(Separable(FINE, FINE) for _ in channels[1:-1])
         self.chances = nn.Conv2d(FINE, places, 1)
@@ -61,12 +61,12 @@ class PointingModel(CuttingModel):
         )
         nn.init.zeros_(self.joined[-1].weight)  # adds nothing at first, as further blocks do
         nn.init.zeros_(self.joined[-1].bias)
-        side = cutting.size_px // _CELL_PX
+        side = crop.size_px // _CELL_PX
         at = (torch.arange(side) + 0.5) / side
         x, y = at.repeat(side), at.repeat_interleave(side)
         self.register_buffer("grid", torch.stack([x, y, x * x, y * y], dim=1), persistent=False)
         self.places, self.cells, self.outputs, self.joints = places, side * side, outputs, joints
-        self.plane, self.hands_across = plane, cutting.hands_across
+        self.plane, self.hands_across = plane, crop.hands_across
 
     def forward(self, x: torch.Tensor) -> torch.Tensor | tuple[torch.Tensor, Pointed]:  # type: ignore[override]
         x = self.first(x)
@@ -109,21 +109,19 @@ class PointingModel(CuttingModel):
         return torch.cat([both[:, :first], joints.reshape(-1, 3 * count), both[:, last:]], dim=1)
 
 
-def pointing_losses(
-    pointed: Pointed, places: torch.Tensor, cutting: Cutting
-) -> tuple[torch.Tensor, torch.Tensor]:
+def keypoint_losses(pointed: Pointed, places: torch.Tensor, crop: Crop) -> tuple[torch.Tensor, torch.Tensor]:
     """(n,) mean distance in hand scales of what is pointed at from where it is, and mean cross-entropy in nats of the
     chances, the true place being shared between the four cells around it. places: (n, 2 k) hand scales from the wrist;
-    those outside the cutting do not count.
+    those outside the crop do not count.
 
     The mean of the chances alone can be right while they are spread wide; see Nibali et al. 2018, arXiv:1801.07372.
     """
     n, side = len(places), round(pointed.log_chances.shape[2] ** 0.5)
-    wrist = torch.tensor(cutting.wrist_at, device=places.device)
-    true = wrist + places.reshape(n, -1, 2) / cutting.hands_across
+    wrist = torch.tensor(crop.wrist_at, device=places.device)
+    true = wrist + places.reshape(n, -1, 2) / crop.hands_across
     inside = ((true > -_OUTSIDE) & (true < 1 + _OUTSIDE)).all(dim=2)
     count = inside.sum(1).clamp(min=1)
-    off = (pointed.at - true).norm(dim=2) * cutting.hands_across
+    off = (pointed.at - true).norm(dim=2) * crop.hands_across
     cell = (true * side - 0.5).clamp(0, side - 1)
     low = cell.floor()
     high_share = cell - low

@@ -1,13 +1,13 @@
-"""Trains one of the two networks that look at cuttings around a hand.
+"""Trains one of the two networks that look at crops around a hand.
 
     python -m calibration.train.network forearm --data DIR --out calibration/weights/forearm.onnx
     python -m calibration.train.network fingers --data DIR --out calibration/weights/fingers.onnx
 
-DIR holds the `traincut-*.npz` that `calibration.dataset.tracked --cuttings` wrote for the training identities; the pictures
-that the angle estimator is fitted on must be others, so that it learns how good the networks are on pictures they have
-not seen. It may begin while these are still being rendered, and takes them in as they come. A GPU makes it minutes
-instead of days; several of one machine share the work where `torchrun --nproc-per-node N -m` stands instead of
-`python -m`. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
+DIR holds the `traincut-*.npz` that `calibration.dataset.tracked --crops` wrote for the training identities; the
+pictures that the angle estimator is fitted on must be others, so that it learns how good the networks are on
+pictures they have not seen. It may begin while these are still being rendered, and takes them in as they come. A GPU
+makes it minutes instead of days; several of one machine share the work where `torchrun --nproc-per-node N -m` stands
+instead of `python -m`. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ import torch
 from torch import distributed, nn
 from torch.nn.parallel import DistributedDataParallel
 
-from calibration.train import finger_model, forearm_model
-from calibration.dataset.crop_jitter import canvas_of, read_placements
+from calibration.dataset.crop_jitter import padded_crop_of, read_crop_jitter
 from calibration.dataset.table import Columns, read_shards
-from calibration.train.crop_model import CuttingModel, augment, fold
-from posturewatch.tracking.crop import CLOSE, WIDE, Cutting
+from calibration.train import finger_model, forearm_model
+from calibration.train.crop_model import CropModel, augment, fold
+from posturewatch.tracking.crop import CLOSE, WIDE, Crop
 
 KEEP = 0.998  # share of the running mean of the weights that a step leaves
 RISE = 0.1  # share of the training over which the learning rate rises
@@ -43,30 +43,30 @@ CHECKPOINTS = (0.3, 0.45, 0.6, 0.75, 0.9)  # shares of the training at which the
 
 @dataclass(frozen=True)
 class Kind:
-    """What one network is made of. canvas: what its cuttings are taken from in training; columns: prefix of their
+    """What one network is made of. padded crop: what its crops are taken from in training; columns: prefix of their
     columns; learning: its model, targets, loss and report."""
 
-    cutting: Cutting
-    canvas: Cutting
+    crop: Crop
+    padded_crop: Crop
     columns: str
     learning: ModuleType
 
 
-PLACED = read_placements()
+PLACED = read_crop_jitter()
 KINDS = {
-    "forearm": Kind(WIDE, canvas_of(WIDE, PLACED), "crop", forearm_model),
-    "fingers": Kind(CLOSE, canvas_of(CLOSE, PLACED), "close", finger_model),
+    "forearm": Kind(WIDE, padded_crop_of(WIDE, PLACED), "crop", forearm_model),
+    "fingers": Kind(CLOSE, padded_crop_of(CLOSE, PLACED), "close", finger_model),
 }
 
 
-class Cuttings:
-    """Training cuttings on the device, taken in as `calibration.dataset.tracked` writes them. share: of how many devices this
-    is which one; each takes its share of the files."""
+class Crops:
+    """Training crops on the device, taken in as `calibration.dataset.tracked` writes them. share: of how many
+    devices this is which one; each takes its share of the files."""
 
     def __init__(
         self, kind: Kind, folder: Path, device: str, room: int, share: tuple[int, int] = (0, 1)
     ) -> None:
-        size = kind.canvas.size_px
+        size = kind.padded_crop.size_px
         self.kind = kind
         self.pictures = torch.empty((room, 3, size, size), dtype=torch.uint8, device=device)
         self.target: dict[str, torch.Tensor] = {}
@@ -84,7 +84,7 @@ class Cuttings:
             if zlib.crc32(path.name.encode()) % self._share[1] != self._share[0]:
                 continue
             columns = dict(np.load(path))
-            pictures = read_cuttings(columns, self.kind.columns, self.kind.canvas, self._device)
+            pictures = read_crops(columns, self.kind.columns, self.kind.padded_crop, self._device)
             target = self.kind.learning.targets(columns, self._device)
             first, last = self.count, min(self.count + len(pictures), len(self.pictures))
             self.pictures[first:last] = pictures[: last - first]
@@ -98,8 +98,8 @@ class Cuttings:
 
 
 def train(
-    data: Cuttings, model: CuttingModel, *, seconds: float, batch: int, seed: int, peak: float, out: Path
-) -> CuttingModel:
+    data: Crops, model: CropModel, *, seconds: float, batch: int, seed: int, peak: float, out: Path
+) -> CropModel:
     """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
     weights; writes it on the way too."""
     rank = distributed.get_rank() if distributed.is_initialized() else 0
@@ -109,7 +109,7 @@ def train(
     generator = torch.Generator(device=device)
     generator.manual_seed(seed + rank)
     model = model.to(device, memory_format=torch.channels_last)
-    placements = torch.tensor(PLACED, dtype=torch.float32, device=device)
+    jitters = torch.tensor(PLACED, dtype=torch.float32, device=device)
     mean = copy.deepcopy(model)
     taught = DistributedDataParallel(model) if distributed.is_initialized() else model
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
@@ -123,10 +123,8 @@ def train(
         now = {name: values[picked] for name, values in data.target.items()}
         with torch.no_grad():
             x = data.pictures[picked].float() / 127.5 - 1
-            placed = placements[
-                torch.randint(0, len(placements), (batch,), device=device, generator=generator)
-            ]
-            x, now = augment(x, now, data.kind.cutting, data.kind.canvas, placed, generator)
+            placed = jitters[torch.randint(0, len(jitters), (batch,), device=device, generator=generator)]
+            x, now = augment(x, now, data.kind.crop, data.kind.padded_crop, placed, generator)
         x = x.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             output = taught(x)
@@ -139,7 +137,7 @@ def train(
         running = loss.detach() if done == 0 else 0.99 * running + 0.01 * loss.detach()
         done += 1
         if done % 500 == 0 and rank == 0:
-            print(f"  step {done}, {share:.0%}: loss {running.item():.3f}, {data.count} cuttings", flush=True)
+            print(f"  step {done}, {share:.0%}: loss {running.item():.3f}, {data.count} crops", flush=True)
         if checkpoints and share > checkpoints[0]:
             checkpoints.pop(0)
             if rank == 0:
@@ -163,11 +161,11 @@ def _follow(mean: nn.Module, model: nn.Module, keep: float) -> None:
 
 
 @torch.no_grad()
-def predict(model: CuttingModel, pictures: torch.Tensor) -> torch.Tensor:
+def predict(model: CropModel, pictures: torch.Tensor) -> torch.Tensor:
     return torch.cat([model(part.float() / 127.5 - 1) for part in pictures.split(512)])
 
 
-def export(model: CuttingModel, kind: Kind, path: Path) -> None:
+def export(model: CropModel, kind: Kind, path: Path) -> None:
     """The network as ONNX, and its weights as they are beside it."""
     path.parent.mkdir(parents=True, exist_ok=True)
     model = copy.deepcopy(model).cpu().eval().to(memory_format=torch.contiguous_format)
@@ -175,20 +173,20 @@ def export(model: CuttingModel, kind: Kind, path: Path) -> None:
     fold(model)
     torch.onnx.export(
         model,
-        (torch.zeros(1, 12, kind.cutting.size_px // 2, kind.cutting.size_px // 2),),
+        (torch.zeros(1, 12, kind.crop.size_px // 2, kind.crop.size_px // 2),),
         str(path),
-        input_names=["cutting"],
+        input_names=["crop"],
         output_names=["seen"],
-        dynamic_axes={"cutting": {0: "n"}, "seen": {0: "n"}},
+        dynamic_axes={"crop": {0: "n"}, "seen": {0: "n"}},
         opset_version=13,
         dynamo=False,
     )
 
 
-def begun(kind: Kind, start: Path | None) -> CuttingModel:
+def begun(kind: Kind, start: Path | None) -> CropModel:
     """A new network, or one that goes on from weights that were written before it: blocks added since change nothing at
     first, and outputs added since are at zero."""
-    model: CuttingModel = kind.learning.model()
+    model: CropModel = kind.learning.model()
     if start is not None:
         state, own = torch.load(start), model.state_dict()
         for name, values in state.items():
@@ -201,9 +199,9 @@ def begun(kind: Kind, start: Path | None) -> CuttingModel:
     return model
 
 
-def read_cuttings(columns: Columns, prefix: str, cutting: Cutting, device: str) -> torch.Tensor:
-    """(n, 3, size, size) uint8 RGB cuttings of all rows."""
-    lengths, data, size = columns[f"{prefix}_length"], columns[f"{prefix}_bytes"], cutting.size_px
+def read_crops(columns: Columns, prefix: str, crop: Crop, device: str) -> torch.Tensor:
+    """(n, 3, size, size) uint8 RGB crops of all rows."""
+    lengths, data, size = columns[f"{prefix}_length"], columns[f"{prefix}_bytes"], crop.size_px
     ends = np.cumsum(lengths.astype(np.int64))
     out = torch.empty((len(ends), size, size, 3), dtype=torch.uint8)
     view = out.numpy()
@@ -224,7 +222,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=1200, help="how long to train")
-    parser.add_argument("--room", type=int, default=320_000, help="most cuttings to hold on the device")
+    parser.add_argument("--room", type=int, default=320_000, help="most crops to hold on the device")
     parser.add_argument("--batch", type=int, default=1024)
     parser.add_argument("--peak", type=float, default=4e-3, help="highest learning rate")
     parser.add_argument(
@@ -240,12 +238,12 @@ def main() -> None:
         args.device = f"cuda:{share[0]}"
     if share[1] > 1:
         distributed.init_process_group("gloo" if args.device == "cpu" else "cpu:gloo,cuda:nccl")
-    data = Cuttings(kind, args.data, args.device, args.room, share)
+    data = Crops(kind, args.data, args.device, args.room, share)
     if not data.take_in():
         raise SystemExit(
-            f"There are no traincut-*.npz in {args.data}; run calibration.dataset.tracked --cuttings."
+            f"There are no traincut-*.npz in {args.data}; run calibration.dataset.tracked --crops."
         )
-    print(f"begins with {data.count} cuttings", flush=True)
+    print(f"begins with {data.count} crops", flush=True)
     over = threading.Event()
 
     def follow_the_folder() -> None:
@@ -273,7 +271,7 @@ def main() -> None:
         if any(args.data.glob(f"{split}-*.npz")):
             other = read_shards(args.data, split)
             known = torch.tensor(other["valid"], device=args.device)
-            output = predict(model, read_cuttings(other, kind.columns, kind.cutting, args.device))[known]
+            output = predict(model, read_crops(other, kind.columns, kind.crop, args.device))[known]
             target = {k: v[known] for k, v in kind.learning.targets(other, args.device).items()}
             kind.learning.report(split, output, target)
 

@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES
-from posturewatch.review.practice_log import Book
-from posturewatch.review.summaries import Shelf
+from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.summaries import SummaryRepository
 from posturewatch.storage import writer as session_writer
 from posturewatch.storage.batch import SeriesKey
 from posturewatch.storage.codec import Samples
@@ -133,7 +133,7 @@ def _hour_figures(folder: Path) -> list[Figure]:
         (info,) = store.sessions()
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
     with Store(folder) as store:
-        book, shelf = Book(store), Shelf(store)
+        book, shelf = PracticeLog(store), SummaryRepository(store)
         return [
             Figure("an hour on the disk", bytes_on_disk / 1e6, "MB", 4.0),
             Figure("its summary opens in", _median_ms(lambda: shelf.summary(info.id)), "ms", 150.0),
@@ -151,7 +151,7 @@ def _hour_figures(folder: Path) -> list[Figure]:
         ]
 
 
-def _after_change_ms(book: Book, session_id: str) -> float:
+def _after_change_ms(book: PracticeLog, session_id: str) -> float:
     first = book.session(session_id)["passages"][0]
 
     def change() -> object:
@@ -168,7 +168,7 @@ def _year_figures(folder: Path, days: int) -> list[Figure]:
         each_ms = 1000 * (time.perf_counter() - began) / days
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
     with Store(folder) as store:
-        book, shelf = Book(store), Shelf(store)
+        book, shelf = PracticeLog(store), SummaryRepository(store)
         piece = int(book.pieces()[0]["id"])
         return [
             Figure(f"{days} daily hours on the disk", bytes_on_disk / 1e6, "MB"),

@@ -103,13 +103,15 @@ def make_bench(parts: Parts, store: Store) -> Bench:
 def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Callable[[], None]]:
     """The page's server on a free port, and what closes it."""
     from posturewatch.config.resources import web_dir
-    from posturewatch.review.summaries import Shelf
+    from posturewatch.review.summaries import SummaryRepository
     from posturewatch.server.app import create_app
     from posturewatch.server.serving import PageServer, listen
 
     listener = listen(0)
     port = int(listener.getsockname()[1])
-    app = create_app(practice=practice, pictures=feed, shelf=Shelf(store), web_dir=web_dir(), port=port)
+    app = create_app(
+        practice=practice, pictures=feed, shelf=SummaryRepository(store), web_dir=web_dir(), port=port
+    )
     server = PageServer(app, listener)
     server.start()
     return port, server.close

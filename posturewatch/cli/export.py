@@ -32,11 +32,11 @@ posturewatch export 3fa9 --out .
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.review.export import write_session
-    from posturewatch.review.full_document import told_of
+    from posturewatch.review.full_document import full_document
     from posturewatch.storage.store import open_reader
 
     reader = open_reader(args.data_dir)
     record = reader.session(reader.find(args.id).id)
-    for path in write_session(record, told_of(reader, record), args.out):
+    for path in write_session(record, full_document(reader, record), args.out):
         print(path)
     return 0

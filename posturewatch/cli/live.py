@@ -77,8 +77,8 @@ posturewatch live --source http://192.168.1.20:8080/video
 def run(args: argparse.Namespace) -> int:
     from posturewatch.config.resources import web_dir
     from posturewatch.pipeline.build import load_parts
-    from posturewatch.review.practice_log import Book
-    from posturewatch.review.summaries import Shelf
+    from posturewatch.review.practice_log import PracticeLog
+    from posturewatch.review.summaries import SummaryRepository
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer, listen
@@ -99,8 +99,8 @@ def run(args: argparse.Namespace) -> int:
         app = create_app(
             practice=live.practice,
             pictures=feed,
-            shelf=Shelf(store),
-            book=Book(store),
+            shelf=SummaryRepository(store),
+            book=PracticeLog(store),
             passages=live.practice,
             web_dir=web_dir(),
             port=port,

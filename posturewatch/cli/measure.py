@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 __all__ = ["add"]
 
-#: The hands that stop strings, by the word for them.
-STOPPING: dict[str, frozenset[Side]] = {
+#: The fretting hands, by the word for them.
+FRETTING: dict[str, frozenset[Side]] = {
     "left": frozenset({"left"}),
     "right": frozenset({"right"}),
     "both": frozenset({"left", "right"}),
@@ -66,9 +66,9 @@ posturewatch measure photo.jpg --stops right
     )
     parser.add_argument(
         "--stops",
-        choices=sorted(STOPPING),
+        choices=sorted(FRETTING),
         default="left",
-        help="the hand that stops strings, whose finger lifts are told (default: left; of the other hand more of the "
+        help="the fretting hand, whose finger lifts are told (default: left; of the other hand more of the "
         "fingers' bends are)",
     )
     parser.add_argument(
@@ -99,7 +99,7 @@ def run(args: argparse.Namespace) -> int:
     pictures = [(path, read_picture(path)) for path in args.images]
     if args.overlay is not None:
         _make_folder(args.overlay)
-    estimator = load_estimator(args.hfov_deg, STOPPING[args.stops])
+    estimator = load_estimator(args.hfov_deg, FRETTING[args.stops])
     scale = 1.0 if args.hand_length_mm is None else args.hand_length_mm / TYPICAL_HAND_MM
     results = []
     with load_tracker("still", mirrored=args.mirrored) as tracker:
@@ -109,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(results, indent=2, allow_nan=False))
     else:
         for result in results:
-            print(_words(result, STOPPING[args.stops]))
+            print(_words(result, FRETTING[args.stops]))
     if not any(result["hands"] for result in results):
         print(
             "posturewatch: no hand was seen in any picture; show the whole hand, in good light.",
@@ -236,8 +236,8 @@ def _xy(point: NDArray[np.float64]) -> list[float]:
     return [round(float(point[0]), 1), round(float(point[1]), 1)]
 
 
-def _words(result: dict[str, Any], stopping: frozenset[Side]) -> str:
-    """stopping: the hands that stop strings; of the others no lift from the strings is asked."""
+def _words(result: dict[str, Any], fretting: frozenset[Side]) -> str:
+    """fretting: the fretting hands; of the others no lift from the strings is asked."""
     lines = [result["image"]]
     if not result["hands"]:
         lines.append("  no hand seen")
@@ -250,7 +250,7 @@ def _words(result: dict[str, Any], stopping: frozenset[Side]) -> str:
             )
         else:
             lines.append(f"  {hand['side']} wrist: not measurable ({wrist['reason']})")
-        if hand["side"] not in stopping:
+        if hand["side"] not in fretting:
             continue
         lifts = [one for one in hand["fingers"] if one["lift_mm"] is not None]
         told = ", ".join(

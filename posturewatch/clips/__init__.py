@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from posturewatch.clips.folder import Shelf, remove_leftovers
+from posturewatch.clips.folder import ClipFolder, remove_leftovers
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
 from posturewatch.clips.microphone import Microphone
 from posturewatch.clips.ring import Ring
@@ -10,6 +10,7 @@ from posturewatch.clips.sound import FilmSound, Sound
 from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
 
 __all__ = [
+    "ClipFolder",
     "ClipKeeper",
     "ClipPlanner",
     "ClipRecord",
@@ -18,7 +19,6 @@ __all__ = [
     "Microphone",
     "Moment",
     "Ring",
-    "Shelf",
     "Sound",
     "Span",
     "remove_leftovers",

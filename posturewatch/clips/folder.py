@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["CLIP_SUFFIX", "PART_SUFFIX", "Shelf", "remove_leftovers"]
+__all__ = ["CLIP_SUFFIX", "PART_SUFFIX", "ClipFolder", "remove_leftovers"]
 
 _LOG = logging.getLogger(__name__)
 
@@ -38,7 +38,7 @@ class _Stored:
 
 
 @dataclass(frozen=True)
-class Shelf:
+class ClipFolder:
     """All clips below one folder, of all sessions.
 
     limit_bytes: the clips together take no more than this, the kept ones included.

@@ -16,7 +16,7 @@ from typing import Protocol
 import av.error
 
 from posturewatch.clips.film import Film, write_film
-from posturewatch.clips.folder import CLIP_SUFFIX, PART_SUFFIX, Shelf
+from posturewatch.clips.folder import CLIP_SUFFIX, PART_SUFFIX, ClipFolder
 from posturewatch.clips.ring import Ring
 from posturewatch.clips.sound import Sound, SoundPiece
 from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
@@ -83,7 +83,7 @@ class ClipKeeper:
         folder: Path,
         *,
         on_clip: Callable[[ClipRecord], None],
-        shelf: Shelf | None = None,
+        shelf: ClipFolder | None = None,
         rules: ClipRules | None = None,
         ring: Ring | None = None,
         sound: Sound | None = None,
@@ -95,7 +95,7 @@ class ClipKeeper:
         this time without pictures, the clock counts."""
         self._folder = folder
         self._on_clip = on_clip
-        self._shelf = Shelf(folder.parent) if shelf is None else shelf
+        self._shelf = ClipFolder(folder.parent) if shelf is None else shelf
         self._planner = ClipPlanner(rules)
         self._ring = Ring() if ring is None else ring
         self._sound = sound

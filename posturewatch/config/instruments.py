@@ -6,12 +6,12 @@ from typing import Literal
 
 from posturewatch.model.observation import Side, other_side
 
-__all__ = ["INSTRUMENTS", "ROLES", "STOPPING_ROLES", "Handedness", "hand_roles"]
+__all__ = ["FRETTING_ROLES", "INSTRUMENTS", "ROLES", "Handedness", "hand_roles"]
 
 Handedness = Literal["right", "left"]
 
 _PLUCKED = ("fretting", "plucking")
-_BOWED = ("stopping", "bowing")
+_BOWED = ("fretting", "bowing")
 
 #: By instrument: the role of the hand on the fingerboard, then that of the other. For a right-handed player
 #: the fingerboard is the left hand's (common practice).
@@ -31,7 +31,7 @@ INSTRUMENTS: dict[str, tuple[str, str]] = {
 ROLES: tuple[str, ...] = (*_PLUCKED, *_BOWED)
 
 #: The roles of a hand that presses strings to a fingerboard.
-STOPPING_ROLES: tuple[str, ...] = (_PLUCKED[0], _BOWED[0])
+FRETTING_ROLES: tuple[str, ...] = (_PLUCKED[0], _BOWED[0])
 
 
 def hand_roles(instrument: str, handedness: Handedness) -> dict[Side, str]:

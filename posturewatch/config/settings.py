@@ -11,7 +11,7 @@ import platformdirs
 
 from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed, wider
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.config.instruments import INSTRUMENTS, ROLES, STOPPING_ROLES, hand_roles
+from posturewatch.config.instruments import FRETTING_ROLES, INSTRUMENTS, ROLES, hand_roles
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.config.settings_file import Setting, line_of, parse, render
 from posturewatch.errors import SettingsError
@@ -181,7 +181,7 @@ class WatchSettings:
     )
     warn_roles: tuple[str, ...] = _setting(
         "texts",
-        STOPPING_ROLES,
+        FRETTING_ROLES,
         "Hands that are warned of; roles that the instrument does not have are ignored",
         choices=ROLES,
     )
@@ -258,9 +258,9 @@ class Settings:
         return hand_roles(self.instrument.name, self.instrument.handedness)
 
     @property
-    def stopping(self) -> frozenset[Side]:
+    def fretting(self) -> frozenset[Side]:
         """The hands that press strings to a fingerboard."""
-        return frozenset(side for side, role in self.roles.items() if role in STOPPING_ROLES)
+        return frozenset(side for side, role in self.roles.items() if role in FRETTING_ROLES)
 
     def rules(self) -> WatchRules:
         """The rules for the watch, with the warned hands' sides."""

@@ -78,8 +78,8 @@ Chance = Callable[[Fingers, LimitProfile, CueRules], Array]
 @dataclass(frozen=True)
 class Cue:
     """One cue. label: what is measured, after the hand's name. short: the same in the fewest words, where the finger is
-    named already. posture: what follows "mostly with", with the finger's name for {finger}. stopping_only: told only of
-    a hand that stops strings. chance: (n,) of its presence, NaN where unknown. while_playing: its share is one of the
+    named already. posture: what follows "mostly with", with the finger's name for {finger}. fretting_only: told only of
+    a fretting hand. chance: (n,) of its presence, NaN where unknown. while_playing: its share is one of the
     playing time, else of the time in which it is known."""
 
     name: str
@@ -88,7 +88,7 @@ class Cue:
     short: str
     posture: str
     chance: Chance
-    stopping_only: bool = False
+    fretting_only: bool = False
     while_playing: bool = True
 
 
@@ -150,23 +150,23 @@ class CueCourse:
         sure_s = float(weight @ (present >= self.sure_probability))
         return CueShare(self.side, self.cue, float(weight.sum()), float(weight @ present), sure_s)
 
-    def posture(self, *, stopping: bool) -> FingerPosture:
-        """As a finding names it: by the finger's number on the hand that stops strings."""
+    def posture(self, *, fretting: bool) -> FingerPosture:
+        """As a finding names it: by the finger's number on the fretting hand."""
         finger = self.cue.finger or ""
-        name = f"{_NUMBERS[finger]} finger" if stopping and finger in _NUMBERS else f"{finger} finger"
+        name = f"{_NUMBERS[finger]} finger" if fretting and finger in _NUMBERS else f"{finger} finger"
         return FingerPosture(self.side, self.cue.posture.format(finger=name), self.time_s, self.present)
 
 
 def cue_courses(
-    fingers: Fingers, limits: LimitProfile, *, stopping: bool, rules: CueRules | None = None
+    fingers: Fingers, limits: LimitProfile, *, fretting: bool, rules: CueRules | None = None
 ) -> tuple[CueCourse, ...]:
-    """The cues of one hand that can be told at all. stopping: whether the hand stops strings."""
+    """The cues of one hand that can be told at all. fretting: whether the hand stops strings."""
     rules = CueRules() if rules is None else rules
     moved = fingers.moved(rules.playing_s, {"deg": rules.moved_deg, "mm": rules.moved_mm})
     playing = np.nan_to_num(moved)
     found = []
     for cue in CUES:
-        if cue.stopping_only and not stopping:
+        if cue.fretting_only and not fretting:
             continue
         present = cue.chance(fingers, limits, rules)
         known = np.isfinite(present)
@@ -188,11 +188,11 @@ class _OneFrame(Fingers):
 
 
 def cues_now(
-    hand: HandMeasurement, limits: LimitProfile, *, stopping: bool, rules: CueRules | None = None
+    hand: HandMeasurement, limits: LimitProfile, *, fretting: bool, rules: CueRules | None = None
 ) -> tuple[Cue, ...]:
     """The cues of single fingers that are surely there in one frame, as `cue_courses` has them for that moment.
 
-    stopping: whether the hand stops strings. Whether the hand plays, or keeps still, one frame cannot tell.
+    fretting: whether the hand stops strings. Whether the hand plays, or keeps still, one frame cannot tell.
     """
     rules = CueRules() if rules is None else rules
     measured = {
@@ -207,7 +207,7 @@ def cues_now(
         cue
         for cue in CUES
         if cue.finger is not None
-        and (stopping or not cue.stopping_only)
+        and (fretting or not cue.fretting_only)
         and cue.chance(fingers, limits, rules)[0] >= rules.sure_probability
     )
 
@@ -320,7 +320,7 @@ CUES: tuple[Cue, ...] = (
         "opposite the middle",
         "the thumb opposite the middle finger",
         _thumb_opposite,
-        stopping_only=True,
+        fretting_only=True,
     ),
     Cue(
         "thumb_hooked",
@@ -329,7 +329,7 @@ CUES: tuple[Cue, ...] = (
         "hooked",
         "the thumb hooked",
         _thumb_hooked,
-        stopping_only=True,
+        fretting_only=True,
     ),
     Cue(
         "thumb_back",
@@ -338,7 +338,7 @@ CUES: tuple[Cue, ...] = (
         "end joint bent back",
         "the thumb's end joint bent backwards",
         _thumb_back,
-        stopping_only=True,
+        fretting_only=True,
     ),
     Cue(
         "still",

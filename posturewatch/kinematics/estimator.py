@@ -22,8 +22,8 @@ class RefusalRules:
     """When no number is given.
 
     min_palm_px: smaller hands than this carry too few pixels for their landmarks to mean anything.
-    min_validity: least probability that the landmarks are those of a real hand of that side.
-    max_strangeness: distance from the calibrated views, 1 being the edge of 99.5 % of them.
+    min_hand_presence: least probability that the landmarks are those of a real hand of that side.
+    max_ood_score: distance from the calibrated views, 1 being the edge of 99.5 % of them.
     max_sd_deg: a wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
     max_joint_sd_deg: the same for joints of the fingers.
     max_lift_sd_mm: the same for lifts from the strings in the picture. It is wide on purpose: a finger is surely known
@@ -36,8 +36,8 @@ class RefusalRules:
     """
 
     min_palm_px: float = 14.0
-    min_validity: float = 0.7
-    max_strangeness: float = 1.6
+    min_hand_presence: float = 0.7
+    max_ood_score: float = 1.6
     max_sd_deg: float = 18.0
     max_joint_sd_deg: float = 20.0
     max_lift_sd_mm: float = 25.0
@@ -81,7 +81,7 @@ class Estimator:
 
     ensemble: made of the arrays of `calibration/weights/estimator.npz`; its outputs must be `OUTPUTS`.
     hfov_deg: the camera's horizontal field of view where it is known.
-    stopping: the hands that stop strings, None where that is not known: then only what can be told of either is given.
+    fretting: the fretting hands, None where that is not known: then only what can be told of either is given.
     """
 
     def __init__(
@@ -90,7 +90,7 @@ class Estimator:
         *,
         hfov_deg: float | None = None,
         rules: RefusalRules | None = None,
-        stopping: frozenset[Side] | None = None,
+        fretting: frozenset[Side] | None = None,
     ) -> None:
         if ensemble.outputs != len(OUTPUTS):
             raise ValueError(f"the weights give {ensemble.outputs} outputs, expected {len(OUTPUTS)}")
@@ -100,7 +100,7 @@ class Estimator:
         skill = np.nan_to_num(ensemble.skill, nan=0.0)  # what nothing is known of is not given
         sides: tuple[Side, ...] = ("left", "right")
         by_side = {
-            side: skill.min(axis=0) if stopping is None else skill[0 if side in stopping else 1]
+            side: skill.min(axis=0) if fretting is None else skill[0 if side in fretting else 1]
             for side in sides
         }
         self._given = {
@@ -114,10 +114,10 @@ class Estimator:
         if refusal is not None:
             return Estimate({}, refusal)
         vector = features(observation, hand, self._hfov_deg)[None].astype(np.float32)
-        means, sds, validity, strangeness = self._ensemble.estimate(vector)
-        if validity[0] < self._rules.min_validity:
+        means, sds, hand_presence, ood_score = self._ensemble.estimate(vector)
+        if hand_presence[0] < self._rules.min_hand_presence:
             return Estimate({}, Refusal.HAND_NOT_SEEN)
-        if strangeness[0] > self._rules.max_strangeness:
+        if ood_score[0] > self._rules.max_ood_score:
             return Estimate({}, Refusal.UNUSUAL_VIEW)
         pairs = dict(zip(OUTPUTS, zip(means[0].tolist(), sds[0].tolist(), strict=True), strict=True))
         return Estimate({name: pairs[name] for name in self._given[hand.side]}, None)

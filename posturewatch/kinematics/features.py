@@ -51,7 +51,7 @@ FOREARM_FEATURES = 17
 #: wrist's angles in units of `GUESS_UNIT`. The last is the logit of the hand being of the side it was cut for.
 HAND_AXES, FOREARM_RADIAL, WRIST_GUESS = slice(3, 9), slice(9, 12), slice(14, 16)
 
-#: What the finger network says (see `tracking.fingers`), in the close cutting's own picture: the hand's proximal and
+#: What the finger network says (see `tracking.fingers`), in the close crop's own picture: the hand's proximal and
 #: radial direction, a first guess at every output of the estimator in units of `GUESS_UNIT`, the log of its Laplace
 #: scale in the same units, logits of each finger being lifted from the strings, the logit of the strings being in
 #: view, where the joints 1 to 20 lie from the wrist, in palm lengths, the logits of there being a hand at all and of

@@ -25,7 +25,7 @@ _OUTPUTS: tuple[str, ...] = tuple(
 STRINGS_SEEN = 0.5
 
 #: The strings count as not seen, whatever else is said, where the places at which they may lie are spread wider than
-#: this, in hand scales. Of 199 stopping hands of the calibration identities one in twenty is. The networks were never
+#: this, in hand scales. Of 199 fretting hands of the calibration identities one in twenty is. The networks were never
 #: shown a hand without an instrument and take strings for seen there; of 26 such hands in real films all are.
 _WIDEST = 0.18
 
@@ -54,20 +54,20 @@ def strings_chance(hand: HandObservation) -> float:
     at = FINGER_PARTS["plane_spread"].start
     if hand.fingers is not None and len(hand.fingers) > at and hand.fingers[at] > _WIDEST:
         return 0.0
-    return math.nan if hand.forearm is None else hand.forearm.neck_seen
+    return math.nan if hand.forearm is None else hand.forearm.strings_visible
 
 
 @dataclass
 class Lifts:
     """Chooses the plane for each hand and gives the lifts from it.
 
-    The hand that stops strings is measured from the strings in the picture while they are seen there; that hand
+    The fretting hand is measured from the strings in the picture while they are seen there; that hand
     otherwise, and every other hand, from its resting fingertips.
 
-    stopping: the hands that stop strings. size: of the player's hand.
+    fretting: the fretting hands. size: of the player's hand.
     """
 
-    stopping: frozenset[Side] = frozenset({"left", "right"})
+    fretting: frozenset[Side] = frozenset({"left", "right"})
     size: HandSize = field(default_factory=lambda: HandSize.of(None))
     rules: RestRules = field(default_factory=RestRules)
     _planes: dict[Side, RestingPlane] = field(default_factory=dict)
@@ -102,7 +102,7 @@ class Lifts:
 
     def _by_picture(self, hand: HandObservation, time_s: float) -> bool:
         seen = self._necks.setdefault(hand.side, _Neck()).seen(strings_chance(hand), time_s)
-        return seen and hand.side in self.stopping
+        return seen and hand.side in self.fretting
 
     def _scaled(self, single: Estimate) -> Estimate:
         """The learned lifts are those of a typical hand."""

@@ -31,7 +31,7 @@ class Ensemble:
     intervals hold 90 % of the errors on people and scenes kept apart for it. The members' last layer gives the
     outputs' means, their log spreads and one logit of the landmarks being those of a real hand.
     `base` (features, outputs), a linear first guess to which the members' means are added; left out: none.
-    `skill` (2, outputs), for hands that stop strings and for others: by what share the mean absolute error on the
+    `skill` (2, outputs), for fretting hands and for others: by what share the mean absolute error on the
     people kept apart is below that of always saying the middle value, NaN where nothing is known; left out: 1.
     `widening` (2): the power of the distance from the training data with which the spreads grow, and the distance at
     which they stay as they are; left out: they do not grow, short of the edge of those data.
@@ -60,8 +60,8 @@ class Ensemble:
 
     def predict_many(self, features: Array) -> tuple[Array, Array, Array, Array]:
         """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before the
-        stretching, validity (n,) as a probability, and strangeness (n,): the distance from the training data,
-        1 where 99.5 % of those were nearer."""
+        stretching, hand_presence (n,) as a probability, and out-of-distribution score (n,): the distance from the
+        training data, 1 where 99.5 % of those were nearer."""
         w, n = self._w, self.outputs
         if features.ndim != 2 or features.shape[1] != self.features:
             raise ValueError(f"expected (n, {self.features}) features, got {features.shape}")
@@ -72,24 +72,24 @@ class Ensemble:
         means = o[..., :n]
         variances = np.exp(2 * np.clip(o[..., n : 2 * n], *_LOG_SD_RANGE))
         between = means.var(axis=0)
-        validity = (1 / (1 + np.exp(-np.clip(o[..., 2 * n], -30, 30)))).mean(axis=0)
+        hand_presence = (1 / (1 + np.exp(-np.clip(o[..., 2 * n], -30, 30)))).mean(axis=0)
         scores = x @ w["basis"]
         rest = x - scores @ w["basis"].T
         distance = ((scores / w["basis_scale"]) ** 2).sum(1) + (rest**2).sum(1) / w["rest_scale"][0] ** 2
-        strangeness = np.sqrt(distance) / w["strange_at"][0]
+        ood_score = np.sqrt(distance) / w["strange_at"][0]
         power, usual = self._widening
-        wider = (np.maximum(strangeness, _LEAST_STRANGE) / usual) ** power
+        wider = (np.maximum(ood_score, _LEAST_STRANGE) / usual) ** power
         return (
             means.mean(axis=0) * w["y_scale"] + w["y_mean"] + features.astype(np.float32) @ self._base,
             np.sqrt(variances.mean(axis=0) + between) * w["y_scale"] * wider[:, None],
-            validity,
-            strangeness,
+            hand_presence,
+            ood_score,
         )
 
     def estimate(self, features: Array) -> tuple[Array, Array, Array, Array]:
-        """features: (n, features). Means and calibrated standard deviations (n, outputs), validity (n,) and
-        strangeness (n,)."""
-        means, sd, validity, strangeness = self.predict_many(features)
+        """features: (n, features). Means and calibrated standard deviations (n, outputs), hand_presence (n,) and
+        out-of-distribution score (n,)."""
+        means, sd, hand_presence, ood_score = self.predict_many(features)
         # Beyond the edge of the training data nothing was calibrated: the interval grows with the distance.
-        sd = sd * self._w["factor"] * np.maximum(1.0, strangeness)[:, None] ** 2
-        return means, sd, validity, strangeness
+        sd = sd * self._w["factor"] * np.maximum(1.0, ood_score)[:, None] ** 2
+        return means, sd, hand_presence, ood_score

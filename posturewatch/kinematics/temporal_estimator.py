@@ -21,7 +21,7 @@ from posturewatch.model.measurement import FrameMeasurement, HandMeasurement
 from posturewatch.model.observation import Observation, Side
 from posturewatch.model.quantities import QUANTITIES
 
-__all__ = ["Follower", "Followers", "OverTime", "TimeRules"]
+__all__ = ["Follower", "KalmanBank", "TemporalEstimator", "TimeRules"]
 
 Array = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ class Follower:
         return self._value, rules.factor * math.sqrt(self._variance + self._bias_variance)
 
 
-class Followers:
+class KalmanBank:
     """The filters of many quantities of one hand at once: what a `Follower` of each would do."""
 
     def __init__(self, rules: TimeRules, outputs: Sequence[str]) -> None:
@@ -119,7 +119,7 @@ class Followers:
 
 
 @dataclass
-class OverTime:
+class TemporalEstimator:
     """Measures a run of observations, one after the other; has the same `measure` as the single-frame estimator.
 
     lifts: decides what finger lifts are measured from.
@@ -128,7 +128,7 @@ class OverTime:
     estimator: Estimator
     lifts: Lifts = field(default_factory=Lifts)
     rules: TimeRules = field(default_factory=TimeRules)
-    _followers: dict[Side, Followers] = field(default_factory=dict)
+    _followers: dict[Side, KalmanBank] = field(default_factory=dict)
 
     def measure(self, observation: Observation) -> FrameMeasurement:
         return FrameMeasurement(
@@ -150,7 +150,7 @@ class OverTime:
     def _joined(self, single: Estimate, side: Side, time_s: float) -> Estimate:
         followers = self._followers.get(side)
         if followers is None:
-            followers = self._followers.setdefault(side, Followers(self.rules, _OUTPUTS))
+            followers = self._followers.setdefault(side, KalmanBank(self.rules, _OUTPUTS))
         value, sd = np.array([single.values.get(name, _MISSING) for name in _OUTPUTS]).T
         pairs = zip(*(numbers.tolist() for numbers in followers.update(value, sd, time_s)), strict=True)
         joined = {name: pair for name, pair in zip(_OUTPUTS, pairs, strict=True) if name in single.values}

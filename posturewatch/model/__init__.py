@@ -1,1 +1,2 @@
-"""The project's data as frozen dataclasses, in the order of the flow: frame, observation, measurement, verdict, reading."""
+"""The project's data as frozen dataclasses, in the order of the flow: frame, observation, measurement, verdict,
+reading."""

@@ -76,7 +76,7 @@ class ForearmAxis:
     depth_slope: estimated tangent of the axis's angle out of the picture plane (positive: the elbow is
         farther from the camera than the wrist), NaN where it is not estimated.
     features: (k,) further outputs of the forearm network for the estimator, possibly empty.
-    neck_seen: probability that the strings beside the hand's fingers are in view, NaN where it is not estimated.
+    strings_visible: probability that the strings beside the hand's fingers are in view, NaN where it is not estimated.
     """
 
     wrist_px: Array
@@ -84,7 +84,7 @@ class ForearmAxis:
     sd_deg: float
     depth_slope: float
     features: Array
-    neck_seen: float = math.nan
+    strings_visible: float = math.nan
 
     def __post_init__(self) -> None:
         _check("wrist_px", self.wrist_px, (2,))

@@ -119,12 +119,12 @@ def build(mode: Mode, settings: Settings) -> Built:
     """The real tracker and estimator; loads the models, which takes a second or two."""
     from posturewatch.kinematics.hand_size import HandSize
     from posturewatch.kinematics.lift import Lifts
-    from posturewatch.kinematics.temporal_estimator import OverTime
+    from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 
-    estimator = load_estimator(settings.camera.hfov_deg, settings.stopping)
+    estimator = load_estimator(settings.camera.hfov_deg, settings.fretting)
     tracker = load_tracker(mode, mirrored=settings.camera.mirrored)
-    lifts = Lifts(settings.stopping, HandSize.of(settings.player.hand_length_mm))
-    return Built(tracker, OverTime(estimator, lifts), tracker.close)
+    lifts = Lifts(settings.fretting, HandSize.of(settings.player.hand_length_mm))
+    return Built(tracker, TemporalEstimator(estimator, lifts), tracker.close)
 
 
 def estimator_path() -> Path:
@@ -153,8 +153,8 @@ def load_tracker(mode: Mode | Literal["still"], *, mirrored: bool = False) -> Tr
     )
 
 
-def load_estimator(hfov_deg: float | None, stopping: frozenset[Side] | None = None) -> Estimator:
-    """The learned estimator for a camera and the hands that stop strings (None: not known); raises UnavailableError
+def load_estimator(hfov_deg: float | None, fretting: frozenset[Side] | None = None) -> Estimator:
+    """The learned estimator for a camera and the fretting hands (None: not known); raises UnavailableError
     where its weights are missing or broken."""
     import numpy as np
 
@@ -165,7 +165,7 @@ def load_estimator(hfov_deg: float | None, stopping: frozenset[Side] | None = No
     try:
         with np.load(path) as archive:
             weights = {name: archive[name] for name in archive.files}
-        return Estimator(Ensemble(weights), hfov_deg=hfov_deg, stopping=stopping)
+        return Estimator(Ensemble(weights), hfov_deg=hfov_deg, fretting=fretting)
     except (OSError, ValueError, KeyError) as error:
         raise UnavailableError(
             f"The weights {path.name} of posturewatch cannot be used ({error}); install posturewatch again."

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from posturewatch.clips import ClipKeeper, FilmSound, Microphone, Shelf, remove_leftovers
+from posturewatch.clips import ClipFolder, ClipKeeper, FilmSound, Microphone, remove_leftovers
 from posturewatch.config.settings import ClipSettings
 from posturewatch.errors import UnavailableError
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.monitor import Outcome
 from posturewatch.pipeline.practice import SessionRecorder
-from posturewatch.storage.clip_table import ClipDesk
+from posturewatch.storage.clip_table import ClipRepository
 from posturewatch.storage.store import Store
 
 __all__ = ["Clipping", "FilmedSession"]
@@ -96,7 +96,7 @@ class Clipping:
     """
 
     def __init__(self, store: Store, settings: ClipSettings) -> None:
-        self._desk = ClipDesk(store)
+        self._desk = ClipRepository(store)
         self._settings = settings
         if settings.enabled:
             remove_leftovers(self._desk.root)
@@ -114,7 +114,7 @@ class Clipping:
         keeper = ClipKeeper(
             desk.folder(identity),
             on_clip=lambda record: desk.written(identity, record),
-            shelf=Shelf(
+            shelf=ClipFolder(
                 desk.root,
                 limit_bytes=round(self._settings.limit_gb * _BYTES_PER_GB),
                 is_kept=desk.is_kept,

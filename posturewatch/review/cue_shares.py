@@ -4,40 +4,40 @@ from __future__ import annotations
 
 from typing import Any
 
-from posturewatch.config.instruments import STOPPING_ROLES, hand_roles
+from posturewatch.config.instruments import FRETTING_ROLES, hand_roles
 from posturewatch.exposure.cues import CueCourse, cue_courses
 from posturewatch.exposure.findings import FingerPosture
 from posturewatch.exposure.fingers import fingers_of
 from posturewatch.model.observation import Side
 from posturewatch.storage.reader import SessionRecord
 
-__all__ = ["postures_of", "session_cues", "stopping_sides"]
+__all__ = ["fretting_sides", "postures_of", "session_cues"]
 
 _SIDES: tuple[Side, ...] = ("left", "right")
 
 
-def stopping_sides(settings: dict[str, Any]) -> frozenset[Side]:
-    """The hands that stop strings, from a session's settings in JSON's types; both where these do not tell."""
+def fretting_sides(settings: dict[str, Any]) -> frozenset[Side]:
+    """The fretting hands, from a session's settings in JSON's types; both where these do not tell."""
     kept = settings.get("instrument", {})
     try:
         roles = hand_roles(kept["name"], kept["handedness"])
     except (KeyError, ValueError, TypeError):
         return frozenset(_SIDES)
-    return frozenset(side for side, role in roles.items() if role in STOPPING_ROLES)
+    return frozenset(side for side, role in roles.items() if role in FRETTING_ROLES)
 
 
 def session_cues(record: SessionRecord) -> tuple[CueCourse, ...]:
     """Every cue of either hand that can be told."""
-    stopping = stopping_sides(record.settings)
+    fretting = fretting_sides(record.settings)
     found: list[CueCourse] = []
     for side in _SIDES:
         fingers = fingers_of(record.series, side, record.info.end_s, record.max_gap_s)
         if fingers is not None:
-            found += cue_courses(fingers, record.limits, stopping=side in stopping)
+            found += cue_courses(fingers, record.limits, fretting=side in fretting)
     return tuple(found)
 
 
 def postures_of(cues: tuple[CueCourse, ...], settings: dict[str, Any]) -> list[FingerPosture]:
     """The cues as findings name them; those that only say that nothing moves are no posture."""
-    stopping = stopping_sides(settings)
-    return [one.posture(stopping=one.side in stopping) for one in cues if one.cue.finger is not None]
+    fretting = fretting_sides(settings)
+    return [one.posture(fretting=one.side in fretting) for one in cues if one.cue.finger is not None]

@@ -8,10 +8,10 @@ from posturewatch.review.session_document import session_page
 from posturewatch.review.summaries import session_summary
 from posturewatch.storage.reader import SessionReader, SessionRecord
 
-__all__ = ["told_of"]
+__all__ = ["full_document"]
 
 
-def told_of(reader: SessionReader, record: SessionRecord) -> dict[str, Any]:
+def full_document(reader: SessionReader, record: SessionRecord) -> dict[str, Any]:
     """The session's summary and its page; raises InputError where it was deleted meanwhile."""
     info = reader.find_exactly(record.info.id)
     told = session_summary(reader, info)

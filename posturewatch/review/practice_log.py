@@ -17,7 +17,7 @@ from typing import Any
 from posturewatch.comfort.discomfort import form_json
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.review import export
-from posturewatch.review.full_document import told_of
+from posturewatch.review.full_document import full_document
 from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.review.samples import samples_json, trace_json
 from posturewatch.review.session_document import piece_page, session_page
@@ -25,7 +25,7 @@ from posturewatch.review.trends import trends
 from posturewatch.storage import belongings, checks, clip_table, marks, passages, pieces, practice_list
 from posturewatch.storage.store import Store
 
-__all__ = ["Book"]
+__all__ = ["PracticeLog"]
 
 Values = Mapping[str, Any]
 
@@ -33,7 +33,7 @@ Values = Mapping[str, Any]
 _CATCH_UP_S = 2.0
 
 
-class Book:
+class PracticeLog:
     """Reads and changes of one store; may be used from any thread, also while a session is recorded."""
 
     def __init__(self, store: Store) -> None:
@@ -209,7 +209,7 @@ class Book:
         record = self._store.session(session_id)
         if not record.info.open:
             self._catch_up(session_id)
-        return export.session_json(record, told_of(self._store, record))
+        return export.session_json(record, full_document(self._store, record))
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:

@@ -13,7 +13,7 @@ from posturewatch.review.cue_shares import session_cues
 from posturewatch.storage.reader import SessionReader, SessionRecord
 from posturewatch.storage.records import SessionInfo, excursion_json, warning_json
 
-__all__ = ["Shelf", "plane_seconds", "session_summary", "summarise_record"]
+__all__ = ["SummaryRepository", "plane_seconds", "session_summary", "summarise_record"]
 
 _LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger_lift")
 
@@ -70,7 +70,7 @@ def session_summary(reader: SessionReader, info: SessionInfo) -> dict[str, Any]:
     return summarise_record(reader.session(info.id)) if kept is None else kept
 
 
-class Shelf:
+class SummaryRepository:
     """The kept sessions in JSON's types, for the page."""
 
     def __init__(self, reader: SessionReader) -> None:

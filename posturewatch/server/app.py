@@ -17,7 +17,13 @@ from posturewatch.errors import InputError, PosturewatchError
 from posturewatch.server.answers import answer, fault
 from posturewatch.server.bodies import read_body
 from posturewatch.server.book import add_book
-from posturewatch.server.control import BookControl, PassageControl, Pictures, PracticeControl, SessionShelf
+from posturewatch.server.control import (
+    PassageControl,
+    Pictures,
+    PracticeControl,
+    PracticeLogControl,
+    SummaryControl,
+)
 from posturewatch.server.files import PageFiles
 from posturewatch.server.guard import Guard
 from posturewatch.server.live_socket import LiveSocket
@@ -37,10 +43,10 @@ def create_app(
     *,
     practice: PracticeControl,
     pictures: Pictures,
-    shelf: SessionShelf,
+    shelf: SummaryControl,
     web_dir: Path,
     port: int,
-    book: BookControl | None = None,
+    book: PracticeLogControl | None = None,
     passages: PassageControl | None = None,
     libraries: Mapping[str, Path] | None = None,
 ) -> FastAPI:
@@ -111,7 +117,7 @@ def _add_practice(app: FastAPI, practice: PracticeControl) -> None:
         return answer(await run_in_threadpool(practice.mark, note))
 
 
-def _add_sessions(app: FastAPI, shelf: SessionShelf) -> None:
+def _add_sessions(app: FastAPI, shelf: SummaryControl) -> None:
     @app.get("/api/sessions")
     def sessions() -> Response:
         return answer({"sessions": list(shelf.sessions())})

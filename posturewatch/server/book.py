@@ -115,7 +115,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from posturewatch.errors import InputError, UnknownError
 from posturewatch.server.answers import answer, to_json
 from posturewatch.server.bodies import read_body
-from posturewatch.server.control import BookControl, PassageControl
+from posturewatch.server.control import PassageControl, PracticeLogControl
 
 __all__ = ["add_book"]
 
@@ -128,7 +128,7 @@ _CHOICE = ("piece", "bars", "tempo_bpm")
 _MOST_WEEKS = 520
 
 
-def add_book(app: FastAPI, *, book: BookControl, passages: PassageControl) -> None:
+def add_book(app: FastAPI, *, book: PracticeLogControl, passages: PassageControl) -> None:
     """Adds all routes of this module to an application that has the guard and the handlers of faults."""
     _add_playing(app, book, passages)
     _add_pieces(app, book)
@@ -139,7 +139,7 @@ def add_book(app: FastAPI, *, book: BookControl, passages: PassageControl) -> No
     _add_own_data(app, book)
 
 
-def _add_playing(app: FastAPI, book: BookControl, passages: PassageControl) -> None:
+def _add_playing(app: FastAPI, book: PracticeLogControl, passages: PassageControl) -> None:
     @app.get("/api/passage")
     def now() -> Response:
         return answer({"passage": passages.now_played()})
@@ -174,7 +174,7 @@ def _add_playing(app: FastAPI, book: BookControl, passages: PassageControl) -> N
         return answer({**stepped, "passage": await run_in_threadpool(lambda: passages.passage(**item))})
 
 
-def _add_pieces(app: FastAPI, book: BookControl) -> None:
+def _add_pieces(app: FastAPI, book: PracticeLogControl) -> None:
     @app.get("/api/pieces")
     def pieces() -> Response:
         return answer({"pieces": book.pieces()})
@@ -197,7 +197,7 @@ def _add_pieces(app: FastAPI, book: BookControl) -> None:
         return _deleted(lambda: book.delete_piece(_number(number)))
 
 
-def _add_session(app: FastAPI, book: BookControl) -> None:
+def _add_session(app: FastAPI, book: PracticeLogControl) -> None:
     @app.get("/api/sessions/{session_id}/book")
     def session(session_id: str) -> Response:
         return answer(_asked(lambda: book.session(session_id)))
@@ -228,7 +228,7 @@ def _add_session(app: FastAPI, book: BookControl) -> None:
         return Response(text, media_type="application/json", headers=_to_save(f"{session_id}.json"))
 
 
-def _add_labels(app: FastAPI, book: BookControl) -> None:
+def _add_labels(app: FastAPI, book: PracticeLogControl) -> None:
     @app.post("/api/sessions/{session_id}/passages")
     async def add_passage(request: Request, session_id: str) -> Response:
         body = await read_body(request, (*_CHOICE, "start_s", "end_s"))
@@ -258,7 +258,7 @@ def _add_labels(app: FastAPI, book: BookControl) -> None:
         return _deleted(lambda: book.delete_mark(_number(number)))
 
 
-def _add_clips(app: FastAPI, book: BookControl) -> None:
+def _add_clips(app: FastAPI, book: PracticeLogControl) -> None:
     @app.get("/api/clips")
     def clips(session: str | None = None, piece: str | None = None) -> Response:
         number = None if piece is None else _number(piece)
@@ -282,7 +282,7 @@ def _add_clips(app: FastAPI, book: BookControl) -> None:
         return _deleted(lambda: book.delete_clip(_number(number)))
 
 
-def _add_checks(app: FastAPI, book: BookControl) -> None:
+def _add_checks(app: FastAPI, book: PracticeLogControl) -> None:
     @app.get("/api/checks/form")
     def form() -> Response:
         return answer(book.check_form())
@@ -302,7 +302,7 @@ def _add_checks(app: FastAPI, book: BookControl) -> None:
         return _deleted(lambda: book.delete_check(_number(number)))
 
 
-def _add_own_data(app: FastAPI, book: BookControl) -> None:
+def _add_own_data(app: FastAPI, book: PracticeLogControl) -> None:
     @app.get("/api/trends")
     def trends(weeks: str = "52") -> Response:
         number = _number(weeks)

@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 from posturewatch.server.feed import FeedMessage
 
-__all__ = ["BookControl", "PassageControl", "Pictures", "PracticeControl", "SessionShelf"]
+__all__ = ["PassageControl", "Pictures", "PracticeControl", "PracticeLogControl", "SummaryControl"]
 
 Values = Mapping[str, Any]
 
@@ -28,7 +28,7 @@ class PracticeControl(Protocol):
     def mark(self, note: str | None = None) -> Mapping[str, Any]: ...
 
 
-class SessionShelf(Protocol):
+class SummaryControl(Protocol):
     """The kept sessions. summary raises InputError for an id that is not kept."""
 
     def sessions(self) -> Sequence[Mapping[str, Any]]: ...
@@ -52,9 +52,9 @@ class PassageControl(Protocol):
     def now_played(self) -> Mapping[str, Any] | None: ...
 
 
-class BookControl(Protocol):
-    """What is kept; see `posturewatch.review.practice_log.Book`. Raises UnknownError for what is not there, InputError
-    for what cannot be done."""
+class PracticeLogControl(Protocol):
+    """What is kept; see `posturewatch.review.practice_log.PracticeLog`. Raises UnknownError for what is not there,
+    InputError for what cannot be done."""
 
     def practice_list(self) -> dict[str, Any]: ...
     def set_practice_list(self, items: Sequence[Values]) -> dict[str, Any]: ...

@@ -16,7 +16,7 @@ import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.phrases import announcement, leaning, warning_sentence
-from posturewatch.config.instruments import STOPPING_ROLES
+from posturewatch.config.instruments import FRETTING_ROLES
 from posturewatch.exposure.cues import cues_now
 from posturewatch.model.observation import ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
@@ -116,7 +116,7 @@ def _hand(reading: Reading, side: Side, limits: LimitProfile, role: str | None) 
         "lift_plane": reading.measurement.hand(side).lift_plane,
         "cues": [
             {"cue": cue.name, "finger": cue.finger, "label": cue.label, "words": cue.short}
-            for cue in cues_now(reading.measurement.hand(side), limits, stopping=role in STOPPING_ROLES)
+            for cue in cues_now(reading.measurement.hand(side), limits, fretting=role in FRETTING_ROLES)
         ],
         "quantities": {entry.name: _quantity(reading, side, entry, limits) for entry in QUANTITIES},
     }

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CLIPS_FOLDER",
-    "ClipDesk",
+    "ClipRepository",
     "WrittenClip",
     "change_clip",
     "clip_path",
@@ -72,7 +72,7 @@ class WrittenClip(Protocol):
     def kept(self) -> bool: ...
 
 
-class ClipDesk:
+class ClipRepository:
     """What the writer of clips tells and asks, from its own thread; nothing here raises."""
 
     def __init__(self, store: Store) -> None:

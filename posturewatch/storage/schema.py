@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from posturewatch.storage import schema_practice_log as schema_book
+from posturewatch.storage import schema_practice_log as schema_practice_log
 
 __all__ = ["MIGRATIONS", "Migration", "applied", "migrate", "missing", "unknown"]
 
@@ -132,10 +132,10 @@ def _all_of(statements: tuple[str, ...]) -> Callable[[sqlite3.Connection], None]
 #: In the order in which they are applied.
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("sessions with samples, excursions, marks", _all_of(_FIRST)),
-    Migration("pieces, passages and the practice list", _all_of(schema_book.PASSAGES)),
-    Migration("clips", _all_of(schema_book.CLIPS)),
-    Migration("discomfort checks", _all_of(schema_book.CHECKS)),
-    Migration("exposure", _all_of(schema_book.EXPOSURE)),
+    Migration("pieces, passages and the practice list", _all_of(schema_practice_log.PASSAGES)),
+    Migration("clips", _all_of(schema_practice_log.CLIPS)),
+    Migration("discomfort checks", _all_of(schema_practice_log.CHECKS)),
+    Migration("exposure", _all_of(schema_practice_log.EXPOSURE)),
     Migration("planes of the finger lift", _all_of(_PLANES)),
 )
 

@@ -1,7 +1,7 @@
 """Whether what was tracked is the hand that our own networks see there. Pure.
 
 The library's landmarks sometimes lie on a hand turned inside out or upside down and are sure of it all the same. Our
-networks look at the cutting that those landmarks give and say where they see the joints, and whether it is a hand of
+networks look at the crop that those landmarks give and say where they see the joints, and whether it is a hand of
 the side it was cut for: where they disagree, another look may find the hand as it is.
 """
 
@@ -14,38 +14,38 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.observation import Side
-from posturewatch.tracking.crop import Cutting
+from posturewatch.tracking.crop import Crop
 
-__all__ = ["UNJUDGED", "Judgement", "SideView", "best_of", "doubt_of", "misfit"]
+__all__ = ["UNJUDGED", "Judgement", "SideView", "best_of", "cross_entropy_of", "landmark_error"]
 
 Array = NDArray[np.float64]
 
-#: What a nat of doubt about the side weighs, in hand scales of misfit. On 852 hands found in 500 pictures of the
-#: calibration identities any weight from 0.05 to 0.15 chose the right landmarks and side for as many.
+#: What a nat of cross_entropy about the side weighs, in hand scales of landmark_error. On 852 hands found in 500
+#: pictures of the calibration identities any weight from 0.05 to 0.15 chose the right landmarks and side for as many.
 _DOUBT = 0.1
-#: Beyond this doubt, in nats, it is no hand of that side.
+#: Beyond this cross_entropy, in nats, it is no hand of that side.
 _PLAUSIBLE = 2.0
 
 
 @dataclass(frozen=True)
 class SideView:
-    """What the networks say of landmarks taken for a hand of one side. misfit: how far they see the joints from
-    them, in hand scales. doubt: mean over the networks of -log probability of that side, in nats. hand: logit of
-    there being a hand at all."""
+    """What the networks say of landmarks taken for a hand of one side. landmark_error: how far they see the joints from
+    them, in hand scales. cross_entropy: mean over the networks of -log probability of that side, in nats. hand:
+    logit of there being a hand at all."""
 
-    misfit: float
-    doubt: float
+    landmark_error: float
+    cross_entropy: float
     hand: float
 
     @property
     def cost(self) -> float:
-        return self.misfit + _DOUBT * self.doubt
+        return self.landmark_error + _DOUBT * self.cross_entropy
 
     @property
     def odds(self) -> float:
         """Log odds that a hand lies as tracked. Fitted by logistic regression to the same 852 hands, of which 32 were
         none or lay otherwise: area under the curve 0.97, for the library's own presence 0.86."""
-        return 1.75 + 0.5 * self.hand - 8.0 * self.misfit
+        return 1.75 + 0.5 * self.hand - 8.0 * self.landmark_error
 
 
 @dataclass(frozen=True)
@@ -63,29 +63,29 @@ class Judgement:
         return self.left if side == "left" else self.right
 
     @property
-    def misfit(self) -> float:
+    def landmark_error(self) -> float:
         """The greater one of the sides that it may be."""
-        views = [view for view in (self.left, self.right) if view.doubt < _PLAUSIBLE]
-        return max(view.misfit for view in views or [self.view()])
+        views = [view for view in (self.left, self.right) if view.cross_entropy < _PLAUSIBLE]
+        return max(view.landmark_error for view in views or [self.view()])
 
 
 #: Where no network is asked.
 UNJUDGED = Judgement(SideView(0.0, 0.0, 2.5), SideView(0.0, 0.0, 2.5), 0.0)
 
 
-def misfit(landmarks_px: Array, side: Side, joints: Array, cutting: Cutting) -> float:
+def landmark_error(landmarks_px: Array, side: Side, joints: Array, crop: Crop) -> float:
     """Mean distance between landmarks (21, 3) in the picture and joints (20, 3), those beyond the wrist as a network
-    sees them from the wrist in that cutting's axes and any unit, once scaled alike; hand scales.
+    sees them from the wrist in that crop's axes and any unit, once scaled alike; hand scales.
 
     side: the side the hand looks like in the picture."""
-    affine = cutting.transform(landmarks_px, side)
-    points = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T / cutting.hand_px
+    affine = crop.transform(landmarks_px, side)
+    points = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T / crop.hand_px
     seen = joints[:, :2]
     scale = max(float((seen * points).sum() / max((seen**2).sum(), 1e-12)), 0.0)
     return float(np.linalg.norm(scale * seen - points, axis=1).mean())
 
 
-def doubt_of(logits: Sequence[float]) -> float:
+def cross_entropy_of(logits: Sequence[float]) -> float:
     """Mean of -log(sigmoid(logit)) in nats; 0 without any."""
     return float(np.mean(np.logaddexp(0.0, -np.asarray(logits)))) if len(logits) else 0.0
 

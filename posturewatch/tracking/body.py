@@ -33,7 +33,7 @@ _MIN_PERSON = 0.5
 _CERTAIN = 0.95  # presence of a true hand before the face
 _FAIRLY_CERTAIN = 0.7
 _MIN_PRESENCE = 0.5
-#: A followed body is looked for afresh this often, so that a wrong cutting cannot stay.
+#: A followed body is looked for afresh this often, so that a wrong crop cannot stay.
 _AFRESH_S = 1.0
 
 #: Left and right points of the body, which change places in a mirrored picture.

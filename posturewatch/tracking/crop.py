@@ -1,6 +1,6 @@
-"""Cuttings around a hand, always the same view of it, and the small networks that look at them.
+"""Crops around a hand, always the same view of it, and the small networks that look at them.
 
-In a cutting the hand points up, has a set size, its wrist lies at a set place, and a right hand is mirrored to look
+In a crop the hand points up, has a set size, its wrist lies at a set place, and a right hand is mirrored to look
 like a left one. There are two: a wide one, with the forearm in it, and a close one, for the fingers.
 """
 
@@ -21,12 +21,12 @@ from posturewatch.model.observation import Side
 __all__ = [
     "CLOSE",
     "WIDE",
-    "Cutting",
-    "CuttingNet",
-    "folded",
+    "Crop",
+    "CropNet",
     "hand_angle_rad",
     "hand_scale_px",
     "palm_scale_px",
+    "space_to_depth",
 ]
 
 Array = NDArray[np.float64]
@@ -61,7 +61,7 @@ def hand_angle_rad(landmarks_px: Array) -> float:
 
 
 @dataclass(frozen=True)
-class Cutting:
+class Crop:
     """size_px: its side. hands_across: its width in hand scales. wrist_at: where in it the wrist lies, in shares."""
 
     size_px: int
@@ -70,16 +70,16 @@ class Cutting:
 
     @property
     def hand_px(self) -> float:
-        """One hand scale, in the cutting's pixels."""
+        """One hand scale, in the crop's pixels."""
         return self.size_px / self.hands_across
 
     @property
     def wrist_px(self) -> Array:
-        """(2,) where the wrist lies, in the cutting's pixels."""
+        """(2,) where the wrist lies, in the crop's pixels."""
         return np.array(self.wrist_at, dtype=np.float64) * self.size_px
 
     def transform(self, landmarks_px: Array, side: Side) -> Array:
-        """(2, 3) affine from the picture to the cutting, for `cv2.warpAffine`.
+        """(2, 3) affine from the picture to the crop, for `cv2.warpAffine`.
 
         landmarks_px: (21, 3) or (21, 2). side: the side the hand looks like in the picture, which is the
         anatomical one unless the picture is mirrored; an unknown side raises ValueError. A hand without extent
@@ -100,30 +100,30 @@ class Cutting:
         return np.column_stack([linear, self.wrist_px - linear @ wrist])
 
     def cut(self, image: Image, affine: Array) -> Image:
-        """The cutting (size_px, size_px, 3), in the picture's colour order; black outside the picture."""
+        """The crop (size_px, size_px, 3), in the picture's colour order; black outside the picture."""
         size = (self.size_px, self.size_px)
         return np.asarray(cv2.warpAffine(image, affine, size, flags=cv2.INTER_LINEAR), dtype=np.uint8)
 
 
 #: The hand and most of the forearm.
-WIDE = Cutting(192, 5.0, (0.5, 0.4))
+WIDE = Crop(192, 5.0, (0.5, 0.4))
 
 #: The hand alone, from the wrist to stretched fingertips.
-CLOSE = Cutting(160, 2.4, (0.5, 0.82))
+CLOSE = Crop(160, 2.4, (0.5, 0.82))
 
 
-def folded(cuttings_bgr: Sequence[Image]) -> NDArray[np.float32]:
-    """(n, 12, size / 2, size / 2) of n BGR cuttings (size, size, 3) of one even size: each two by two pixels lie behind
+def space_to_depth(crops_bgr: Sequence[Image]) -> NDArray[np.float32]:
+    """(n, 12, size / 2, size / 2) of n BGR crops (size, size, 3) of one even size: each two by two pixels lie behind
     one another, row by row, each as red, green and blue, value / 127.5 - 1.
 
     A first convolution that takes these says the same as one that halves the picture by itself, and takes two thirds of
     its time.
     """
-    size = cuttings_bgr[0].shape[0] // 2
-    out = np.empty((len(cuttings_bgr), 12, size, size), np.float32)
-    for row, cutting in zip(out, cuttings_bgr, strict=True):
+    size = crops_bgr[0].shape[0] // 2
+    out = np.empty((len(crops_bgr), 12, size, size), np.float32)
+    for row, crop in zip(out, crops_bgr, strict=True):
         for place in range(4):
-            pixels = cutting[place // 2 :: 2, place % 2 :: 2]
+            pixels = crop[place // 2 :: 2, place % 2 :: 2]
             for colour in range(3):
                 row[3 * place + colour] = pixels[:, :, 2 - colour]
     out /= 127.5
@@ -131,14 +131,14 @@ def folded(cuttings_bgr: Sequence[Image]) -> NDArray[np.float32]:
     return out
 
 
-class CuttingNet:
-    """A network, from an ONNX file or its bytes, run by OpenCV on the CPU over cuttings of one kind.
+class CropNet:
+    """A network, from an ONNX file or its bytes, run by OpenCV on the CPU over crops of one kind.
 
-    The network's input is what `folded` gives; its output (n, k).
+    The network's input is what `space_to_depth` gives; its output (n, k).
     Raises UnavailableError where the file is missing or not such a network.
     """
 
-    cutting: Cutting
+    crop: Crop
 
     def __init__(self, source: bytes | str | Path) -> None:
         try:
@@ -149,13 +149,13 @@ class CuttingNet:
                 "A network of posturewatch cannot be read; install posturewatch again."
             ) from error
 
-    def outputs(self, cuttings_bgr: Sequence[Image]) -> Array:
-        """(n, k) raw outputs for n BGR cuttings (size, size, 3)."""
-        self._net.setInput(folded(cuttings_bgr))
-        return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(cuttings_bgr), -1)
+    def outputs(self, crops_bgr: Sequence[Image]) -> Array:
+        """(n, k) raw outputs for n BGR crops (size, size, 3)."""
+        self._net.setInput(space_to_depth(crops_bgr))
+        return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(crops_bgr), -1)
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
         """(n, k) outputs for hands given as (landmarks_px (21, 3), side it looks like in the picture), and the
-        transforms (2, 3) of their cuttings. At least one hand."""
-        affines = [self.cutting.transform(landmarks_px, side) for landmarks_px, side in hands]
-        return self.outputs([self.cutting.cut(image_bgr, affine) for affine in affines]), affines
+        transforms (2, 3) of their crops. At least one hand."""
+        affines = [self.crop.transform(landmarks_px, side) for landmarks_px, side in hands]
+        return self.outputs([self.crop.cut(image_bgr, affine) for affine in affines]), affines

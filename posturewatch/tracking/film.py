@@ -1,7 +1,7 @@
 """Films and cameras: each hand is followed from frame to frame, looked for where it was lost, and its side is
 believed over time.
 
-Both hands' networks compute side by side, each from a cutting around where its hand was; while a hand is
+Both hands' networks compute side by side, each from a crop around where its hand was; while a hand is
 missing, the palm finder takes the second core. The body comes a few times a second. In a film everything
 follows from the frames and their times alone, so that every run gives the same; live, the body's result is
 taken when it is ready, and the search is kept within the time between two frames.
@@ -31,10 +31,10 @@ from posturewatch.tracking.body import (
 from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.hands import (
     MIN_PRESENCE,
-    Seen,
+    Detection,
     collect_palms,
-    look_closely,
     read_hand,
+    refine,
     start_palms,
 )
 from posturewatch.tracking.networks import HAND_INPUT_PX, HandNet, PalmNet
@@ -89,25 +89,25 @@ LIVE = Pace(
 class _Track:
     """A hand that is being followed."""
 
-    seen: Seen
+    seen: Detection
     belief: SideBelief
     side: Side | None = None
     confidence: float = 0.5
-    before: Seen | None = None
+    before: Detection | None = None
     body_says: float = 0.0
     networks_say: float = 0.0
     body_said_s: float = -math.inf
     places: deque[tuple[float, Array]] = field(default_factory=lambda: deque(maxlen=32))
 
     def next_roi(self) -> Roi:
-        """The cutting for the next frame: where the hand is, and half as far again as it just moved."""
+        """The crop for the next frame: where the hand is, and half as far again as it just moved."""
         roi = hand_roi(self.seen.landmarks_px)
         if self.before is None:
             return roi
         x, y = 0.5 * (self.seen.landmarks_px[:, :2] - self.before.landmarks_px[:, :2]).mean(axis=0)
         return Roi((roi.centre_px[0] + float(x), roi.centre_px[1] + float(y)), roi.size_px, roi.angle_rad)
 
-    def take(self, seen: Seen, time_s: float) -> None:
+    def take(self, seen: Detection, time_s: float) -> None:
         self.before, self.seen = self.seen, seen
         self.places.append((time_s, seen.landmarks_px[0, :2]))
 
@@ -143,7 +143,7 @@ class FilmFinder:
 
     def find(
         self, image_bgr: Image, time_s: float
-    ) -> tuple[list[tuple[Side, float, Seen]], BodyObservation | None]:
+    ) -> tuple[list[tuple[Side, float, Detection]], BodyObservation | None]:
         """((side, confidence, hand) of each hand), body as last seen."""
         if self._time_s is not None and not 0 <= time_s - self._time_s < _GAP_S:
             self._forget()
@@ -162,7 +162,7 @@ class FilmFinder:
         found = [(track.side, track.confidence, track.seen) for track in self._tracks if track.side]
         return found, body
 
-    def hear(self, evidence: Mapping[Side, float]) -> None:
+    def add_evidence(self, evidence: Mapping[Side, float]) -> None:
         """What was seen of the hands just found: log odds for left of the one of each side. It counts in the next
         frame, since the networks that say it look at hands whose sides are decided."""
         for track in self._tracks:
@@ -195,10 +195,10 @@ class FilmFinder:
         for palm, tile in zip(self._palms, tiles, strict=False):
             start_palms(palm, image, tile)
         for (track, net), roi in zip(pairs, rois, strict=True):
-            seen: Seen | None = read_hand(net.wait(), roi, mirrored=self._mirrored)
+            seen: Detection | None = read_hand(net.wait(), roi, mirrored=self._mirrored)
             if not self._is_hand(seen, image):
                 wider = hand_roi(track.seen.landmarks_px).grown(1.3)
-                seen = look_closely(net, image, wider, mirrored=self._mirrored, looks=2)
+                seen = refine(net, image, wider, mirrored=self._mirrored, looks=2)
             if seen is None:
                 self._lose(track, time_s)
             else:
@@ -206,7 +206,7 @@ class FilmFinder:
         if len(self._tracks) == 2:
             self._part(time_s)
 
-    def _is_hand(self, seen: Seen | None, image: Image) -> bool:
+    def _is_hand(self, seen: Detection | None, image: Image) -> bool:
         height, width = image.shape[:2]
         return (
             seen is not None
@@ -215,7 +215,7 @@ class FilmFinder:
         )
 
     def _part(self, time_s: float) -> None:
-        """Where both cuttings came to lie on one hand, the one that jumped there is the lost one."""
+        """Where both crops came to lie on one hand, the one that jumped there is the lost one."""
         first, second = self._tracks
         if hand_distance(first.seen.landmarks_px, second.seen.landmarks_px) < _COINCIDE:
             self._lose(max(self._tracks, key=_jump), time_s)
@@ -260,7 +260,7 @@ class FilmFinder:
         return time_s - self._lost_s < self._pace.eager_s
 
     def _body_guesses(self, image: Image, body: BodyObservation | None) -> list[Roi]:
-        """Cuttings where the body's forearms end, but for hands that are followed already."""
+        """Crops where the body's forearms end, but for hands that are followed already."""
         height, width = image.shape[:2]
         guesses = []
         for side in _SIDES:
@@ -302,7 +302,7 @@ class FilmFinder:
         if any(_shows(roi, track) for track in self._tracks):
             return
         net = self._nets[len(self._tracks)]
-        seen = look_closely(net, image, roi, mirrored=self._mirrored, looks=self._pace.looks)
+        seen = refine(net, image, roi, mirrored=self._mirrored, looks=self._pace.looks)
         if seen is None or self._is_false(seen, image, body):
             return
         if any(is_same_hand(seen.landmarks_px, track.seen.landmarks_px) for track in self._tracks):
@@ -317,11 +317,11 @@ class FilmFinder:
         self._tracks.append(track)
 
     @staticmethod
-    def _is_false(seen: Seen, image: Image, body: BodyObservation | None) -> bool:
+    def _is_false(seen: Detection, image: Image, body: BodyObservation | None) -> bool:
         height, width = image.shape[:2]
         return is_false_hand(seen.landmarks_px, seen.presence, body, width, height)
 
-    def _recognise(self, seen: Seen, time_s: float) -> _Lost | None:
+    def _recognise(self, seen: Detection, time_s: float) -> _Lost | None:
         """The lost hand that this one is: the nearest that can have come here since."""
 
         def excess(lost: _Lost) -> float:
@@ -372,6 +372,6 @@ def _jump(track: _Track) -> float:
 
 
 def _shows(roi: Roi, track: _Track) -> bool:
-    """Whether a cutting shows that hand: its middle lies near the palm's."""
+    """Whether a crop shows that hand: its middle lies near the palm's."""
     middle = track.seen.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
     return math.dist(middle, roi.centre_px) < 0.5 * hand_scale_px(track.seen.landmarks_px)

@@ -1,4 +1,4 @@
-"""The fingers: what the network says of the close cutting, where they have twice the pixels of the wide one."""
+"""The fingers: what the network says of the close crop, where they have twice the pixels of the wide one."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.observation import Side
-from posturewatch.tracking.crop import CLOSE, CuttingNet
+from posturewatch.tracking.crop import CLOSE, CropNet
 
 __all__ = ["HAND_AT", "JOINTS_AT", "SIDE_AT", "FingerNet"]
 
@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 
-#: The outputs that are the joints beyond the wrist as seen from it, (20, 3) in the cutting's axes.
+#: The outputs that are the joints beyond the wrist as seen from it, (20, 3) in the crop's axes.
 JOINTS_AT = slice(55, 115)
 
 #: The output that is the logit of there being a hand.
@@ -26,10 +26,10 @@ HAND_AT = 115
 SIDE_AT = 116
 
 
-class FingerNet(CuttingNet):
+class FingerNet(CropNet):
     """Most of its outputs are read by the estimator alone; see `kinematics.features` for their order."""
 
-    cutting = CLOSE
+    crop = CLOSE
 
     def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[Array]:
         """(k,) outputs of each hand, given as (landmarks_px (21, 3), side it looks like in the picture)."""

@@ -1,4 +1,4 @@
-"""The forearm's midline near the wrist: what the network says of the wide cutting, mapped back to the picture."""
+"""The forearm's midline near the wrist: what the network says of the wide crop, mapped back to the picture."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.observation import ForearmAxis, Side
-from posturewatch.tracking.crop import WIDE, CuttingNet
+from posturewatch.tracking.crop import WIDE, CropNet
 
 __all__ = ["NECK_AT", "SIDE_AT", "SIDE_FEATURE", "ForearmNet", "axis_of", "default_sd_deg"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-#: The network's outputs, in the cutting's own picture (x right, y down, z away from the camera, right hands mirrored):
+#: The network's outputs, in the crop's own picture (x right, y down, z away from the camera, right hands mirrored):
 #: 0-1 direction towards the elbow, 2 log of the direction's Laplace scale in radians, 3 depth slope, 4 its log
 #: scale, 5 logit of the forearm being seen, 6 logit of the strings beside the fingers being seen, 7-9 proximal and
 #: 10-12 radial direction of the hand, 13-15 radial direction of the forearm, 16-17 place of the elbow from the wrist
@@ -37,7 +37,7 @@ def default_sd_deg(log_scale: float) -> float:
 
 
 def axis_of(row: Array, affine: Array, sd_deg: Callable[[float], float] = default_sd_deg) -> ForearmAxis:
-    """The axis in the picture from one row of the network's outputs and its cutting's transform.
+    """The axis in the picture from one row of the network's outputs and its crop's transform.
 
     row: (k,) the network's outputs; its angles are those of a camera that looks straight at the wrist.
     """
@@ -50,14 +50,14 @@ def axis_of(row: Array, affine: Array, sd_deg: Callable[[float], float] = defaul
         sd_deg=float(sd_deg(float(row[2]))),
         depth_slope=float(row[3]),
         features=np.array(row[_FEATURES_FROM:], dtype=np.float64),
-        neck_seen=1 / (1 + math.exp(-float(np.clip(row[NECK_AT], -30, 30)))),
+        strings_visible=1 / (1 + math.exp(-float(np.clip(row[NECK_AT], -30, 30)))),
     )
 
 
-class ForearmNet(CuttingNet):
+class ForearmNet(CropNet):
     """sd_deg: turns the third output into degrees (calibrated at training)."""
 
-    cutting = WIDE
+    crop = WIDE
 
     def __init__(self, source: bytes | str | Path, sd_deg: Callable[[float], float] = default_sd_deg) -> None:
         super().__init__(source)

@@ -1,4 +1,4 @@
-"""One look at a hand: a cutting of the picture through the landmark network, and what came of it."""
+"""One look at a hand: a crop of the picture through the landmark network, and what came of it."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_picture_m
 __all__ = [
     "MIN_PALM",
     "MIN_PRESENCE",
-    "Seen",
+    "Detection",
     "collect_palms",
     "find_palms",
     "look",
-    "look_closely",
     "read_hand",
+    "refine",
     "start_palms",
 ]
 
@@ -37,7 +37,7 @@ _UNSETTLED = 0.35  # a real hand stays where it is when it is looked at again; o
 
 
 @dataclass(frozen=True)
-class Seen:
+class Detection:
     """A hand in the picture, side still open. landmarks_px (21, 3), landmarks_m (21, 3), presence 0..1,
     left_probability: what the library's label says, turned to the anatomical left."""
 
@@ -50,9 +50,9 @@ class Seen:
         return (self.left_probability >= 0.5) == (side == "left")
 
 
-def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Seen:
+def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Detection:
     """The network's answer in the picture's terms. Its label is meant for a mirrored picture."""
-    return Seen(
+    return Detection(
         to_picture_px(raw.landmarks_px, roi, HAND_INPUT_PX),
         to_picture_m(raw.landmarks_m, roi),
         raw.presence,
@@ -60,12 +60,12 @@ def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Seen:
     )
 
 
-def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Seen:
+def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Detection:
     net.start(cut(image_bgr, roi, HAND_INPUT_PX))
     return read_hand(net.wait(), roi, mirrored=mirrored)
 
 
-def look_closely(
+def refine(
     net: HandNet,
     image_bgr: Image,
     roi: Roi,
@@ -73,8 +73,8 @@ def look_closely(
     mirrored: bool,
     looks: int = 4,
     least: float = MIN_PRESENCE,
-) -> Seen | None:
-    """The hand in that cutting, looked at again with a cutting fitted to it until it settles; None where
+) -> Detection | None:
+    """The hand in that crop, looked at again with a crop fitted to it until it settles; None where
     there is none (presence below `least`), or where what was seen does not stay or cannot be a hand."""
     height, width = image_bgr.shape[:2]
     seen = look(net, image_bgr, roi, mirrored=mirrored)
@@ -98,7 +98,7 @@ def start_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> None:
 
 
 def collect_palms(net: PalmNet, tile: Roi) -> list[tuple[float, Roi]]:
-    """(score, cutting for the hand) of each palm found in the tile that was started, best first."""
+    """(score, crop for the hand) of each palm found in the tile that was started, best first."""
     return [(palm.score, palm_roi(palm, tile)) for palm in net.wait() if palm.score >= MIN_PALM]
 
 

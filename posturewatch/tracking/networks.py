@@ -1,8 +1,8 @@
 """The tracking library's four networks, each behind one small call. The only module that knows mediapipe.
 
-The models lie inside mediapipe's wheel (0.10.21). They are run one by one, on cuttings made here, instead of
+The models lie inside mediapipe's wheel (0.10.21). They are run one by one, on crops made here, instead of
 through the library's ready-made pipelines: so each hand can be followed on its own core, searched for where it
-was lost, and looked at again with a better cutting. Thresholds and tensor layouts are those of the library's
+was lost, and looked at again with a better crop. Thresholds and tensor layouts are those of the library's
 own graphs `hand_landmark_tracking_cpu` and `pose_landmark_cpu`.
 
 mediapipe is imported when the first network is made, so that the pure modules beside this one work without it.
@@ -64,8 +64,8 @@ class Found:
 
 @dataclass(frozen=True)
 class RawHand:
-    """landmarks_px (21, 3) in pixels of the cutting (z in the same scale, negative towards the camera),
-    landmarks_m (21, 3) along the cutting's axes, presence 0..1, label_left 0..1: the library's probability of
+    """landmarks_px (21, 3) in pixels of the crop (z in the same scale, negative towards the camera),
+    landmarks_m (21, 3) along the crop's axes, presence 0..1, label_left 0..1: the library's probability of
     "Left", which it means for a mirrored picture."""
 
     landmarks_px: Array
@@ -76,8 +76,8 @@ class RawHand:
 
 @dataclass(frozen=True)
 class RawBody:
-    """landmarks_px (39, 3) in pixels of the cutting (33 points of the body, two that span the next cutting,
-    four unused), landmarks_m (39, 3) along the cutting's axes, visibility (39,), presence 0..1."""
+    """landmarks_px (39, 3) in pixels of the crop (33 points of the body, two that span the next crop,
+    four unused), landmarks_m (39, 3) along the crop's axes, visibility (39,), presence 0..1."""
 
     landmarks_px: Array
     landmarks_m: Array
@@ -286,7 +286,7 @@ class PalmNet(_Detector):
 
 class PersonNet(_Detector):
     """Finds persons in a square RGB picture of 224 pixels. Keypoints 0, the hips' centre, and 1, which lies
-    the body's radius above it, span the cutting for `BodyNet`."""
+    the body's radius above it, span the crop for `BodyNet`."""
 
     _input_px = PERSON_INPUT_PX
     _graph_text = _detector_graph(
@@ -295,7 +295,7 @@ class PersonNet(_Detector):
 
 
 class HandNet(_Net):
-    """21 landmarks of the one hand in a square RGB cutting of 224 pixels, fingers upwards."""
+    """21 landmarks of the one hand in a square RGB crop of 224 pixels, fingers upwards."""
 
     _input_px = HAND_INPUT_PX
     _outputs = ("landmarks", "world", "presence", "label")
@@ -327,7 +327,7 @@ class HandNet(_Net):
 
 
 class BodyNet(_Net):
-    """Landmarks of the one body in a square RGB cutting of 256 pixels."""
+    """Landmarks of the one body in a square RGB crop of 256 pixels."""
 
     _input_px = BODY_INPUT_PX
     _outputs = ("landmarks", "world", "presence")

@@ -1,7 +1,7 @@
-"""Cuttings: turned squares of the picture that the networks look at, and the way back to the picture. Pure.
+"""Crops: turned squares of the picture that the networks look at, and the way back to the picture. Pure.
 
 The proportions are those of the library's own graphs (mediapipe 0.10.21, `hand_landmark_tracking_cpu` and
-`pose_landmark_cpu`): the networks were trained on cuttings made like this.
+`pose_landmark_cpu`): the networks were trained on crops made like this.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ Image = NDArray[np.uint8]
 _STEADY = [0, 1, 2, 3, 5, 6, 9, 10, 13, 14, 17, 18]
 
 
-#: Other cuttings at a place whose first one did not show the hand as it is: sizes as multiples of that one's, and
+#: Other crops at a place whose first one did not show the hand as it is: sizes as multiples of that one's, and
 #: angles turned from it, in radians. Then those for where even the direction is a guess.
 NEAR = [(size, turn) for size in (1.0, 0.75, 1.35) for turn in (0.0, 0.6, -0.6)][1:]
 FAR = [*NEAR, *((size, turn) for size in (1.0, 0.75, 1.35) for turn in (1.2, -1.2))]
@@ -54,12 +54,12 @@ class Roi:
 
     @property
     def turn(self) -> Array:
-        """(2, 2): cutting directions to picture directions."""
+        """(2, 2): crop directions to picture directions."""
         c, s = math.cos(self.angle_rad), math.sin(self.angle_rad)
         return np.array([[c, -s], [s, c]])
 
     def affine(self, side_px: int) -> Array:
-        """(2, 3): from pixels of a cutting with that many pixels a side to pixels of the picture."""
+        """(2, 3): from pixels of a crop with that many pixels a side to pixels of the picture."""
         matrix = self.turn * (self.size_px / side_px)
         offset = np.asarray(self.centre_px) - matrix @ np.full(2, side_px / 2)
         return np.column_stack([matrix, offset])
@@ -69,7 +69,7 @@ class Roi:
 
 
 def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> Image:
-    """The cutting as (side_px, side_px, 3) RGB. Outside the picture its edge is repeated, or black."""
+    """The crop as (side_px, side_px, 3) RGB. Outside the picture its edge is repeated, or black."""
     oversize = 2 if roi.size_px > 2 * side_px else 1  # bilinear sampling alone would skip picture rows
     turned = cv2.warpAffine(
         image_bgr,
@@ -84,7 +84,7 @@ def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> 
 
 
 def to_picture_px(points_px: Array, roi: Roi, side_px: int) -> Array:
-    """(n, 3) landmarks of a cutting in pixels of the picture; depth grows with the cutting's scale."""
+    """(n, 3) landmarks of a crop in pixels of the picture; depth grows with the crop's scale."""
     affine = roi.affine(side_px)
     out = np.empty_like(points_px)
     out[:, :2] = points_px[:, :2] @ affine[:, :2].T + affine[:, 2]
@@ -93,14 +93,14 @@ def to_picture_px(points_px: Array, roi: Roi, side_px: int) -> Array:
 
 
 def to_picture_m(points_m: Array, roi: Roi) -> Array:
-    """(n, 3) landmarks in metres turned from the cutting's axes to the camera's."""
+    """(n, 3) landmarks in metres turned from the crop's axes to the camera's."""
     out = points_m.copy()
     out[:, :2] = points_m[:, :2] @ roi.turn.T
     return out
 
 
 def _upward(start: Array, end: Array) -> float:
-    """The angle of a cutting in which end lies straight above start."""
+    """The angle of a crop in which end lies straight above start."""
     dx, dy = end - start
     return math.atan2(dx, -dy)
 
@@ -112,7 +112,7 @@ def _shifted(centre: Array, size_px: float, angle: float, up: float) -> Roi:
 
 
 def palm_roi(palm: Found, tile: Roi) -> Roi:
-    """The hand's cutting from a palm found in `tile`: 2.6 times the palm's box, moved half a box upwards."""
+    """The hand's crop from a palm found in `tile`: 2.6 times the palm's box, moved half a box upwards."""
     keypoints = _from_unit(palm.keypoints, tile)
     centre = _from_unit(palm.box[None, :2] + palm.box[None, 2:] / 2, tile)[0]
     side = float(max(palm.box[2:])) * tile.size_px
@@ -120,7 +120,7 @@ def palm_roi(palm: Found, tile: Roi) -> Roi:
 
 
 def hand_roi(landmarks_px: Array) -> Roi:
-    """The next cutting from a hand's landmarks: twice the box of its steady points along the hand's direction,
+    """The next crop from a hand's landmarks: twice the box of its steady points along the hand's direction,
     moved a tenth upwards."""
     points = landmarks_px[:, :2]
     knuckles = ((points[5] + points[13]) / 2 + points[9]) / 2
@@ -134,22 +134,22 @@ def hand_roi(landmarks_px: Array) -> Roi:
 
 
 def forearm_roi(elbow_px: Array, wrist_px: Array, hand_px: float, bent_rad: float = 0.0) -> Roi:
-    """A guess of the hand's cutting from the forearm: the hand goes on where the forearm points, or is bent from
+    """A guess of the hand's crop from the forearm: the hand goes on where the forearm points, or is bent from
     there, clockwise as seen.
 
-    hand_px: length from wrist to fingertip. The cutting is that of a half-open hand.
+    hand_px: length from wrist to fingertip. The crop is that of a half-open hand.
     """
     angle = _upward(elbow_px, wrist_px) + bent_rad
     return _shifted(np.asarray(wrist_px, dtype=np.float64), 2.0 * hand_px, angle, 0.45 * hand_px)
 
 
 def person_roi(person: Found, tile: Roi) -> Roi:
-    """The body's cutting from a person found in `tile`."""
+    """The body's crop from a person found in `tile`."""
     return body_roi(_from_unit(person.keypoints[:2], tile))
 
 
 def body_roi(spanning_px: Array) -> Roi:
-    """The body's cutting from two points (2, 2): its centre, and a point one radius above it."""
+    """The body's crop from two points (2, 2): its centre, and a point one radius above it."""
     centre, above = spanning_px[0, :2], spanning_px[1, :2]
     radius = float(np.hypot(*(above - centre)))
     return Roi((float(centre[0]), float(centre[1])), 2.5 * radius, _upward(centre, above))

@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 LABEL_CAP = 1.5
 BODY_CAP = 4.0
 NETWORK_CAP = 4.0
-#: The networks learned the sides from cuttings of which 12 % were shown mirrored (`calibration.train.crop_model`).
+#: The networks learned the sides from crops of which 12 % were shown mirrored (`calibration.train.crop_model`).
 _AS_TAUGHT = math.log(0.88 / 0.12)
 #: How far the body's wrist strays from the hand's, and beyond which distance it is another's: hand scales.
 _STRAY = 0.8

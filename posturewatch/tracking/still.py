@@ -22,7 +22,7 @@ from posturewatch.tracking.body import (
     wrists_of,
 )
 from posturewatch.tracking.crop import hand_scale_px
-from posturewatch.tracking.hands import Seen, find_palms, look_closely
+from posturewatch.tracking.hands import Detection, find_palms, refine
 from posturewatch.tracking.networks import HandNet, PalmNet
 from posturewatch.tracking.plausible import is_same_hand
 from posturewatch.tracking.roi import FAR, NEAR, Roi, forearm_roi, hand_roi
@@ -44,13 +44,13 @@ _SURE_ODDS = 1.5  # and log odds, by our networks, that it lies as tracked
 #: Hand scales: hands whose joints the networks see no farther from where they were tracked are not looked at again.
 _FITS = 0.25
 _MIN_TRUST = 0.2  # of an arm, to look for a hand at its wrist; a look in vain costs only time
-#: Where nothing is known: the cuttings' sizes, as shares of the picture's shorter side, and their directions.
+#: Where nothing is known: the crops' sizes, as shares of the picture's shorter side, and their directions.
 _SIZES = (1.15, 0.8, 0.55)
 _DIRECTIONS = [k * math.pi / 3 for k in range(6)]
 _ALIKE = 1.7  # both hands are alike in size but for perspective: factor up to which they may differ
 
 
-def side_evidence(seen: Seen, body: BodyObservation | None, width_px: int, height_px: int) -> float:
+def side_evidence(seen: Detection, body: BodyObservation | None, width_px: int, height_px: int) -> float:
     """Log odds for left from the label and the body together."""
     evidence = label_evidence(seen.left_probability, seen.presence)
     if body is None:
@@ -92,7 +92,7 @@ def _last_tiles(width_px: int, height_px: int) -> list[Roi]:
 class Place:
     """A hand found in the picture, and what the networks make of it."""
 
-    seen: Seen
+    seen: Detection
     judgement: Judgement
 
     @property
@@ -106,11 +106,11 @@ class Place:
         return self.seen.presence >= _SURE and self.judgement.view().odds >= _SURE_ODDS
 
     def covers(self, roi: Roi) -> bool:
-        """Whether a cutting shows this hand, and it is surely known already."""
+        """Whether a crop shows this hand, and it is surely known already."""
         middle = self.seen.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
         return self.sure and math.dist(middle, roi.centre_px) < 0.5 * hand_scale_px(self.seen.landmarks_px)
 
-    def is_at(self, other: Seen) -> bool:
+    def is_at(self, other: Detection) -> bool:
         middles = [seen.landmarks_px[:, :2].mean(axis=0) for seen in (self.seen, other)]
         return math.dist(*middles) < 0.7 * hand_scale_px(self.seen.landmarks_px)
 
@@ -130,13 +130,13 @@ class StillFinder:
 
     def find(
         self, image_bgr: Image, time_s: float
-    ) -> tuple[list[tuple[Side, float, Seen]], BodyObservation | None]:
+    ) -> tuple[list[tuple[Side, float, Detection]], BodyObservation | None]:
         """((side, confidence, hand) of each hand), body."""
         height, width = image_bgr.shape[:2]
         self._body.forget()
         body = self._body.look(image_bgr, time_s)
         hands: list[Place] = []
-        for roi in self._cuttings(image_bgr, body, hands):
+        for roi in self._crops(image_bgr, body, hands):
             if any(place.covers(roi) for place in hands):
                 continue
             seen = self._look(image_bgr, roi, body)
@@ -153,21 +153,21 @@ class StillFinder:
             if side is not None
         ], body
 
-    def _judged(self, image: Image, hands: list[Seen]) -> list[Judgement]:
+    def _judged(self, image: Image, hands: list[Detection]) -> list[Judgement]:
         if self._judge is None:
             return [UNJUDGED] * len(hands)
         return self._judge(image, [seen.landmarks_px for seen in hands])
 
-    def _look(self, image: Image, roi: Roi, body: BodyObservation | None) -> Seen | None:
+    def _look(self, image: Image, roi: Roi, body: BodyObservation | None) -> Detection | None:
         height, width = image.shape[:2]
-        seen = look_closely(self._hand, image, roi, mirrored=self._mirrored, least=_LEAST)
+        seen = refine(self._hand, image, roi, mirrored=self._mirrored, least=_LEAST)
         if seen is None or is_false_hand(seen.landmarks_px, seen.presence, body, width, height):
             return None
         return seen
 
     def _looks(self, image: Image, place: Place, body: BodyObservation | None) -> list[Place]:
         """That hand, and where the networks see another one than was tracked, what further looks at it found."""
-        if place.judgement.misfit <= _FITS:
+        if place.judgement.landmark_error <= _FITS:
             return [place]
         roi = hand_roi(place.seen.landmarks_px)
         again = [self._look(image, roi.grown(*other), body) for other in NEAR]
@@ -178,11 +178,11 @@ class StillFinder:
             *(Place(*both) for both in zip(further, self._judged(image, further), strict=True)),
         ]
 
-    def _look_mirrored(self, image: Image, roi: Roi) -> Seen | None:
+    def _look_mirrored(self, image: Image, roi: Roi) -> Detection | None:
         """The same place in the mirrored picture, where the landmark network may take the hand otherwise."""
         width = image.shape[1]
         flipped = Roi((width - 1 - roi.centre_px[0], roi.centre_px[1]), roi.size_px, -roi.angle_rad)
-        seen = look_closely(
+        seen = refine(
             self._hand,
             np.ascontiguousarray(image[:, ::-1]),
             flipped,
@@ -193,9 +193,9 @@ class StillFinder:
             return None
         landmarks_px, landmarks_m = seen.landmarks_px.copy(), seen.landmarks_m * (-1, 1, 1)
         landmarks_px[:, 0] = width - 1 - landmarks_px[:, 0]
-        return Seen(landmarks_px, landmarks_m, seen.presence, seen.left_probability)
+        return Detection(landmarks_px, landmarks_m, seen.presence, seen.left_probability)
 
-    def _cuttings(self, image: Image, body: BodyObservation | None, hands: list[Place]) -> Iterator[Roi]:
+    def _crops(self, image: Image, body: BodyObservation | None, hands: list[Place]) -> Iterator[Roi]:
         """Where to look, likeliest first; ends when both hands are surely found."""
         height, width = image.shape[:2]
         yield from (roi for _, roi in find_palms(self._palm, image, whole_picture(image)))
@@ -227,7 +227,7 @@ class StillFinder:
 
     @staticmethod
     def _everywhere(image: Image, hands: list[Place]) -> Iterator[Roi]:
-        """Cuttings all over the picture, for large hands that the palm finder does not know; of about the size of
+        """Crops all over the picture, for large hands that the palm finder does not know; of about the size of
         the one hand that is known, if any."""
         height, width = image.shape[:2]
         known = [hand_roi(place.seen.landmarks_px).size_px for place in hands if place.sure]

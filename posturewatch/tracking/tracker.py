@@ -20,11 +20,11 @@ from posturewatch.model.observation import (
 )
 from posturewatch.tracking import fingers as finger_outputs
 from posturewatch.tracking import forearm as forearm_outputs
-from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, doubt_of, misfit
+from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, cross_entropy_of, landmark_error
 from posturewatch.tracking.film import FILM, LIVE, FilmFinder
 from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet
-from posturewatch.tracking.hands import Seen
+from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.sides import network_evidence
 from posturewatch.tracking.still import StillFinder
 
@@ -40,7 +40,7 @@ class Finder(Protocol):
 
     def find(
         self, image_bgr: NDArray[np.uint8], time_s: float
-    ) -> tuple[list[tuple[Side, float, Seen]], BodyObservation | None]: ...
+    ) -> tuple[list[tuple[Side, float, Detection]], BodyObservation | None]: ...
 
     def close(self) -> None: ...
 
@@ -120,7 +120,7 @@ class Tracker:
         return judged
 
     def _observation(
-        self, frame: Frame, found: list[tuple[Side, float, Seen]], body: BodyObservation | None
+        self, frame: Frame, found: list[tuple[Side, float, Detection]], body: BodyObservation | None
     ) -> Observation:
         looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
         axes, fingers = self._look(frame.image_bgr, looks)
@@ -129,7 +129,7 @@ class Tracker:
                 side: _evidence(axis, of_fingers) * (1 if side == "left" else -1)
                 for (side, _, _), axis, of_fingers in zip(found, axes, fingers, strict=True)
             }
-            self._film.hear(told)
+            self._film.add_evidence(told)
         hands = tuple(
             HandObservation(
                 side=side,
@@ -177,8 +177,10 @@ def _view(
     look: tuple[NDArray[np.float64], Side], axis: ForearmAxis | None, fingers: NDArray[np.float64] | None
 ) -> SideView:
     """What the networks say of landmarks taken for a hand of that look's side; at best where none can say it."""
-    doubt = doubt_of(_side_logits(axis, fingers))
+    cross_entropy = cross_entropy_of(_side_logits(axis, fingers))
     if fingers is None or len(fingers) <= finger_outputs.SIDE_AT:
-        return SideView(0.0, doubt, UNJUDGED.left.hand)
+        return SideView(0.0, cross_entropy, UNJUDGED.left.hand)
     joints = fingers[finger_outputs.JOINTS_AT].reshape(-1, 3)
-    return SideView(misfit(*look, joints, FingerNet.cutting), doubt, float(fingers[finger_outputs.HAND_AT]))
+    return SideView(
+        landmark_error(*look, joints, FingerNet.crop), cross_entropy, float(fingers[finger_outputs.HAND_AT])
+    )

@@ -1,4 +1,4 @@
-"""What the networks are taught of a cutting, against a pinhole camera of its own and OpenCV's transform."""
+"""What the networks are taught of a crop, against a pinhole camera of its own and OpenCV's transform."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 from test_tracking_roi import flat_hand
 
-from calibration.dataset.crop_jitter import canvas_of, placement_of, read_placements, usual
+from calibration.dataset.crop_jitter import crop_jitter_of, padded_crop_of, read_crop_jitter, usual
 from calibration.dataset.crops import NO_HAND_WITHIN, TARGETS, elsewhere, targets_of
-from calibration.dataset.ground_truth_regions import told_places
-from calibration.dataset.rows import CANVASES, CUTTINGS, cutting_rows, cuttings_of
+from calibration.dataset.ground_truth_regions import ground_truth_regions
+from calibration.dataset.rows import CROPS, PADDED_CROPS, crop_rows, crops_of
 from posturewatch.model.observation import Side
-from posturewatch.tracking.crop import CLOSE, WIDE, Cutting, hand_scale_px
+from posturewatch.tracking.crop import CLOSE, WIDE, Crop, hand_scale_px
 
 FOCAL_PX, CENTRE = 900.0, np.array([640.0, 360.0])
 
@@ -52,19 +52,19 @@ def truth(side: Side = "left", turn_deg: float = 0.0, away_m: float = 8.0) -> di
 
 @pytest.mark.parametrize("side", ["left", "right"])
 @pytest.mark.parametrize("turn_deg", [0.0, 50.0, -130.0])
-def test_targets_lie_where_the_cutting_shows_them(side: Side, turn_deg: float) -> None:
+def test_targets_lie_where_the_crop_shows_them(side: Side, turn_deg: float) -> None:
     one = truth(side, turn_deg)
     affine = WIDE.transform(one["joints_px"], side)
     seen = targets_of(one, affine)
     assert {name: len(values) for name, values in seen.items()} == TARGETS
-    in_cutting = (cv2.transform(one["joints_px"][None], affine)[0] - WIDE.wrist_px) / WIDE.hand_px
+    in_crop = (cv2.transform(one["joints_px"][None], affine)[0] - WIDE.wrist_px) / WIDE.hand_px
     joints = seen["joints"].reshape(20, 3)
     # Hand scales and palms differ by a few percent; the shape must be the same.
-    ratio = np.linalg.norm(in_cutting[1:]) / np.linalg.norm(joints[:, :2])
+    ratio = np.linalg.norm(in_crop[1:]) / np.linalg.norm(joints[:, :2])
     assert ratio == pytest.approx(1, abs=0.15)
-    assert joints[:, :2] * ratio == pytest.approx(in_cutting[1:], abs=0.02)
+    assert joints[:, :2] * ratio == pytest.approx(in_crop[1:], abs=0.02)
     places = seen["places"].reshape(29, 2)
-    assert places[:21] == pytest.approx(in_cutting, abs=1e-4)
+    assert places[:21] == pytest.approx(in_crop, abs=1e-4)
     plane = (cv2.transform(one["plane_px"][None], affine)[0] - WIDE.wrist_px) / WIDE.hand_px
     assert places[21:] == pytest.approx(plane, abs=1e-4)
     elbow = (cv2.transform(np.array([[one["elbow_px"]]]), affine)[0, 0] - WIDE.wrist_px) / WIDE.hand_px
@@ -73,14 +73,14 @@ def test_targets_lie_where_the_cutting_shows_them(side: Side, turn_deg: float) -
     # The elbow lies 3 cm farther away on a forearm of 25 cm.
     assert seen["slope"] == pytest.approx([0.03 / np.hypot(0.02, 0.25)], abs=0.02)
     proximal, radial = seen["axes"][:3], seen["axes"][3:]
-    # The cutting's upward direction is that of the mean of the knuckles, a few degrees beside the frame's own.
+    # The crop's upward direction is that of the mean of the knuckles, a few degrees beside the frame's own.
     assert proximal == pytest.approx([0, 1, 0], abs=0.1)
     assert radial == pytest.approx([1, 0, 0], abs=0.1)
 
 
-def test_both_cuttings_are_kept_as_pictures() -> None:
+def test_both_crops_are_kept_as_pictures() -> None:
     image = np.full((720, 1280, 3), 90, np.uint8)
-    row = cuttings_of(image, truth()["joints_px"], "left")
+    row = crops_of(image, truth()["joints_px"], "left")
     sizes = {name: cv2.imdecode(data, cv2.IMREAD_COLOR).shape for name, data in row.items()}
     assert sizes == {"crop": (WIDE.size_px,) * 2 + (3,), "close": (CLOSE.size_px,) * 2 + (3,)}
 
@@ -88,7 +88,7 @@ def test_both_cuttings_are_kept_as_pictures() -> None:
 def test_a_told_place_covers_its_hand_and_hidden_hands_are_not_told() -> None:
     rng = np.random.default_rng(3)
     seen, hidden = truth(away_m=1.5), truth("right", away_m=1.5) | {"hand_visible": 0.1}
-    places = [told_places({"hands": [seen, hidden]}, rng) for _ in range(50)]
+    places = [ground_truth_regions({"hands": [seen, hidden]}, rng) for _ in range(50)]
     assert {len(one) for one in places} == {1}
     centre = seen["joints_px"][[0, 5, 9, 13, 17]].mean(axis=0)
     palm = np.linalg.norm(seen["joints_px"][9] - seen["joints_px"][0])
@@ -97,17 +97,17 @@ def test_a_told_place_covers_its_hand_and_hidden_hands_are_not_told() -> None:
     assert len({one[0].size_px for one in places}) == 50
 
 
-def placed(true_px: np.ndarray, side: Side, placement: np.ndarray) -> np.ndarray:
-    """A hand moved, turned and scaled as a placement says, by complex numbers: turning is multiplying."""
+def placed(true_px: np.ndarray, side: Side, jitter: np.ndarray) -> np.ndarray:
+    """A hand moved, turned and scaled as a crop jitter says, by complex numbers: turning is multiplying."""
     hand = true_px[:, 0] + 1j * true_px[:, 1]
     along = hand[[5, 9, 13, 17]].mean() - hand[0]
     up = along / abs(along)
     right = up * 1j
     if side == "right":
         right = -right
-    angle = placement[2] if side == "left" else -placement[2]
-    away = (placement[0] * right - placement[1] * up) * hand_scale_px(true_px)
-    moved = hand[0] + away + (hand - hand[0]) * np.exp(placement[3] + 1j * angle)
+    angle = jitter[2] if side == "left" else -jitter[2]
+    away = (jitter[0] * right - jitter[1] * up) * hand_scale_px(true_px)
+    moved = hand[0] + away + (hand - hand[0]) * np.exp(jitter[3] + 1j * angle)
     return np.stack([moved.real, moved.imag], axis=1)
 
 
@@ -115,33 +115,31 @@ def placed(true_px: np.ndarray, side: Side, placement: np.ndarray) -> np.ndarray
 @pytest.mark.parametrize("turn_deg", [0.0, 70.0, -150.0])
 def test_a_placement_is_found_again(side: Side, turn_deg: float) -> None:
     true_px = truth(side, turn_deg)["joints_px"]
-    placement = np.array([0.1, -0.3, 0.4, -0.2])
-    assert placement_of(placed(true_px, side, placement), true_px, side) == pytest.approx(placement)
-    assert placement_of(true_px, true_px, side) == pytest.approx(np.zeros(4), abs=1e-12)
+    jitter = np.array([0.1, -0.3, 0.4, -0.2])
+    assert crop_jitter_of(placed(true_px, side, jitter), true_px, side) == pytest.approx(jitter)
+    assert crop_jitter_of(true_px, true_px, side) == pytest.approx(np.zeros(4), abs=1e-12)
 
 
-@pytest.mark.parametrize("cutting", [WIDE, CLOSE])
+@pytest.mark.parametrize("crop", [WIDE, CLOSE])
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_the_usual_cutting_lies_in_the_middle_of_its_canvas_and_as_large(
-    cutting: Cutting, side: Side
-) -> None:
-    placements = read_placements()
-    canvas, middle = canvas_of(cutting, placements), usual(placements) * [0, 1, 0, 1]
+def test_the_usual_crop_lies_in_the_middle_of_its_padded_crop_and_as_large(crop: Crop, side: Side) -> None:
+    jitters = read_crop_jitter()
+    padded_crop, middle = padded_crop_of(crop, jitters), usual(jitters) * [0, 1, 0, 1]
     true_px = truth(side, 35.0)["joints_px"]
-    to_canvas = canvas.transform(true_px, side)
-    to_cutting = cutting.transform(placed(true_px, side, middle), side)
-    shift = (canvas.size_px - cutting.size_px) / 2
-    assert to_canvas[:, :2] == pytest.approx(to_cutting[:, :2], rel=1e-6)
-    assert to_canvas[:, 2] == pytest.approx(to_cutting[:, 2] + shift, abs=1e-6)
+    to_padded_crop = padded_crop.transform(true_px, side)
+    to_crop = crop.transform(placed(true_px, side, middle), side)
+    shift = (padded_crop.size_px - crop.size_px) / 2
+    assert to_padded_crop[:, :2] == pytest.approx(to_crop[:, :2], rel=1e-6)
+    assert to_padded_crop[:, 2] == pytest.approx(to_crop[:, 2] + shift, abs=1e-6)
 
 
 def test_the_tracker_places_hands_otherwise_than_they_are() -> None:
     """What the table is for: its wrists lie nearer to the fingers and its hands are smaller, as the middle one."""
-    placements = read_placements()
-    assert placements.shape[1] == 4
-    assert len(placements) >= 1000
-    assert (np.median(placements[:, [1, 3]], axis=0) < -0.03).all()
-    assert np.abs(np.median(placements[:, [0, 2]], axis=0)).max() < 0.05
+    jitters = read_crop_jitter()
+    assert jitters.shape[1] == 4
+    assert len(jitters) >= 1000
+    assert (np.median(jitters[:, [1, 3]], axis=0) < -0.03).all()
+    assert np.abs(np.median(jitters[:, [0, 2]], axis=0)).max() < 0.05
 
 
 def test_places_without_a_hand_are_without_one() -> None:
@@ -160,7 +158,7 @@ def test_places_without_a_hand_are_without_one() -> None:
             assert apart >= 0.99 * NO_HAND_WITHIN * scale
 
 
-def test_training_rows_hold_canvases_and_a_place_without_a_hand_teaches_no_angle() -> None:
+def test_training_rows_hold_padded_crops_and_a_place_without_a_hand_teaches_no_angle() -> None:
     image = np.full((720, 1280, 3), 90, np.uint8)
     hand = truth(away_m=1.5) | {
         "role": "plucking",
@@ -183,13 +181,13 @@ def test_training_rows_hold_canvases_and_a_place_without_a_hand_teaches_no_angle
         "hfov_deg": 60.0,
         "identity": 1,
     }
-    rows = [row for seed in range(40) for row in cutting_rows(image, label, np.random.default_rng(seed))]
+    rows = [row for seed in range(40) for row in crop_rows(image, label, np.random.default_rng(seed))]
     hands, places = [row for row in rows if row["valid"]], [row for row in rows if not row["valid"]]
     assert len(hands) == 40
     assert 1 <= len(places) <= 15
     for row in rows:
-        for name, canvas in CANVASES.items():
-            assert cv2.imdecode(row[name], cv2.IMREAD_COLOR).shape == (canvas.size_px,) * 2 + (3,)
-            assert canvas.size_px > CUTTINGS[name].size_px
+        for name, padded_crop in PADDED_CROPS.items():
+            assert cv2.imdecode(row[name], cv2.IMREAD_COLOR).shape == (padded_crop.size_px,) * 2 + (3,)
+            assert padded_crop.size_px > CROPS[name].size_px
     assert all(np.isnan(row["y"]).all() and row["hand_visible"] == 0 for row in places)
     assert all(np.isfinite(row["y"][:2]).all() for row in hands)

@@ -1,4 +1,4 @@
-"""Cuttings around a hand: their geometry against OpenCV, and what is true of every such network."""
+"""Crops around a hand: their geometry against OpenCV, and what is true of every such network."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from test_tracking_roi import flat_hand, placed
 
 from posturewatch.errors import UnavailableError
 from posturewatch.tracking import FingerNet, ForearmNet
-from posturewatch.tracking.crop import CLOSE, WIDE, Cutting, CuttingNet, folded, hand_scale_px
+from posturewatch.tracking.crop import CLOSE, WIDE, Crop, CropNet, hand_scale_px, space_to_depth
 
-both = pytest.mark.parametrize("cutting", [WIDE, CLOSE])
+both = pytest.mark.parametrize("crop", [WIDE, CLOSE])
 
 
 def through(affine: np.ndarray, points: np.ndarray) -> np.ndarray:
@@ -21,35 +21,33 @@ def through(affine: np.ndarray, points: np.ndarray) -> np.ndarray:
 @both
 @pytest.mark.parametrize("angle_deg", [0.0, 37.0, 120.0, -90.0, 180.0])
 @pytest.mark.parametrize("scale", [0.3, 1.0, 2.5])
-def test_every_left_hand_looks_the_same_in_its_cutting(
-    cutting: Cutting, angle_deg: float, scale: float
-) -> None:
+def test_every_left_hand_looks_the_same_in_its_crop(crop: Crop, angle_deg: float, scale: float) -> None:
     hand = placed(flat_hand(), angle_deg, scale, (400.0, 250.0))
-    seen = through(cutting.transform(hand, "left"), hand)
-    reference = through(cutting.transform(flat_hand(), "left"), flat_hand())
+    seen = through(crop.transform(hand, "left"), hand)
+    reference = through(crop.transform(flat_hand(), "left"), flat_hand())
     assert seen == pytest.approx(reference, abs=1e-6)
-    assert seen[0] == pytest.approx(np.array(cutting.wrist_at) * cutting.size_px)
+    assert seen[0] == pytest.approx(np.array(crop.wrist_at) * crop.size_px)
     knuckles = seen[[5, 9, 13, 17]].mean(axis=0)
-    assert knuckles[0] == pytest.approx(0.5 * cutting.size_px)
+    assert knuckles[0] == pytest.approx(0.5 * crop.size_px)
     assert knuckles[1] < seen[0, 1]
 
 
 @both
-def test_a_right_hand_looks_like_the_left_one(cutting: Cutting) -> None:
+def test_a_right_hand_looks_like_the_left_one(crop: Crop) -> None:
     left = placed(flat_hand(), 50, 1.3, (300.0, 200.0))
     right = left * [-1, 1, 1] + [900, 0, 0]
-    assert through(cutting.transform(right, "right"), right) == pytest.approx(
-        through(cutting.transform(left, "left"), left), abs=1e-6
+    assert through(crop.transform(right, "right"), right) == pytest.approx(
+        through(crop.transform(left, "left"), left), abs=1e-6
     )
 
 
-def test_a_cutting_is_as_many_hand_scales_wide_as_it_says() -> None:
+def test_a_crop_is_as_many_hand_scales_wide_as_it_says() -> None:
     hand = placed(flat_hand(), 20, 1.7, (300.0, 200.0))
-    affine = Cutting(200, 5.0, (0.5, 0.5)).transform(hand, "left")
+    affine = Crop(200, 5.0, (0.5, 0.5)).transform(hand, "left")
     assert np.sqrt(abs(np.linalg.det(affine[:, :2]))) == pytest.approx(200 / (5 * hand_scale_px(hand)))
 
 
-def test_stretched_fingers_lie_whole_in_the_close_cutting_and_the_forearm_in_the_wide_one() -> None:
+def test_stretched_fingers_lie_whole_in_the_close_crop_and_the_forearm_in_the_wide_one() -> None:
     hand = placed(flat_hand(), 65, 1.1, (300.0, 200.0))
     tips = through(CLOSE.transform(hand, "left"), hand)[[4, 8, 12, 16, 20]]
     assert (tips > 0).all()
@@ -68,13 +66,13 @@ def test_the_scale_outlives_a_foreshortened_palm() -> None:
 
 
 @both
-def test_the_cutting_is_where_the_transform_says(cutting: Cutting) -> None:
+def test_the_crop_is_where_the_transform_says(crop: Crop) -> None:
     image = np.zeros((480, 640, 3), np.uint8)
     hand = placed(flat_hand(), 70, 1.2, (330.0, 260.0))
     mark = hand[9, :2] + [5.0, 12.0]
     cv2.circle(image, tuple(round(v) for v in mark), 9, (0, 255, 0), -1)
-    affine = cutting.transform(hand, "right")
-    rows, columns = np.nonzero(cutting.cut(image, affine)[:, :, 1] > 127)
+    affine = crop.transform(hand, "right")
+    rows, columns = np.nonzero(crop.cut(image, affine)[:, :, 1] > 127)
     assert [columns.mean(), rows.mean()] == pytest.approx(through(affine, mark[None])[0], abs=1.5)
 
 
@@ -85,7 +83,7 @@ def test_what_cannot_be_cut_raises(side: str, points: np.ndarray) -> None:
 
 
 class Noting:
-    """Stands for OpenCV's network: says of each cutting the colour of one of its pixels, as it was handed in."""
+    """Stands for OpenCV's network: says of each crop the colour of one of its pixels, as it was handed in."""
 
     def setInput(self, blob: np.ndarray) -> None:  # noqa: N802 - OpenCV's name
         self.blob = blob
@@ -94,8 +92,8 @@ class Noting:
         return self.blob[:, :3, 50, 40]
 
 
-class NotingNet(CuttingNet):
-    cutting = CLOSE
+class NotingNet(CropNet):
+    crop = CLOSE
 
     def __init__(self) -> None:
         self._net = Noting()
@@ -110,11 +108,11 @@ def test_colours_reach_the_network_as_rgb() -> None:
     assert affines[0] == pytest.approx(CLOSE.transform(*hands[0]))  # type: ignore[arg-type]
 
 
-def test_folded_cuttings_hold_what_opencv_makes_of_them() -> None:
+def test_folded_crops_hold_what_opencv_makes_of_them() -> None:
     rng = np.random.default_rng(4)
-    cuttings = [rng.integers(0, 256, (16, 16, 3), dtype=np.uint8) for _ in range(3)]
-    plain = cv2.dnn.blobFromImages(cuttings, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
-    fold = folded(cuttings)
+    crops = [rng.integers(0, 256, (16, 16, 3), dtype=np.uint8) for _ in range(3)]
+    plain = cv2.dnn.blobFromImages(crops, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
+    fold = space_to_depth(crops)
     assert fold.shape == (3, 12, 8, 8)
     for place, (down, right) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
         channels = fold[:, 3 * place : 3 * place + 3]
@@ -129,6 +127,6 @@ def test_no_hand_needs_no_network() -> None:
 
 @pytest.mark.parametrize("kind", [ForearmNet, FingerNet])
 @pytest.mark.parametrize("source", [b"not a network", "no/such/file.onnx"])
-def test_an_unreadable_network_is_said_in_a_sentence(source: bytes | str, kind: type[CuttingNet]) -> None:
+def test_an_unreadable_network_is_said_in_a_sentence(source: bytes | str, kind: type[CropNet]) -> None:
     with pytest.raises(UnavailableError, match="install posturewatch again"):
         kind(source)
