@@ -136,10 +136,10 @@ class Live:
     def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
         from posturewatch.pipeline.practice import Practice
         from posturewatch.pipeline.recorded_film import Clipping
-        from posturewatch.pipeline.rest import RestWatch
+        from posturewatch.pipeline.rest import RestWatch, break_rules
 
         self._clipping = Clipping(store, parts.settings.clips)
-        self._rest = RestWatch(parts.settings.rest.rules())
+        self._rest = RestWatch(break_rules(parts.settings.rest))
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
         self._spec = spec

@@ -15,7 +15,6 @@ from posturewatch.config.instruments import FRETTING_ROLES, INSTRUMENTS, ROLES, 
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.config.settings_file import Setting, line_of, parse, render
 from posturewatch.errors import SettingsError
-from posturewatch.exposure.breaks import BreakRules
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import GROUPS, QUANTITIES, Group, Quantity, quantity
 from posturewatch.model.verdict import Level
@@ -233,9 +232,6 @@ class RestSettings:
     load_notice: bool = _setting(
         "flag", True, "Whether a week that rises suddenly over the four before it is told of"
     )
-
-    def rules(self) -> BreakRules:
-        return BreakRules(nudge_after_s=60.0 * self.nudge_min if self.nudge_min > 0 else None)
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.config.settings import RestSettings
 from posturewatch.exposure.breaks import BreakRules, BreakState, advance
 from posturewatch.model.observation import HandObservation, Observation, Side
 from posturewatch.model.reading import Reading
 
-__all__ = ["Movement", "RestWatch"]
+__all__ = ["Movement", "RestWatch", "break_rules"]
 
 Points = NDArray[np.float64]
 
@@ -21,6 +22,11 @@ STILL_S = 8.0
 _MOVED = 0.12
 
 _SIDES: tuple[Side, ...] = ("left", "right")
+
+
+def break_rules(settings: RestSettings) -> BreakRules:
+    """The rules of the nudge as the player has set them."""
+    return BreakRules(nudge_after_s=60.0 * settings.nudge_min if settings.nudge_min > 0 else None)
 
 
 class Movement:
