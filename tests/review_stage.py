@@ -120,14 +120,16 @@ def _never(*given: object) -> object:
 
 
 class ReviewStage:
-    """Five weeks of sessions; the last two have a clip of a warning and one of a mark each."""
+    """A session in each of the six weeks before this one; the last two have a clip of a warning and one of a mark."""
 
     def __init__(self, folder: Path) -> None:
         self.store = Store(folder)
-        now = dt.datetime.now(dt.timezone.utc).replace(microsecond=0)
+        today = dt.datetime.now(dt.timezone.utc).replace(hour=12, minute=0, second=0, microsecond=0)
+        # At noon on Wednesdays: in the past and in a week of its own, whatever the day, the hour and the zone.
+        wednesday = today - dt.timedelta(days=today.weekday() - 2)
         self.sessions = [
-            add_session(self.store, (now - dt.timedelta(days=days)).isoformat(), with_clip=days <= 7)
-            for days in (35, 28, 21, 14, 7, 1)
+            add_session(self.store, (wednesday - dt.timedelta(weeks=weeks)).isoformat(), with_clip=weeks <= 2)
+            for weeks in (6, 5, 4, 3, 2, 1)
         ]
         self._served = Served(self.store)
         self.book, self.desk, self.url = self._served.book, self._served.desk, self._served.url

@@ -154,8 +154,8 @@ def wait_for_change(page: sync_api.Page, read: str) -> None:
 
 #: A sum over the middle of the picture that changes when the drawn block moves.
 PIXELS = """(() => {
-  const padded crop = document.getElementById("padded crop");
-  const data = padded crop.getContext("2d").getImageData(0, 0, padded crop.width, padded crop.height).data;
+  const canvas = document.getElementById("canvas");
+  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
   let sum = 0;
   for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);
   return sum;
@@ -189,9 +189,9 @@ def test_the_picture_is_mirrored_and_its_number_is_not(open_page: Callable[..., 
     # The hand's line is the only saturated light blue (#8fe3ff) there.
     sides = page.evaluate(
         """() => {
-          const padded crop = document.getElementById("padded crop");
-          const { width, height } = padded crop;
-          const { data } = padded crop.getContext("2d").getImageData(0, 0, width, height);
+          const canvas = document.getElementById("canvas");
+          const { width, height } = canvas;
+          const { data } = canvas.getContext("2d").getImageData(0, 0, width, height);
           let count = [0, 0];
           for (let i = 0; i < data.length; i += 4) {
             const near = Math.abs(data[i] - 143) + Math.abs(data[i + 1] - 227) + Math.abs(data[i + 2] - 255) < 30;
@@ -201,7 +201,7 @@ def test_the_picture_is_mirrored_and_its_number_is_not(open_page: Callable[..., 
         }"""
     )
     assert min(sides) > 50
-    mirror = page.evaluate("getComputedStyle(document.getElementById('padded crop')).transform")
+    mirror = page.evaluate("getComputedStyle(document.getElementById('canvas')).transform")
     assert mirror == "none"
 
 
@@ -511,10 +511,10 @@ def test_the_warning_does_not_move_the_picture(open_page: Callable[..., sync_api
     page = open_page()
     page.click("#start")
     hand_state(page, "left", "within")
-    before = page.locator("#padded crop").bounding_box()
+    before = page.locator("#canvas").bounding_box()
     stage.hands = ((60.0, 4.0), (-8.0, 3.0))
     page.wait_for_selector(".message[data-kind=warning]")
-    assert page.locator("#padded crop").bounding_box() == before
+    assert page.locator("#canvas").bounding_box() == before
 
 
 def finger(page: sync_api.Page, name: str, state: str) -> sync_api.Locator:
