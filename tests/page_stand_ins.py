@@ -13,6 +13,7 @@ import numpy as np
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
+from posturewatch.config.instruments import hand_roles
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.errors import InputError
 from posturewatch.exposure.cues import cue_courses, shares_json
@@ -23,6 +24,7 @@ from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Me
 from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, in_group
 from posturewatch.model.reading import Reading
+from posturewatch.review.vocabulary import vocabulary
 from posturewatch.server.feed import LiveFeed
 from posturewatch.storage.records import StoredWarning, excursion_json, warning_json
 
@@ -36,6 +38,11 @@ SIDES: tuple[Side, ...] = ("left", "right")
 
 def limits() -> LimitProfile:
     return load_profile("carpal-pressure")
+
+
+def page_words() -> dict[str, Any]:
+    """The vocabulary of a right-handed guitarist's page."""
+    return vocabulary(limits(), hand_roles("guitar", "right"))
 
 
 def picture(index: int, width_px: int = 640, height_px: int = 360) -> np.ndarray[Any, np.dtype[np.uint8]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from book_factories import START, Taken, TakenMoment
 from clip_factories import make_film
-from page_stand_ins import ScriptedPractice
+from page_stand_ins import ScriptedPractice, page_words
 from session_factories import Ended, make_reading
 
 from posturewatch.clips.film import write_film
@@ -150,6 +150,7 @@ class Served:
             practice=self.desk,
             pictures=self.desk.feed,
             shelf=SummaryRepository(store),
+            vocabulary=page_words(),
             web_dir=web_dir(),
             port=int(listener.getsockname()[1]),
             book=self.book,

@@ -92,7 +92,9 @@ def _monitor(mode: str, source: FrameSource, sinks: Sequence[Sink]) -> tuple[Mon
 def _serve(practice: Practice, feed: LiveFeed) -> tuple[int, Callable[[], None]]:
     listener = listen(0)
     port = int(listener.getsockname()[1])
-    app = create_app(practice=practice, pictures=feed, shelf=NoShelf(), web_dir=web_dir(), port=port)
+    app = create_app(
+        practice=practice, pictures=feed, shelf=NoShelf(), vocabulary={}, web_dir=web_dir(), port=port
+    )
     server = PageServer(app, listener)
     server.start()
     return port, server.close

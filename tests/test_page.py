@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from urllib.parse import urlsplit
 
 import pytest
-from page_stand_ins import OneShelf, ScriptedPractice, summary_of
+from page_stand_ins import OneShelf, ScriptedPractice, page_words, summary_of
 
 from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.comfort.rules import WatchRules
@@ -63,6 +63,7 @@ class Stage:
             practice=self.practice,
             pictures=self.practice.feed,
             shelf=OneShelf(summary),
+            vocabulary=page_words(),
             web_dir=web_dir(),
             port=port,
         )
@@ -425,6 +426,7 @@ def test_a_lost_connection_is_said_and_mended(open_page: Callable[..., sync_api.
         practice=stage.practice,
         pictures=stage.practice.feed,
         shelf=OneShelf({}),
+        vocabulary=page_words(),
         web_dir=web_dir(),
         port=port,
     )

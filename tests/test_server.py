@@ -13,16 +13,17 @@ from typing import Any
 
 import httpx
 import pytest
-from page_stand_ins import OneShelf, ScriptedPractice
+from page_stand_ins import OneShelf, Player, ScriptedPractice, limits, page_words
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
 from posturewatch.config.resources import web_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
+from posturewatch.model.measurement import Refusal
 from posturewatch.server.answers import to_json
 from posturewatch.server.app import create_app
 from posturewatch.server.files import PageFiles
-from posturewatch.server.live_message import unpack
+from posturewatch.server.live_message import reading_header, unpack
 from posturewatch.server.serving import PageServer, listen
 
 SUMMARY = {"duration_s": 12.5, "percentile": math.nan}
@@ -32,6 +33,7 @@ ROUTES = [
     ("GET", "/js/main.js"),
     ("GET", "/api/state"),
     ("GET", "/api/sessions"),
+    ("GET", "/api/vocabulary"),
     ("GET", "/api/sessions/session-1/summary"),
     ("GET", "/nothing-here"),
     ("POST", "/api/start"),
@@ -51,6 +53,7 @@ class Served:
             practice=self.practice,
             pictures=self.practice.feed,
             shelf=OneShelf(SUMMARY),
+            vocabulary=page_words(),
             web_dir=web_dir(),
             port=self.port,
         )
@@ -448,6 +451,44 @@ def test_closing_ends_open_sockets_and_frees_the_port() -> None:
     assert not one.server.running
 
 
+def test_the_vocabulary_has_the_published_limits(served: Served) -> None:
+    # Keir, Bach, Hudes, Rempel (2007), Hum Factors 49:88-99: wrist angles at which a quarter of people reach a
+    # carpal tunnel pressure of 30 mmHg.
+    published = {"flexion": 48.6, "extension": 32.7, "ulnar": 14.5, "radial": 21.8}
+    document = served.client.get("/api/vocabulary").json()
+    assert document["limits"]["name"] == "carpal-pressure"
+    wrist = [entry for entry in document["quantities"] if entry["group"] == "wrist"]
+    assert {name: one["extreme"] for entry in wrist for name, one in entry["directions"].items()} == published
+    # Wu et al. (2005), J Biomech 38:981-992: flexion and ulnar deviation are positive.
+    signs = {name: one["sign"] for entry in wrist for name, one in entry["directions"].items()}
+    assert signs == {"flexion": 1, "extension": -1, "ulnar": 1, "radial": -1}
+
+
+def test_the_vocabulary_knows_every_word_of_a_live_message(served: Served) -> None:
+    document = served.client.get("/api/vocabulary").json()
+    known = {
+        part: {one["name"] for one in document[part]} for part in ("refusals", "zones", "lift_planes", "cues")
+    }
+    directions = {entry["name"]: set(entry["directions"]) for entry in document["quantities"]}
+    down = {"index_lift": (0.0, 1.0), "index_dip": (-25.0, 2.0)}
+    reading = Player().reading(0, 0.0, (60.0, -30.0, down), Refusal.HAND_NOT_SEEN)
+    header = reading_header(reading, limits(), {"left": "fretting", "right": "plucking"})
+    left, right = header["hands"]
+    assert left["lift_plane"] in known["lift_planes"]
+    assert left["cues"]
+    assert {cue["cue"] for cue in left["cues"]} <= known["cues"]
+    for hand in (left, right):
+        assert set(hand["quantities"]) == set(directions)
+        for name, entry in hand["quantities"].items():
+            assert entry["zone"] in known["zones"]
+            assert entry["direction"] is None or entry["direction"] in directions[name]
+            assert entry["refusal"] is None or entry["refusal"] in known["refusals"]
+    assert {one["side"]: one["role_label"] for one in document["hands"]} == {
+        "left": "fretting hand",
+        "right": "plucking hand",
+    }
+
+
 def test_json_has_no_nan() -> None:
     text = to_json({"a": [math.inf, 1.5, (math.nan,)], "b": {"c": -math.inf}})
     assert json.loads(text) == {"a": [None, 1.5, [None]], "b": {"c": None}}
@@ -459,7 +500,12 @@ def test_the_framework_sends_no_telemetry(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setenv("OTEL_EXPORTER_OTLP_ENDPOINT", "http://127.0.0.1:9")
     practice = ScriptedPractice(lambda time_s: ((0.0, 0.0), (0.0, 0.0)))
     app = create_app(
-        practice=practice, pictures=practice.feed, shelf=OneShelf({}), web_dir=web_dir(), port=80
+        practice=practice,
+        pictures=practice.feed,
+        shelf=OneShelf({}),
+        vocabulary=page_words(),
+        web_dir=web_dir(),
+        port=80,
     )
     telemetry = getattr(app, "_telemetry", None)
     if telemetry is None:

@@ -11,7 +11,7 @@ from typing import Any
 import httpx
 import pytest
 from book_factories import Taken, film, record
-from page_stand_ins import OneShelf, ScriptedPractice
+from page_stand_ins import OneShelf, ScriptedPractice, page_words
 
 import posturewatch.server.book as book_routes
 from posturewatch.config.resources import web_dir
@@ -55,6 +55,7 @@ class Served:
             practice=self.practice,
             pictures=self.practice.feed,
             shelf=OneShelf({}),
+            vocabulary=page_words(),
             web_dir=web_dir(),
             port=self.port,
             book=self.book,

@@ -186,10 +186,10 @@ def test_the_watch_section_is_the_rules() -> None:
 @pytest.mark.parametrize(
     ("instrument", "handedness", "roles", "warned"),
     [
-        ("guitar", "right", ["fretting", "fretting"], ("left",)),
-        ("guitar", "left", ["fretting", "fretting"], ("right",)),
+        ("guitar", "right", ["fretting", "fingerboard"], ("left",)),
+        ("guitar", "left", ["fretting", "fingerboard"], ("right",)),
         ("guitar", "right", ["fretting", "plucking"], ("left", "right")),
-        ("cello", "right", ["fretting", "fretting"], ("left",)),
+        ("cello", "right", ["fretting", "fingerboard"], ("left",)),
         ("violin", "left", ["bowing"], ("left",)),
         ("guitar", "right", ["bowing"], ()),
         ("guitar", "right", [], ()),

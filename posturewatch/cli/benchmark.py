@@ -110,7 +110,12 @@ def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Calla
     listener = listen(0)
     port = int(listener.getsockname()[1])
     app = create_app(
-        practice=practice, pictures=feed, shelf=SummaryRepository(store), web_dir=web_dir(), port=port
+        practice=practice,
+        pictures=feed,
+        shelf=SummaryRepository(store),
+        vocabulary={},
+        web_dir=web_dir(),
+        port=port,
     )
     server = PageServer(app, listener)
     server.start()

@@ -79,6 +79,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.build import load_parts
     from posturewatch.review.practice_log import PracticeLog
     from posturewatch.review.summaries import SummaryRepository
+    from posturewatch.review.vocabulary import vocabulary
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer, listen
@@ -100,6 +101,7 @@ def run(args: argparse.Namespace) -> int:
             practice=live.practice,
             pictures=feed,
             shelf=SummaryRepository(store),
+            vocabulary=vocabulary(parts.limits, parts.settings.roles),
             book=PracticeLog(store),
             passages=live.practice,
             web_dir=web_dir(),

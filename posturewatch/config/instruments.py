@@ -1,21 +1,43 @@
-"""Which hand does what, by instrument."""
+"""Instruments: which hand does what, and what its players call it."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 from posturewatch.model.observation import Side, other_side
 
-__all__ = ["FRETTING_ROLES", "INSTRUMENTS", "ROLES", "Handedness", "hand_roles"]
+__all__ = ["FRETTING_ROLES", "INSTRUMENTS", "ROLES", "Handedness", "Role", "hand_roles", "role_label"]
 
 Handedness = Literal["right", "left"]
 
-_PLUCKED = ("fretting", "plucking")
-_BOWED = ("fretting", "bowing")
+
+@dataclass(frozen=True)
+class Role:
+    """What a hand does.
+
+    name: as in settings, messages and files.
+    label: what players call the hand; None where they name it by its side.
+    fingerboard: whether its fingers press strings to a fingerboard.
+    """
+
+    name: str
+    label: str | None
+    fingerboard: bool
+
+
+_FRETTING = Role("fretting", "fretting hand", fingerboard=True)
+_PLUCKING = Role("plucking", "plucking hand", fingerboard=False)
+#: Players of bowed instruments speak of the left hand and the bow hand.
+_FINGERBOARD = Role("fingerboard", None, fingerboard=True)
+_BOWING = Role("bowing", "bow hand", fingerboard=False)
+
+_PLUCKED = (_FRETTING, _PLUCKING)
+_BOWED = (_FINGERBOARD, _BOWING)
 
 #: By instrument: the role of the hand on the fingerboard, then that of the other. For a right-handed player
 #: the fingerboard is the left hand's (common practice).
-INSTRUMENTS: dict[str, tuple[str, str]] = {
+INSTRUMENTS: dict[str, tuple[Role, Role]] = {
     "guitar": _PLUCKED,
     "bass": _PLUCKED,
     "ukulele": _PLUCKED,
@@ -28,16 +50,31 @@ INSTRUMENTS: dict[str, tuple[str, str]] = {
     "double bass": _BOWED,
 }
 
-ROLES: tuple[str, ...] = (*_PLUCKED, *_BOWED)
+_BY_NAME = {role.name: role for role in (*_PLUCKED, *_BOWED)}
+
+ROLES: tuple[str, ...] = tuple(_BY_NAME)
 
 #: The roles of a hand that presses strings to a fingerboard.
-FRETTING_ROLES: tuple[str, ...] = (_PLUCKED[0], _BOWED[0])
+FRETTING_ROLES: tuple[str, ...] = tuple(role.name for role in _BY_NAME.values() if role.fingerboard)
 
 
 def hand_roles(instrument: str, handedness: Handedness) -> dict[Side, str]:
-    """The role of either hand. Raises KeyError for an unknown instrument, ValueError for a handedness."""
+    """The name of either hand's role.
+
+    Raises
+    ------
+    KeyError
+        For an unknown instrument.
+    ValueError
+        For an unknown handedness.
+    """
     if handedness not in ("right", "left"):
         raise ValueError(f"a player is 'right' or 'left' handed, got {handedness!r}")
     on_fingerboard, other = INSTRUMENTS[instrument]
     side = other_side(handedness)
-    return {side: on_fingerboard, other_side(side): other}
+    return {side: on_fingerboard.name, other_side(side): other.name}
+
+
+def role_label(role: str, side: Side) -> str:
+    """What players call the hand of that role: "fretting hand", "left hand". KeyError for an unknown role."""
+    return _BY_NAME[role].label or f"{side} hand"

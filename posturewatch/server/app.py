@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI
 from starlette.concurrency import run_in_threadpool
@@ -44,6 +45,7 @@ def create_app(
     practice: PracticeControl,
     pictures: Pictures,
     shelf: SummaryControl,
+    vocabulary: Mapping[str, Any],
     web_dir: Path,
     port: int,
     book: PracticeLogControl | None = None,
@@ -51,6 +53,8 @@ def create_app(
     libraries: Mapping[str, Path] | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
+
+    vocabulary: the words of the page, as `posturewatch.review.vocabulary` has them; answered at /api/vocabulary.
 
     book, passages: for the routes of `posturewatch.server.book`, which are there only with both.
 
@@ -78,6 +82,11 @@ def create_app(
     _add_faults(app)
     _add_practice(app, practice)
     _add_sessions(app, shelf)
+
+    @app.get("/api/vocabulary")
+    def words() -> Response:
+        return answer(vocabulary)
+
     if book is not None and passages is not None:
         add_book(app, book=book, passages=passages)
 

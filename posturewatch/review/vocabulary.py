@@ -1,0 +1,124 @@
+"""The words of the program in one document, so that the page keeps no copies of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, get_args
+
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.phrases import NO_FORCE
+from posturewatch.config.instruments import FRETTING_ROLES, role_label
+from posturewatch.exposure.cues import CUES
+from posturewatch.model.measurement import LiftPlane, Refusal
+from posturewatch.model.observation import FINGERS, Side
+from posturewatch.model.quantities import GROUPS, QUANTITIES, Quantity
+from posturewatch.model.verdict import Level, Zone
+
+__all__ = ["vocabulary"]
+
+_SIDES: tuple[Side, ...] = get_args(Side)
+_LEVELS: tuple[Level, ...] = get_args(Level)
+
+#: What follows a number of the unit.
+_UNIT_SIGNS = {"deg": "°", "mm": " mm"}
+
+#: As music for plucked and bowed strings numbers the digits; the thumb's letter is that of plucked strings.
+_FINGER_NUMBERS = {"thumb": "T", "index": "1", "middle": "2", "ring": "3", "little": "4"}
+
+#: By zone: a key without spaces, and a word that can be read from afar.
+_ZONE_WORDS = {
+    Zone.WITHIN: ("within", "Within"),
+    Zone.BEYOND: ("beyond", "Beyond"),
+    Zone.EXTREME: ("extreme", "Extreme"),
+    Zone.UNSEEN: ("unseen", "No reading"),
+}
+
+_PLANE_WORDS: dict[LiftPlane, str] = {
+    "picture": "from the strings in the picture",
+    "resting fingertips": "from where the fingertips rested in the last seconds",
+}
+
+
+def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any]:
+    """Quantities, limits, fingers, zones, refusals, cues and their words, in JSON's types.
+
+    Parameters
+    ----------
+    limits
+        The profile in force. Limits are magnitudes in the quantity's unit, None where it has none.
+    roles
+        The name of either hand's role, as `Settings.roles` has it.
+
+    Returns
+    -------
+    dict
+        Its shape is told in DEVELOPERS.md. Lists are in the order in which a player is shown them.
+    """
+    return {
+        "units": _UNIT_SIGNS,
+        "hands": [
+            {
+                "side": side,
+                "label": f"{side} hand",
+                "role": roles[side],
+                "role_label": role_label(roles[side], side),
+                "fretting": roles[side] in FRETTING_ROLES,
+            }
+            for side in _SIDES
+        ],
+        "fingers": [{"name": name, "number": _FINGER_NUMBERS[name]} for name in FINGERS],
+        "groups": list(GROUPS),
+        "levels": list(_LEVELS),
+        "zones": [
+            {"name": zone.value, "key": key, "short": short} for zone, (key, short) in _ZONE_WORDS.items()
+        ],
+        "refusals": [{"name": one.value, "key": one.name.lower(), "help": one.help} for one in Refusal],
+        "lift_planes": [{"name": name, "words": words} for name, words in _PLANE_WORDS.items()],
+        "cues": [
+            {
+                "name": cue.name,
+                "finger": cue.finger,
+                "label": cue.label,
+                "words": cue.short,
+                "fretting_only": cue.fretting_only,
+            }
+            for cue in CUES
+        ],
+        "limits": {"name": limits.name, "label": limits.label, "description": limits.description},
+        "quantities": [_quantity(entry, limits) for entry in QUANTITIES],
+        "no_force": NO_FORCE,
+    }
+
+
+def _quantity(entry: Quantity, limits: LimitProfile) -> dict[str, Any]:
+    return {
+        "name": entry.name,
+        "label": entry.label,
+        "unit": entry.unit,
+        "group": entry.group,
+        "finger": entry.finger,
+        "family": entry.family,
+        "advice": entry.advice,
+        "positive": entry.positive,
+        "negative": entry.negative,
+        "directions": {
+            direction: {
+                "sign": entry.sign(direction),
+                "words": entry.leaning(direction),
+                **_limits(limits, entry.name, direction),
+            }
+            for direction in entry.directions
+        },
+    }
+
+
+def _limits(limits: LimitProfile, quantity: str, direction: str) -> dict[str, Any]:
+    """By level the limit or None, and under `sources` where it comes from."""
+    found = {level: limits.limit(quantity, direction, level) for level in _LEVELS}
+    return {
+        **{level: None if limit is None else limit.value for level, limit in found.items()},
+        "sources": {
+            level: None if limit is None else f"{limit.source} ({limit.mark})"
+            for level, limit in found.items()
+        },
+    }
