@@ -235,6 +235,7 @@ def test_within_a_session_the_piece_left_earlier_has_rested_longer(store: Store)
     assert [one["name"] for one in PracticeLog(store).pieces()] == ["Waltz", "Study", "Air"]
 
 
+@pytest.mark.calendar
 def test_pieces_not_played_for_longest_come_first(store: Store, book: PracticeLog) -> None:
     for day, piece in ((1, "Old"), (3, "New"), (2, "Middle"), (4, "New")):
         record(store, 12.0, switches=((0.0, piece, ""),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
@@ -340,6 +341,7 @@ def test_the_list_is_kept(tmp_path: Path) -> None:
 # ---- discomfort ----
 
 
+@pytest.mark.calendar
 def test_a_check_before_joins_the_next_session(store: Store, book: PracticeLog) -> None:
     before = book.add_check({"moment": "before", "rating": 1, "places": ["left thumb"]})
     assert before["session_id"] is None
@@ -364,9 +366,12 @@ def test_a_check_before_joins_the_next_session(store: Store, book: PracticeLog) 
     assert [one["id"] for one in book.checks()] == [before["id"]]
 
 
+@pytest.mark.calendar
 def test_an_old_check_before_stays_on_its_own(store: Store, book: PracticeLog) -> None:
     book.add_check({"moment": "before", "rating": 1})
-    identity = record(store, 5.0, started_at="2031-03-03T18:00:00.000+00:00")
+    with closing(sqlite3.connect(store.data_dir / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE discomfort SET checked_at = '2025-03-03T16:59:59.000+00:00'")
+    identity = record(store, 5.0)
     assert book.session(identity)["checks"] == []
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from book_factories import START, Taken, TakenMoment, film, record
+from book_factories import START, Taken, TakenMoment, film, noon, record
 from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
@@ -228,6 +228,7 @@ def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: PracticeL
 # ---- trends ----
 
 
+@pytest.mark.calendar
 def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None:
     for day, bent in ((3, (0.0, 60.0)), (5, (0.0, 0.0)), (17, (0.0, 150.0))):
         record(
@@ -236,7 +237,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
             switches=((0.0, "One", ""), (300.0, "Two", "")),
             bent=bent,
             rate_hz=5.0,
-            started_at=f"2025-03-{day:02d}T12:00:00.000+00:00",
+            started_at=noon(dt.date(2025, 3, day)),
         )
     told = book.trends(weeks=4, today=dt.date(2025, 3, 20))
     assert told["waiting"] == 0
@@ -264,6 +265,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
     assert book.trends(weeks=1, today=dt.date(2025, 3, 20))["from"] == "2025-03-17"
 
 
+@pytest.mark.calendar
 def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES, bent=(45.0, 75.0))
     two = next(piece for piece in book.pieces() if piece["name"] == "Two")
@@ -282,6 +284,7 @@ def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> 
         assert {(level["direction"], level["level"]): level["seconds"] for level in mine["levels"]} == levels
 
 
+@pytest.mark.calendar
 def test_trends_of_an_empty_folder_are_empty(book: PracticeLog) -> None:
     told = book.trends(weeks=52, today=dt.date(2025, 3, 20))
     assert (told["from"], told["load"], told["lines"], told["pieces"]) == (None, [], [], [])

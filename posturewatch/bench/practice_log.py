@@ -24,6 +24,7 @@ from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import SummaryRepository
+from posturewatch.review.trends import local_today
 from posturewatch.storage import writer as session_writer
 from posturewatch.storage.batch import SeriesKey
 from posturewatch.storage.codec import Samples
@@ -60,7 +61,7 @@ class Figure:
 
 def write_hours(store: Store, days: int, *, today: dt.date | None = None) -> None:
     """Sessions of an hour, one a day up to today, of both hands, each with six passages."""
-    today = dt.date.today() if today is None else today
+    today = local_today() if today is None else today
     limits = load_profile(DEFAULT_PROFILE)
     random = np.random.default_rng(5)
     variants = [_hour(random) for _ in range(4)]

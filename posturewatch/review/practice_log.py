@@ -21,7 +21,7 @@ from posturewatch.review.full_document import full_document
 from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.review.samples import samples_json, trace_json
 from posturewatch.review.session_document import piece_page, session_page
-from posturewatch.review.trends import trends
+from posturewatch.review.trends import local_today, trends
 from posturewatch.storage import belongings, checks, clip_table, marks, passages, pieces, practice_list
 from posturewatch.storage.store import Store
 
@@ -189,7 +189,7 @@ class PracticeLog:
     def trends(self, *, weeks: int, today: dt.date | None = None) -> dict[str, Any]:
         self._catch_up()
         with self._reading() as connection:
-            return trends(connection, today=dt.date.today() if today is None else today, weeks=weeks)
+            return trends(connection, today=local_today() if today is None else today, weeks=weeks)
 
     # ---- own data ----
 
