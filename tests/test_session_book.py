@@ -14,6 +14,7 @@ from book_factories import START, record
 from session_factories import Ended, make_reading
 
 from posturewatch.errors import InputError, UnknownError
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import recorder as recorder_module
 from posturewatch.storage.database import FILE_NAME
@@ -23,7 +24,7 @@ from posturewatch.storage.store import Store
 
 @pytest.fixture
 def store(tmp_path: Path):
-    with Store(tmp_path) as one:
+    with open_store(tmp_path) as one:
         yield one
 
 
@@ -84,8 +85,9 @@ _KILLED = textwrap.dedent(
     sys.path.insert(0, sys.argv[2])
     from book_factories import START
     from session_factories import make_reading
+    from posturewatch.review.derived import open_store
     from posturewatch.storage.store import Store
-    recorder = Store(Path(sys.argv[1])).begin(START)
+    recorder = open_store(Path(sys.argv[1])).begin(START)
     recorder.passage(0.0, "One")
     recorder.passage(2.0, "Two", "bars 3-4", 66.0)
     for index in range(50):
@@ -99,7 +101,7 @@ _KILLED = textwrap.dedent(
 
 def test_a_crash_closes_the_open_passage(tmp_path: Path) -> None:
     subprocess.run([sys.executable, "-c", _KILLED, str(tmp_path), str(Path(__file__).parent)], check=False)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         info = store.find("last")
         assert info.end_reason == "crashed"
         page = PracticeLog(store).session(info.id)
@@ -331,10 +333,10 @@ def test_the_list_is_gone_through_and_stops_at_its_ends(book: PracticeLog) -> No
 
 
 def test_the_list_is_kept(tmp_path: Path) -> None:
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         PracticeLog(store).set_practice_list([{"piece": "Scales"}, {"piece": "Study"}])
         PracticeLog(store).step(by=1)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         assert PracticeLog(store).practice_list()["position"] == 0
 
 

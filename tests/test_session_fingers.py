@@ -19,6 +19,7 @@ from posturewatch.comfort.watch import Watch
 from posturewatch.model.measurement import LiftPlane
 from posturewatch.model.reading import Reading
 from posturewatch.review.cue_shares import fretting_sides
+from posturewatch.review.derived import open_store
 from posturewatch.review.export import csv_blocks
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import summarise_record
@@ -69,7 +70,7 @@ def played() -> Sequence[Reading]:
 
 @pytest.fixture
 def store(tmp_path: Path):
-    with Store(tmp_path) as one:
+    with open_store(tmp_path) as one:
         yield one
 
 

@@ -21,6 +21,7 @@ from posturewatch.errors import InputError, StoreError
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion, HoldWarning
+from posturewatch.review.derived import open_store
 from posturewatch.storage import codec, schema
 from posturewatch.storage import recorder as recorder_module
 from posturewatch.storage.database import FILE_NAME, connect, transaction
@@ -290,7 +291,7 @@ def test_a_kill_loses_two_seconds_at_most(tmp_path: Path) -> None:
         child.wait()
     running = SessionReader(tmp_path).find("last")
     assert running.open
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         assert store.notice is None
         record = store.session(running.id)
         assert store.cached_summary(running.id) is not None
@@ -399,7 +400,7 @@ def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path, monkeypatch
     def refuse(*arguments: object) -> int:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("posturewatch.storage.lock.os.open", refuse)
+    monkeypatch.setattr("os.open", refuse)
     with pytest.raises(StoreError, match=r"cannot be written to \(Permission denied\).*--data-dir"):
         Store(tmp_path)
 

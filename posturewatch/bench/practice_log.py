@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import SummaryRepository
 from posturewatch.review.trends import local_today
@@ -129,11 +130,11 @@ def _median_ms(act: Callable[[], object]) -> float:
 
 
 def _hour_figures(folder: Path) -> list[Figure]:
-    with Store(folder) as store:
+    with open_store(folder) as store:
         write_hours(store, 1)
         (info,) = store.sessions()
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
-    with Store(folder) as store:
+    with open_store(folder) as store:
         book, shelf = PracticeLog(store), SummaryRepository(store)
         return [
             Figure("an hour on the disk", bytes_on_disk / 1e6, "MB", 4.0),
@@ -163,12 +164,12 @@ def _after_change_ms(book: PracticeLog, session_id: str) -> float:
 
 
 def _year_figures(folder: Path, days: int) -> list[Figure]:
-    with Store(folder) as store:
+    with open_store(folder) as store:
         began = time.perf_counter()
         write_hours(store, days)
         each_ms = 1000 * (time.perf_counter() - began) / days
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
-    with Store(folder) as store:
+    with open_store(folder) as store:
         book, shelf = PracticeLog(store), SummaryRepository(store)
         piece = int(book.pieces()[0]["id"])
         return [
