@@ -21,6 +21,7 @@ from posturewatch.exposure.fingers import fingers_of
 from posturewatch.exposure.summary import SampleSeries, summarise
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, in_group
 from posturewatch.model.reading import Reading
@@ -76,7 +77,7 @@ def hand_points(side: Side, flexion_deg: float, width_px: int, height_px: int) -
             )
     forearm = np.deg2rad(90 + turn * 20)
     elbow = wrist + 1.1 * size * np.array([np.cos(forearm), np.sin(forearm)])
-    return points, ForearmAxis(wrist, elbow, 2.0, float("nan"), np.zeros(0))
+    return points, ForearmAxis(wrist, elbow, 2.0, ForearmOutputs.from_rows(np.zeros(21)))
 
 
 class Player:

@@ -21,7 +21,7 @@ from calibration.evaluate.report import FRAMINGS, read_weights, score, shares_gi
 from posturewatch.cli.main import main
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import HAND_LANDMARKS
 from posturewatch.pipeline.build import load_estimator, load_tracker

@@ -11,8 +11,8 @@ from test_features import axis, seen
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.features import FEATURE_COUNT
 from posturewatch.kinematics.network import Ensemble
-from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.kinematics.temporal_estimator import TemporalEstimator
+from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Observation
 from posturewatch.model.quantities import QUANTITIES, quantity

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from calibration.dataset.table import load
+from calibration.evaluate.report import read_weights
 from posturewatch.kinematics.features import (
     BLOCKS,
     FEATURE_COUNT,
-    FINGER_FEATURES,
-    FINGER_PARTS,
+    FEATURES,
     FIRST_GUESS,
-    FOREARM_FEATURES,
-    GUESS_UNIT,
     features,
     focal_px,
     palm_size_px,
 )
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
+from posturewatch.model.network_outputs import GUESS_UNIT, FingerOutputs, ForearmOutputs
 from posturewatch.model.observation import (
     BodyObservation,
     ForearmAxis,
@@ -29,22 +30,25 @@ from posturewatch.model.observation import (
     Side,
     other_side,
 )
-from posturewatch.tracking import fingers
 from posturewatch.tracking.crop import WIDE
-from posturewatch.tracking.forearm import SIDE_FEATURE, axis_of
+from posturewatch.tracking.forearm import axis_of
 
+EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"
 WIDTH_PX, HEIGHT_PX = 1280, 720
 RNG = np.random.default_rng(5)
 #: A left hand somewhere in the picture; the shape is of no matter to what is tested here.
 HAND_PX = np.column_stack([RNG.uniform(500, 700, 21), RNG.uniform(250, 450, 21), RNG.normal(0, 20, 21)])
 HAND_M = RNG.normal(0, 0.05, (21, 3))
-OF_FINGERS = RNG.normal(0, 1, FINGER_FEATURES)
+#: What `fingers.onnx` and `forearm.onnx` give.
+FINGER_COUNT, FOREARM_COUNT = 118, 21
+OF_FINGERS = replace(FingerOutputs.from_rows(RNG.normal(0, 1, FINGER_COUNT)), strings_spread=np.array(0.1))
+OF_FOREARM = replace(ForearmOutputs.from_rows(RNG.normal(0, 1, FOREARM_COUNT)), strings_logit=np.array(2.0))
 BODY_PX = np.column_stack([RNG.uniform(100, 1100, 33), RNG.uniform(50, 700, 33), RNG.normal(0, 50, 33)])
 BODY_M = RNG.normal(0, 0.3, (33, 3))
 
 
 def axis(elbow_px: tuple[float, float] = (600.0, 600.0)) -> ForearmAxis:
-    return ForearmAxis(HAND_PX[0, :2], np.array(elbow_px), 4.0, 0.3, np.array([0.1, 0.5, -0.2, 2.0]))
+    return ForearmAxis(HAND_PX[0, :2], np.array(elbow_px), 4.0, OF_FOREARM)
 
 
 def seen(
@@ -111,27 +115,39 @@ def test_size_in_the_picture_does_not_matter_to_the_shape() -> None:
 
 def test_what_was_not_seen_is_zero_with_its_flag() -> None:
     vector = of(seen(forearm=None, body=False, fingers=False))
-    for block in BLOCKS:
+    for block in BLOCKS.values():
         assert not vector[block].any()
     full = of(seen(forearm=axis(), fingers=True))
-    assert [full[block.start] for block in BLOCKS] == [1.0, 1.0, 1.0]
+    assert [full[block.start] for block in BLOCKS.values()] == [1.0, 1.0, 1.0]
     assert vector.shape == (FEATURE_COUNT,)
 
 
-def test_what_the_finger_network_says_is_handed_on() -> None:
-    block = of(seen(fingers=True))[BLOCKS[2]]
-    assert block[1 : 1 + FINGER_FEATURES] == pytest.approx(OF_FINGERS)
-    parts = [part for at in FINGER_PARTS.values() for part in range(at.start, at.stop)]
-    assert parts == list(range(FINGER_FEATURES + 1))
-    # What it says further, of how well it can place the strings, is no feature.
-    hand = seen(fingers=True)
-    more = replace(hand, hands=(replace(hand.hands[0], fingers=np.append(OF_FINGERS, 0.3)),))
-    assert of(more)[BLOCKS[2]] == pytest.approx(block)
+def test_every_number_of_the_vector_has_one_name() -> None:
+    parts = [part for at in FEATURES.values() for part in range(at.start, at.stop)]
+    assert parts == list(range(FEATURE_COUNT))
 
 
-def test_the_side_lies_where_the_tracker_reads_it() -> None:
-    assert FINGER_PARTS["side"].start == fingers.SIDE_AT
-    assert FOREARM_FEATURES == SIDE_FEATURE + 1
+def test_what_the_networks_say_reaches_the_estimator_in_the_order_of_their_rows() -> None:
+    """On recorded rows: the order is that of the file, which the weights were trained on."""
+    raw = {name: np.load(EVALUATION / f"{name}-test.npz")["output"] for name in ("forearm", "fingers")}
+    x = load(EVALUATION, "test").x
+    forearm, fingers = x[:, BLOCKS["forearm"]], x[:, BLOCKS["fingers"]]
+    # The block begins with a flag, direction, deviation and slope of the axis; all but the first four of the row
+    # follow, then two pairs of angles.
+    assert np.array_equal(forearm[:, 5:-4], raw["forearm"][:, 4:].clip(-6, 6))
+    assert np.array_equal(forearm[:, 4], raw["forearm"][:, 3].clip(-3, 3))
+    assert np.array_equal(fingers[:, 1:-2], raw["fingers"][:, :117].clip(-6, 6))
+
+
+def test_features_lie_as_the_weights_in_use_remember_them() -> None:
+    """The weights keep mean and spread of every feature over the players they were trained on. Other players' features
+    are spread alike, each in its own place."""
+    weights, x = read_weights(), load(EVALUATION, "test").x
+    varied = weights["x_scale"] > 0.01  # a flag that is always up has no spread
+    off = np.abs(x.mean(axis=0) - weights["x_mean"]) / weights["x_scale"]
+    assert off[varied].max() < 0.5
+    ratio = x.std(axis=0)[varied] / weights["x_scale"][varied]
+    assert np.abs(np.log(ratio)).max() < np.log(2)
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
@@ -144,33 +160,32 @@ def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
     mirror = np.diag([-1.0, 1.0, 1.0])
     forearm = Rotation.from_euler("XYZ", [20.0, 30.0, 10.0], degrees=True).as_matrix() @ mirror
     hand = forearm @ Rotation.from_euler("ZXY", [flexion, deviation, 0.0], degrees=True).as_matrix()
-    axes = [*hand[:, 1], *hand[:, 2]]
     flat = np.hypot(*forearm[:2, 1])
-    guess = np.array([flexion, deviation]) / GUESS_UNIT
-    row = [
-        *(forearm[:2, 1] / flat), -3.0, forearm[2, 1] / flat, 0.0, 0.0, 0.0,
-        *axes, *forearm[:, 2], 0.0, 0.0, *guess, 0.0,
-    ]  # fmt: skip
-    said = np.zeros(FINGER_FEATURES)
-    said[FINGER_PARTS["axes"]] = axes
-    said[FINGER_PARTS["guess"]] = np.arange(len(OUTPUTS)) / 10
-    seen_forearm = axis_of(np.array(row), WIDE.transform(HAND_PX, side))
-    observation = seen(side, seen_forearm)
-    hand_seen = replace(observation.hands[0], fingers=said)
+    said_of_forearm = replace(
+        ForearmOutputs.from_rows(np.zeros(FOREARM_COUNT)),
+        direction=forearm[:2, 1] / flat,
+        depth_slope=forearm[2, 1] / flat,
+        hand_proximal=hand[:, 1],
+        hand_radial=hand[:, 2],
+        forearm_radial=forearm[:, 2],
+        wrist_guess=np.array([flexion, deviation]) / GUESS_UNIT,
+    )
+    said_of_fingers = replace(
+        FingerOutputs.from_rows(np.zeros(FINGER_COUNT)),
+        hand_proximal=hand[:, 1],
+        hand_radial=hand[:, 2],
+        guess=np.arange(len(OUTPUTS)) / 10,
+    )
+    observation = seen(side, axis_of(said_of_forearm, WIDE.transform(HAND_PX, side)))
+    hand_seen = replace(observation.hands[0], fingers=said_of_fingers)
     vector = features(replace(observation, hands=(hand_seen,)), hand_seen)
     assert (vector @ FIRST_GUESS)[:2] == pytest.approx([flexion, deviation], abs=0.2)
     assert (vector @ FIRST_GUESS)[2:] == pytest.approx(np.arange(2, len(OUTPUTS)) * GUESS_UNIT / 10)
 
 
-def test_a_network_of_another_form_says_nothing() -> None:
-    observation = seen()
-    hand = replace(observation.hands[0], fingers=np.ones(7))
-    assert not of(replace(observation, hands=(hand,)))[BLOCKS[2]].any()
-
-
 def test_an_old_body_says_nothing() -> None:
     stale = replace(seen(), time_s=2.0)
-    assert not of(stale)[BLOCKS[1]].any()
+    assert not of(stale)[BLOCKS["body"]].any()
 
 
 def test_focal_length_of_a_right_angle() -> None:

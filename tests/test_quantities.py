@@ -10,8 +10,8 @@ import pytest
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
-from posturewatch.kinematics.outputs import OUTPUTS
 from posturewatch.kinematics.temporal_estimator import Follower, KalmanBank, TimeRules
+from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.observation import FINGERS
 from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, in_group, quantity

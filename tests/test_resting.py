@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from hand_chain import FINGERS, HAND_MM, hands, played_lifts, strings
 from scipy.spatial.transform import Rotation
-from test_features import axis, seen
+from scipy.special import logit
+from test_features import OF_FINGERS, axis, seen
 
 from posturewatch.kinematics.estimator import Estimate
-from posturewatch.kinematics.features import FINGER_PARTS
 from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM, HandSize
 from posturewatch.kinematics.lift import STRINGS_SEEN, Lifts, strings_chance
 from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
@@ -194,7 +194,8 @@ LEARNED = Estimate(
 def observed(
     one: Played, index: int, strings_visible: float, *, label_agrees: bool = True
 ) -> HandObservation:
-    hand = seen(forearm=replace(axis(), strings_visible=strings_visible)).hands[0]
+    said = replace(axis().outputs, strings_logit=logit(strings_visible))
+    hand = seen(forearm=replace(axis(), outputs=said)).hands[0]
     return replace(
         hand,
         side=one.side,
@@ -231,15 +232,15 @@ def test_without_the_strings_it_is_measured_from_resting_fingertips_or_refused()
 @pytest.mark.parametrize(("spread", "plane"), [(0.1, "picture"), (0.3, None)])
 def test_strings_that_cannot_be_placed_count_as_not_seen(spread: float, plane: str | None) -> None:
     """Whatever the networks say of their being in view: they say it of hands without an instrument, too."""
-    said = np.zeros(FINGER_PARTS["plane_spread"].stop)
-    said[FINGER_PARTS["plane_spread"]] = spread
+    said = replace(OF_FINGERS, strings_spread=np.array(spread))
     hand = replace(observed(played(0), 0, 0.9), fingers=said)
     told = Lifts(frozenset({"left"}), SIZE).of(LEARNED, hand, 0.0)
     assert told.lift_plane == plane
     assert ("index_lift" in told.values) == (plane is not None)
     assert (strings_chance(hand) < STRINGS_SEEN) == (plane is None)
     # Networks without that number leave it to the other one.
-    assert strings_chance(replace(hand, fingers=said[:-1])) == pytest.approx(0.9)
+    unknown = replace(said, strings_spread=np.array(np.nan))
+    assert strings_chance(replace(hand, fingers=unknown)) == pytest.approx(0.9)
 
 
 def test_the_plucking_hand_never_uses_the_picture() -> None:

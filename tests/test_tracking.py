@@ -13,9 +13,9 @@ import pytest
 
 from posturewatch.config.resources import calibration_dir
 from posturewatch.model.frame import Frame
+from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.agreement import best_of
-from posturewatch.tracking.forearm import SIDE_AT
 from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.plausible import hand_distance
 from posturewatch.tracking.still import Place, StillFinder
@@ -171,7 +171,7 @@ class Contrary(ForearmNet):
 
     def outputs(self, crops_bgr: Sequence[np.ndarray]) -> np.ndarray:
         said = super().outputs(crops_bgr)
-        said[:, SIDE_AT] = -9.0
+        said[:, ForearmOutputs.slices()["side_logit"]] = -9.0
         return said
 
 

@@ -8,9 +8,7 @@ import numpy as np
 import pytest
 from test_tracking_roi import flat_hand, placed
 
-from posturewatch.kinematics.features import FINGER_PARTS
 from posturewatch.model.observation import Side
-from posturewatch.tracking import fingers
 from posturewatch.tracking.agreement import (
     UNJUDGED,
     Judgement,
@@ -31,13 +29,6 @@ def seen_rightly(landmarks_px: np.ndarray, side: Side) -> np.ndarray:
     affine = CLOSE.transform(landmarks_px, side)
     beyond = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T
     return np.column_stack([0.09 * beyond / CLOSE.hand_px, np.zeros(20)])
-
-
-def test_the_outputs_are_those_that_the_estimator_reads() -> None:
-    at = {name: (part.start, part.stop) for name, part in FINGER_PARTS.items()}
-    assert at["joints"] == (fingers.JOINTS_AT.start, fingers.JOINTS_AT.stop)
-    assert at["hand"][0] == fingers.HAND_AT
-    assert at["side"][0] == fingers.SIDE_AT
 
 
 @pytest.mark.parametrize("side", ["left", "right"])

@@ -10,21 +10,20 @@ from scipy.stats import laplace
 from test_tracking_roi import flat_hand, placed
 
 from posturewatch.tracking.crop import hand_scale_px
-from posturewatch.tracking.forearm import ForearmNet, default_sd_deg
+from posturewatch.tracking.forearm import ForearmNet, sd_deg_of
 
 
-def test_default_sd_is_that_of_a_laplace_distribution() -> None:
+def test_sd_is_that_of_a_laplace_distribution() -> None:
     scale = np.radians(3.0)
     # scipy's own standard deviation of that distribution is the reference.
-    assert default_sd_deg(float(np.log(scale))) == pytest.approx(np.degrees(laplace(scale=scale).std()))
+    assert sd_deg_of(float(np.log(scale))) == pytest.approx(np.degrees(laplace(scale=scale).std()))
 
 
 class FixedNet(ForearmNet):
     """A network that always answers the same."""
 
     def __init__(self, row: list[float]) -> None:
-        self._row = row
-        self._sd_deg = default_sd_deg
+        self._row = row + [0.0] * (21 - len(row))
 
     def outputs(self, crops_bgr: Sequence[np.ndarray]) -> np.ndarray:
         return np.tile(self._row, (len(crops_bgr), 1))
@@ -43,10 +42,9 @@ def test_the_axis_returns_to_the_picture(side: str, angle_deg: float) -> None:
     assert straight.wrist_px == pytest.approx(hand[0, :2])
     axis = straight.towards_elbow_px - straight.wrist_px
     assert axis == pytest.approx(-hand_up / np.linalg.norm(hand_up) * hand_scale_px(hand))
-    assert straight.depth_slope == 0.25
-    assert straight.features == pytest.approx([7.0, 8.0, 1.0])
+    assert (straight.outputs.depth_slope, straight.outputs.forearm_logit) == (0.25, 8.0)
     # The logistic function at 1, by the table of any textbook.
     assert straight.strings_visible == pytest.approx(0.7311, abs=1e-4)
-    (aside,) = FixedNet([1.0, *[0.0] * 6]).measure(image, [(hand, side)])  # type: ignore[list-item]
+    (aside,) = FixedNet([1.0]).measure(image, [(hand, side)])  # type: ignore[list-item]
     thumb = hand[4, :2] - hand[0, :2]
     assert (aside.towards_elbow_px - aside.wrist_px) @ thumb > 0

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.geometry import rotation_between, unit
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.tracking.crop import WIDE, hand_scale_px
 
 __all__ = ["TARGETS", "elsewhere", "outputs_of", "targets_of"]

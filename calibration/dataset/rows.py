@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.crop_jitter import padded_crop_of, read_crop_jitter
 from calibration.dataset.crops import TARGETS, elsewhere, outputs_of, targets_of
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.observation import HandObservation, Observation, Side, other_side
 from posturewatch.tracking.crop import CLOSE, WIDE, Crop
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.kinematics.features import features
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
+from posturewatch.model.network_outputs import FingerOutputs, ForearmOutputs
 from posturewatch.model.observation import BodyObservation, ForearmAxis, HandObservation, Observation, Side
 from posturewatch.tracking.crop import WIDE
 from posturewatch.tracking.forearm import axis_of
@@ -51,10 +52,15 @@ def observation_of(
     side: Side = "right" if columns["side"][row] else "left"
     forearm = None
     if with_forearm and "forearm" in columns and np.isfinite(columns["forearm"][row]).all():
-        values = columns["forearm"][row].astype(float)
         forearm = ForearmAxis(
-            values[0:2], values[2:4], float(values[4]), float(values[5]), values[7:], float(values[6])
+            columns["axis_wrist_px"][row].astype(float),
+            columns["axis_towards_elbow_px"][row].astype(float),
+            float(columns["axis_sd_deg"][row]),
+            ForearmOutputs.from_rows(columns["forearm"][row].astype(float)),
         )
+    fingers = None
+    if "fingers" in columns:
+        fingers = FingerOutputs.from_rows(columns["fingers"][row].astype(float))
     hand = HandObservation(
         side=side,
         side_confidence=float(columns["side_confidence"][row]),
@@ -63,7 +69,7 @@ def observation_of(
         landmarks_m=columns["landmarks_m"][row].astype(float),
         label_agrees=bool(columns["label_agrees"][row]),
         forearm=forearm,
-        fingers=columns["fingers"][row].astype(float) if "fingers" in columns else None,
+        fingers=fingers,
     )
     body = None
     if with_body and columns["has_body"][row]:
@@ -77,20 +83,18 @@ def observation_of(
     return Observation(0, 0.0, width, height, (hand,), body)
 
 
-def add_forearm(columns: Columns, outputs: NDArray[np.floating[Any]]) -> None:
-    """The column `forearm` from the network's outputs: wrist (2) and a point towards the elbow (2) in pixels, sd in
-    degrees, depth slope, chance that the strings are seen, further features; one row for each row of the columns."""
-    rows = []
-    for row, output in enumerate(outputs):
+def add_forearm(columns: Columns, rows: NDArray[np.floating[Any]]) -> None:
+    """Adds what the forearm network says of every row, as the column `forearm` (n, 21), and the axis in the picture
+    that follows: `axis_wrist_px` (n, 2), `axis_towards_elbow_px` (n, 2), `axis_sd_deg` (n,)."""
+    axes = []
+    for row, said in enumerate(rows):
         side: Side = "right" if columns["side"][row] else "left"
-        axis = axis_of(output.astype(float), WIDE.transform(columns["landmarks_px"][row].astype(float), side))
-        rows.append(
-            [
-                *(*axis.wrist_px, *axis.towards_elbow_px),
-                *(axis.sd_deg, axis.depth_slope, axis.strings_visible, *axis.features),
-            ]
-        )
+        affine = WIDE.transform(columns["landmarks_px"][row].astype(float), side)
+        axes.append(axis_of(ForearmOutputs.from_rows(said.astype(float)), affine))
     columns["forearm"] = np.asarray(rows, np.float32)
+    columns["axis_wrist_px"] = np.array([axis.wrist_px for axis in axes], np.float32)
+    columns["axis_towards_elbow_px"] = np.array([axis.towards_elbow_px for axis in axes], np.float32)
+    columns["axis_sd_deg"] = np.array([axis.sd_deg for axis in axes], np.float32)
 
 
 def table_of(columns: Columns) -> Table:

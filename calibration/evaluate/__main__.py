@@ -1,5 +1,5 @@
 """``python -m calibration.evaluate``."""
 
-from calibration.evaluate.report.report import main
+from calibration.evaluate.report import main
 
 main()

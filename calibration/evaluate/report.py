@@ -24,7 +24,8 @@ from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
-from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
+from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
+from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import BODY_LANDMARKS
 
 FRAMINGS = ("upper", "headless", "close")
@@ -206,8 +207,8 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     line("little finger's spread (deg)", asked, "little_spread", rules.max_joint_sd_deg)
     line("thumb's place (mm)", asked, "thumb_place", rules.max_place_sd_mm)
     if "forearm" in table.columns:
-        told = table.columns["forearm"][:, 6] >= 0.5
-        right = (told == seen)[asked & np.isfinite(table.columns["forearm"][:, 6])]
+        logit = ForearmOutputs.from_rows(table.columns["forearm"]).strings_logit
+        right = ((logit >= 0) == seen)[asked & np.isfinite(logit)]
         print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
 
 
@@ -247,8 +248,8 @@ def _axis(table: Table) -> None:
     if "forearm" not in table.columns:
         return
     print("\nForearm axis in the picture, degrees: median, 90th percentile, inside its stated 90 % interval")
-    values = table.columns["forearm"].astype(float)
-    measured = np.arctan2(values[:, 3] - values[:, 1], values[:, 2] - values[:, 0])
+    along = table.columns["axis_towards_elbow_px"].astype(float) - table.columns["axis_wrist_px"]
+    measured = np.arctan2(along[:, 1], along[:, 0])
     true = table.columns["picture_direction_rad"].astype(float)
     error = np.degrees(np.abs((measured - true + np.pi) % (2 * np.pi) - np.pi))
     for k, name in enumerate(FRAMINGS):
@@ -259,7 +260,7 @@ def _axis(table: Table) -> None:
             & np.isfinite(error)
         )
         if rows.any():
-            inside = (error[rows] <= COVERAGE_Z * values[rows, 4]).mean()
+            inside = (error[rows] <= COVERAGE_Z * table.columns["axis_sd_deg"][rows]).mean()
             median, tail = np.percentile(error[rows], [50, 90])
             print(f"  {name:9s} {median:5.1f} {tail:5.1f} {inside:6.1%}  n={rows.sum()}")
 

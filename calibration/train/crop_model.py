@@ -8,9 +8,10 @@ import torch
 from torch import nn
 from torch.nn import functional
 
+from posturewatch.model.network_outputs import FingerOutputs, ForearmOutputs
 from posturewatch.tracking.crop import Crop
 
-__all__ = ["CropModel", "Separable", "Target", "augment", "fold", "sides_loss"]
+__all__ = ["CropModel", "Separable", "Target", "augment", "fold", "hand_error", "sides_loss"]
 
 Target = dict[str, torch.Tensor]
 
@@ -137,6 +138,14 @@ def augment(
     x = torch.where(mirrored[:, None, None, None] > 0, x.flip(3), x)
     sides = {"right_side": 1 - mirrored, "learnt": target["hand"] * (1 - mirrored)}
     return _recoloured(x, generator), target | turned | sides
+
+
+def hand_error(
+    said: ForearmOutputs[torch.Tensor] | FingerOutputs[torch.Tensor], target: Target
+) -> torch.Tensor:
+    """(n,) how far the hand's two directions in space are from the true ones."""
+    proximal, radial = target["axes"].split(3, dim=1)
+    return (said.hand_proximal - proximal).norm(dim=1) + (said.hand_radial - radial).norm(dim=1)
 
 
 def sides_loss(hand: torch.Tensor | None, side: torch.Tensor, target: Target) -> torch.Tensor:

@@ -35,7 +35,7 @@ HIDDEN = (256, 128)
 #: pictures is the same. On pictures from another renderer, which all lie farther off, it is 85 instead of 81 % of the
 #: deviations.
 WIDENING = 0.3
-BODY = BLOCKS[1]
+BODY = BLOCKS["body"]
 MATRICES = ("w0", "w1", "w2")  # stored with half the digits
 Array = NDArray[np.float32]
 

@@ -7,10 +7,10 @@ import torch
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import Target, sides_loss
+from calibration.train.crop_model import Target, hand_error, sides_loss
 from calibration.train.keypoint_model import KeypointModel, Pointed, keypoint_losses
-from posturewatch.kinematics.features import FINGER_FEATURES, FINGER_PARTS, GUESS_UNIT
-from posturewatch.kinematics.outputs import LONG_FINGERS, OUTPUTS
+from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
+from posturewatch.model.network_outputs import GUESS_UNIT, FingerOutputs
 from posturewatch.tracking.crop import CLOSE
 
 __all__ = ["loss_of", "model", "report", "targets"]
@@ -26,7 +26,8 @@ _NOWHERE = 99.0  # outside every crop
 
 
 def model() -> KeypointModel:
-    return KeypointModel(CLOSE, CHANNELS, FINGER_FEATURES, PLACES, FINGER_PARTS["joints"], CORNERS)
+    at = FingerOutputs.slices()
+    return KeypointModel(CLOSE, CHANNELS, at["strings_spread"].start, PLACES, at["joints"], CORNERS)
 
 
 def targets(columns: Columns, device: str) -> Target:
@@ -52,20 +53,19 @@ def targets(columns: Columns, device: str) -> Target:
 def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
     """Laplace likelihood of every output, distances in space of the frame and the joints and in the crop of the
     places pointed at, cross-entropies of these, of what is lifted and what is in view."""
-    output = said[0].float()
-    n = len(output)
-    part = {name: output[:, at] for name, at in FINGER_PARTS.items()}
-    off = part["axes"] - target["axes"]
-    axes = off[:, :3].norm(dim=1) + off[:, 3:].norm(dim=1)
-    joints = (part["joints"] - target["joints"]).reshape(n, -1, 3).norm(dim=2).mean(1)
-    log_scale = part["log_scale"].clamp(-4, 1)
-    weights = torch.tensor(_WEIGHTS, device=output.device)
-    each = (part["guess"] - target["guess"]).abs() * torch.exp(-log_scale) + log_scale
+    part: FingerOutputs[torch.Tensor] = FingerOutputs.from_rows(said[0].float())
+    axes = hand_error(part, target)
+    joints = (part.joints - target["joints"].reshape_as(part.joints)).norm(dim=2).mean(1)
+    log_scale = part.guess_log_scale.clamp(-4, 1)
+    weights = torch.tensor(_WEIGHTS, device=part.guess.device)
+    each = (part.guess - target["guess"]).abs() * torch.exp(-log_scale) + log_scale
     guess = (each * weights * target["guess_known"]).sum(1)
     known = target["guess_known"][:, LIFTS_AT]
-    lifted = functional.binary_cross_entropy_with_logits(part["lifted"], target["lifted"], reduction="none")
+    lifted = functional.binary_cross_entropy_with_logits(
+        part.lifted_logits, target["lifted"], reduction="none"
+    )
     strings = functional.binary_cross_entropy_with_logits(
-        part["strings"][:, 0], target["strings_visible"], reduction="none"
+        part.strings_logit, target["strings_visible"], reduction="none"
     )
     off, entropy = keypoint_losses(said[1], target["places"], CLOSE)
     of_hand = (
@@ -78,12 +78,13 @@ def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
         + 0.2 * strings
     )
     angles = ((0.2 + 0.8 * target["hand_visible"]) * target["learnt"] * of_hand).mean()
-    return angles + 0.5 * sides_loss(part["hand"][:, 0], part["side"][:, 0], target)
+    return angles + 0.5 * sides_loss(part.hand_logit, part.side_logit, target)
 
 
 def report(name: str, output: torch.Tensor, target: Target) -> None:
     """Mean absolute errors of each kind of output, beside those of always saying the median."""
-    guess, known = output[:, FINGER_PARTS["guess"]] * GUESS_UNIT, target["guess_known"] > 0
+    said: FingerOutputs[torch.Tensor] = FingerOutputs.from_rows(output)
+    guess, known = said.guess * GUESS_UNIT, target["guess_known"] > 0
     true = target["guess"] * GUESS_UNIT
     cells = []
     for ending in ("wrist_flexion", "wrist_ulnar_deviation", "_mcp", "_pip", "_dip", "_lift", "thumb_place"):
@@ -94,9 +95,9 @@ def report(name: str, output: torch.Tensor, target: Target) -> None:
         ).mean()
         cells.append(f"{ending.strip('_')} {ours:.1f} ({constant:.1f})")
     lifts = known[:, LIFTS_AT]
-    told = output[:, FINGER_PARTS["lifted"]][lifts]
+    logit = said.lifted_logits[lifts]
     truly = target["lifted"][lifts] > 0
-    order = torch.cat([told[truly], told[~truly]]).argsort().argsort().double() + 1
+    order = torch.cat([logit[truly], logit[~truly]]).argsort().argsort().double() + 1
     high, low = int(truly.sum()), int((~truly).sum())
     auc = (order[:high].sum() - high * (high + 1) / 2) / max(high * low, 1)
     print(

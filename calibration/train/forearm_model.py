@@ -7,21 +7,17 @@ import torch
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import CropModel, Target, sides_loss
-from posturewatch.kinematics.features import GUESS_UNIT
+from calibration.train.crop_model import CropModel, Target, hand_error, sides_loss
+from posturewatch.model.network_outputs import GUESS_UNIT, ForearmOutputs
 from posturewatch.tracking.crop import WIDE
-from posturewatch.tracking.forearm import SIDE_AT
 
 __all__ = ["axis_error_deg", "loss_of", "model", "report", "targets"]
 
-#: Where the network's outputs lie; see `posturewatch.tracking.forearm`.
-AXES_AT, RADIAL_AT, ELBOW_AT, GUESS_AT = slice(7, 13), slice(13, 16), slice(16, 18), slice(18, 20)
-OUTPUT_COUNT = 21
 CHANNELS = (24, 56, 112, 224, 304)
 
 
 def model() -> CropModel:
-    return CropModel(WIDE.size_px, CHANNELS, OUTPUT_COUNT)
+    return CropModel(WIDE.size_px, CHANNELS, sum(ForearmOutputs.widths().values()))
 
 
 def targets(columns: Columns, device: str) -> Target:
@@ -57,47 +53,48 @@ def _in_space(direction: torch.Tensor, slope: torch.Tensor) -> torch.Tensor:
 
 def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
     """Laplace likelihood of the axis, distances in space of the frames, absolute errors of the rest."""
-    output = output.float()
+    said: ForearmOutputs[torch.Tensor] = ForearmOutputs.from_rows(output.float())
     direction, seen, hand_seen = target["direction"], target["forearm_visible"], target["hand_visible"]
-    raw = output[:, :2]
+    raw = said.direction
     cross = raw[:, 0] * direction[:, 1] - raw[:, 1] * direction[:, 0]
     angle = torch.atan2(cross, (raw * direction).sum(1) + 1e-6).abs()
-    log_scale = output[:, 2].clamp(-5, 1)
+    log_scale = said.direction_log_scale.clamp(-5, 1)
     axis = angle * torch.exp(-log_scale) + log_scale
     norm = (raw.norm(dim=1) - 1).square()
-    slope_scale = output[:, 4].clamp(-4, 2)
-    slope = (output[:, 3] - target["slope"]).abs() * torch.exp(-slope_scale) + slope_scale
+    slope_scale = said.depth_slope_log_scale.clamp(-4, 2)
+    slope = (said.depth_slope - target["slope"]).abs() * torch.exp(-slope_scale) + slope_scale
     # The same in space: what the wrist's angles are made of. A forearm that points at the camera has no sure
     # direction in the picture, and needs none.
-    space = (_in_space(raw, output[:, 3]) - _in_space(direction, target["slope"])).norm(dim=1)
-    radial = (output[:, RADIAL_AT] - target["forearm_radial"]).norm(dim=1)
-    elbow = functional.smooth_l1_loss(output[:, ELBOW_AT], target["elbow"], reduction="none").sum(1)
-    off = output[:, AXES_AT] - target["axes"]
-    hand = off[:, :3].norm(dim=1) + off[:, 3:].norm(dim=1)
-    guess = ((output[:, GUESS_AT] - target["guess"]).abs() * target["guess_known"]).sum(1)
+    space = (_in_space(raw, said.depth_slope) - _in_space(direction, target["slope"])).norm(dim=1)
+    radial = (said.forearm_radial - target["forearm_radial"]).norm(dim=1)
+    elbow = functional.smooth_l1_loss(said.elbow, target["elbow"], reduction="none").sum(1)
+    hand = hand_error(said, target)
+    guess = ((said.wrist_guess - target["guess"]).abs() * target["guess_known"]).sum(1)
     forearm = (0.15 + 0.85 * seen) * (
         axis + 0.2 * norm + 0.5 * slope + 3.0 * space + radial + 0.4 * elbow * target["elbow_known"]
     )
     of_hand = (0.2 + 0.8 * hand_seen) * (2.0 * hand + 3.0 * guess)
-    logits = functional.binary_cross_entropy_with_logits(output[:, 5], seen, reduction="none")
+    logits = functional.binary_cross_entropy_with_logits(said.forearm_logit, seen, reduction="none")
     neck = functional.binary_cross_entropy_with_logits(
-        output[:, 6], target["strings_visible"], reduction="none"
+        said.strings_logit, target["strings_visible"], reduction="none"
     )
     angles = (target["learnt"] * (forearm + of_hand + 0.2 * (logits + neck))).mean()
-    return angles + 0.5 * sides_loss(None, output[:, SIDE_AT], target)
+    return angles + 0.5 * sides_loss(None, said.side_logit, target)
 
 
-def axis_error_deg(output: torch.Tensor, direction: torch.Tensor) -> torch.Tensor:
-    """(n,) unsigned angle between the measured and the true axis in the picture."""
-    cross = output[:, 0] * direction[:, 1] - output[:, 1] * direction[:, 0]
-    return torch.rad2deg(torch.atan2(cross, (output[:, :2] * direction).sum(1)).abs())
+def axis_error_deg(said: ForearmOutputs[torch.Tensor], direction: torch.Tensor) -> torch.Tensor:
+    """(n,) unsigned angle between the measured and the true axis (n, 2) in the picture."""
+    measured = said.direction
+    cross = measured[:, 0] * direction[:, 1] - measured[:, 1] * direction[:, 0]
+    return torch.rad2deg(torch.atan2(cross, (measured * direction).sum(1)).abs())
 
 
 def report(name: str, output: torch.Tensor, target: Target) -> None:
-    error = axis_error_deg(output, target["direction"])
+    said: ForearmOutputs[torch.Tensor] = ForearmOutputs.from_rows(output)
+    error = axis_error_deg(said, target["direction"])
     seen = target["forearm_visible"] > 0.5
-    space = _in_space(output[:, :2], output[:, 3]) - _in_space(target["direction"], target["slope"])
-    guess = (output[:, GUESS_AT] - target["guess"]).abs() * GUESS_UNIT
+    space = _in_space(said.direction, said.depth_slope) - _in_space(target["direction"], target["slope"])
+    guess = (said.wrist_guess - target["guess"]).abs() * GUESS_UNIT
     print(
         f"{name}: axis median {error[seen].median():.1f} p90 {error[seen].quantile(0.9):.1f} deg where visible, "
         f"in space mean {torch.rad2deg(2 * torch.asin((space.norm(dim=1) / 2).clamp(max=1)))[seen].mean():.1f}; "

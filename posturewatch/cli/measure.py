@@ -208,7 +208,7 @@ def _fingers(
     """Joint flexions of each finger and its lift from the strings, with their deviations; null where the estimate was
     refused or is too uncertain, and for the lift the reason."""
     from posturewatch.kinematics.lift import STRINGS_SEEN, strings_chance
-    from posturewatch.kinematics.outputs import FINGER_JOINTS, LONG_FINGERS
+    from posturewatch.model.estimator_outputs import FINGER_JOINTS, LONG_FINGERS
 
     unseen = strings_chance(hand) < STRINGS_SEEN
     out = []

@@ -9,7 +9,7 @@ import numpy as np
 
 from posturewatch.kinematics.features import features, palm_size_px
 from posturewatch.kinematics.network import Ensemble
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
 from posturewatch.model.observation import HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, quantity

@@ -7,14 +7,21 @@ hand's size, so that the network need not learn these symmetries. What was not s
 
 from __future__ import annotations
 
-import itertools
 import math
+from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from posturewatch.kinematics.geometry import angles_between, mirror_sign
-from posturewatch.kinematics.outputs import OUTPUTS
+from posturewatch.model.estimator_outputs import OUTPUTS
+from posturewatch.model.network_outputs import (
+    GUESS_UNIT,
+    FingerOutputs,
+    ForearmOutputs,
+    NetworkOutputs,
+    slices_of,
+)
 from posturewatch.model.observation import (
     BODY_LANDMARKS,
     BodyObservation,
@@ -22,18 +29,15 @@ from posturewatch.model.observation import (
     HandObservation,
     Observation,
     Side,
+    other_side,
 )
 
 __all__ = [
     "BLOCKS",
     "DEFAULT_HFOV_DEG",
+    "FEATURES",
     "FEATURE_COUNT",
-    "FINGER_FEATURES",
-    "FINGER_PARTS",
     "FIRST_GUESS",
-    "FOREARM_FEATURES",
-    "GUESS_UNIT",
-    "HAND_AXES",
     "features",
     "focal_px",
     "palm_size_px",
@@ -43,35 +47,6 @@ Array = NDArray[np.float64]
 
 #: Horizontal field of view assumed for an unknown webcam; common practice: most lie between 55 and 80 degrees.
 DEFAULT_HFOV_DEG = 65.0
-
-#: Further outputs of the forearm network that are read here (see `tracking.forearm`).
-FOREARM_FEATURES = 17
-
-#: Among them, the hand's proximal and radial direction, and the forearm's radial one; then a first guess at the
-#: wrist's angles in units of `GUESS_UNIT`. The last is the logit of the hand being of the side it was cut for.
-HAND_AXES, FOREARM_RADIAL, WRIST_GUESS = slice(3, 9), slice(9, 12), slice(14, 16)
-
-#: What the finger network says (see `tracking.fingers`), in the close crop's own picture: the hand's proximal and
-#: radial direction, a first guess at every output of the estimator in units of `GUESS_UNIT`, the log of its Laplace
-#: scale in the same units, logits of each finger being lifted from the strings, the logit of the strings being in
-#: view, where the joints 1 to 20 lie from the wrist, in palm lengths, the logits of there being a hand at all and of
-#: its being of the side it was cut for, and, which is no feature, how widely spread the places are where the outer
-#: strings may be, in hand scales.
-FINGER_PARTS = {
-    "axes": slice(0, 6),
-    "guess": slice(6, 6 + len(OUTPUTS)),
-    "log_scale": slice(6 + len(OUTPUTS), 6 + 2 * len(OUTPUTS)),
-    "lifted": slice(6 + 2 * len(OUTPUTS), 10 + 2 * len(OUTPUTS)),
-    "strings": slice(10 + 2 * len(OUTPUTS), 11 + 2 * len(OUTPUTS)),
-    "joints": slice(11 + 2 * len(OUTPUTS), 71 + 2 * len(OUTPUTS)),
-    "hand": slice(71 + 2 * len(OUTPUTS), 72 + 2 * len(OUTPUTS)),
-    "side": slice(72 + 2 * len(OUTPUTS), 73 + 2 * len(OUTPUTS)),
-    "plane_spread": slice(73 + 2 * len(OUTPUTS), 74 + 2 * len(OUTPUTS)),
-}
-FINGER_FEATURES = FINGER_PARTS["side"].stop
-
-#: Degrees or millimetres.
-GUESS_UNIT = 30.0
 
 #: Degrees.
 ANGLE_UNIT = 45.0
@@ -117,10 +92,13 @@ def _anatomical(proximal: Array, radial: Array) -> Array:
     return np.stack([mirror_sign("left") * np.cross(y, z), y, z], axis=1)
 
 
-def _angles(axes: Array, towards_elbow: Array, forearm_radial: Array) -> Array:
-    """(2,) ISB flexion and deviation, in units of `ANGLE_UNIT`, of the hand whose proximal and radial directions are
-    `axes` (6,) against the forearm."""
-    angles = angles_between(_anatomical(towards_elbow, forearm_radial), _anatomical(axes[:3], axes[3:]))
+def _angles(
+    said: ForearmOutputs[Array] | FingerOutputs[Array], towards_elbow: Array, forearm_radial: Array
+) -> Array:
+    """(2,) ISB flexion and deviation, in units of `ANGLE_UNIT`, of the hand as a network sees it against the
+    forearm."""
+    hand = _anatomical(said.hand_proximal, said.hand_radial)
+    angles = angles_between(_anatomical(towards_elbow, forearm_radial), hand)
     return np.clip(np.array(angles[:2]) / ANGLE_UNIT, -3, 3)
 
 
@@ -131,53 +109,39 @@ def _naive(frame: Array, towards_elbow: Array) -> Array:
     return np.clip(out, -3, 3)
 
 
-def _forearm(axis: ForearmAxis | None, flip: float, turn: Array, hand: Array) -> Array:
-    out = np.zeros(_FOREARM_COUNT)
-    if axis is None:
-        return out
-    direction = (axis.towards_elbow_px - axis.wrist_px) * np.array([flip, 1.0])
-    direction = turn @ _unit(direction)
-    slope = 0.0 if math.isnan(axis.depth_slope) else float(np.clip(axis.depth_slope, -3, 3))
-    out[0] = 1.0
-    out[1:3] = direction
-    out[3] = math.log(max(axis.sd_deg, 0.1))
-    out[4] = slope
-    extra = axis.features[:FOREARM_FEATURES]
-    out[_FOREARM_EXTRA][: len(extra)] = np.clip(extra, -_CLIP, _CLIP)
-    towards_elbow = np.array([direction[0], direction[1], slope])
-    out[-4:-2] = _naive(hand, towards_elbow)
-    if len(extra) == FOREARM_FEATURES:
-        out[-2:] = _angles(extra[HAND_AXES], towards_elbow, extra[FOREARM_RADIAL])
-    return out
+def _forearm(axis: ForearmAxis, flip: float, turn: Array, hand: Array) -> dict[str, Array]:
+    direction = turn @ _unit((axis.towards_elbow_px - axis.wrist_px) * np.array([flip, 1.0]))
+    said = axis.outputs
+    slope = np.clip(said.depth_slope, -3, 3)
+    towards_elbow = np.array([*direction, slope])
+    return {
+        "forearm.seen": np.ones(1),
+        "forearm.direction": direction,
+        "forearm.log_sd": np.log(max(axis.sd_deg, 0.1)),
+        "forearm.depth_slope": slope,
+        **_handed_on("forearm", said, _OF_FOREARM),
+        "forearm.landmark_bend": _naive(hand, towards_elbow),
+        "forearm.angles": _angles(said, towards_elbow, said.forearm_radial),
+    }
 
 
-def _fingers(seen: Array | None, forearm: Array) -> Array:
+def _fingers(said: FingerOutputs[Array], forearm: Mapping[str, Array]) -> dict[str, Array]:
     """forearm: that block of the features."""
-    out = np.zeros(_FINGER_COUNT)
-    if seen is None or len(seen) < FINGER_FEATURES:
-        return out
-    out[0] = 1.0
-    out[1 : 1 + FINGER_FEATURES] = np.clip(seen[:FINGER_FEATURES], -_CLIP, _CLIP)
-    if forearm[0]:
-        radial = forearm[_FOREARM_EXTRA][FOREARM_RADIAL]
-        out[-2:] = _angles(seen[FINGER_PARTS["axes"]], forearm[_TOWARDS_ELBOW], radial)
+    out = {"fingers.seen": np.ones(1), **_handed_on("fingers", said, _OF_FINGERS)}
+    if forearm:
+        towards_elbow = np.append(forearm["forearm.direction"], forearm["forearm.depth_slope"])
+        out["fingers.angles"] = _angles(said, towards_elbow, forearm["forearm.forearm_radial"])
     return out
+
+
+def _handed_on(block: str, said: NetworkOutputs[Array], names: Iterable[str]) -> dict[str, Array]:
+    return {f"{block}.{name}": np.clip(getattr(said, name), -_CLIP, _CLIP) for name in names}
 
 
 def _body(
-    body: BodyObservation | None,
-    side: Side,
-    now_s: float,
-    wrist_px: Array,
-    size: float,
-    flip: float,
-    turn: Array,
-    hand: Array,
-) -> Array:
-    out = np.zeros(_BODY_COUNT)
-    if body is None or now_s - body.time_s > _BODY_AGE_S:
-        return out
-    other: Side = "right" if side == "left" else "left"
+    body: BodyObservation, side: Side, wrist_px: Array, size: float, flip: float, turn: Array, hand: Array
+) -> dict[str, Array]:
+    other = other_side(side)
     at = [BODY_LANDMARKS[f"{side}_{part}"] for part in ("shoulder", "elbow", "wrist")]
     at_other = BODY_LANDMARKS[f"{other}_shoulder"]
     mirror2, mirror3 = np.array([flip, 1.0]), np.array([flip, 1.0, 1.0])
@@ -188,16 +152,27 @@ def _body(
     m = body.landmarks_m * mirror3
     spatial = np.stack([m[at[1]] - m[at[2]], m[at[0]] - m[at[1]], m[at_other] - m[at[0]]]) / 0.25
     spatial[:, :2] = spatial[:, :2] @ turn.T
-    out[0] = 1.0
-    out[1:9] = np.clip((flat @ turn.T).ravel() / 3.0, -_CLIP, _CLIP)
-    out[9:18] = np.clip(spatial.ravel(), -_CLIP, _CLIP)
-    out[18:22] = body.visibility[[*at, at_other]]
-    out[22:24] = _naive(hand, spatial[0])
-    return out
+    return {
+        "body.seen": np.ones(1),
+        "body.bones_px": np.clip(flat @ turn.T / 3.0, -_CLIP, _CLIP),
+        "body.bones_m": np.clip(spatial, -_CLIP, _CLIP),
+        "body.visibility": body.visibility[[*at, at_other]],
+        "body.landmark_bend": _naive(hand, spatial[0]),
+    }
 
 
 def features(observation: Observation, hand: HandObservation, hfov_deg: float | None = None) -> Array:
-    """(FEATURE_COUNT,) canonical features of one hand of an observation."""
+    """(FEATURE_COUNT,) canonical features of one hand of an observation, in the order of `FEATURES`.
+
+    Parameters
+    ----------
+    observation
+        The frame's.
+    hand
+        One of its hands.
+    hfov_deg
+        The camera's horizontal field of view, `DEFAULT_HFOV_DEG` where it is not known.
+    """
     flip = 1.0 if hand.side == "left" else -1.0
     focal = focal_px(observation.width_px, observation.height_px, hfov_deg)
     size = palm_size_px(hand.landmarks_px)
@@ -211,73 +186,84 @@ def features(observation: Observation, hand: HandObservation, hfov_deg: float | 
     metres[:, :2] = metres[:, :2] @ turn.T
     frame = _frame(metres)
     centre = hand.landmarks_px[[0, *_PALM], :2].mean(axis=0)
-    ray = (
-        (centre - np.array([observation.width_px, observation.height_px]) / 2) * np.array([flip, 1.0]) / focal
-    )
-    view = np.array(
-        [
-            *(turn @ ray),
-            *ray,
-            size / focal * 5,
-            sin,
-            cos,
-            hand.score,
-            float(hand.label_agrees),
-            hand.side_confidence,
-        ]
-    )
-    wrist = hand.landmarks_px[0, :2]
-    forearm = _forearm(hand.forearm, flip, turn, frame)
-    vector = np.concatenate(
-        [
-            np.clip(px[1:], -_CLIP, _CLIP).ravel(),
-            np.clip(metres[1:], -_CLIP, _CLIP).ravel(),
-            frame.ravel(),
-            view,
-            forearm,
-            _body(observation.body, hand.side, observation.time_s, wrist, size, flip, turn, frame),
-            _fingers(hand.fingers, forearm),
-        ]
-    )
-    if vector.shape != (FEATURE_COUNT,):
-        raise AssertionError(f"features have {vector.shape}, expected {(FEATURE_COUNT,)}")
-    return np.asarray(vector)
+    middle = np.array([observation.width_px, observation.height_px]) / 2
+    ray = (centre - middle) * np.array([flip, 1.0]) / focal
+    named: dict[str, ArrayLike] = {
+        "hand.landmarks_px": np.clip(px[1:], -_CLIP, _CLIP),
+        "hand.landmarks_m": np.clip(metres[1:], -_CLIP, _CLIP),
+        "hand.frame": frame,
+        "view.ray_turned": turn @ ray,
+        "view.ray": ray,
+        "view.size": size / focal * 5,
+        "view.up": (sin, cos),
+        "view.score": hand.score,
+        "view.label_agrees": float(hand.label_agrees),
+        "view.side_confidence": hand.side_confidence,
+    }
+    forearm = {} if hand.forearm is None else _forearm(hand.forearm, flip, turn, frame)
+    named.update(forearm)
+    body = observation.body
+    if body is not None and observation.time_s - body.time_s <= _BODY_AGE_S:
+        named.update(_body(body, hand.side, hand.landmarks_px[0, :2], size, flip, turn, frame))
+    if hand.fingers is not None:
+        named.update(_fingers(hand.fingers, forearm))
+    vector = np.zeros(FEATURE_COUNT)
+    for name, numbers in named.items():
+        vector[FEATURES[name]] = np.ravel(numbers)
+    return vector
 
 
-_HAND_COUNT = 60 + 60 + 9 + 10
-_FOREARM_COUNT = 1 + 2 + 2 + FOREARM_FEATURES + 4
-_TOWARDS_ELBOW = [1, 2, 4]  # among the forearm's: direction and slope
-_FOREARM_EXTRA = slice(5, 5 + FOREARM_FEATURES)
-_BODY_COUNT = 1 + 8 + 9 + 4 + 2
-_FINGER_COUNT = 1 + FINGER_FEATURES + 2
-_ENDS = (
-    _HAND_COUNT,
-    _HAND_COUNT + _FOREARM_COUNT,
-    _HAND_COUNT + _FOREARM_COUNT + _BODY_COUNT,
-    _HAND_COUNT + _FOREARM_COUNT + _BODY_COUNT + _FINGER_COUNT,
-)
-FEATURE_COUNT = _ENDS[-1]
+def _handed_on_names(kind: type[NetworkOutputs[Array]], without: set[str]) -> dict[str, int]:
+    return {name: width for name, width in kind.widths().items() if name not in without}
+
+
+#: What the networks say and the estimator reads as it is, with how many numbers each is. The forearm's axis is read
+#: in the frame instead.
+_OF_FOREARM = _handed_on_names(ForearmOutputs, {"direction", "direction_log_scale", "depth_slope"})
+_OF_FINGERS = _handed_on_names(FingerOutputs, {"strings_spread"})
+
+#: Where each named feature lies. `landmark_bend` and `angles` are two angles in units of `ANGLE_UNIT`: how the
+#: forearm is bent against the hand as the tracker's landmarks have it, and the ISB angles with the hand as the network
+#: has it.
+FEATURES = slices_of(
+    {
+        "hand.landmarks_px": 60, "hand.landmarks_m": 60, "hand.frame": 9,
+        "view.ray_turned": 2, "view.ray": 2, "view.size": 1, "view.up": 2, "view.score": 1, "view.label_agrees": 1,
+        "view.side_confidence": 1,
+        "forearm.seen": 1, "forearm.direction": 2, "forearm.log_sd": 1, "forearm.depth_slope": 1,
+        **{f"forearm.{name}": width for name, width in _OF_FOREARM.items()},
+        "forearm.landmark_bend": 2, "forearm.angles": 2,
+        "body.seen": 1, "body.bones_px": 8, "body.bones_m": 9, "body.visibility": 4, "body.landmark_bend": 2,
+        "fingers.seen": 1,
+        **{f"fingers.{name}": width for name, width in _OF_FINGERS.items()},
+        "fingers.angles": 2,
+    }
+)  # fmt: skip
+
+FEATURE_COUNT = max(at.stop for at in FEATURES.values())
+
+
+def _block(name: str) -> slice:
+    parts = [at for feature, at in FEATURES.items() if feature.startswith(f"{name}.")]
+    return slice(parts[0].start, parts[-1].stop)
+
 
 #: The blocks that may be missing as a whole: what was seen of the forearm, of the body, and of the fingers.
-BLOCKS = tuple(slice(first, last) for first, last in itertools.pairwise(_ENDS))
+BLOCKS = {name: _block(name) for name in ("forearm", "body", "fingers")}
 
 
 def _first_guess() -> Array:
     """(FEATURE_COUNT, outputs), see `FIRST_GUESS`."""
     out = np.zeros((FEATURE_COUNT, len(OUTPUTS)))
-    forearm, fingers = BLOCKS[0], BLOCKS[2]
-    guess = fingers.start + 1 + FINGER_PARTS["guess"].start
-    for k in range(len(OUTPUTS)):
-        out[guess + k, k] = GUESS_UNIT
-    for k in range(_WRIST_ANGLES):
-        out[guess + k, k] = 0.0
-        out[forearm.start + _FOREARM_EXTRA.start + WRIST_GUESS.start + k, k] = GUESS_UNIT / 3
-        out[forearm.stop - _WRIST_ANGLES + k, k] = ANGLE_UNIT / 3
-        out[fingers.stop - _WRIST_ANGLES + k, k] = ANGLE_UNIT / 3
+    np.fill_diagonal(out[FEATURES["fingers.guess"]], GUESS_UNIT)
+    wrist = slice(0, FEATURES["forearm.wrist_guess"].stop - FEATURES["forearm.wrist_guess"].start)
+    out[FEATURES["fingers.guess"], wrist] = 0.0
+    for name, unit in (
+        ("forearm.wrist_guess", GUESS_UNIT), ("forearm.angles", ANGLE_UNIT), ("fingers.angles", ANGLE_UNIT)
+    ):  # fmt: skip
+        np.fill_diagonal(out[FEATURES[name], wrist], unit / 3)
     return out
 
-
-_WRIST_ANGLES = 2
 
 #: Features (FEATURE_COUNT,) times this is what the networks together say of each output before anything is learned of
 #: their mistakes: of the wrist the mean of the forearm network's guess and of the exact angles between the forearm and

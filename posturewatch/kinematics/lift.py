@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, field, replace
 
 from posturewatch.kinematics.estimator import Estimate
-from posturewatch.kinematics.features import FINGER_PARTS
 from posturewatch.kinematics.hand_size import HandSize
 from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
 from posturewatch.model.measurement import Refusal
@@ -51,8 +50,7 @@ class _Neck:
 
 def strings_chance(hand: HandObservation) -> float:
     """The chance that the plane of the strings beside the fingers can be seen, NaN where nothing is known of it."""
-    at = FINGER_PARTS["plane_spread"].start
-    if hand.fingers is not None and len(hand.fingers) > at and hand.fingers[at] > _WIDEST:
+    if hand.fingers is not None and hand.fingers.strings_spread > _WIDEST:  # not where it is NaN
         return 0.0
     return math.nan if hand.forearm is None else hand.forearm.strings_visible
 

@@ -5,12 +5,14 @@ Pure data. Camera axes for everything in metres: x right in the picture, y down,
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
+
+from posturewatch.model.network_outputs import FingerOutputs, ForearmOutputs
 
 __all__ = [
     "BODY_LANDMARKS",
@@ -68,27 +70,33 @@ def _check(name: str, array: Array, shape: tuple[int, ...]) -> None:
 
 @dataclass(frozen=True)
 class ForearmAxis:
-    """The forearm's midline near the wrist, in the picture.
+    """The forearm's midline near the wrist, in the frame.
 
-    wrist_px: (2,) where the axis meets the wrist.
-    towards_elbow_px: (2,) a point on the axis on the elbow's side (not the elbow itself).
-    sd_deg: standard deviation of the axis's angle in the picture, degrees.
-    depth_slope: estimated tangent of the axis's angle out of the picture plane (positive: the elbow is
-        farther from the camera than the wrist), NaN where it is not estimated.
-    features: (k,) further outputs of the forearm network for the estimator, possibly empty.
-    strings_visible: probability that the strings beside the hand's fingers are in view, NaN where it is not estimated.
+    Attributes
+    ----------
+    wrist_px
+        (2,) where the axis meets the wrist.
+    towards_elbow_px
+        (2,) a point on the axis on the elbow's side (not the elbow itself).
+    sd_deg
+        Standard deviation of the axis's angle in the frame, degrees.
+    outputs
+        All that the forearm network says of this hand.
     """
 
     wrist_px: Array
     towards_elbow_px: Array
     sd_deg: float
-    depth_slope: float
-    features: Array
-    strings_visible: float = math.nan
+    outputs: ForearmOutputs[Array]
 
     def __post_init__(self) -> None:
         _check("wrist_px", self.wrist_px, (2,))
         _check("towards_elbow_px", self.towards_elbow_px, (2,))
+
+    @property
+    def strings_visible(self) -> float:
+        """Probability that the strings beside the hand's fingers are in view."""
+        return float(expit(self.outputs.strings_logit))
 
 
 @dataclass(frozen=True)
@@ -103,7 +111,7 @@ class HandObservation:
     label_agrees: whether the library's own left/right label in this very frame agrees with `side`; where it
         does not, the depth of both landmark sets tends to be turned inside out.
     forearm: the axis measured in the picture, or None.
-    fingers: (k,) what the finger network says, for the estimator, or None.
+    fingers: all that the finger network says of this hand, or None.
     """
 
     side: Side
@@ -113,7 +121,7 @@ class HandObservation:
     landmarks_m: Array
     label_agrees: bool
     forearm: ForearmAxis | None
-    fingers: Array | None = None
+    fingers: FingerOutputs[Array] | None = None
 
     def __post_init__(self) -> None:
         _check("landmarks_px", self.landmarks_px, (21, 3))

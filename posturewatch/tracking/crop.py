@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.errors import UnavailableError
+from posturewatch.model.network_outputs import Outputs
 from posturewatch.model.observation import Side
 
 __all__ = [
@@ -159,3 +160,14 @@ class CropNet:
         transforms (2, 3) of their crops. At least one hand."""
         affines = [self.crop.transform(landmarks_px, side) for landmarks_px, side in hands]
         return self.outputs([self.crop.cut(image_bgr, affine) for affine in affines]), affines
+
+    @staticmethod
+    def read(row: Array, kind: type[Outputs]) -> Outputs:
+        """What one row says; raises UnavailableError where the network says something else."""
+        try:
+            return kind.from_rows(row)
+        except ValueError as error:
+            raise UnavailableError(
+                f"A network of posturewatch is not the one that belongs to this version ({error}); "
+                "install posturewatch again."
+            ) from error

@@ -7,30 +7,21 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import Side
 from posturewatch.tracking.crop import CLOSE, CropNet
 
-__all__ = ["HAND_AT", "JOINTS_AT", "SIDE_AT", "FingerNet"]
+__all__ = ["FingerNet"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 
-#: The outputs that are the joints beyond the wrist as seen from it, (20, 3) in the crop's axes.
-JOINTS_AT = slice(55, 115)
-
-#: The output that is the logit of there being a hand.
-HAND_AT = 115
-
-#: The output that is the logit of the hand being of the side it was cut for.
-SIDE_AT = 116
-
-
 class FingerNet(CropNet):
-    """Most of its outputs are read by the estimator alone; see `kinematics.features` for their order."""
+    """The network that looks at fingers."""
 
     crop = CLOSE
 
-    def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[Array]:
-        """(k,) outputs of each hand, given as (landmarks_px (21, 3), side it looks like in the picture)."""
-        return list(self.look(image_bgr, hands)[0]) if hands else []
+    def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[FingerOutputs[Array]]:
+        """What the network says of each hand, given as (landmarks_px (21, 3), side it looks like in the frame)."""
+        return [self.read(row, FingerOutputs) for row in self.look(image_bgr, hands)[0]] if hands else []

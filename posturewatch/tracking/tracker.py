@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.frame import Frame
+from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import (
     BodyObservation,
     ForearmAxis,
@@ -18,8 +19,6 @@ from posturewatch.model.observation import (
     Side,
     other_side,
 )
-from posturewatch.tracking import fingers as finger_outputs
-from posturewatch.tracking import forearm as forearm_outputs
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, cross_entropy_of, landmark_error
 from posturewatch.tracking.film import FILM, LIVE, FilmFinder
 from posturewatch.tracking.fingers import FingerNet
@@ -30,6 +29,7 @@ from posturewatch.tracking.still import StillFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
 
+Array = NDArray[np.float64]
 TrackerMode = Literal["still", "film", "live"]
 
 _SIDES: tuple[Side, Side] = ("left", "right")
@@ -91,11 +91,11 @@ class Tracker:
         return self._observation(frame, found, body)
 
     def _look(
-        self, image_bgr: NDArray[np.uint8], looks: list[tuple[NDArray[np.float64], Side]]
-    ) -> tuple[list[ForearmAxis | None], list[NDArray[np.float64] | None]]:
+        self, image_bgr: NDArray[np.uint8], looks: list[tuple[Array, Side]]
+    ) -> tuple[list[ForearmAxis | None], list[FingerOutputs[Array] | None]]:
         """What both networks see of hands given as (landmarks, side they look like); None without a network."""
         axes: list[ForearmAxis | None] = [None] * len(looks)
-        fingers: list[NDArray[np.float64] | None] = [None] * len(looks)
+        fingers: list[FingerOutputs[Array] | None] = [None] * len(looks)
         seen = self._beside.submit(self._fingers.measure, image_bgr, looks) if self._fingers else None
         if self._forearm is not None:
             axes = list(self._forearm.measure(image_bgr, looks))
@@ -103,13 +103,9 @@ class Tracker:
             fingers = list(seen.result())
         return axes, fingers
 
-    def _judge(
-        self, image_bgr: NDArray[np.uint8], landmarks_px: list[NDArray[np.float64]]
-    ) -> list[Judgement]:
+    def _judge(self, image_bgr: NDArray[np.uint8], landmarks_px: list[Array]) -> list[Judgement]:
         """What both networks make of hands, each looked at as either side."""
-        looks: list[tuple[NDArray[np.float64], Side]] = [
-            (each, side) for each in landmarks_px for side in _SIDES
-        ]
+        looks: list[tuple[Array, Side]] = [(each, side) for each in landmarks_px for side in _SIDES]
         seen = list(zip(looks, *self._look(image_bgr, looks), strict=True))
         judged = []
         for left, right in zip(seen[::2], seen[1::2], strict=True):
@@ -158,29 +154,23 @@ class Tracker:
         self.close()
 
 
-def _side_logits(axis: ForearmAxis | None, fingers: NDArray[np.float64] | None) -> list[float]:
-    """What the networks that say so say of a hand's being of the side it was cut for."""
-    logits = []
-    if axis is not None and len(axis.features) > forearm_outputs.SIDE_FEATURE:
-        logits.append(float(axis.features[forearm_outputs.SIDE_FEATURE]))
-    if fingers is not None and len(fingers) > finger_outputs.SIDE_AT:
-        logits.append(float(fingers[finger_outputs.SIDE_AT]))
-    return logits
+def _side_logits(axis: ForearmAxis | None, fingers: FingerOutputs[Array] | None) -> list[float]:
+    """What the networks say of a hand's being of the side it was cut for."""
+    logits = [] if axis is None else [float(axis.outputs.side_logit)]
+    return logits if fingers is None else [*logits, float(fingers.side_logit)]
 
 
-def _evidence(axis: ForearmAxis | None, fingers: NDArray[np.float64] | None) -> float:
+def _evidence(axis: ForearmAxis | None, fingers: FingerOutputs[Array] | None) -> float:
     """Log odds for the side that a hand was cut for, from what the networks saw of it."""
     return network_evidence(_side_logits(axis, fingers))
 
 
 def _view(
-    look: tuple[NDArray[np.float64], Side], axis: ForearmAxis | None, fingers: NDArray[np.float64] | None
+    look: tuple[Array, Side], axis: ForearmAxis | None, fingers: FingerOutputs[Array] | None
 ) -> SideView:
     """What the networks say of landmarks taken for a hand of that look's side; at best where none can say it."""
     cross_entropy = cross_entropy_of(_side_logits(axis, fingers))
-    if fingers is None or len(fingers) <= finger_outputs.SIDE_AT:
+    if fingers is None:
         return SideView(0.0, cross_entropy, UNJUDGED.left.hand)
-    joints = fingers[finger_outputs.JOINTS_AT].reshape(-1, 3)
-    return SideView(
-        landmark_error(*look, joints, FingerNet.crop), cross_entropy, float(fingers[finger_outputs.HAND_AT])
-    )
+    error = landmark_error(*look, fingers.joints, FingerNet.crop)
+    return SideView(error, cross_entropy, float(fingers.hand_logit))
