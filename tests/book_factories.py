@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -47,6 +48,13 @@ class TakenMoment:
     side: str | None = None
     quantity: str | None = None
     direction: str | None = None
+
+
+def noon(day: dt.date) -> str:
+    """Noon of the player's own day, as the time of a session's beginning is kept: its local day is `day` in every
+    zone."""
+    local = dt.datetime.combine(day, dt.time(12)).astimezone()
+    return local.astimezone(dt.timezone.utc).isoformat(timespec="milliseconds")
 
 
 def record(

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from book_factories import START, Taken, TakenMoment
 from clip_factories import make_film
+from fastapi import FastAPI
 from page_stand_ins import ScriptedPractice, page_words
 from session_factories import Ended, make_reading
 
@@ -17,11 +18,12 @@ from posturewatch.config.resources import chart_library, web_dir
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
 from posturewatch.pipeline.practice import Practice
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import SummaryRepository
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
-from posturewatch.storage.clip_table import ClipRepository
+from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.store import Store
 
 RATE_HZ = 10.0
@@ -123,7 +125,7 @@ class ReviewStage:
     """A session in each of the six weeks before this one; the last two have a clip of a warning and one of a mark."""
 
     def __init__(self, folder: Path) -> None:
-        self.store = Store(folder)
+        self.store = open_store(folder)
         today = dt.datetime.now(dt.timezone.utc).replace(hour=12, minute=0, second=0, microsecond=0)
         # At noon on Wednesdays: in the past and in a week of its own, whatever the day, the hour and the zone.
         wednesday = today - dt.timedelta(days=today.weekday() - 2)
@@ -139,6 +141,21 @@ class ReviewStage:
         self.store.close()
 
 
+def app_of(store: Store, log: PracticeLog, desk: Desk, port: int) -> FastAPI:
+    """The application over an open store, as `posturewatch live` makes it."""
+    return create_app(
+        practice=desk,
+        pictures=desk.feed,
+        shelf=SummaryRepository(store),
+        vocabulary=page_words(),
+        web_dir=web_dir(),
+        port=port,
+        book=log,
+        passages=desk,
+        libraries={"/library/plotly.min.js": chart_library()},
+    )
+
+
 class Served:
     """The page of an open store, at `url`."""
 
@@ -146,17 +163,7 @@ class Served:
         self.book = PracticeLog(store)
         self.desk = Desk()
         listener = listen(0)
-        app = create_app(
-            practice=self.desk,
-            pictures=self.desk.feed,
-            shelf=SummaryRepository(store),
-            vocabulary=page_words(),
-            web_dir=web_dir(),
-            port=int(listener.getsockname()[1]),
-            book=self.book,
-            passages=self.desk,
-            libraries={"/library/plotly.min.js": chart_library()},
-        )
+        app = app_of(store, self.book, self.desk, int(listener.getsockname()[1]))
         self.server = PageServer(app, listener)
         self.server.start()
         self.url = self.server.url

@@ -16,8 +16,8 @@ from posturewatch import __version__
 from posturewatch.cli.main import build_parser, main
 from posturewatch.cli.sessions import clock
 from posturewatch.config.settings import parse_settings
+from posturewatch.review.derived import open_store
 from posturewatch.storage.records import SessionStart
-from posturewatch.storage.store import Store
 
 COMMANDS = ("live", "analyse", "sessions", "summary", "export", "data", "forget", "check", "settings")
 
@@ -36,7 +36,7 @@ def kept(tmp_path: Path) -> tuple[Path, str]:
 
     watch = Watch(LIMITS, SessionStart("", "", "", LIMITS).rules)
     folder = tmp_path / "data"
-    with Store(folder) as store:
+    with open_store(folder) as store:
         recorder = store.begin(SessionStart("demo film", "film", "0.1.0", LIMITS))
         for index in range(60 * 20):
             time_s = index / 20
@@ -164,7 +164,7 @@ def test_a_damaged_database_is_one_sentence(tmp_path: Path, capsys) -> None:
 
 
 def test_sessions_are_listed_while_one_runs(tmp_path: Path, capsys) -> None:
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         store.begin(SessionStart("camera 0", "camera", "0.1.0", LIMITS))
         assert main(["sessions", "--data-dir", str(tmp_path)]) == 0
         assert "still open" in capsys.readouterr().out

@@ -11,15 +11,15 @@ from book_factories import film, record
 from posturewatch.cli import forget
 from posturewatch.cli.data import size
 from posturewatch.cli.main import main
+from posturewatch.review.derived import open_store
 from posturewatch.storage.reader import SessionReader
-from posturewatch.storage.store import Store
 
 
 @pytest.fixture
 def kept(tmp_path: Path) -> tuple[Path, list[str]]:
     """A data folder with two sessions, of which the first has a film."""
     folder = tmp_path / "data"
-    with Store(folder) as store:
+    with open_store(folder) as store:
         ids = [record(store, 20.0) for _ in range(2)]
         film(store, ids[0], "clip-1", b"x" * 5000)
     return folder, ids
@@ -121,7 +121,7 @@ def test_forget_without_anybody_to_ask_deletes_nothing(kept, monkeypatch, capsys
 
 def test_forget_while_another_program_records_deletes_nothing(kept, capsys) -> None:
     folder, _ = kept
-    with Store(folder):
+    with open_store(folder):
         assert main(["forget", "--all", "--yes", "--data-dir", str(folder)]) == 4
     assert "in use by another running posturewatch" in capsys.readouterr().err
     assert len(sessions(folder)) == 2

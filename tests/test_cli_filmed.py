@@ -8,7 +8,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from book_factories import record
+from book_factories import noon, record
 from cli_stand_ins import ScriptedHands, film
 from page_stand_ins import Player
 from test_cli_live import live
@@ -18,8 +18,8 @@ from posturewatch.cli.load import load_sentence
 from posturewatch.exposure.breaks import BreakRules
 from posturewatch.model.observation import HandObservation, Observation
 from posturewatch.pipeline.rest import Movement, RestWatch
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.storage.store import Store
 
 
 def held(time_s: float) -> float:
@@ -38,7 +38,7 @@ def test_a_warning_leaves_a_clip(tmp_path: Path, monkeypatch, switched_on: str, 
     leftover.write_bytes(b"half a film")
     assert live(source, data, "--for", "60", "--settings", str(settings)) == 0
     assert leftover.exists() is (count == 0)
-    with Store(data) as store:
+    with open_store(data) as store:
         clips = PracticeLog(store).clips()
         assert len(clips) == count
         for clip in clips:
@@ -103,12 +103,13 @@ def test_the_nudge_stays_until_a_rest_and_a_new_session_begins_anew() -> None:
     assert watch.notice is None
 
 
+@pytest.mark.calendar
 def test_a_week_that_rises_suddenly_is_told_of(tmp_path: Path) -> None:
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         for day in (3, 10, 17, 24):
-            record(store, 60.0, started_at=f"2025-03-{day:02d}T12:00:00.000+00:00", rate_hz=1.0)
+            record(store, 60.0, started_at=noon(dt.date(2025, 3, day)), rate_hz=1.0)
         assert load_sentence(store, dt.date(2025, 3, 30)) is None
-        record(store, 3700.0, started_at="2025-04-01T12:00:00.000+00:00", rate_hz=0.02)
+        record(store, 3700.0, started_at=noon(dt.date(2025, 4, 1)), rate_hz=0.02)
         sentence = load_sentence(store, dt.date(2025, 4, 1))
     assert sentence is not None
     assert "convention, not science" in sentence

@@ -19,8 +19,8 @@ from posturewatch.cli import check as check_module
 from posturewatch.cli.main import main
 from posturewatch.errors import SourceError
 from posturewatch.pipeline.practice import Practice
+from posturewatch.review.derived import open_store
 from posturewatch.storage.reader import SessionReader
-from posturewatch.storage.store import Store
 
 
 @pytest.fixture(autouse=True)
@@ -157,7 +157,7 @@ def test_a_data_folder_that_cannot_be_used_is_told(tmp_path: Path, monkeypatch, 
     (tmp_path / "file").write_text("")
     assert live(source, tmp_path / "file") == 4
     assert_sentence(capsys, "--data-dir")
-    with Store(tmp_path / "data"):
+    with open_store(tmp_path / "data"):
         assert live(source, tmp_path / "data") == 4
     assert_sentence(capsys, "in use by another running posturewatch")
 

@@ -18,8 +18,8 @@ from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, M
 from posturewatch.config.settings import ClipSettings, parse_settings
 from posturewatch.errors import UnavailableError
 from posturewatch.pipeline.recorded_film import MICROPHONE_ON, Clipping
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.storage.store import Store
 
 RATE_HZ = 48_000
 
@@ -230,7 +230,7 @@ def test_only_live_sessions_listen_and_say_so(
 ) -> None:
     library = FakeLibrary()
     monkeypatch.setitem(sys.modules, "sounddevice", library)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         session = Clipping(store, ClipSettings(microphone=on)).begin(Recorder(), film)
         assert len(library.streams) == opened
         assert session.sound_notice == (MICROPHONE_ON if opened else None)
@@ -262,7 +262,7 @@ def test_a_live_clip_carries_the_microphones_sound_or_none(
     settings.write_text("[watch]\nhold_s = 1.0\n[clips]\nmicrophone = true\n")
     source = write_film(tmp_path / "lesson.mkv", [index / 10 for index in range(40)])
     assert live(source, tmp_path / "data", "--for", "60", "--settings", str(settings)) == 0
-    with Store(tmp_path / "data") as store:
+    with open_store(tmp_path / "data") as store:
         (clip,) = PracticeLog(store).clips()
         assert clip["has_sound"] is there
         with av.open(str(PracticeLog(store).film(clip["id"]))) as opened:

@@ -14,7 +14,7 @@ from review_stage import Served
 from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, held, stays_beyond, truth
 
 from posturewatch.config.settings import WatchSettings
-from posturewatch.storage.store import Store
+from posturewatch.review.derived import open_store
 
 pytestmark = [pytest.mark.models, pytest.mark.browser]
 
@@ -26,7 +26,7 @@ VIDEO = "document.querySelector('video')"
 
 @pytest.fixture(scope="module")
 def served(demo_session: Path) -> Iterator[Served]:
-    with Store(demo_session) as store:
+    with open_store(demo_session) as store:
         page = Served(store)
         yield page
         page.close()

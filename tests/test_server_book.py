@@ -15,11 +15,12 @@ from page_stand_ins import OneShelf, ScriptedPractice, page_words
 
 import posturewatch.server.book as book_routes
 from posturewatch.config.resources import web_dir
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
-from posturewatch.storage.clip_table import ClipRepository
-from posturewatch.storage.store import Store
+from posturewatch.storage.clip_repository import ClipRepository
+from posturewatch.storage.records import now_utc
 
 SWITCHES = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""))
 CONTENT = bytes(range(256)) * 40
@@ -41,8 +42,8 @@ class Playing:
 
 class Served:
     def __init__(self, folder: Path) -> None:
-        self.store = Store(folder)
-        self.session_id = record(self.store, 40.0, switches=SWITCHES, bent=(22.0, 30.0))
+        self.store = open_store(folder)
+        self.session_id = record(self.store, 40.0, switches=SWITCHES, bent=(22.0, 30.0), started_at=now_utc())
         path = film(self.store, self.session_id, "clip-1", CONTENT)
         ClipRepository(self.store).written(self.session_id, Taken("clip-1", 21.0, 28.0, path, len(CONTENT)))
         self.book = PracticeLog(self.store)
@@ -228,8 +229,9 @@ def test_checks_bring_their_advice(served: Served) -> None:
     assert served.send("DELETE", f"/api/checks/{check['id']}") == {"deleted": True}
 
 
+@pytest.mark.calendar
 def test_trends_and_own_data(served: Served) -> None:
-    trends = served.get("/api/trends?weeks=520")
+    trends = served.get("/api/trends?weeks=2")
     assert [piece["piece"] for piece in trends["pieces"]] == ["Nocturne sketch", "Scales"]
     data = served.get("/api/data")
     assert data["sessions"][0]["clips_bytes"] == len(CONTENT)

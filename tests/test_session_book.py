@@ -14,6 +14,7 @@ from book_factories import START, record
 from session_factories import Ended, make_reading
 
 from posturewatch.errors import InputError, UnknownError
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import recorder as recorder_module
 from posturewatch.storage.database import FILE_NAME
@@ -23,7 +24,7 @@ from posturewatch.storage.store import Store
 
 @pytest.fixture
 def store(tmp_path: Path):
-    with Store(tmp_path) as one:
+    with open_store(tmp_path) as one:
         yield one
 
 
@@ -84,8 +85,9 @@ _KILLED = textwrap.dedent(
     sys.path.insert(0, sys.argv[2])
     from book_factories import START
     from session_factories import make_reading
+    from posturewatch.review.derived import open_store
     from posturewatch.storage.store import Store
-    recorder = Store(Path(sys.argv[1])).begin(START)
+    recorder = open_store(Path(sys.argv[1])).begin(START)
     recorder.passage(0.0, "One")
     recorder.passage(2.0, "Two", "bars 3-4", 66.0)
     for index in range(50):
@@ -99,7 +101,7 @@ _KILLED = textwrap.dedent(
 
 def test_a_crash_closes_the_open_passage(tmp_path: Path) -> None:
     subprocess.run([sys.executable, "-c", _KILLED, str(tmp_path), str(Path(__file__).parent)], check=False)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         info = store.find("last")
         assert info.end_reason == "crashed"
         page = PracticeLog(store).session(info.id)
@@ -235,6 +237,7 @@ def test_within_a_session_the_piece_left_earlier_has_rested_longer(store: Store)
     assert [one["name"] for one in PracticeLog(store).pieces()] == ["Waltz", "Study", "Air"]
 
 
+@pytest.mark.calendar
 def test_pieces_not_played_for_longest_come_first(store: Store, book: PracticeLog) -> None:
     for day, piece in ((1, "Old"), (3, "New"), (2, "Middle"), (4, "New")):
         record(store, 12.0, switches=((0.0, piece, ""),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
@@ -330,16 +333,17 @@ def test_the_list_is_gone_through_and_stops_at_its_ends(book: PracticeLog) -> No
 
 
 def test_the_list_is_kept(tmp_path: Path) -> None:
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         PracticeLog(store).set_practice_list([{"piece": "Scales"}, {"piece": "Study"}])
         PracticeLog(store).step(by=1)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         assert PracticeLog(store).practice_list()["position"] == 0
 
 
 # ---- discomfort ----
 
 
+@pytest.mark.calendar
 def test_a_check_before_joins_the_next_session(store: Store, book: PracticeLog) -> None:
     before = book.add_check({"moment": "before", "rating": 1, "places": ["left thumb"]})
     assert before["session_id"] is None
@@ -364,9 +368,12 @@ def test_a_check_before_joins_the_next_session(store: Store, book: PracticeLog) 
     assert [one["id"] for one in book.checks()] == [before["id"]]
 
 
+@pytest.mark.calendar
 def test_an_old_check_before_stays_on_its_own(store: Store, book: PracticeLog) -> None:
     book.add_check({"moment": "before", "rating": 1})
-    identity = record(store, 5.0, started_at="2031-03-03T18:00:00.000+00:00")
+    with closing(sqlite3.connect(store.data_dir / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE discomfort SET checked_at = '2025-03-03T16:59:59.000+00:00'")
+    identity = record(store, 5.0)
     assert book.session(identity)["checks"] == []
 
 

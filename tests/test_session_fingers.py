@@ -19,9 +19,11 @@ from posturewatch.comfort.watch import Watch
 from posturewatch.model.measurement import LiftPlane
 from posturewatch.model.reading import Reading
 from posturewatch.review.cue_shares import fretting_sides
+from posturewatch.review.derived import open_store
 from posturewatch.review.export import csv_blocks
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import summarise_record
+from posturewatch.review.trends import local_day
 from posturewatch.storage.in_memory import InMemorySession
 from posturewatch.storage.records import PlaneBegin, SessionInfo, SessionStart
 from posturewatch.storage.store import Store
@@ -68,7 +70,7 @@ def played() -> Sequence[Reading]:
 
 @pytest.fixture
 def store(tmp_path: Path):
-    with Store(tmp_path) as one:
+    with open_store(tmp_path) as one:
         yield one
 
 
@@ -191,12 +193,10 @@ def test_cues_by_passage_and_the_finding_names_the_finger(store: Store, played) 
     assert "mostly with the fourth finger held straight and high" in page["finding"]["sentence"]
 
 
+@pytest.mark.calendar
 def test_trends_have_lines_for_fingers_with_their_group(store: Store, played) -> None:
     keep(store, played)
-    import datetime as dt
-
-    day = dt.datetime.fromisoformat(START.started_at).date()
-    told = PracticeLog(store).trends(weeks=4, today=day + dt.timedelta(days=1))
+    told = PracticeLog(store).trends(weeks=4, today=local_day(START.started_at))
     groups = {(line["quantity"], line["group"]) for line in told["lines"]}
     assert {("wrist_flexion", "wrist"), ("little_lift", "finger"), ("ring_dip", "finger")} <= groups
 

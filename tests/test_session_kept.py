@@ -12,26 +12,28 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from book_factories import START, Taken, TakenMoment, film, record
+from book_factories import START, Taken, TakenMoment, film, noon, record
 from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.exposure.course import exposure
+from posturewatch.review.derived import open_store
 from posturewatch.review.export import write_session
 from posturewatch.review.full_document import full_document
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import schema
-from posturewatch.storage.clip_table import ClipRepository, insert_clip
+from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.store import Store, open_reader
+from posturewatch.storage.tables.clips import insert_clip
 
 SWITCHES = ((0.0, "One", "bars 1-4"), (40.0, "Two", ""), (80.0, "One", "bars 1-4"))
 
 
 @pytest.fixture
 def store(tmp_path: Path):
-    with Store(tmp_path) as one:
+    with open_store(tmp_path) as one:
         yield one
 
 
@@ -228,6 +230,7 @@ def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: PracticeL
 # ---- trends ----
 
 
+@pytest.mark.calendar
 def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None:
     for day, bent in ((3, (0.0, 60.0)), (5, (0.0, 0.0)), (17, (0.0, 150.0))):
         record(
@@ -236,7 +239,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
             switches=((0.0, "One", ""), (300.0, "Two", "")),
             bent=bent,
             rate_hz=5.0,
-            started_at=f"2025-03-{day:02d}T12:00:00.000+00:00",
+            started_at=noon(dt.date(2025, 3, day)),
         )
     told = book.trends(weeks=4, today=dt.date(2025, 3, 20))
     assert told["waiting"] == 0
@@ -264,6 +267,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
     assert book.trends(weeks=1, today=dt.date(2025, 3, 20))["from"] == "2025-03-17"
 
 
+@pytest.mark.calendar
 def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES, bent=(45.0, 75.0))
     two = next(piece for piece in book.pieces() if piece["name"] == "Two")
@@ -282,6 +286,7 @@ def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> 
         assert {(level["direction"], level["level"]): level["seconds"] for level in mine["levels"]} == levels
 
 
+@pytest.mark.calendar
 def test_trends_of_an_empty_folder_are_empty(book: PracticeLog) -> None:
     told = book.trends(weeks=52, today=dt.date(2025, 3, 20))
     assert (told["from"], told["load"], told["lines"], told["pieces"]) == (None, [], [], [])
@@ -292,7 +297,7 @@ def test_trends_of_an_empty_folder_are_empty(book: PracticeLog) -> None:
 
 def secret_folder(folder: Path) -> tuple[str, str]:
     """Two sessions; the first has a note that must not be found once it is deleted."""
-    with Store(folder) as store:
+    with open_store(folder) as store:
         book = PracticeLog(store)
         first, second = (
             record(store, 30.0, switches=((0.0, name, ""),)) for name in ("Secret sonata", "Two")
@@ -312,7 +317,7 @@ def all_bytes(folder: Path) -> bytes:
 def test_a_deleted_session_leaves_nothing_behind(tmp_path: Path) -> None:
     first, second = secret_folder(tmp_path)
     assert b"confidential" in all_bytes(tmp_path)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         book = PracticeLog(store)
         assert book.forget_session(first) > 0
         assert [one.id for one in store.sessions()] == [second]
@@ -329,7 +334,7 @@ def test_a_deleted_session_leaves_nothing_behind(tmp_path: Path) -> None:
 
 def test_a_session_deleted_while_another_is_recorded_leaves_nothing_after_it(tmp_path: Path) -> None:
     first, _ = secret_folder(tmp_path)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         recorder = store.begin(START)
         PracticeLog(store).forget_session(first)
         recorder.finish(Ended(5.0))
@@ -340,7 +345,7 @@ def test_a_session_deleted_while_another_is_recorded_leaves_nothing_after_it(tmp
 def test_everything_is_deleted(tmp_path: Path) -> None:
     secret_folder(tmp_path)
     (tmp_path / "practice-damaged-20250301-120000-abcd.sqlite3").write_bytes(b"a confidential page")
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         book = PracticeLog(store)
         assert book.forget_everything() > 0
         assert (store.sessions(), book.pieces(), book.clips(), book.checks()) == ([], [], [], [])
@@ -383,7 +388,7 @@ def test_a_film_that_cannot_be_deleted_keeps_its_session(
     def refuse(*arguments: object, **more: object) -> None:
         raise PermissionError(13, "Permission denied", "clip-1.mp4")
 
-    monkeypatch.setattr("posturewatch.storage.belongings.shutil.rmtree", refuse)
+    monkeypatch.setattr("posturewatch.storage.own_data.shutil.rmtree", refuse)
     with pytest.raises(StoreError, match=r"clip-1\.mp4 cannot be deleted"):
         book.forget_session(identity)
     monkeypatch.setattr(Path, "unlink", refuse)
@@ -447,7 +452,7 @@ def test_a_folder_of_the_first_version_opens_and_loses_nothing(tmp_path: Path) -
     folder_of_first_version(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
         assert schema.applied(connection) == (schema.MIGRATIONS[0].name,)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         assert store.notice is None
         book = PracticeLog(store)
         crashed, ended = store.sessions()
@@ -487,7 +492,7 @@ def test_every_later_version_opens(tmp_path: Path) -> None:
         folder_of_first_version(folder)
         with closing(sqlite3.connect(folder / FILE_NAME, isolation_level=None)) as connection:
             schema.migrate(connection, schema.MIGRATIONS[:count])
-        with Store(folder) as store:
+        with open_store(folder) as store:
             assert len(store.sessions()) == 2
             assert len(PracticeLog(store).session("84332594")["exposure"]["session"]) == 4
 
@@ -498,7 +503,7 @@ def test_the_same_tables_come_from_nothing_and_from_the_first_version(tmp_path: 
     folder_of_first_version(tmp_path / "old")
     found = []
     for name in ("old", "new"):
-        Store(tmp_path / name).close()
+        open_store(tmp_path / name).close()
         with closing(sqlite3.connect(tmp_path / name / FILE_NAME)) as connection:
             rows = connection.execute("SELECT type, name, sql FROM sqlite_master ORDER BY type, name")
             found.append([(kind, name, " ".join((sql or "").split())) for kind, name, sql in rows])
@@ -506,7 +511,7 @@ def test_the_same_tables_come_from_nothing_and_from_the_first_version(tmp_path: 
 
 
 def test_a_reader_never_writes(tmp_path: Path) -> None:
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         identity = record(store, 5.0)
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
     reader = SessionReader(tmp_path)

@@ -15,12 +15,12 @@ from posturewatch.errors import InputError
 from posturewatch.exposure.summary import SampleSeries, summarise
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.reading import Reading
+from posturewatch.review.derived import open_store
 from posturewatch.review.summaries import SummaryRepository, session_summary
 from posturewatch.storage.in_memory import InMemorySession
 from posturewatch.storage.limits_json import limits_from_json, limits_to_json
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.records import SessionInfo, SessionStart
-from posturewatch.storage.store import Store
 
 RULES = WatchRules(hold_s=2.0, max_gap_s=0.2)
 START = SessionStart("demo", "film", "0.1.0", LIMITS, RULES)
@@ -80,7 +80,7 @@ def expected(readings: list[Reading], closed: tuple, truth: dict[str, np.ndarray
 
 def test_the_summary_of_a_kept_session_is_the_one_computed_directly(tmp_path: Path) -> None:
     readings, closed, truth = practice()
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         recorder = store.begin(START)
         for reading in readings:
             recorder.put(reading)
@@ -102,7 +102,7 @@ def test_a_session_in_memory_gives_the_same(tmp_path: Path) -> None:
         session.put(reading)
     info = SessionInfo("", START.started_at, None, None, 60.0, "demo", "film", None, "0.1.0", 0, 0)
     record = session.record(info, limits=LIMITS, max_gap_s=RULES.max_gap_s, settings={}, closed=closed)
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         recorder = store.begin(START)
         for reading in readings:
             recorder.put(reading)
@@ -117,7 +117,7 @@ def test_a_session_in_memory_gives_the_same(tmp_path: Path) -> None:
 
 def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Path) -> None:
     readings, closed, truth = practice()
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         recorder = store.begin(START)
         for reading in readings:
             recorder.put(reading)
@@ -131,7 +131,7 @@ def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Pat
 
 
 def test_the_shelf_answers_for_the_page(tmp_path: Path) -> None:
-    with Store(tmp_path) as store:
+    with open_store(tmp_path) as store:
         identity = store.begin(START).finish(Ended(1.0))
         shelf = SummaryRepository(store)
         assert [one["id"] for one in shelf.sessions()] == [identity]

@@ -22,8 +22,10 @@ from numpy.typing import NDArray
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES
+from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.summaries import SummaryRepository
+from posturewatch.review.trends import local_today
 from posturewatch.storage import writer as session_writer
 from posturewatch.storage.batch import SeriesKey
 from posturewatch.storage.codec import Samples
@@ -60,7 +62,7 @@ class Figure:
 
 def write_hours(store: Store, days: int, *, today: dt.date | None = None) -> None:
     """Sessions of an hour, one a day up to today, of both hands, each with six passages."""
-    today = dt.date.today() if today is None else today
+    today = local_today() if today is None else today
     limits = load_profile(DEFAULT_PROFILE)
     random = np.random.default_rng(5)
     variants = [_hour(random) for _ in range(4)]
@@ -128,11 +130,11 @@ def _median_ms(act: Callable[[], object]) -> float:
 
 
 def _hour_figures(folder: Path) -> list[Figure]:
-    with Store(folder) as store:
+    with open_store(folder) as store:
         write_hours(store, 1)
         (info,) = store.sessions()
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
-    with Store(folder) as store:
+    with open_store(folder) as store:
         book, shelf = PracticeLog(store), SummaryRepository(store)
         return [
             Figure("an hour on the disk", bytes_on_disk / 1e6, "MB", 4.0),
@@ -162,12 +164,12 @@ def _after_change_ms(book: PracticeLog, session_id: str) -> float:
 
 
 def _year_figures(folder: Path, days: int) -> list[Figure]:
-    with Store(folder) as store:
+    with open_store(folder) as store:
         began = time.perf_counter()
         write_hours(store, days)
         each_ms = 1000 * (time.perf_counter() - began) / days
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
-    with Store(folder) as store:
+    with open_store(folder) as store:
         book, shelf = PracticeLog(store), SummaryRepository(store)
         piece = int(book.pieces()[0]["id"])
         return [

@@ -55,11 +55,11 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.bench.camera_film import enlarged
     from posturewatch.capture import demo_film
     from posturewatch.pipeline.build import load_parts
-    from posturewatch.storage.store import Store
+    from posturewatch.review.derived import open_store
 
     parts = load_parts(args.settings, args.profile)
     print(f"Measuring; this takes about {2 * args.seconds + 60:.0f} seconds.", flush=True)
-    with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, Store(Path(folder)) as store:
+    with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, open_store(Path(folder)) as store:
         film = args.film or enlarged(demo_film(), Path(folder) / "demo-720p.mp4")
         bench = make_bench(parts, store)
         _, plain = run_benchmark(bench, film, seconds=args.seconds)

@@ -144,16 +144,16 @@ def _round_trip(args: argparse.Namespace) -> str:
     from posturewatch import __version__
     from posturewatch.capture import open_source
     from posturewatch.pipeline.build import load_parts
+    from posturewatch.review.derived import open_store
     from posturewatch.review.summaries import session_summary
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.live_message import unpack
     from posturewatch.storage.records import SessionStart
-    from posturewatch.storage.store import Store
 
     parts = load_parts(args.settings, args.profile)
     source, feed = open_source("demo", pace="asap"), LiveFeed(parts.limits)
     try:
-        with tempfile.TemporaryDirectory() as folder, Store(Path(folder)) as store:
+        with tempfile.TemporaryDirectory() as folder, open_store(Path(folder)) as store:
             recorder = store.begin(SessionStart("demo film", "film", __version__, parts.limits, parts.rules))
             monitor, release = parts.monitor("film", source, (recorder, feed))
             try:

@@ -34,7 +34,7 @@ posturewatch data --json
 
 
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.storage.belongings import data_json
+    from posturewatch.storage.own_data import data_json
     from posturewatch.storage.store import open_reader
 
     told = data_json(open_reader(args.data_dir))

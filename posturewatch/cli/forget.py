@@ -35,10 +35,10 @@ posturewatch forget --all --yes
 def run(args: argparse.Namespace) -> int:
     from posturewatch.cli.data import size
     from posturewatch.cli.sessions import clock, local
-    from posturewatch.storage.belongings import forget_everything, forget_session
-    from posturewatch.storage.store import Store
+    from posturewatch.review.derived import open_store
+    from posturewatch.storage.own_data import forget_everything, forget_session
 
-    with Store(args.data_dir) as store:
+    with open_store(args.data_dir) as store:
         if args.all:
             what = f"all {len(store.sessions())} sessions and everything else in {store.data_dir}"
         else:

@@ -77,19 +77,19 @@ posturewatch live --source http://192.168.1.20:8080/video
 def run(args: argparse.Namespace) -> int:
     from posturewatch.config.resources import web_dir
     from posturewatch.pipeline.build import load_parts
+    from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
     from posturewatch.review.summaries import SummaryRepository
     from posturewatch.review.vocabulary import vocabulary
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer, listen
-    from posturewatch.storage.store import Store
 
     parts = load_parts(args.settings, args.profile)
     with ExitStack() as cleanup:
         listener = listen(args.port)
         cleanup.callback(listener.close)
-        store = cleanup.enter_context(Store(args.data_dir))
+        store = cleanup.enter_context(open_store(args.data_dir))
         if store.notice is not None:
             print(store.notice, flush=True)
         feed = LiveFeed(parts.limits, roles=parts.settings.roles)

@@ -10,7 +10,7 @@ from posturewatch.errors import UnavailableError
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.monitor import Outcome
 from posturewatch.pipeline.practice import SessionRecorder
-from posturewatch.storage.clip_table import ClipRepository
+from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.store import Store
 
 __all__ = ["Clipping", "FilmedSession"]

@@ -21,9 +21,11 @@ from posturewatch.review.full_document import full_document
 from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.review.samples import samples_json, trace_json
 from posturewatch.review.session_document import piece_page, session_page
-from posturewatch.review.trends import trends
-from posturewatch.storage import belongings, checks, clip_table, marks, passages, pieces, practice_list
+from posturewatch.review.trends import local_today, trends
+from posturewatch.storage import own_data
 from posturewatch.storage.store import Store
+from posturewatch.storage.tables import checks, marks, passages, pieces, practice_list
+from posturewatch.storage.tables import clips as clip_table
 
 __all__ = ["PracticeLog"]
 
@@ -189,18 +191,18 @@ class PracticeLog:
     def trends(self, *, weeks: int, today: dt.date | None = None) -> dict[str, Any]:
         self._catch_up()
         with self._reading() as connection:
-            return trends(connection, today=dt.date.today() if today is None else today, weeks=weeks)
+            return trends(connection, today=local_today() if today is None else today, weeks=weeks)
 
     # ---- own data ----
 
     def data(self) -> dict[str, Any]:
-        return belongings.data_json(self._store)
+        return own_data.data_json(self._store)
 
     def forget_session(self, session_id: str) -> int:
-        return belongings.forget_session(self._store, session_id)
+        return own_data.forget_session(self._store, session_id)
 
     def forget_everything(self) -> int:
-        return belongings.forget_everything(self._store)
+        return own_data.forget_everything(self._store)
 
     def export_csv(self, session_id: str) -> Iterator[str]:
         return export.csv_blocks(self._store.session(session_id))

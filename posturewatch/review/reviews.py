@@ -20,8 +20,8 @@ from posturewatch.exposure.rules import ExposureRules
 from posturewatch.model.quantities import QUANTITY_NAMES, quantity
 from posturewatch.review.cue_shares import postures_of, session_cues
 from posturewatch.storage.database import transaction
-from posturewatch.storage.passages import StoredPassage, passages_of
 from posturewatch.storage.reader import SessionRecord
+from posturewatch.storage.tables.passages import StoredPassage, passages_of
 
 __all__ = [
     "REVIEW_VERSION",

@@ -9,13 +9,13 @@ from typing import Any
 
 from posturewatch.review.reviews import load_review
 from posturewatch.review.trends import short_rows
-from posturewatch.storage.checks import checks
-from posturewatch.storage.clip_table import clips
-from posturewatch.storage.marks import marks_of
-from posturewatch.storage.passages import StoredPassage, passages_of
-from posturewatch.storage.pieces import find_piece
 from posturewatch.storage.reader import stored_excursions
 from posturewatch.storage.records import SessionInfo, excursion_json
+from posturewatch.storage.tables.checks import checks
+from posturewatch.storage.tables.clips import clips
+from posturewatch.storage.tables.marks import marks_of
+from posturewatch.storage.tables.passages import StoredPassage, passages_of
+from posturewatch.storage.tables.pieces import find_piece
 
 __all__ = ["piece_page", "session_page"]
 

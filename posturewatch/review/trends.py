@@ -11,7 +11,7 @@ from posturewatch.exposure.trends import ExposureRecord, Total, TrendKey, by_pie
 from posturewatch.model.quantities import QUANTITY_NAMES, place, quantity
 from posturewatch.review.reviews import REVIEW_VERSION
 
-__all__ = ["local_day", "short_rows", "trends"]
+__all__ = ["local_day", "local_today", "short_rows", "trends"]
 
 _WEEK = dt.timedelta(days=7)
 
@@ -28,6 +28,11 @@ _RECORDS = """
 def local_day(started_at: str) -> dt.date:
     """The player's own calendar day, from UTC in ISO 8601."""
     return dt.datetime.fromisoformat(started_at).astimezone().date()
+
+
+def local_today() -> dt.date:
+    """The player's own calendar day now, by the clock and the zone that `local_day` goes by."""
+    return dt.datetime.now(dt.timezone.utc).astimezone().date()
 
 
 def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, NoReturn, cast
+from typing import Any, NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from posturewatch.storage.database import FILE_NAME, connect_read_only
 from posturewatch.storage.limits_json import limits_from_json
 from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.storage.schema import applied, missing, unknown
+from posturewatch.storage.tables.marks import marks_of
 
 __all__ = ["OutdatedError", "SessionReader", "SessionRecord", "StoredSeries"]
 
@@ -143,14 +144,18 @@ class SessionReader:
             return read_session(connection, session_id)
 
     def cached_summary(self, session_id: str) -> dict[str, Any] | None:
-        """The summary kept at the session's end, or None where there is none yet."""
+        """The summary kept at the session's end, with the marks of now; None where there is none yet."""
         with self.reading() as connection:
             row = None
             if connection is not None:
                 row = connection.execute(
-                    "SELECT summary_json FROM session WHERE id = ?", (session_id,)
+                    "SELECT number, summary_json FROM session WHERE id = ?", (session_id,)
                 ).fetchone()
-            return None if row is None or row[0] is None else cast("dict[str, Any]", json.loads(row[0]))
+            if connection is None or row is None or row[1] is None:
+                return None
+            # Marks may have changed since.
+            marks = [{"time_s": one["time_s"], "note": one["note"]} for one in marks_of(connection, row[0])]
+            return {**json.loads(row[1]), "marks": marks}
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection | None]:

@@ -59,15 +59,15 @@ class Recorder:
         number: int,
         session_id: str,
         *,
-        on_saved: Callable[[sqlite3.Connection, int], None] | None = None,
+        on_closed: Callable[[sqlite3.Connection, int], None] | None = None,
         on_end: Callable[[], None] | None = None,
     ) -> None:
-        """connection: handed over for good. on_saved: called in the writer's thread when all is written.
+        """connection: handed over for good. on_closed: called in the writer's thread when all is written.
         on_end: called once the connection is closed."""
         self._connection = connection
         self._number = number
         self._id = session_id
-        self._on_saved = on_saved
+        self._on_closed = on_closed
         self._on_end = on_end
         self._lock = threading.Lock()
         self._batch = Batch()
@@ -230,8 +230,8 @@ class Recorder:
                 # Only to save room and time; the session is whole without either.
                 with transaction(self._connection):
                     merge_chunks(self._connection, self._number)
-                if self._on_saved is not None:
-                    self._on_saved(self._connection, self._number)
+                if self._on_closed is not None:
+                    self._on_closed(self._connection, self._number)
                 self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         except (sqlite3.Error, OSError) as error:
             _LOG.warning("the session is kept, its summary not yet: %s", error)

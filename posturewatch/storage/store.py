@@ -3,32 +3,32 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import logging
 import secrets
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 from platformdirs import user_data_dir
 
 from posturewatch.errors import StoreError
-from posturewatch.review.reviews import keep_review
-from posturewatch.review.summaries import summarise_record
 from posturewatch.storage import writer
-from posturewatch.storage.checks import adopt_check
 from posturewatch.storage.codec import ChunkError
 from posturewatch.storage.database import connect, looks_sound, transaction
 from posturewatch.storage.lock import FolderInUseError, FolderLock
-from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence, read_session
+from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence
 from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.schema import applied, migrate, unknown
+from posturewatch.storage.tables.checks import adopt_check
 
-__all__ = ["Store", "default_data_dir", "open_reader"]
+__all__ = ["OnClosed", "Store", "default_data_dir", "open_reader"]
 
 _LOG = logging.getLogger(__name__)
+
+#: What is to be done with a session once it is closed and whole: a connection outside any transaction, its number.
+OnClosed = Callable[[sqlite3.Connection, int], None]
 
 #: Giving room back writes the whole file anew: some seconds for years of practice, so not for little.
 _FREE_SHARE = 0.2
@@ -58,14 +58,28 @@ def open_reader(data_dir: Path | None = None) -> SessionReader:
 class Store(SessionReader):
     """The one writer of a data folder; also a SessionReader.
 
-    data_dir: made when it is not there; the user's data folder when None. Raises FolderInUseError where
-    another running program holds it, StoreError where it cannot be written to or a newer program wrote it.
     A damaged database is set aside under a new name, untouched, and a new one begun; `notice` then says so.
     A session that a crash left open is closed with what was kept of it.
+
+    Parameters
+    ----------
+    data_dir
+        Made when it is not there; the user's data folder when None.
+    on_closed
+        Called for each session that is closed, in the thread that closed it: the place for what is computed from a
+        whole session.
+
+    Raises
+    ------
+    FolderInUseError
+        Where another running program holds the folder.
+    StoreError
+        Where it cannot be written to or a newer program wrote it.
     """
 
-    def __init__(self, data_dir: Path | None = None) -> None:
+    def __init__(self, data_dir: Path | None = None, *, on_closed: OnClosed | None = None) -> None:
         super().__init__(default_data_dir() if data_dir is None else data_dir)
+        self._on_closed = on_closed
         self.notice: str | None = None
         self._recorder: Recorder | None = None
         try:
@@ -99,7 +113,7 @@ class Store(SessionReader):
             connection.close()
             raise self._unusable(error) from error
         self._recorder = Recorder(
-            connection, number, identity, on_saved=_keep_summary, on_end=self._recorder_ended
+            connection, number, identity, on_closed=self._on_closed, on_end=self._recorder_ended
         )
         return self._recorder
 
@@ -170,9 +184,27 @@ class Store(SessionReader):
                 if unknown(applied(connection)):
                     raise StoreError(newer_sentence(self.path))
                 migrate(connection)
-                _close_crashed(connection)
+                self._close_crashed(connection)
         except sqlite3.Error as error:
             raise self._unusable(error) from error
+
+    def _close_crashed(self, connection: sqlite3.Connection) -> None:
+        """Ends the sessions that were never ended, at their last stored moment."""
+        for number, identity in connection.execute(
+            "SELECT number, id FROM session WHERE ended_at IS NULL ORDER BY number"
+        ).fetchall():
+            with transaction(connection):
+                end_s = writer.last_moment_s(connection, number)
+                connection.execute(
+                    "UPDATE excursion SET end_s = max(?, start_s, peak_s), end_word = 'crashed' "
+                    "WHERE session = ? AND end_s IS NULL",
+                    (end_s, number),
+                )
+                writer.close_session(connection, number, end_s, "crashed")
+                writer.merge_chunks(connection, number)
+            if self._on_closed is not None:
+                self._on_closed(connection, number)
+            _LOG.warning("session %s was left open and is closed now, after %.1f s", identity, end_s)
 
     def _set_aside(self) -> None:
         stamp = dt.datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
@@ -206,35 +238,3 @@ class Store(SessionReader):
             f"The data folder {self.data_dir} cannot be used ({error}); make it writable, "
             "or choose another with --data-dir."
         )
-
-
-def _close_crashed(connection: sqlite3.Connection) -> None:
-    """Ends the sessions that were never ended, at their last stored moment."""
-    for number, identity in connection.execute(
-        "SELECT number, id FROM session WHERE ended_at IS NULL ORDER BY number"
-    ).fetchall():
-        with transaction(connection):
-            end_s = writer.last_moment_s(connection, number)
-            connection.execute(
-                "UPDATE excursion SET end_s = max(?, start_s, peak_s), end_word = 'crashed' "
-                "WHERE session = ? AND end_s IS NULL",
-                (end_s, number),
-            )
-            writer.close_session(connection, number, end_s, "crashed")
-            writer.merge_chunks(connection, number)
-        _keep_summary(connection, number)
-        _LOG.warning("session %s was left open and is closed now, after %.1f s", identity, end_s)
-
-
-def _keep_summary(connection: sqlite3.Connection, number: int) -> None:
-    """Computes a closed session's summary and its exposures."""
-    (identity,) = connection.execute("SELECT id FROM session WHERE number = ?", (number,)).fetchone()
-    try:
-        record = read_session(connection, identity)
-    except ChunkError as error:
-        _LOG.error("session %s has samples that cannot be read: %s", identity, error)
-        return
-    text = json.dumps(summarise_record(record))
-    with transaction(connection):
-        connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (text, number))
-    keep_review(connection, number, record)

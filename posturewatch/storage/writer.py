@@ -16,8 +16,8 @@ from posturewatch.model.verdict import Excursion
 from posturewatch.storage.batch import REFUSALS, Event, SeriesKey
 from posturewatch.storage.codec import ChunkError, Samples, decode, encode, join
 from posturewatch.storage.limits_json import limits_to_json
-from posturewatch.storage.passages import begin_passage, close_passages
 from posturewatch.storage.records import Mark, PassageBegin, PlaneBegin, SessionStart, StoredWarning
+from posturewatch.storage.tables.passages import begin_passage, close_passages
 
 __all__ = ["close_session", "insert_session", "last_moment_s", "merge_chunks", "save_events", "save_samples"]
 

@@ -1,26 +1,22 @@
-"""What is known of each clip. The films lie below the data folder; one that has gone is told as missing."""
+"""What is known of each clip. The video files lie below the data folder; one that has gone is listed as missing."""
 
 from __future__ import annotations
 
 import json
-import logging
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
 from posturewatch.errors import InputError, StoreError, UnknownError
-from posturewatch.storage.passages import passages_of
 from posturewatch.storage.records import now_utc
-
-if TYPE_CHECKING:
-    from posturewatch.storage.store import Store
+from posturewatch.storage.tables.passages import passages_of
 
 __all__ = [
     "CLIPS_FOLDER",
-    "ClipRepository",
     "WrittenClip",
+    "below",
     "change_clip",
     "clip_path",
     "clips",
@@ -28,8 +24,6 @@ __all__ = [
     "find_clip",
     "insert_clip",
 ]
-
-_LOG = logging.getLogger(__name__)
 
 #: Below the data folder, with a folder per session.
 CLIPS_FOLDER = "clips"
@@ -72,52 +66,6 @@ class WrittenClip(Protocol):
     def kept(self) -> bool: ...
 
 
-class ClipRepository:
-    """What the writer of clips tells and asks, from its own thread; nothing here raises."""
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
-
-    @property
-    def root(self) -> Path:
-        return self._store.data_dir / CLIPS_FOLDER
-
-    def folder(self, session_id: str) -> Path:
-        return self.root / session_id
-
-    def written(self, session_id: str, clip: WrittenClip) -> None:
-        """A clip is on the disk."""
-        try:
-            with self._store.writing() as connection:
-                insert_clip(connection, self._store.data_dir, session_id, clip)
-        except (StoreError, InputError, ValueError) as error:
-            _LOG.error("the clip %s is on the disk but cannot be listed: %s", clip.path, error)
-
-    def is_kept(self, path: Path) -> bool:
-        """Whether the player keeps this clip; True where that cannot be told."""
-        try:
-            file = _inside(self._store.data_dir, path)
-            with self._store.reading() as connection:
-                if connection is None:
-                    return True
-                row = connection.execute("SELECT kept FROM clip WHERE file = ?", (file,)).fetchone()
-        except (StoreError, ValueError) as error:
-            _LOG.warning("whether %s is kept cannot be told: %s", path, error)
-            return True
-        return row is not None and bool(row[0])
-
-    def removed(self, path: Path) -> None:
-        """The clip was deleted to make room for newer ones."""
-        try:
-            with self._store.writing() as connection:
-                connection.execute(
-                    "UPDATE clip SET removed_at = ? WHERE file = ?",
-                    (now_utc(), _inside(self._store.data_dir, path)),
-                )
-        except (StoreError, ValueError) as error:
-            _LOG.warning("%s is removed and will be told as missing: %s", path, error)
-
-
 def insert_clip(connection: sqlite3.Connection, data_dir: Path, session_id: str, clip: WrittenClip) -> int:
     """Lists a clip; once more with the same name, it replaces that one. Raises InputError for an unknown session,
     ValueError for a film outside the data folder."""
@@ -133,7 +81,7 @@ def insert_clip(connection: sqlite3.Connection, data_dir: Path, session_id: str,
         (
             row[0],
             clip.id,
-            _inside(data_dir, clip.path),
+            below(data_dir, clip.path),
             clip.start_s,
             clip.end_s,
             clip.bytes,
@@ -214,8 +162,8 @@ def _row(connection: sqlite3.Connection, number: int) -> tuple[Any, ...]:
     return tuple(row)
 
 
-def _inside(data_dir: Path, path: Path) -> str:
-    """The path below the data folder, with /. Raises ValueError for a path elsewhere."""
+def below(data_dir: Path, path: Path) -> str:
+    """The clip's path below the data folder, with /. Raises ValueError for a path elsewhere."""
     return path.resolve().relative_to(data_dir.resolve()).as_posix()
 
 

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from posturewatch.errors import InputError
-from posturewatch.storage.passages import checked_choice
-from posturewatch.storage.pieces import remember_piece
+from posturewatch.storage.tables.passages import checked_choice
+from posturewatch.storage.tables.pieces import remember_piece
 
 __all__ = ["LONGEST_LIST", "Item", "practice_list", "set_practice_list", "step"]
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from posturewatch.errors import InputError, UnknownError
-from posturewatch.storage.pieces import LONGEST_BARS, LONGEST_NAME, remember_piece, spaced
 from posturewatch.storage.records import PassageBegin
+from posturewatch.storage.tables.pieces import LONGEST_BARS, LONGEST_NAME, remember_piece, spaced
 
 __all__ = [
     "TEMPO_BPM",

@@ -1,8 +1,95 @@
-"""The tables of the book, one list of statements per migration; `schema` names and orders them."""
+"""Every table, as one list of statements per migration; `schema` names and orders them."""
 
 from __future__ import annotations
 
-__all__ = ["CHECKS", "CLIPS", "EXPOSURE", "PASSAGES"]
+__all__ = ["CHECKS", "CLIPS", "EXPOSURE", "PASSAGES", "PLANES", "SESSIONS"]
+
+SESSIONS = (
+    """
+    CREATE TABLE session (
+        number INTEGER PRIMARY KEY,
+        id TEXT NOT NULL UNIQUE,
+        started_at TEXT NOT NULL,           -- UTC, ISO 8601
+        ended_at TEXT,                      -- NULL while it runs, or after a crash
+        end_reason TEXT,
+        source_name TEXT NOT NULL,
+        source_kind TEXT NOT NULL,
+        instrument TEXT,
+        program_version TEXT NOT NULL,
+        settings_json TEXT NOT NULL,        -- as they were
+        end_s REAL,
+        limits_json TEXT NOT NULL,          -- with their sources
+        rules_json TEXT NOT NULL,           -- of the watch: hold time and so on
+        lost_samples INTEGER NOT NULL DEFAULT 0,
+        dropped_frames INTEGER NOT NULL DEFAULT 0,
+        summary_json TEXT
+    )
+    """,
+    """
+    CREATE TABLE series (
+        id INTEGER PRIMARY KEY,
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        side TEXT NOT NULL,
+        quantity TEXT NOT NULL,
+        value_step REAL NOT NULL,           -- numbers in a chunk are multiples of these
+        sd_step REAL NOT NULL,
+        UNIQUE (session, side, quantity)
+    )
+    """,
+    """
+    CREATE TABLE chunk (
+        id INTEGER PRIMARY KEY,             -- the order in time within a series
+        series INTEGER NOT NULL REFERENCES series (id) ON DELETE CASCADE,
+        first_ms INTEGER NOT NULL,
+        last_ms INTEGER NOT NULL,
+        merged INTEGER NOT NULL,            -- 0: as committed, 1: many of those made one
+        data BLOB NOT NULL
+    )
+    """,
+    "CREATE INDEX chunk_of_series ON chunk (series, id)",
+    "CREATE TABLE refusal (code INTEGER PRIMARY KEY, word TEXT NOT NULL UNIQUE)",
+    """
+    CREATE TABLE excursion (
+        id INTEGER PRIMARY KEY,
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        side TEXT NOT NULL,
+        quantity TEXT NOT NULL,
+        direction TEXT NOT NULL,
+        level TEXT NOT NULL,
+        limit_value REAL NOT NULL,
+        start_s REAL NOT NULL,
+        peak REAL NOT NULL,
+        peak_s REAL NOT NULL,
+        end_s REAL,                         -- NULL while it lasts
+        end_word TEXT,
+        warned_s REAL
+    )
+    """,
+    "CREATE INDEX excursion_of_session ON excursion (session, start_s)",
+    """
+    CREATE TABLE mark (
+        id INTEGER PRIMARY KEY,
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        time_s REAL NOT NULL,
+        note TEXT NOT NULL
+    )
+    """,
+    "CREATE INDEX mark_of_session ON mark (session, time_s)",
+    """
+    CREATE TABLE warning (
+        id INTEGER PRIMARY KEY,
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        side TEXT NOT NULL,
+        quantity TEXT NOT NULL,
+        direction TEXT NOT NULL,
+        limit_value REAL NOT NULL,
+        since_s REAL NOT NULL,
+        fired_s REAL NOT NULL,
+        cleared_s REAL                      -- NULL while it is shown
+    )
+    """,
+    "CREATE INDEX warning_of_session ON warning (session, fired_s)",
+)
 
 PASSAGES = (
     """
@@ -50,7 +137,7 @@ CLIPS = (
         session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
         name TEXT NOT NULL,
         file TEXT NOT NULL,                 -- below the data folder, with /
-        start_s REAL NOT NULL,              -- of the session; second 0 of the film
+        start_s REAL NOT NULL,              -- of the session; second 0 of the video
         end_s REAL NOT NULL,
         bytes INTEGER NOT NULL,
         reason TEXT NOT NULL,
@@ -119,5 +206,17 @@ EXPOSURE = (
         version INTEGER NOT NULL,           -- of the computation
         data BLOB NOT NULL                  -- all exposures and the finding, JSON, compressed
     )
+    """,
+)
+
+PLANES = (
+    """
+    CREATE TABLE lift_plane (
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        side TEXT NOT NULL,
+        start_s REAL NOT NULL,              -- until the next of the same side
+        plane TEXT NOT NULL,                -- what finger lifts were measured from
+        PRIMARY KEY (session, side, start_s)
+    ) WITHOUT ROWID
     """,
 )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sqlite3
 from collections.abc import Mapping
@@ -29,7 +28,6 @@ def add_mark(connection: sqlite3.Connection, session: int, values: Mapping[str, 
     cursor = connection.execute(
         "INSERT INTO mark (session, time_s, note) VALUES (?, ?, ?)", (session, time_s, note)
     )
-    _renew_summary(connection, session)
     return {"id": cursor.lastrowid, "time_s": round(time_s, 3), "note": note}
 
 
@@ -41,15 +39,13 @@ def change_mark(connection: sqlite3.Connection, number: int, values: Mapping[str
     if "note" in values:
         note = _note(values["note"] or "")
     connection.execute("UPDATE mark SET time_s = ?, note = ? WHERE id = ?", (time_s, note, number))
-    _renew_summary(connection, session)
     return {"id": number, "time_s": round(time_s, 3), "note": note}
 
 
 def delete_mark(connection: sqlite3.Connection, number: int) -> None:
     """Raises InputError for an unknown mark."""
-    session, _, _ = _find(connection, number)
+    _find(connection, number)
     connection.execute("DELETE FROM mark WHERE id = ?", (number,))
-    _renew_summary(connection, session)
 
 
 def _find(connection: sqlite3.Connection, number: int) -> tuple[int, float, str]:
@@ -57,18 +53,6 @@ def _find(connection: sqlite3.Connection, number: int) -> tuple[int, float, str]
     if row is None:
         raise UnknownError("That mark is not kept any more; look at the session again.")
     return int(row[0]), float(row[1]), str(row[2])
-
-
-def _renew_summary(connection: sqlite3.Connection, session: int) -> None:
-    """The summary kept at the session's end lists its marks, too."""
-    (text,) = connection.execute("SELECT summary_json FROM session WHERE number = ?", (session,)).fetchone()
-    if text is None:
-        return
-    summary = json.loads(text)
-    summary["marks"] = [
-        {"time_s": mark["time_s"], "note": mark["note"]} for mark in marks_of(connection, session)
-    ]
-    connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (json.dumps(summary), session))
 
 
 def _time(connection: sqlite3.Connection, session: int, value: Any) -> float:

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from posturewatch.errors import InputError, StoreError, UnknownError
-from posturewatch.storage.clip_table import CLIPS_FOLDER
 from posturewatch.storage.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.tables.clips import CLIPS_FOLDER
 
 if TYPE_CHECKING:
     from posturewatch.storage.store import Store

@@ -1,0 +1,41 @@
+"""What is computed from a session once it is over, and kept beside it: summary and review."""
+
+from __future__ import annotations
+
+import json
+import logging
+import sqlite3
+from pathlib import Path
+
+from posturewatch.review.reviews import keep_review
+from posturewatch.review.summaries import summarise_record
+from posturewatch.storage.codec import ChunkError
+from posturewatch.storage.database import transaction
+from posturewatch.storage.reader import read_session
+from posturewatch.storage.store import Store
+
+__all__ = ["keep_derived", "open_store"]
+
+_LOG = logging.getLogger(__name__)
+
+
+def open_store(data_dir: Path | None = None) -> Store:
+    """The data folder's one writer, which keeps summary and review of every session that ends.
+
+    Parameters and errors as those of `Store`.
+    """
+    return Store(data_dir, on_closed=keep_derived)
+
+
+def keep_derived(connection: sqlite3.Connection, number: int) -> None:
+    """Computes and keeps a closed session's summary and its review, outside any transaction of the caller's."""
+    (identity,) = connection.execute("SELECT id FROM session WHERE number = ?", (number,)).fetchone()
+    try:
+        record = read_session(connection, identity)
+    except ChunkError as error:
+        _LOG.error("session %s has samples that cannot be read: %s", identity, error)
+        return
+    text = json.dumps(summarise_record(record))
+    with transaction(connection):
+        connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (text, number))
+    keep_review(connection, number, record)

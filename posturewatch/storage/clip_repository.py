@@ -1,0 +1,61 @@
+"""The table of clips for the thread that writes them."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+from posturewatch.errors import InputError, StoreError
+from posturewatch.storage.records import now_utc
+from posturewatch.storage.store import Store
+from posturewatch.storage.tables.clips import CLIPS_FOLDER, WrittenClip, below, insert_clip
+
+__all__ = ["ClipRepository"]
+
+_LOG = logging.getLogger(__name__)
+
+
+class ClipRepository:
+    """The table of clips as the writer of clips uses it, from its own thread; no method raises."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    @property
+    def root(self) -> Path:
+        return self._store.data_dir / CLIPS_FOLDER
+
+    def folder(self, session_id: str) -> Path:
+        return self.root / session_id
+
+    def written(self, session_id: str, clip: WrittenClip) -> None:
+        """A clip is on the disk."""
+        try:
+            with self._store.writing() as connection:
+                insert_clip(connection, self._store.data_dir, session_id, clip)
+        except (StoreError, InputError, ValueError) as error:
+            _LOG.error("the clip %s is on the disk but cannot be listed: %s", clip.path, error)
+
+    def is_kept(self, path: Path) -> bool:
+        """Whether the player keeps this clip; True where that cannot be found out."""
+        try:
+            file = below(self._store.data_dir, path)
+            with self._store.reading() as connection:
+                if connection is None:
+                    return True
+                row = connection.execute("SELECT kept FROM clip WHERE file = ?", (file,)).fetchone()
+        except (StoreError, ValueError) as error:
+            _LOG.warning("whether %s is kept cannot be found out: %s", path, error)
+            return True
+        return row is not None and bool(row[0])
+
+    def removed(self, path: Path) -> None:
+        """The clip was deleted to make room for newer ones."""
+        try:
+            with self._store.writing() as connection:
+                connection.execute(
+                    "UPDATE clip SET removed_at = ? WHERE file = ?",
+                    (now_utc(), below(self._store.data_dir, path)),
+                )
+        except (StoreError, ValueError) as error:
+            _LOG.warning("%s is removed and will be listed as missing: %s", path, error)
