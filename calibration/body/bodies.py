@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.floating[Any]]
 
+UV_STEPS = 65535.0  # a skin picture's width and height in the steps of the stored places
 UNIT_M = 5e-5  # resolution of the stored vertices: int16 then reaches 1.6 m
 WEIGHTS_KEPT = 6
 IDENTITY_COUNT = 400
@@ -44,7 +45,9 @@ class Bodies:
 
     vertices: (N, V, 3) int16 in units of ``UNIT_M``; heads, tails: (N, B, 3) metres; faces: (F, 3) outward;
     weight_index, weights: (V, K) skinning; arm_coordinate: (V,) 0 at the shoulder, 1 elbow, 2 wrist, 3 middle
-    knuckle, -1 off the arms; side: (V,) +1 left half, -1 right half; phenotypes: (N, 6) in ``PHENOTYPES`` order.
+    knuckle, -1 off the arms; side: (V,) +1 left half, -1 right half; phenotypes: (N, 6) in ``PHENOTYPES`` order;
+    uv: (T, 2) places in a skin picture, v downwards; uv_faces: (F, 3) their indices by face corner; both None in
+    files baked before there were any.
     """
 
     vertices: NDArray[np.int16]
@@ -57,6 +60,8 @@ class Bodies:
     bone_labels: tuple[str, ...]
     bone_parents: NDArray[np.int16]
     phenotypes: FloatArray
+    uv: FloatArray | None = None
+    uv_faces: NDArray[np.int32] | None = None
 
     @property
     def count(self) -> int:
@@ -185,6 +190,8 @@ def load_bodies(path: str | os.PathLike[str]) -> Bodies:
             bone_labels=tuple(str(label) for label in data["bone_labels"]),
             bone_parents=data["bone_parents"],
             phenotypes=data["phenotypes"],
+            uv=data["uv"].astype(np.float32) / UV_STEPS if "uv" in data else None,
+            uv_faces=data["uv_faces"].astype(np.int32) if "uv_faces" in data else None,
         )
 
 
@@ -277,8 +284,10 @@ def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
     dominant = [labels[k] for k in index[:, 0]]
     kept = np.array([not label.startswith(("foot", "toe")) for label in dominant])
     renumber = np.cumsum(kept) - 1
-    faces = model.faces.numpy()
-    faces = renumber[faces[kept[faces].all(1)]]
+    faces, uv_faces = model.faces.numpy(), model.face_texture_coordinate_indices.numpy()
+    drawn = kept[faces].all(1)
+    faces, uv_faces = renumber[faces[drawn]], uv_faces[drawn]
+    uv = model.texture_coordinates.numpy() * [1.0, -1.0] + [0.0, 1.0]
     mean = np.mean(vertices, axis=0)
     mean_heads = dict(zip(labels, np.mean(heads, axis=0), strict=True))
     arm = _arm_coordinate(mean[kept], mean_heads, [d for d, keep in zip(dominant, kept, strict=True) if keep])
@@ -286,7 +295,7 @@ def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
     stored = np.round(np.stack(vertices)[:, kept] / UNIT_M).astype(np.int16)
     corner = mean[kept][faces]
     if np.einsum("fi,fi->", np.cross(corner[:, 0], corner[:, 1]), corner[:, 2]) < 0:
-        faces = faces[:, ::-1]  # outward
+        faces, uv_faces = faces[:, ::-1], uv_faces[:, ::-1]  # outward
     path.parent.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(
         path,
@@ -301,6 +310,8 @@ def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
         bone_labels=np.array(labels),
         bone_parents=np.array(list(model.bone_parents), np.int16),
         phenotypes=np.array(shapes, np.float32),
+        uv=np.round(np.clip(uv, 0, 1) * UV_STEPS).astype(np.uint16),
+        uv_faces=uv_faces.astype(np.uint16),
     )
 
 

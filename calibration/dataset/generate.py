@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 
 from calibration.body.bodies import SPLITS, default_path, load_bodies
-from calibration.scene.scenes import FRAMINGS, Still, Studio
+from calibration.scene.scenes import FRAMINGS, LOOKS, Still, Studio
 
 FILM_RATE_HZ = 30
 
@@ -39,12 +39,12 @@ def iterate_stills(studio: Studio, split: str, seeds: range, framing: str | None
             continue
 
 
-def _start_worker(bodies: str) -> None:
+def _start_worker(bodies: str, look: str) -> None:
     global _studio
     import cv2
 
     cv2.setNumThreads(1)
-    _studio = Studio(load_bodies(bodies))
+    _studio = Studio(load_bodies(bodies), look=look)
 
 
 def _still_job(job: tuple[int, str | None, str, str]) -> dict[str, Any] | None:
@@ -67,7 +67,7 @@ def write_stills(options: argparse.Namespace) -> int:
     written = 0
     context = multiprocessing.get_context("spawn")
     with (
-        context.Pool(options.workers, _start_worker, (str(options.bodies),)) as pool,
+        context.Pool(options.workers, _start_worker, (str(options.bodies), options.look)) as pool,
         (options.out / "labels.jsonl").open("w", encoding="utf-8") as file,
     ):
         for label in pool.imap(_still_job, jobs, chunksize=4):
@@ -82,7 +82,7 @@ def write_films(options: argparse.Namespace) -> int:
     import av
 
     options.out.mkdir(parents=True, exist_ok=True)
-    studio = Studio(load_bodies(options.bodies))
+    studio = Studio(load_bodies(options.bodies), look=options.look)
     written = 0
     with (options.out / "labels.jsonl").open("w", encoding="utf-8") as file:
         for seed in range(options.seed, options.seed + options.count):
@@ -114,6 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--framing", choices=FRAMINGS)
+    parser.add_argument("--look", choices=LOOKS, default=LOOKS[0])
     parser.add_argument("--seconds", type=float, default=10.0, help="length of each film")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=1)

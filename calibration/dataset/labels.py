@@ -119,7 +119,9 @@ def strings_visible(player: Player, world: FloatArray, camera: Camera, parts: ND
 
 def visible_share(pixels: FloatArray, parts: NDArray[np.uint8], *codes: int) -> float:
     """Share of points that lie in the picture and on (within 3 half-resolution pixels of) their own part."""
-    mask = np.isin(parts, codes).astype(np.uint8)
+    table = np.zeros(256, np.uint8)
+    table[list(codes)] = 1
+    mask = cv2.LUT(parts, table)
     mask = cv2.dilate(mask, np.ones((5, 5), np.uint8))
     seen = 0
     for x, y in np.nan_to_num(pixels, nan=-1e6) / PART_SCALE:

@@ -46,13 +46,15 @@ class Worker:
 
     current: Worker | None = None
 
-    def __init__(self, bodies: Path, device: int | None = None, networks: Path | None = None) -> None:
+    def __init__(
+        self, bodies: Path, device: int | None = None, networks: Path | None = None, look: str = "photo"
+    ) -> None:
         from calibration.body.bodies import load_bodies
         from calibration.render.render import Renderer
         from calibration.scene.scenes import Studio
 
         loaded = load_bodies(bodies)
-        self.studio = Studio(loaded, Renderer(loaded, device=device))
+        self.studio = Studio(loaded, Renderer(loaded, device=device), look)
         nets: dict[str, Any] = {}
         if networks is not None:
             nets["forearm"] = ForearmNet(networks / "forearm.onnx")
@@ -143,10 +145,10 @@ class Task:
     rate_hz: float = 30.0
 
 
-def _start(bodies: Path, devices: int, networks: Path | None) -> None:
+def _start(bodies: Path, devices: int, networks: Path | None, look: str) -> None:
     cv2.setNumThreads(1)
     number = int(multiprocessing.current_process()._identity[0]) if multiprocessing.parent_process() else 0
-    Worker.current = Worker(bodies, None if devices == 0 else number % devices, networks)
+    Worker.current = Worker(bodies, None if devices == 0 else number % devices, networks, look)
 
 
 def _do(task: Task) -> int:
@@ -183,6 +185,12 @@ def main() -> None:
     parser.add_argument(
         "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
     )
+    parser.add_argument(
+        "--look",
+        choices=("photo", "plain"),
+        default="photo",
+        help="plain: the flat look of earlier data sets, whose seeds then give the same pictures again",
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=2)
@@ -215,7 +223,7 @@ def main() -> None:
     began = time.monotonic()
     done = 0
     context = multiprocessing.get_context("spawn")
-    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks)) as pool:
+    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks, args.look)) as pool:
         for count in pool.imap_unordered(_do, tasks):
             done += count
             if time.monotonic() - began > args.limit_s:

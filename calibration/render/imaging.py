@@ -14,7 +14,7 @@ Picture = NDArray[np.uint8]
 
 
 @cache
-def _grain() -> NDArray[np.float32]:
+def noise_tile() -> NDArray[np.float32]:
     """A fixed large tile of white noise; pictures take random windows of it."""
     return np.random.default_rng(7).normal(0, 1, (1700, 1700, 3)).astype(np.float32)
 
@@ -32,7 +32,7 @@ def smear(picture: Picture, where: NDArray[np.uint8], angle_deg: float, length_p
     mask = cv2.resize(where, (picture.shape[1], picture.shape[0]))
     mask = cv2.dilate(mask, np.ones((9, 9), np.uint8))
     soft = cv2.blur(mask, (25, 25)).astype(np.float32)[:, :, None] / 255
-    return (picture + (moved.astype(np.float32) - picture) * soft).astype(np.uint8)
+    return (picture + (moved.astype(np.float32) - picture) * soft).astype(picture.dtype)
 
 
 def tone_curve(rng: np.random.Generator) -> Picture:
@@ -75,7 +75,7 @@ def add_grain(picture: Picture, rng: np.random.Generator, strength: float, soft:
     """Sensor noise of ``strength`` grey levels, optionally smoothed as by a camera's own denoising."""
     h, w = picture.shape[:2]
     y, x = int(rng.integers(0, 1700 - h)), int(rng.integers(0, 1700 - w))
-    grain = _grain()[y : y + h, x : x + w]
+    grain = noise_tile()[y : y + h, x : x + w]
     if soft:
         grain = cv2.GaussianBlur(grain, (0, 0), 0.8) * 1.9
     return cv2.add(picture, grain * strength, dtype=cv2.CV_8U)

@@ -6,6 +6,7 @@ Works without a display through EGL, on a GPU or on Mesa's software rasteriser.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -15,8 +16,10 @@ from numpy.typing import NDArray
 
 from calibration.body.bodies import Bodies, Body, vertex_normals
 from calibration.render import shaders
+from calibration.render.gl import buffer_format, put
+from calibration.render.photo import PhotoPass
 from calibration.scene.camera import Camera
-from calibration.scene.looks import Cloth, Light, Look, marks
+from calibration.scene.looks import Cloth, Light, Look, finger_marks, marks
 
 FloatArray = NDArray[np.floating[Any]]
 
@@ -82,15 +85,26 @@ class Renderer:
 
     def _body_buffers(self) -> None:
         shared = self.bodies
+        self.origin, self.corners = _cut_at_seams(shared)
         index = shared.weight_index.astype(np.float32)
         weights = shared.weights / shared.weights.sum(1, keepdims=True)
         still = np.concatenate(
-            [index[:, :3], index[:, 3:6], weights[:, :3], weights[:, 3:6], marks(shared)], 1
-        )
-        count = len(index)
+            [
+                index[:, :3],
+                index[:, 3:6],
+                weights[:, :3],
+                weights[:, 3:6],
+                marks(shared),
+                finger_marks(shared),
+            ],
+            1,
+        )[self.origin[:, 0]]
+        uv = np.zeros((1, 2)) if shared.uv is None else shared.uv
+        still = np.concatenate([still, uv[self.origin[:, 1]]], 1)
+        count = len(still)
         self.still = self.context.buffer(still.astype(np.float32).tobytes())
         self.shape = self.context.buffer(reserve=count * 24)
-        self.faces = self.context.buffer(shared.faces.astype(np.int32).tobytes())
+        self.faces = self.context.buffer(self.corners.astype(np.int32).tobytes())
         self.shells = {
             name: self.context.buffer(reserve=count * 8)
             for name in ("skin", "shirt", "trousers", "band", "hair")
@@ -100,11 +114,16 @@ class Renderer:
         self.shells["bare"] = self.context.buffer(np.zeros((count, 2), np.float32).tobytes())
 
     def _body_array(self, program: Any, shell: str) -> Any:
-        names = ["in_bone0", "in_bone1", "in_weight0", "in_weight1", "in_mark"]
-        used = [(self.still, *_format(program, names, (3, 3, 3, 3, 4)))]
-        used.append((self.shape, *_format(program, ["in_place", "in_normal"], (3, 3))))
-        used.append((self.shells[shell], *_format(program, ["in_shell"], (2,))))
+        names = ["in_bone0", "in_bone1", "in_weight0", "in_weight1", "in_mark", "in_finger", "in_uv"]
+        used = [(self.still, *buffer_format(program, names, (3, 3, 3, 3, 4, 4, 2)))]
+        used.append((self.shape, *buffer_format(program, ["in_place", "in_normal"], (3, 3))))
+        used.append((self.shells[shell], *buffer_format(program, ["in_shell"], (2,))))
         return self.context.vertex_array(program, used, self.shell_faces.get(shell, self.faces))
+
+    @cached_property
+    def photo(self) -> PhotoPass:
+        """The photographed look, made when first asked for."""
+        return PhotoPass(self)
 
     def _target(self, size: tuple[int, int]) -> tuple[Any, Any, Any]:
         if size not in self.frames:
@@ -131,15 +150,9 @@ class Renderer:
         """Picture (h, w, 3) BGR and part buffer (h/2, w/2) with the codes of ``PARTS`` (0: background)."""
         size = (camera.width_px, camera.height_px)
         many, one, part = self._target(size)
-        self._load(figure)
-        shadow = _shadow_matrix(figure, light)
+        self.load(figure)
         solids = [self.context.buffer(solid.vertices.tobytes()) for solid in figure.solids]
-        self.context.enable(moderngl.DEPTH_TEST)
-        self.shadow_frame.use()
-        self.context.viewport = (0, 0, SHADOW_PX, SHADOW_PX)
-        self.shadow_frame.clear(depth=1.0)
-        self._draw_plain(figure, shadow, self.body_shadow, self.solid_shadow, solids)
-
+        shadow = self.cast_shadow(figure, light.key_direction, solids)
         many.use()
         self.context.viewport = (0, 0, *size)
         many.clear(0.2, 0.2, 0.2, depth=1.0)
@@ -149,7 +162,7 @@ class Renderer:
         )
         self.context.disable(moderngl.DEPTH_TEST)
         texture.use(1)
-        _set(self.back_program, "u_picture", 1)
+        put(self.back_program, "u_picture", 1)
         self.back.render(moderngl.TRIANGLE_STRIP)
         self.context.enable(moderngl.DEPTH_TEST)
         view = camera.matrix()
@@ -158,7 +171,7 @@ class Renderer:
             self._set_light(program, camera, light, shadow, view)
         self._draw_body(figure)
         for solid, buffer in zip(figure.solids, solids, strict=True):
-            self._draw_solid(self.solid_program, solid, buffer)
+            self.draw_solid(self.solid_program, solid, buffer)
         self.context.copy_framebuffer(one, many)
         raw = np.frombuffer(one.read(components=3, alignment=1), np.uint8).reshape(size[1], size[0], 3)
         codes = np.zeros((size[1] // PART_SCALE, size[0] // PART_SCALE), np.uint8)
@@ -166,62 +179,81 @@ class Renderer:
             part.use()
             self.context.viewport = (0, 0, codes.shape[1], codes.shape[0])
             part.clear(depth=1.0)
-            self._draw_plain(figure, view, self.body_part, self.solid_part, solids)
+            self.draw_plain(figure, view, self.body_part, self.solid_part, solids)
             codes = np.frombuffer(part.read(components=1, alignment=1), np.uint8).reshape(codes.shape).copy()
         texture.release()
         for buffer in solids:
             buffer.release()
         return cv2.cvtColor(raw, cv2.COLOR_RGB2BGR), codes
 
-    def _load(self, figure: Figure) -> None:
+    def cast_shadow(self, figure: Figure, key_direction: FloatArray, solids: list[Any]) -> FloatArray:
+        """Fill the shadow map with what the key light sees; returns its matrix."""
+        shadow = _shadow_matrix(figure, key_direction)
+        self.context.enable(moderngl.DEPTH_TEST)
+        self.shadow_frame.use()
+        self.context.viewport = (0, 0, SHADOW_PX, SHADOW_PX)
+        self.shadow_frame.clear(depth=1.0)
+        self.draw_plain(figure, shadow, self.body_shadow, self.solid_shadow, solids)
+        return shadow
+
+    def load(self, figure: Figure) -> None:
         key = (figure.body.identity, id(figure.garments))
         if self._loaded != key:
             normals = vertex_normals(figure.body.vertices_m, figure.body.shared.faces)
-            self.shape.write(
-                np.concatenate([figure.body.vertices_m, normals], 1).astype(np.float32).tobytes()
-            )
+            origin = self.origin[:, 0]
+            shape = np.concatenate([figure.body.vertices_m, normals], 1)[origin]
+            self.shape.write(shape.astype(np.float32).tobytes())
             for name, value in figure.garments.items():
-                self.shells[name].write(value.tobytes())
+                self.shells[name].write(value[origin].tobytes())
                 level = value[:, 1][figure.body.shared.faces]
                 seen = level.min(1) < SKIN_UNDER_M if name == "skin" else level.max(1) > 0
-                chosen = figure.body.shared.faces[seen]
+                chosen = self.corners[seen]
                 self.shell_faces[name].write(chosen.astype(np.int32).tobytes())
                 self.shell_counts[name] = chosen.size
             self._loaded = key
-        bones = figure.body.transforms(figure.turns, figure.heads).astype(np.float32).tobytes()
+        bones = self.bones(figure)
         for program in (self.body_program, self.body_shadow, self.body_part):
             program["u_bones"].write(bones)
 
-    def _draw_plain(
-        self, figure: Figure, view: FloatArray, body: Any, solid: Any, buffers: list[Any]
-    ) -> None:
-        _set(body, "u_view", view)
-        _set(body, "u_swell", 0.0)
+    @staticmethod
+    def bones(figure: Figure) -> bytes:
+        """The pose, as the programs take it."""
+        return bytes(figure.body.transforms(figure.turns, figure.heads).astype(np.float32).tobytes())
+
+    def draw_plain(self, figure: Figure, view: FloatArray, body: Any, solid: Any, buffers: list[Any]) -> None:
+        put(body, "u_view", view)
+        put(body, "u_swell", 0.0)
         array = self._body_array(body, "bare")
         array.render()
         array.release()
-        _set(solid, "u_view", view)
-        _set(solid, "u_part", float(PARTS["thing"]))
+        put(solid, "u_view", view)
+        put(solid, "u_part", float(PARTS["thing"]))
         for item, buffer in zip(figure.solids, buffers, strict=True):
-            self._draw_solid(solid, item, buffer)
+            self.draw_solid(solid, item, buffer)
 
-    def _draw_solid(self, program: Any, solid: Solid, buffer: Any) -> None:
+    def draw_solid(self, program: Any, solid: Solid, buffer: Any) -> None:
         model = np.eye(4)
         model[:3] = solid.matrix
-        _set(program, "u_model", model)
+        put(program, "u_model", model)
         names = ["in_place", "in_normal", "in_colour", "in_material"]
-        array = self.context.vertex_array(program, [(buffer, *_format(program, names, (3, 3, 3, 1)))])
+        array = self.context.vertex_array(program, [(buffer, *buffer_format(program, names, (3, 3, 3, 1)))])
         array.render()
+        array.release()
+
+    def draw_shell(self, program: Any, name: str) -> None:
+        """One garment, or the skin, of the figure loaded."""
+        array = self._body_array(program, name)
+        array.render(vertices=self.shell_counts[name])
         array.release()
 
     def _draw_body(self, figure: Figure) -> None:
         program, look, body = self.body_program, figure.look, figure.body
         eye = body.head("eye.L")
-        _set(program, "u_swell", 1.0)
-        _set(program, "u_face", (eye[0], eye[1], eye[0] * 2.0, body.head("head")[2] + 0.05))
-        _set(program, "u_brow", look.hair * 0.8)
-        _set(program, "u_iris", look.iris)
-        _set(program, "u_skin", look.skin_marks)
+        put(program, "u_swell", 1.0)
+        put(program, "u_face", (eye[0], eye[1], eye[0] * 2.0, body.head("head")[2] + 0.05))
+        put(program, "u_brow", look.hair * 0.8)
+        put(program, "u_iris", look.iris)
+        put(program, "u_skin", look.skin_marks)
         for kind, name, cloth in (
             (0, "skin", Cloth(look.skin, look.skin, np.zeros(4), 1.0)),
             (1, "trousers", look.trousers),
@@ -231,14 +263,12 @@ class Renderer:
         ):
             if name not in figure.garments:
                 continue
-            _set(program, "u_kind", kind)
-            _set(program, "u_colour_a", cloth.colour_a)
-            _set(program, "u_colour_b", cloth.colour_b)
-            _set(program, "u_pattern", cloth.pattern)
-            _set(program, "u_rough", cloth.rough)
-            array = self._body_array(program, name)
-            array.render(vertices=self.shell_counts[name])
-            array.release()
+            put(program, "u_kind", kind)
+            put(program, "u_colour_a", cloth.colour_a)
+            put(program, "u_colour_b", cloth.colour_b)
+            put(program, "u_pattern", cloth.pattern)
+            put(program, "u_rough", cloth.rough)
+            self.draw_shell(program, name)
 
     def _set_light(
         self, program: Any, camera: Camera, light: Light, shadow: FloatArray, view: FloatArray
@@ -260,36 +290,22 @@ class Renderer:
             ("u_exposure", light.exposure),
             ("u_gloss", light.wood_gloss),
         ):
-            _set(program, name, value)
+            put(program, name, value)
 
 
-def _format(program: Any, names: list[str], sizes: tuple[int, ...]) -> tuple[str, ...]:
-    """Buffer format that skips attributes the program does not use."""
-    parts, used = [], []
-    for name, size in zip(names, sizes, strict=True):
-        if name in program:
-            parts.append(f"{size}f")
-            used.append(name)
-        else:
-            parts.append(f"{size * 4}x")
-    return (" ".join(parts), *used)
+def _cut_at_seams(bodies: Bodies) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Vertices doubled where the skin picture has a seam: (D, 2) vertex and place in the picture of each, and (F, 3)
+    faces in them."""
+    faces = bodies.faces.astype(np.int64)
+    places = np.zeros_like(faces) if bodies.uv_faces is None else bodies.uv_faces.astype(np.int64)
+    pairs = np.stack([faces.ravel(), places.ravel()], 1)
+    origin, corners = np.unique(pairs, axis=0, return_inverse=True)
+    return origin, corners.reshape(faces.shape)
 
 
-def _set(program: Any, name: str, value: Any) -> None:
-    if name not in program:
-        return
-    array = np.asarray(value)
-    if array.shape == (4, 4):
-        program[name].write(np.ascontiguousarray(array.T, np.float32).tobytes())
-    elif array.ndim == 0:
-        program[name].value = value
-    else:
-        program[name].value = tuple(float(v) for v in array)
-
-
-def _shadow_matrix(figure: Figure, light: Light) -> FloatArray:
+def _shadow_matrix(figure: Figure, key_direction: FloatArray) -> FloatArray:
     """Orthographic view from the key light, tight around the player."""
-    away = -light.key_direction
+    away = -key_direction
     helper = np.array([0.0, 1.0, 0.0]) if abs(away[1]) < 0.9 else np.array([1.0, 0.0, 0.0])
     right = np.cross(away, helper)
     right /= np.linalg.norm(right)

@@ -205,6 +205,43 @@ def marks(bodies: Bodies) -> NDArray[np.float32]:
     return out
 
 
+def finger_marks(bodies: Bodies) -> NDArray[np.float32]:
+    """(V, 4) per vertex: place along the finger (0 knuckle, 1 and 2 its joints, 3 tip), to the back and to the side of
+    its axis in units of its thickness, and which finger (1 thumb to 5 little, 0 none). The same for all identities."""
+    body = bodies.body(0)
+    points = body.vertices_m
+    out = np.zeros((len(points), 4), np.float32)
+    for side in SIDES:
+        hand = Hand(body, side)
+        chosen = np.flatnonzero(body.shared.arm_coordinate > 1.9)
+        chosen = chosen[np.sign(points[chosen, 0]) == (1 if side == "left" else -1)]
+        local = (points[chosen] - body.head("wrist" + bone_suffix(side))) @ hand.rest_frame
+        nearest = np.full(len(chosen), np.inf)
+        for k, joints in enumerate(hand.rest_joints):
+            radial = np.array([0.0, 0.0, 1.0]) if k else np.cross(joints[2] - joints[0], [1.0, 0.0, 0.0])
+            for j in range(3):
+                axis = joints[j + 1] - joints[j]
+                share = (local - joints[j]) @ axis / (axis @ axis)
+                away = local - joints[j] - np.clip(share, -0.25 if j == 0 else 0, 1)[:, None] * axis
+                distance = np.linalg.norm(away, axis=1)
+                thick = 0.012 if k == 0 else 0.009
+                back = unit(np.cross(radial, axis))
+                back = back if back[0] < 0 else -back
+                hit = (distance < np.minimum(nearest, 1.6 * thick)) & (share > (-0.25 if j == 0 else 0))
+                nearest[hit] = distance[hit]
+                values = np.stack(
+                    [
+                        j + np.minimum(share, 1),
+                        away @ back / thick,
+                        away @ unit(np.cross(axis, back)) / thick,
+                        np.full(len(share), k + 1.0),
+                    ],
+                    1,
+                )
+                out[chosen[hit]] = values[hit]
+    return out
+
+
 def _wobble(points: FloatArray, rng: np.random.Generator, frequency: float) -> FloatArray:
     """Smooth noise in about -1 to 1 over points."""
     out = np.zeros(len(points), np.float32)

@@ -23,20 +23,25 @@ from calibration.body.hand_pose import (
 from calibration.dataset.labels import label_of
 from calibration.render.imaging import develop, jpeg, smear
 from calibration.render.render import PARTS, Figure, Renderer, Solid
+from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
-from calibration.scene.camera import Camera, look_at
 from calibration.scene.instrument import MeshBuilder, build_mesh
 from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import Performance, random_score
 from calibration.scene.neck import sample_habits
+from calibration.scene.photo import sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
+from calibration.scene.view import sample_view
 
 FloatArray = NDArray[np.floating[Any]]
 
+LOOKS = ("photo", "plain")
 FRAMINGS = ("upper", "headless", "close")
 SIZES = ((1280, 720), (640, 480), (960, 540), (720, 1280))
 SIZE_SHARES = (0.66, 0.18, 0.08, 0.08)
 LEFT_HANDED_SHARE = 0.2
+HAND_PARTS = [PARTS[f"{part}_{side}"] for part in ("hand", "forearm") for side in SIDES]
+BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
 FILM_SEEDS = 2**40  # films draw from other streams than stills
 
 
@@ -50,10 +55,17 @@ class Still:
 
 
 class Studio:
-    """Bodies and a renderer; makes stills. Deterministic: a seed, a framing and a split fix the picture."""
+    """Bodies and a renderer; makes stills. Deterministic: a seed, a framing and a split fix the picture.
 
-    def __init__(self, bodies: Bodies, renderer: Renderer | None = None) -> None:
+    look: "photo", or "plain" for the flat look of the pictures made before there was another; the scenes of "plain"
+    are those that the same seeds always gave.
+    """
+
+    def __init__(self, bodies: Bodies, renderer: Renderer | None = None, look: str = "photo") -> None:
+        if look not in LOOKS:
+            raise ValueError(f"look must be one of {LOOKS}, not {look!r}")
         self.bodies = bodies
+        self.look = look
         self.renderer = renderer if renderer is not None else Renderer(bodies)
 
     def still(self, seed: int, framing: str | None = None, split: str = "train") -> Still:
@@ -72,16 +84,25 @@ class Studio:
         player = sample_player(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
         for _ in range(count):
             drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
-            yield self._taken(player, framing or drawn, rng, {"split": split, "seed": seed})
+            about = {"split": split, "seed": seed}
+            try:
+                still = self._taken(player, framing or drawn, rng, about)
+            except (ArithmeticError, ValueError, LookupError, cv2.error) as error:
+                raise RuntimeError(f"the scene of seed {seed} could not be made") from error
+            yield still
 
     def _taken(self, player: Player, framing: str, rng: np.random.Generator, about: dict[str, Any]) -> Still:
         look, light = sample_look(rng), sample_light(rng)
         figure = make_figure(player, look, rng)
         size = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
-        room = make_background(rng, size)
+        photo = sample_photo(rng, look, light) if self.look == "photo" else None
+        room = BLANK if photo is not None and photo.backdrop else make_background(rng, size)
         for _ in range(6):
             view = sample_view(player, framing, size, rng)
-            picture, parts = self.renderer.render(figure, view.camera, light, room)
+            if photo is None:
+                picture, parts = self.renderer.render(figure, view.camera, light, room)
+            else:
+                seen, parts = self.renderer.photo.render(figure, view.camera, photo, room)
             label = label_of(player, view.camera, parts)
             fretting = next(hand for hand in label["hands"] if hand["role"] == "fretting")
             if fretting["hand_visible"] > 0.45:
@@ -94,6 +115,9 @@ class Studio:
             "distance_m": view.distance_m,
             "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
         }
+        if photo is not None:
+            image, data = _photographed(seen, parts, rng)
+            return Still(image_bgr=image, jpeg=data, label=label)
         picture = expose(picture, rng)
         if rng.random() < 0.3:
             moving = np.isin(
@@ -139,21 +163,45 @@ class Studio:
             "distance_m": view.distance_m,
             "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
         }
+        photo = sample_photo(rng, look, light) if self.look == "photo" else None
         before = None
         for number in range(frames):
             time_s = number / rate_hz
             player = performance.at(time_s)
-            picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
+            if photo is None:
+                picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
+            else:
+                picture, parts = self.renderer.photo.render(moved(figure, player), view.camera, photo, room)
             label = label_of(player, view.camera, parts) | about | {"time_s": time_s}
             places = np.array([hand["joints_px"] for hand in label["hands"]], float)
             look_rng = np.random.default_rng(style)
-            picture = expose(picture, look_rng)
+            if photo is None:
+                picture = expose(picture, look_rng)
             if before is not None:
                 picture = _blur_hands(picture, parts, (places - before) * shutter)
             before = places
+            if photo is not None:
+                frame_rng = np.random.default_rng([style, number])
+                yield time_s, photograph(picture, sample_sensor(look_rng), frame_rng, parts)[0], label
+                continue
             picture = develop(picture, look_rng, np.random.default_rng([style, number]))
             data = jpeg(picture, quality)
             yield time_s, cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), label
+
+
+def _photographed(
+    light: NDArray[np.float32], parts: NDArray[np.uint8], rng: np.random.Generator
+) -> tuple[NDArray[np.uint8], bytes]:
+    """A webcam's picture of the light, with its JPEG; hands may have moved, or the camera."""
+    h, w = light.shape[:2]
+    kind = rng.random()
+    if kind < 0.3:
+        moving = np.isin(parts, HAND_PARTS) * np.uint8(255)
+        light = smear(light, moving, rng.uniform(0, 180), rng.uniform(3, 18) * w / 1280)
+    elif kind < 0.36:
+        every = np.full((h // 2, w // 2), 255, np.uint8)
+        light = smear(light, every, rng.uniform(0, 180), rng.uniform(3, 9) * w / 1280)
+    return photograph(light, sample_sensor(rng), rng, parts)
 
 
 def moved(figure: Figure, player: Player) -> Figure:
@@ -169,9 +217,7 @@ def moved(figure: Figure, player: Player) -> Figure:
     return replace(figure, turns=player.turns, heads=player.heads, solids=solids)
 
 
-def _blur_hands(
-    picture: NDArray[np.uint8], parts: NDArray[np.uint8], shift_px: FloatArray
-) -> NDArray[np.uint8]:
+def _blur_hands(picture: NDArray[Any], parts: NDArray[np.uint8], shift_px: FloatArray) -> NDArray[Any]:
     """Motion blur of each hand by its mean shift (2 hands, 21, 2) while the shutter was open."""
     for side, shift in zip(SIDES, np.nan_to_num(shift_px).mean(1), strict=True):
         length = float(np.hypot(*shift))
@@ -257,64 +303,3 @@ def _chair(rng: np.random.Generator) -> Solid:
         mesh.box([-half, top - 0.08, back - 0.04], [half, top, back], colour, 1.0)
     mesh.box([-half, -0.16, -0.15], [half, -0.1, 0.35], colour, 0.0)
     return Solid(mesh.array(), np.eye(4)[:3])
-
-
-@dataclass(frozen=True)
-class View:
-    camera: Camera
-    azimuth_deg: float
-    elevation_deg: float
-    distance_m: float
-
-
-def sample_view(player: Player, framing: str, size: tuple[int, int], rng: np.random.Generator) -> View:
-    """A camera for a framing; azimuth is towards the player's left, mirrored for left-handed players."""
-    facing = 1 if player.handedness == "right" else -1
-    fret = "left" if facing > 0 else "right"
-    azimuth = float(facing * rng.uniform(-25, 95))
-    elevation = float(np.clip(rng.normal(6, 13), -22, 45))
-    hfov = float(rng.uniform(50, 80))
-    if size[0] < size[1]:
-        hfov = float(rng.uniform(38, 58))
-    roll = float(rng.normal(0, 2.5))
-    hands = np.concatenate([player.landmarks_m(side)[[0, 5, 12, 17]] for side in SIDES])
-    elbows = np.stack([player.joint_m("lowerarm01", side) for side in SIDES])
-    head = player.heads[player.body.bone("head")] + player.turns[player.body.bone("head")] @ np.array(
-        [0, 0.1, 0.03]
-    )
-    shoulders = np.stack([player.joint_m("upperarm01", side) for side in SIDES])
-    if framing == "upper":
-        points = np.concatenate([hands, elbows, head[None], head[None] + [[0, 0.13, 0]], shoulders])
-        margin = rng.uniform(1.03, 1.5)
-    elif framing == "headless":
-        points = np.concatenate([hands, elbows if rng.random() < 0.75 else elbows[:1]])
-        margin = rng.uniform(1.05, 1.5)
-    else:
-        wrist, elbow = player.joint_m("wrist", fret), player.joint_m("lowerarm01", fret)
-        reach = rng.choice([rng.uniform(0.2, 0.6), rng.uniform(0.6, 1.0)], p=[0.6, 0.4])
-        points = np.concatenate(
-            [player.landmarks_m(fret)[[0, 5, 8, 12, 17, 20]], [wrist + reach * (elbow - wrist)]]
-        )
-        margin = rng.uniform(1.15, 2.0)
-    target = 0.5 * (points.min(0) + points.max(0))
-    spread = (points.max(0) - points.min(0)).mean()
-    target = target + rng.normal(0, 0.06, 3) * spread * margin
-    camera = look_at(target, azimuth, elevation, 1.0, roll, size, hfov)
-    distance = fit_distance(camera, points, target, margin)
-    camera = look_at(target, azimuth, elevation, distance, roll, size, hfov)
-    if framing == "headless":
-        chin = camera.to_pixels(camera.to_camera(head - [0, 0.1, 0]))
-        if np.isfinite(chin).all() and chin[1] > -5:
-            drop = (chin[1] + rng.uniform(5, 60)) / camera.focal_px * distance
-            target = target + camera.axes[1] * min(float(drop), 0.35)
-            camera = look_at(target, azimuth, elevation, distance, roll, size, hfov)
-    return View(camera, azimuth, elevation, distance)
-
-
-def fit_distance(camera: Camera, points: FloatArray, target: FloatArray, margin: float) -> float:
-    """Distance from the target at which all points are inside the picture, times a margin."""
-    offset = (points - target) @ camera.axes.T
-    half_x = camera.width_px / 2 / camera.focal_px
-    half_y = camera.height_px / 2 / camera.focal_px
-    needed = np.maximum(np.abs(offset[:, 0]) / half_x, np.abs(offset[:, 1]) / half_y) * margin - offset[:, 2]
-    return float(max(needed.max(), 0.22 - offset[:, 2].min()))
