@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,12 +12,23 @@ import pytest
 import time_machine
 from calendar_moments import moments
 
+#: Tests that may be skipped under --no-skips, each with the reason why nothing can be done about it.
+MAY_SKIP: dict[str, str] = {}
+
+#: The user without rights that every POSIX system has, "nobody" (Linux Standard Base 5.0, 25.3).
+_NOBODY = 65534
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--calendar",
         action="store_true",
         help="run the tests marked calendar at each moment of tests/calendar_moments.py, and no others",
+    )
+    parser.addoption(
+        "--no-skips",
+        action="store_true",
+        help="a test that is skipped fails the run, but for those named in MAY_SKIP of tests/conftest.py",
     )
 
 
@@ -38,6 +52,45 @@ def calendar_moment(request: pytest.FixtureRequest) -> Iterator[None]:
     """The clock and the zone of one such moment; from there on the clock runs."""
     with time_machine.travel(moments()[request.param], tick=True):
         yield
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if session.config.getoption("--no-skips") and _forbidden_skips(session.config):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    if config.getoption("--no-skips"):
+        for name in _forbidden_skips(config):
+            terminalreporter.line(f"SKIPPED, which --no-skips forbids: {name}", red=True)
+
+
+def _forbidden_skips(config: pytest.Config) -> list[str]:
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    skipped = [] if reporter is None else reporter.stats.get("skipped", [])
+    return sorted({report.nodeid for report in skipped} - set(MAY_SKIP))
+
+
+@pytest.fixture
+def own_folder(tmp_path: Path) -> Iterator[Path]:
+    """A folder of an ordinary user, and the test runs with that user's rights.
+
+    The system administrator may write everywhere; run by that user, a test hands its rights to `nobody`.
+    """
+    if not hasattr(os, "geteuid") or os.geteuid() != 0:
+        yield tmp_path
+        return
+    folder = Path(tempfile.mkdtemp())
+    group = os.getegid()
+    os.chown(folder, _NOBODY, _NOBODY)
+    os.setegid(_NOBODY)
+    os.seteuid(_NOBODY)
+    try:
+        yield folder
+    finally:
+        os.seteuid(0)
+        os.setegid(group)
+        shutil.rmtree(folder)
 
 
 @pytest.fixture(scope="session")
