@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
-from posturewatch.exposure.summary import SampleSeries
+from posturewatch.exposure.series import SampleSeries
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES

@@ -17,8 +17,10 @@ from posturewatch.config.instruments import hand_roles
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.errors import InputError
 from posturewatch.exposure.cues import cue_courses, shares_json
+from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.fingers import fingers_of
-from posturewatch.exposure.summary import SampleSeries, summarise
+from posturewatch.exposure.series import SampleSeries
+from posturewatch.exposure.summary import summarise
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.network_outputs import ForearmOutputs
@@ -227,7 +229,7 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
         for one in reading.verdict.cleared
     }
     series = [_series(readings, side, name) for side in SIDES for name in QUANTITY_NAMES]
-    summary = summarise(series, excursions, fired, limits(), end_s=duration_s)
+    summary = summarise([ExposureSeries(one, limits()) for one in series], fired, limits().name, duration_s)
     warned = [
         StoredWarning(one, cleared.get((one.side, one.quantity, one.direction, one.since_s))) for one in fired
     ]

@@ -12,7 +12,7 @@ from session_factories import LIMITS
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.exposure.cues import CUES, CueRules, cue_courses, cues_now, shares_json
 from posturewatch.exposure.fingers import fingers_of
-from posturewatch.exposure.summary import SampleSeries
+from posturewatch.exposure.series import SampleSeries
 from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
 from posturewatch.model.quantities import QUANTITY_NAMES
 

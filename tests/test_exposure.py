@@ -15,11 +15,10 @@ from hypothesis import strategies as st
 from posturewatch.comfort.excursions import ExcursionTracker
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
-from posturewatch.exposure.course import Course, exposure, minutes
-from posturewatch.exposure.percentiles import quick_percentiles
-from posturewatch.exposure.profile import Exposure
+from posturewatch.exposure.exposure_series import ExposureSeries, exposure
 from posturewatch.exposure.rules import ExposureRules
-from posturewatch.exposure.summary import NO_PICTURE, summarise, weighted_percentiles
+from posturewatch.exposure.series import NO_PICTURE, minutes
+from posturewatch.exposure.values import Exposure
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.verdict import Excursion
 
@@ -29,9 +28,9 @@ AS_IT_IS = ExposureRules(cutoff_hz=None)
 NOT_SEEN = Refusal.HAND_NOT_SEEN.value
 
 
-def at(rate_hz: float, *stays: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+def at(rate_hz: float, *holds: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
     """Times and values of (value, seconds) one after another."""
-    values = np.concatenate([np.full(round(seconds * rate_hz), value) for value, seconds in stays])
+    values = np.concatenate([np.full(round(seconds * rate_hz), value) for value, seconds in holds])
     return np.arange(values.size) / rate_hz, values
 
 
@@ -53,15 +52,14 @@ def test_a_worked_session() -> None:
     # Zones: within 3 + 3.15 (0 counts as flexion), beyond 2, extreme 4; on the other side beyond 2.
     assert (flexion.within_s, flexion.beyond_s, flexion.extreme_s) == pytest.approx((6.15, 2.0, 4.0))
     assert (extension.within_s, extension.beyond_s, extension.extreme_s) == pytest.approx((0.0, 2.0, 0.0))
-    # Dose beyond 20: 2 s x 10 + 4 s x 30 = 140 degree-seconds; beyond 40: 4 s x 10; extension 2 s x 5.
+    # Excess beyond 20: 2 s x 10 + 4 s x 30 = 140 degree-seconds; beyond 40: 4 s x 10; extension 2 s x 5.
     comfort, extreme = flexion.levels
-    assert (comfort.seconds, comfort.dose) == pytest.approx((6.0, 140.0))
-    assert (extreme.seconds, extreme.dose) == pytest.approx((4.0, 40.0))
-    assert extension.levels[0].dose == pytest.approx(10.0)
-    # Beyond 20 from 3 s; the hand is lost after the sample at 8.9 s and unseen for longer than a second.
-    assert (comfort.excursions, comfort.longest_s) == (1, pytest.approx(5.9))
-    assert (extreme.excursions, extreme.longest_s) == (1, pytest.approx(3.9))
-    # From 11 s until the sample at 13 s, which is the first below 20 - 5.
+    assert (comfort.seconds, comfort.excess) == pytest.approx((6.0, 140.0))
+    assert (extreme.seconds, extreme.excess) == pytest.approx((4.0, 40.0))
+    assert extension.levels[0].excess == pytest.approx(10.0)
+    assert (comfort.excursions, comfort.longest_s, comfort.longest_start_s) == pytest.approx((1, 6.0, 3.0))
+    assert (extreme.excursions, extreme.longest_s, extreme.longest_start_s) == pytest.approx((1, 4.0, 5.0))
+    assert (comfort.peak, extreme.peak, extension.levels[0].peak) == (50.0, 50.0, -25.0)
     assert (extension.levels[0].excursions, extension.levels[0].longest_s) == (1, pytest.approx(2.0))
     assert (extension.levels[1].excursions, extension.levels[1].longest_s) == (0, None)
 
@@ -146,58 +144,6 @@ def test_percentiles_against_numpy(seed: int) -> None:
     assert found.speed.median == pytest.approx(np.percentile(speeds, 50, method="hazen"))
 
 
-@pytest.mark.parametrize("step", [0.0, 0.01, 5.0])
-def test_percentiles_of_many_values_are_those_of_sorting_them(step: float) -> None:
-    """Spread out, rounded, in heaps and with a value far away: exactly what sorting all of them gives."""
-    rng = np.random.default_rng(11)
-    values = np.append(rng.normal(5, 20, 20_000), 4000.0)
-    values = np.round(values / step) * step if step else values
-    weights = rng.choice([0.0, 0.033, 0.2], values.size)
-    asked = (0, 0.5, 10, 50, 90, 99.99, 100)
-    assert quick_percentiles(values, weights, asked) == pytest.approx(
-        weighted_percentiles(values, weights, asked)
-    )
-    values, weights = values[:-1], weights[:-1]
-    every = np.linspace(0, 100, 500).tolist()
-    assert quick_percentiles(values, weights, every) == pytest.approx(
-        weighted_percentiles(values, weights, every)
-    )
-    assert quick_percentiles(np.full(9000, 3.0), np.ones(9000), (10, 90)) == (3.0, 3.0)
-
-
-def test_the_first_summary_says_the_same() -> None:
-    """Written apart, over the same unsmoothed samples: times, zones, percentiles, reasons and excursions."""
-    rng = np.random.default_rng(8)
-    time_s = np.cumsum(rng.choice([0.033, 0.034, 0.2, 0.6], 2000))
-    values = np.round(np.cumsum(rng.normal(0, 3, 2000)) % 120 - 60, 2)
-    values[rng.random(2000) < 0.1] = NAN
-    series, end_s = make_series(time_s, values), float(time_s[-1] + 0.1)
-    excursions = [
-        Excursion("left", FLEX, "flexion", "extreme", 40.0, 3.0, 50.0, 3.5, 7.25, "returned"),
-        Excursion("left", FLEX, "flexion", "extreme", 40.0, 9.0, 50.0, 9.5, 10.0, "returned"),
-        Excursion("right", FLEX, "flexion", "extreme", 40.0, 3.0, 50.0, 3.5, 99.0, "returned"),
-    ]
-    (theirs,) = summarise([series], excursions, [], profile(), end_s=end_s).quantities
-    ours = exposure(series, profile(), (0.0, end_s), excursions=excursions, rules=AS_IT_IS)
-    assert ours.measured_s == pytest.approx(theirs.measured_s)
-    assert ours.unseen_s == pytest.approx(theirs.unseen_s)
-    assert ours.percentiles == pytest.approx(theirs.percentiles)
-    zones = [zone.seconds for zone in theirs.zones]
-    assert [s for d in ours.directions for s in (d.within_s, d.beyond_s, d.extreme_s)] == pytest.approx(zones)
-    extreme = ours.direction("flexion").level("extreme")
-    assert extreme is not None
-    assert (extreme.excursions, extreme.longest_s) == (2, 4.25)
-
-
-def test_an_excursion_that_lasts_lasts_to_the_end_of_the_window() -> None:
-    time_s, values = at(20.0, (50, 10))
-    lasting = Excursion("left", FLEX, "flexion", "extreme", 40.0, 2.0, 50.0, 2.0)
-    found = exposure(make_series(time_s, values), profile(), (0.0, 9.0), excursions=[lasting], rules=AS_IT_IS)
-    extreme = found.direction("flexion").level("extreme")
-    assert extreme is not None
-    assert (extreme.excursions, extreme.longest_s) == (1, 7.0)
-
-
 def test_noise_is_taken_away_before_anything_is_counted() -> None:
     """Flickering between 10 and 30 thirty times a second is a hand at 20 with noise, not one beyond 25."""
     values = 20.0 + 10.0 * (-1.0) ** np.arange(600)
@@ -234,9 +180,12 @@ def test_in_json_every_number_has_its_unit() -> None:
         "limit_deg": 40.0,
         "seconds": 3.0,
         "share": 1.0,
-        "dose_deg_s": 30.0,
+        "certain_s": 3.0,
+        "excess_deg_s": 30.0,
+        "longest_s": 3.0,
+        "longest_start_s": 0.0,
+        "peak_deg": 50.0,
         "excursions": 1,
-        "longest_s": 2.95,
     }
     json.dumps(found, allow_nan=False)
 
@@ -272,15 +221,15 @@ angles = st.one_of(
 samples = st.lists(st.tuples(steps_s, angles), min_size=1, max_size=80)
 
 
-def course(
+def series_of(
     pairs: Sequence[tuple[float, float]],
     sign: float = 1.0,
     rules: ExposureRules | None = None,
     limits: LimitProfile | None = None,
-) -> Course:
+) -> ExposureSeries:
     time_s = np.cumsum([step for step, _ in pairs])
     series = make_series(time_s, sign * np.array([value for _, value in pairs]))
-    return Course(series, profile() if limits is None else limits, rules=rules)
+    return ExposureSeries(series, profile() if limits is None else limits, rules=rules)
 
 
 def additive(found: Exposure) -> dict[str, float]:
@@ -291,7 +240,7 @@ def additive(found: Exposure) -> dict[str, float]:
         zones = {"within": one.within_s, "beyond": one.beyond_s, "extreme": one.extreme_s}
         sums |= {f"{one.direction} {zone}": seconds for zone, seconds in zones.items()}
         for level in one.levels:
-            sums[f"{one.direction} {level.level} dose"] = level.dose
+            sums[f"{one.direction} {level.level} excess"] = level.excess
             sums[f"{one.direction} {level.level} count"] = level.excursions
     for row, cells in enumerate(found.variation.seconds):
         sums |= {f"cell {row} {column}": seconds for column, seconds in enumerate(cells)}
@@ -303,7 +252,7 @@ def additive(found: Exposure) -> dict[str, float]:
 @settings(max_examples=150, deadline=None)
 @given(pairs=samples, cut=st.floats(0.01, 0.99))
 def test_neighbouring_windows_add_up(pairs: list[tuple[float, float]], cut: float) -> None:
-    whole = course(pairs)
+    whole = series_of(pairs)
     end_s = sum(step for step, _ in pairs) + 1.0
     middle_s = cut * end_s
     together = additive(whole.over((0.0, end_s)))
@@ -319,7 +268,7 @@ def test_neighbouring_windows_add_up(pairs: list[tuple[float, float]], cut: floa
 @given(pairs=samples)
 def test_shares_sum_to_one_and_times_to_the_window(pairs: list[tuple[float, float]]) -> None:
     end_s = sum(step for step, _ in pairs) + 1.0
-    found = course(pairs).over((0.0, end_s))
+    found = series_of(pairs).over((0.0, end_s))
     assert found.measured_s + sum(found.unseen_s.values()) == pytest.approx(end_s, abs=1e-4)
     zones_s = sum(one.within_s + one.beyond_s + one.extreme_s for one in found.directions)
     assert zones_s == pytest.approx(found.measured_s, abs=1e-9)
@@ -328,19 +277,62 @@ def test_shares_sum_to_one_and_times_to_the_window(pairs: list[tuple[float, floa
     for one in found.directions:
         comfort, extreme = one.levels
         assert 0.0 <= extreme.seconds <= comfort.seconds <= found.measured_s + 1e-9
-        assert extreme.dose <= comfort.dose
+        assert extreme.excess <= comfort.excess
         # Farther out by the distance of the limits for as long as it is extreme, at least.
-        assert comfort.dose - extreme.dose >= 20.0 * extreme.seconds - 1e-6
+        assert comfort.excess - extreme.excess >= 20.0 * extreme.seconds - 1e-6
+
+
+@settings(max_examples=300, deadline=None)
+@given(pairs=samples, smoothed=st.booleans())
+def test_what_is_said_of_one_limit_is_consistent(pairs: list[tuple[float, float]], smoothed: bool) -> None:
+    """Total, longest episode and number of excursions, without and with the low-pass, whatever was measured."""
+    rules = ExposureRules() if smoothed else AS_IT_IS
+    end_s = sum(step for step, _ in pairs) + 1.0
+    ours = series_of(pairs, rules=rules)
+    for one in ours.over((0.0, end_s)).directions:
+        for level in one.levels:
+            assert 0.0 <= level.certain_s <= level.seconds
+            if level.longest_s is None:
+                assert (level.seconds, level.excess, level.excursions, level.peak) == (0.0, 0.0, 0, None)
+                continue
+            assert level.longest_s <= level.seconds
+            assert level.longest_start_s is not None
+            assert 0.0 <= level.longest_start_s < end_s
+            assert level.peak is not None
+            assert abs(level.peak) > level.limit
+            # Every excursion begins with an episode of its own.
+            magnitude = ours.magnitude(one.direction)
+            beyond = magnitude > level.limit
+            torn = np.append(True, np.diff(ours.time_s) > rules.watch.unseen_grace_s)
+            episodes = np.count_nonzero(beyond & (torn | ~np.append(False, beyond[:-1])))
+            assert level.excursions <= episodes
+
+
+def test_trembling_about_a_limit_is_one_excursion_of_many_short_episodes() -> None:
+    """A second at 41, a second at 39, ten times, with the limit at 40 and an excursion's end at 35."""
+    time_s, values = at(20.0, *[(41, 1), (39, 1)] * 10, (0, 5))
+    extreme = (
+        exposure(make_series(time_s, values), profile(), (0.0, 25.0), rules=AS_IT_IS).directions[0].levels[1]
+    )
+    assert (extreme.excursions, extreme.seconds, extreme.longest_s) == (
+        1,
+        pytest.approx(10.0),
+        pytest.approx(1.0),
+    )
 
 
 @settings(max_examples=100, deadline=None)
 @given(pairs=samples)
 def test_the_mirrored_sign_swaps_directions(pairs: list[tuple[float, float]]) -> None:
     end_s = sum(step for step, _ in pairs) + 1.0
-    one, mirrored = course(pairs).over((0.0, end_s)), course(pairs, -1.0).over((0.0, end_s))
+    one, mirrored = series_of(pairs).over((0.0, end_s)), series_of(pairs, -1.0).over((0.0, end_s))
     # Exactly 0 counts as leaning to flexion either way, so only what lies beyond a limit has to swap.
     for direction, other in (("flexion", "extension"), ("extension", "flexion")):
-        assert one.direction(direction).levels == mirrored.direction(other).levels
+        swapped = tuple(
+            replace(level, peak=None if level.peak is None else -level.peak)
+            for level in mirrored.direction(other).levels
+        )
+        assert one.direction(direction).levels == swapped
     assert np.array(one.variation.seconds) == pytest.approx(np.array(mirrored.variation.seconds)[::-1])
     measured = [value for _, value in pairs if not np.isnan(value)]
     # Among equal values of unequal weight, the order in time decides a little.
@@ -368,7 +360,7 @@ def test_excursions_are_those_of_the_live_watch(
         closed += [] if ended is None else [ended]
     ended = tracker.finish(last_seen_s)
     closed += [] if ended is None else [ended]
-    ours = course(pairs, rules=ExposureRules(watch, cutoff_hz=None), limits=profile(None, limit))
-    spans = ours.spans("flexion", "extreme")
+    ours = series_of(pairs, rules=ExposureRules(watch, cutoff_hz=None), limits=profile(None, limit))
+    spans = ours.excursions("flexion", "extreme")
     assert spans.start_s.tolist() == pytest.approx([one.start_s for one in closed])
     assert spans.end_s.tolist() == pytest.approx([one.end_s for one in closed])

@@ -11,12 +11,12 @@ import pytest
 from exposure_series import FLEX, make_series, profile
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.special import ndtr
+from scipy.stats import norm
 
-from posturewatch.comfort.holds import probability_beyond
+from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.limits import LimitProfile
-from posturewatch.exposure.chance import chances_beyond, correlation_time
-from posturewatch.exposure.course import Course
+from posturewatch.exposure.autocorrelation import autocorrelation_time
+from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.findings import Finding, FingerPosture, Moment, next_to_work_on
 from posturewatch.exposure.passages import Passage, outside
 from posturewatch.exposure.standing_out import FindingRules
@@ -41,18 +41,20 @@ def played(
     sd: float = 3.0,
     side: Side = "left",
     limits: LimitProfile | None = None,
-) -> Course:
+) -> ExposureSeries:
     """Passages of length_s after one another; in each period of each, that share of it is spent beyond."""
     time_s = np.arange(round(len(shares) * length_s * RATE_HZ)) / RATE_HZ
     share = np.array(shares)[np.minimum((time_s / length_s).astype(int), len(shares) - 1)]
     values = np.where(time_s % period_s < share * period_s, beyond, otherwise)
-    return Course(make_series(time_s, values, sd=sd, side=side), profile() if limits is None else limits)
+    return ExposureSeries(
+        make_series(time_s, values, sd=sd, side=side), profile() if limits is None else limits
+    )
 
 
 def found_in(
-    *courses: Course, passages: Sequence[Passage] = PASSAGES, end_s: float = 180.0
+    *several: ExposureSeries, passages: Sequence[Passage] = PASSAGES, end_s: float = 180.0
 ) -> Finding | None:
-    return next_to_work_on(courses, passages, end_s)
+    return next_to_work_on(several, passages, end_s)
 
 
 def test_the_passage_that_stands_out() -> None:
@@ -71,7 +73,7 @@ def test_the_passage_that_stands_out() -> None:
         "extreme",
     )
     assert found.evidence.share == pytest.approx(0.4, abs=0.01)
-    assert found.evidence.chance < 0.01
+    assert found.evidence.p_value < 0.01
     assert found.to_json()["limit_deg"] == 40.0
     json.dumps(found.to_json(), allow_nan=False)
 
@@ -103,7 +105,7 @@ def test_a_comfort_limit_is_named_where_no_extreme_one_stands_out() -> None:
 
 
 @pytest.mark.parametrize(
-    ("why", "course"),
+    ("why", "series"),
     [
         ("alike everywhere", played([0.4, 0.4, 0.4])),
         ("another passage is nearly as bad", played([0.3, 0.4, 0.0])),
@@ -115,14 +117,14 @@ def test_a_comfort_limit_is_named_where_no_extreme_one_stands_out() -> None:
         ("played too briefly in all", played([0.0, 0.4, 0.0], length_s=19.0)),
     ],
 )
-def test_nothing_is_said(why: str, course: Course) -> None:
-    scale = course.time_s[-1] / 180.0
+def test_nothing_is_said(why: str, series: ExposureSeries) -> None:
+    scale = series.time_s[-1] / 180.0
     passages = PASSAGES
     if scale < 0.9:
         passages = tuple(
             replace(one, windows=((19.0 * k, 19.0 * (k + 1)),)) for k, one in enumerate(PASSAGES)
         )
-    assert found_in(course, passages=passages) is None, why
+    assert found_in(series, passages=passages) is None, why
 
 
 def test_many_unlikely_seconds_are_no_sure_one() -> None:
@@ -132,8 +134,8 @@ def test_many_unlikely_seconds_are_no_sure_one() -> None:
     doubtful = (sure.time_s >= 60) & (sure.time_s < 120)
     values = np.where(doubtful, 41.0, sure.value)
     limits = profile(None, 40.0)
-    assert found_in(Course(make_series(sure.time_s, values, sd=6.0), limits)) is None
-    assert found_in(Course(make_series(sure.time_s, values, sd=0.5), limits)) is not None
+    assert found_in(ExposureSeries(make_series(sure.time_s, values, sd=6.0), limits)) is None
+    assert found_in(ExposureSeries(make_series(sure.time_s, values, sd=0.5), limits)) is not None
 
 
 def test_a_passage_held_beyond_from_end_to_end_is_named() -> None:
@@ -150,7 +152,7 @@ def test_brief_stays_in_one_burst_are_not_many_observations() -> None:
     burst = inside & (time_s < 92) & (time_s % 2 < 1.5)
     assert np.count_nonzero(spread) == np.count_nonzero(burst)
     found = [
-        found_in(Course(make_series(time_s, np.where(beyond, 52.0, 5.0), sd=3.0), profile()))
+        found_in(ExposureSeries(make_series(time_s, np.where(beyond, 52.0, 5.0), sd=3.0), profile()))
         for beyond in (spread, burst)
     ]
     assert found[0] is not None
@@ -159,9 +161,9 @@ def test_brief_stays_in_one_burst_are_not_many_observations() -> None:
 
 def test_a_brief_passage_that_is_worse_forbids_saying_nowhere() -> None:
     """Eight seconds are too few to judge a passage by, but not to contradict."""
-    course = played([0.0, 0.7, 0.9])
+    made = played([0.0, 0.7, 0.9])
     brief = replace(THIRD, windows=((120.0, 128.0),))
-    found = found_in(course, passages=(FIRST, SECOND, brief), end_s=128.0)
+    found = found_in(made, passages=(FIRST, SECOND, brief), end_s=128.0)
     assert found is not None
     assert found.evidence.highest is None
     # 4.5 + 3 of 68 s are 11 %.
@@ -170,44 +172,40 @@ def test_a_brief_passage_that_is_worse_forbids_saying_nowhere() -> None:
 
 def test_a_passage_mostly_unmeasured_is_not_judged() -> None:
     """Four fifths of 25 s are beyond, and the other 35 s may have been anything."""
-    course = played([0.0, 0.8, 0.0])
-    series = make_series(
-        course.time_s, np.where((course.time_s > 85) & (course.time_s < 120), np.nan, course.value)
-    )
-    assert found_in(Course(series, profile())) is None
-    assert found_in(course) is not None
+    made = played([0.0, 0.8, 0.0])
+    series = make_series(made.time_s, np.where((made.time_s > 85) & (made.time_s < 120), np.nan, made.value))
+    assert found_in(ExposureSeries(series, profile())) is None
+    assert found_in(made) is not None
 
 
 def test_the_sentence_says_when_little_was_measured() -> None:
-    course = played([0.0, 0.6, 0.0])
-    series = make_series(
-        course.time_s, np.where((course.time_s > 100) & (course.time_s < 120), np.nan, course.value)
-    )
-    found = found_in(Course(series, profile()))
+    made = played([0.0, 0.6, 0.0])
+    series = make_series(made.time_s, np.where((made.time_s > 100) & (made.time_s < 120), np.nan, made.value))
+    found = found_in(ExposureSeries(series, profile()))
     assert found is not None
     assert "of the 40 s that could be measured of “Nocturne sketch”, bars 12-16" in found.sentence
 
 
 def test_a_place_that_was_not_measured_is_not_spoken_of() -> None:
-    course = played([0.0, 0.6, 0.0])
-    series = make_series(course.time_s, np.where(course.time_s >= 120, np.nan, course.value))
-    found = found_in(Course(series, profile()))
+    made = played([0.0, 0.6, 0.0])
+    series = make_series(made.time_s, np.where(made.time_s >= 120, np.nan, made.value))
+    found = found_in(ExposureSeries(series, profile()))
     assert found is not None
     assert found.evidence.highest is None
     assert found.sentence.endswith("; 0 % in the rest of the session.")
 
 
 def test_nothing_to_compare_with() -> None:
-    course = played([0.4, 0.4, 0.4])
+    made = played([0.4, 0.4, 0.4])
     everything = (Passage("a", "Scale study", "", ((0.0, 180.0),)),)
-    assert found_in(course, passages=everything) is None
-    assert found_in(course, passages=()) is None
+    assert found_in(made, passages=everything) is None
+    assert found_in(made, passages=()) is None
     assert next_to_work_on([], PASSAGES, 180.0) is None
 
 
 def test_time_outside_every_passage_counts_as_elsewhere() -> None:
-    course = played([0.0, 0.4, 0.4])
-    assert found_in(course, passages=(SECOND,)) is None
+    made = played([0.0, 0.4, 0.4])
+    assert found_in(made, passages=(SECOND,)) is None
     assert found_in(played([0.0, 0.4, 0.0]), passages=(SECOND,)) is not None
 
 
@@ -243,33 +241,33 @@ def test_moments_inside_the_passage_of_that_hand_and_direction() -> None:
 
 
 def test_the_finger_posture_that_goes_with_it() -> None:
-    course = played([0.0, 0.4, 0.0])
-    stretched = (course.value > 30).astype(float)
+    made = played([0.0, 0.4, 0.0])
+    stretched = (made.value > 30).astype(float)
     always = np.ones_like(stretched)
     postures = (
-        FingerPosture("left", "the fingers curled", course.time_s, always),
-        FingerPosture("left", "the fourth finger stretched", course.time_s, stretched),
-        FingerPosture("right", "the thumb behind the neck", course.time_s, stretched),
-        FingerPosture("left", "the second finger lifted", course.time_s, stretched * np.nan),
+        FingerPosture("left", "the fingers curled", made.time_s, always),
+        FingerPosture("left", "the fourth finger stretched", made.time_s, stretched),
+        FingerPosture("right", "the thumb behind the neck", made.time_s, stretched),
+        FingerPosture("left", "the second finger lifted", made.time_s, stretched * np.nan),
     )
-    found = next_to_work_on([course], PASSAGES, 180.0, postures=postures)
+    found = next_to_work_on([made], PASSAGES, 180.0, postures=postures)
     assert found is not None
     assert found.posture is not None
     assert found.posture.text == "the fourth finger stretched"
     assert found.posture.share_beyond > 0.9
     assert found.posture.share_otherwise < 0.1
     assert ", bars 12-16, mostly with the fourth finger stretched; nowhere else" in found.sentence
-    without = next_to_work_on([course], PASSAGES, 180.0, postures=postures[:1] + postures[2:])
+    without = next_to_work_on([made], PASSAGES, 180.0, postures=postures[:1] + postures[2:])
     assert without is not None
     assert without.posture is None
 
 
 def test_a_finger_posture_that_is_no_longer_known_is_not_carried_on() -> None:
-    course = played([0.0, 0.4, 0.0])
-    known = course.time_s <= 90.0
-    stretched = (course.value > 30).astype(float)
-    posture = FingerPosture("left", "the fourth finger stretched", course.time_s[known], stretched[known])
-    found = next_to_work_on([course], PASSAGES, 180.0, postures=[posture])
+    made = played([0.0, 0.4, 0.0])
+    known = made.time_s <= 90.0
+    stretched = (made.value > 30).astype(float)
+    posture = FingerPosture("left", "the fourth finger stretched", made.time_s[known], stretched[known])
+    found = next_to_work_on([made], PASSAGES, 180.0, postures=[posture])
     assert found is not None
     assert found.posture is not None
     assert found.posture.share_otherwise < 0.1
@@ -281,16 +279,16 @@ def test_passages_that_do_not_differ_are_seldom_told_apart() -> None:
     rng = np.random.default_rng(12)
     findings = 0
     for _ in range(40):
-        courses = []
+        several = []
         for side in ("left", "right"):
             lasting = rng.exponential(np.tile([20.0, 4.0], 40))
             edges = np.cumsum(lasting)
             time_s = np.arange(180 * 12) / 12
             inside = np.searchsorted(edges, time_s) % 2 == 1
-            courses.append(
-                Course(make_series(time_s, np.where(inside, 52.0, 5.0), sd=3.0, side=side), profile())
+            several.append(
+                ExposureSeries(make_series(time_s, np.where(inside, 52.0, 5.0), sd=3.0, side=side), profile())
             )
-        findings += found_in(*courses) is not None
+        findings += found_in(*several) is not None
     assert findings <= 2
 
 
@@ -302,9 +300,9 @@ def in_a_row(count: int, length_s: float) -> tuple[Passage, ...]:
 
 
 def test_a_small_excess_is_left_alone_however_sure() -> None:
-    course, passages = played([0.06, 0.15, 0.06], length_s=600.0), in_a_row(3, 600.0)
-    assert next_to_work_on([course], passages, 1800.0) is None
-    assert next_to_work_on([course], passages, 1800.0, rules=FindingRules(excess=0.05)) is not None
+    made, passages = played([0.06, 0.15, 0.06], length_s=600.0), in_a_row(3, 600.0)
+    assert next_to_work_on([made], passages, 1800.0) is None
+    assert next_to_work_on([made], passages, 1800.0, rules=FindingRules(excess=0.05)) is not None
 
 
 def test_the_strongest_rival_has_to_be_beaten_surely_too() -> None:
@@ -319,8 +317,8 @@ def test_the_strongest_rival_has_to_be_beaten_surely_too() -> None:
 
 def test_a_hand_that_was_never_measured_is_passed_over() -> None:
     time_s = np.arange(1800) / 10.0
-    unseen = Course(make_series(time_s, np.full(1800, np.nan), side="right"), profile())
-    empty = Course(make_series([], []), profile())
+    unseen = ExposureSeries(make_series(time_s, np.full(1800, np.nan), side="right"), profile())
+    empty = ExposureSeries(make_series([], []), profile())
     assert found_in(unseen, empty) is None
     found = found_in(unseen, empty, played([0.0, 0.4, 0.0]))
     assert found is not None
@@ -328,17 +326,17 @@ def test_a_hand_that_was_never_measured_is_passed_over() -> None:
 
 
 def test_a_stricter_rule_says_no_more() -> None:
-    course = played([0.0, 0.4, 0.0])
+    made = played([0.0, 0.4, 0.0])
     for rules in (FindingRules(share=0.5), FindingRules(passage_s=61.0), FindingRules(error_rate=1e-9)):
-        assert next_to_work_on([course], PASSAGES, 180.0, rules=rules) is None
+        assert next_to_work_on([made], PASSAGES, 180.0, rules=rules) is None
 
 
 @given(z=st.lists(st.floats(-40, 40), min_size=1, max_size=50), sd=st.floats(0.1, 30))
 def test_chances_against_scipy(z: list[float], sd: float) -> None:
     magnitude = 40.0 + np.array(z) * sd
-    chances = chances_beyond(40.0, magnitude, np.full(len(z), sd))
-    assert chances == pytest.approx(ndtr((magnitude - 40.0) / sd), abs=1e-7)
-    assert chances[0] == pytest.approx(probability_beyond(40.0, float(magnitude[0]), sd), abs=1e-7)
+    found = exceedance_probability(40.0, magnitude, np.full(len(z), sd))
+    assert found == pytest.approx(norm.sf(40.0, loc=magnitude, scale=sd), abs=1e-12)
+    assert exceedance_probability(40.0, float(magnitude[0]), sd) == found[0]
 
 
 @pytest.mark.parametrize("memory", [0.0, 0.5, 0.8])
@@ -349,12 +347,15 @@ def test_correlation_time_of_a_process_that_is_known(memory: float) -> None:
     values = np.zeros_like(noise)
     for k in range(1, noise.size):
         values[k] = memory * values[k - 1] + noise[k]
-    assert correlation_time(values) == pytest.approx((1 + memory) / (1 - memory), rel=0.12)
+    assert autocorrelation_time(values) == pytest.approx((1 + memory) / (1 - memory), rel=0.12)
 
 
 def test_correlation_time_where_nothing_varies() -> None:
     assert (
-        correlation_time(np.zeros(50)) == correlation_time(np.zeros(0)) == correlation_time(np.ones(1)) == 1.0
+        autocorrelation_time(np.zeros(50))
+        == autocorrelation_time(np.zeros(0))
+        == autocorrelation_time(np.ones(1))
+        == 1.0
     )
 
 
@@ -368,5 +369,5 @@ def test_a_finding_keeps_its_promises(shares: list[float]) -> None:
     assert evidence.share >= max(rules.share, rules.ratio * evidence.share_elsewhere)
     assert evidence.highest is not None
     assert evidence.share >= evidence.highest + rules.excess
-    assert evidence.chance <= rules.error_rate
+    assert evidence.p_value <= rules.error_rate
     assert found.passage.id == PASSAGES[int(np.argmax(shares))].id

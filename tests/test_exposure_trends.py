@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import theilslopes
 
-from posturewatch.exposure.course import exposure
+from posturewatch.exposure.exposure_series import exposure
 from posturewatch.exposure.trends import (
     Change,
     ExposureRecord,
@@ -51,7 +51,7 @@ def record(
         total_s=1.25 * measured_s,
         measured_s=measured_s,
         beyond_s=beyond_s,
-        dose=10.0 * beyond_s,
+        excess=10.0 * beyond_s,
         excursions=3,
         longest_s=longest_s,
     )
@@ -68,7 +68,7 @@ def test_records_of_an_exposure() -> None:
     }
     extreme = rows[KEY]
     assert (extreme.session_id, extreme.day, extreme.piece) == ("one", MONDAY, "Scale study")
-    assert (extreme.beyond_s, extreme.dose) == pytest.approx((10.0, 100.0))
+    assert (extreme.beyond_s, extreme.excess) == pytest.approx((10.0, 100.0))
     assert (extreme.limit, extreme.excursions) == (40.0, 1)
     assert rows["left", FLEX, "extension", "extreme"].beyond_s == 0.0
 
@@ -87,7 +87,7 @@ def test_weeks_add_up_and_missing_ones_are_holes() -> None:
     assert (first.sessions, first.measured_s, first.beyond_s, first.excursions) == (2, 4000.0, 400.0, 6)
     assert first.share == pytest.approx(0.1)
     # 4000 degree-seconds in 4000 s measured are 3600 in an hour.
-    assert first.dose_per_hour == pytest.approx(3600.0)
+    assert first.excess_per_hour == pytest.approx(3600.0)
     assert (first.longest_s, first.last_day) == (9.0, MONDAY + dt.timedelta(days=6))
     assert (second.sessions, second.measured_s, second.share, second.last_day) == (0, 0, None, None)
     assert (third.sessions, third.measured_s, third.share) == (1, 60.0, None)

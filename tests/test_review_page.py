@@ -214,7 +214,7 @@ def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -
     rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
     # Held for 40 of 360 seconds; the ring finger was never measured.
     assert rows[2] == ["Ring", "not measured: not seen well enough from any view to be given"]
-    assert rows[3] == ["Little", "100\u00a0%", "11\u00a0%", "11\u00a0%, surely 11\u00a0%"]
+    assert rows[3] == ["Little", "100\u00a0%", "11\u00a0%", "11\u00a0%, 11\u00a0% certain"]
     by_passage = page.locator("#fingers .table-frame")
     assert "Left little finger lifted, beyond extreme limit" in by_passage.locator("th").all_inner_texts()
     assert by_passage.locator("tbody tr").nth(1).locator("td").first.inner_text() == "67\u00a0%"

@@ -127,7 +127,7 @@ def test_a_session_in_memory_has_the_same_fingers(store: Store, played) -> None:
     for reading in played:
         session.put(reading)
     info = SessionInfo("", START.started_at, None, None, 60.0, "demo", "film", None, "0.1.0", 0, 0)
-    record = session.record(info, limits=LIMITS, max_gap_s=0.25, settings=GUITAR)
+    record = session.record(info, limits=LIMITS, rules=WatchRules(), settings=GUITAR)
     assert record.planes == kept.planes
     for one, other in zip(record.series, kept.series, strict=True):
         assert (one.side, one.quantity) == (other.side, other.quantity)
@@ -163,8 +163,8 @@ def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(st
         "fingertips that rested for 0:15"
     )
     assert lines[start + 1 : start + 5] == [
-        "    little finger lifted: 25 % beyond 15 mm, 25 % beyond 25 mm (surely 25 %)",
-        "    little finger's end joint bent backwards: 100 % beyond 5 deg, 100 % beyond 15 deg (surely 100 %)",
+        "    little finger lifted: 25 % beyond 15 mm, 25 % beyond 25 mm (25 % certain)",
+        "    little finger's end joint bent backwards: 100 % beyond 5 deg, 100 % beyond 15 deg (100 % certain)",
         "    little finger's end joint bent backwards while the finger is down: surely 73 % of the playing time",
         "    little finger held straight and high while another is down: surely 27 % of the playing time",
     ]

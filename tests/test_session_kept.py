@@ -16,7 +16,7 @@ from book_factories import START, Taken, TakenMoment, film, noon, record
 from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
-from posturewatch.exposure.course import exposure
+from posturewatch.exposure.exposure_series import exposure
 from posturewatch.review.derived import open_store
 from posturewatch.review.export import write_session
 from posturewatch.review.full_document import full_document
@@ -141,10 +141,7 @@ def test_exposures_are_those_computed_directly(store: Store, book: PracticeLog) 
     series = {(one.side, one.quantity): one for one in session.series}
 
     def direct(*windows: tuple[float, float]) -> list[dict]:
-        return [
-            exposure(one, session.limits, *windows, excursions=session.excursions).to_json()
-            for one in series.values()
-        ]
+        return [exposure(one, session.limits, *windows).to_json() for one in series.values()]
 
     assert kept["session"] == direct((0.0, 120.0))
     assert [one["exposure"] for one in kept["passages"]] == [

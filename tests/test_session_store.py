@@ -92,7 +92,7 @@ def test_samples_come_back_as_documented(tmp_path: Path) -> None:
     assert {kept.refusals[code - 1] for code in kept.refusal[~measured]} == {Refusal.HAND_CUT_OFF}
     assert not series["right", "wrist_flexion"].measured.any()
     assert record.info.dropped_frames == 19
-    assert (record.settings, record.limits, record.max_gap_s) == (START.settings, LIMITS, 0.25)
+    assert (record.settings, record.limits, record.rules) == (START.settings, LIMITS, START.rules)
 
 
 def test_a_tiny_deviation_is_not_kept_as_none(tmp_path: Path) -> None:

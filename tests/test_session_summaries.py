@@ -12,7 +12,10 @@ from session_factories import LIMITS, Ended, make_reading
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.errors import InputError
-from posturewatch.exposure.summary import SampleSeries, summarise
+from posturewatch.exposure.exposure_series import ExposureSeries
+from posturewatch.exposure.rules import ExposureRules
+from posturewatch.exposure.series import SampleSeries
+from posturewatch.exposure.summary import summarise
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.reading import Reading
 from posturewatch.review.derived import open_store
@@ -49,14 +52,9 @@ def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple, dict[str, np.nd
     return readings, closed, {"times": times, "values": values, "seen": seen}
 
 
-def expected(readings: list[Reading], closed: tuple, truth: dict[str, np.ndarray], end_s: float) -> dict:
+def expected(readings: list[Reading], truth: dict[str, np.ndarray], end_s: float) -> dict:
     """The summary computed from the very numbers, without any session in between."""
     cut_off = 1 + list(Refusal).index(Refusal.HAND_CUT_OFF)
-    excursions = {}
-    for reading in readings:
-        for one in (*reading.verdict.opened, *reading.verdict.closed):
-            excursions[one.key, one.start_s] = one
-    excursions.update({(one.key, one.start_s): one for one in closed})
     series = []
     for side, name in KEYS:
         seen = truth["seen"] if side == "left" else np.zeros(len(truth["times"]), bool)
@@ -73,9 +71,8 @@ def expected(readings: list[Reading], closed: tuple, truth: dict[str, np.ndarray
         )
     fired = [warning for reading in readings for warning in reading.verdict.fired]
     assert fired, "the practice is meant to be warned of"
-    return summarise(
-        series, list(excursions.values()), fired, LIMITS, end_s=end_s, max_gap_s=RULES.max_gap_s
-    ).to_json()
+    made = [ExposureSeries(one, LIMITS, rules=ExposureRules(watch=RULES)) for one in series]
+    return summarise(made, fired, LIMITS.name, end_s).to_json()
 
 
 def test_the_summary_of_a_kept_session_is_the_one_computed_directly(tmp_path: Path) -> None:
@@ -88,7 +85,7 @@ def test_the_summary_of_a_kept_session_is_the_one_computed_directly(tmp_path: Pa
         identity = recorder.finish(Ended(60.0, closed=closed))
     kept = SessionReader(tmp_path).cached_summary(identity)
     assert kept is not None
-    wanted = expected(readings, closed, truth, 60.0)
+    wanted = expected(readings, truth, 60.0)
     assert {key: kept[key] for key in wanted} == wanted
     assert kept["marks"] == [{"time_s": 12.0, "note": "bar 9"}]
     assert len(kept["warned"]) == kept["warnings"]
@@ -101,7 +98,7 @@ def test_a_session_in_memory_gives_the_same(tmp_path: Path) -> None:
     for reading in readings:
         session.put(reading)
     info = SessionInfo("", START.started_at, None, None, 60.0, "demo", "film", None, "0.1.0", 0, 0)
-    record = session.record(info, limits=LIMITS, max_gap_s=RULES.max_gap_s, settings={}, closed=closed)
+    record = session.record(info, limits=LIMITS, rules=RULES, settings={}, closed=closed)
     with open_store(tmp_path) as store:
         recorder = store.begin(START)
         for reading in readings:
@@ -127,7 +124,7 @@ def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Pat
         recorder.finish(Ended(60.0, closed=closed))
         summary = session_summary(store, store.find("last"))
     assert summary["session"]["end_reason"] == "stopped"
-    assert summary["quantities"] == expected(readings, closed, truth, 60.0)["quantities"]
+    assert summary["quantities"] == expected(readings, truth, 60.0)["quantities"]
 
 
 def test_the_shelf_answers_for_the_page(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from posturewatch.comfort.holds import probability_beyond
+from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
@@ -83,7 +83,9 @@ def test_a_profile_without_limits_knows_only_within_and_unseen() -> None:
 @pytest.mark.parametrize("value", [-12.0, 3.0, 14.9, 15.0, 30.0])
 @pytest.mark.parametrize("sd", [0.5, 7.0, 25.0])
 def test_the_chance_of_being_beyond_is_the_normal_tail(value: float, sd: float) -> None:
-    assert probability_beyond(15.0, value, sd) == pytest.approx(norm.sf(15.0, loc=value, scale=sd), abs=1e-12)
+    assert exceedance_probability(15.0, value, sd) == pytest.approx(
+        norm.sf(15.0, loc=value, scale=sd), abs=1e-12
+    )
 
 
 def test_a_frame_states_the_chance_of_its_own_direction() -> None:
@@ -305,7 +307,7 @@ def test_whatever_the_input(steps: list[tuple[float, float | None, float]]) -> N
                     and before.measured
                     and frames[i - 1].time_s >= fired.since_s
                 ):
-                    chance = probability_beyond(40.0, before.value * sign, before.sd)
+                    chance = exceedance_probability(40.0, before.value * sign, before.sd)
                     if chance >= RULES.warn_probability:
                         evidence_s += min(frames[i].time_s - frames[i - 1].time_s, RULES.max_gap_s)
             assert evidence_s >= RULES.hold_s - 1e-5

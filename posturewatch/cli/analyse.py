@@ -127,7 +127,7 @@ class Analysis:
         record = session.record(
             info,
             limits=parts.limits,
-            max_gap_s=parts.rules.max_gap_s,
+            rules=parts.rules,
             settings=parts.settings_json,
             closed=outcome.closed,
         )

@@ -16,6 +16,9 @@ __all__ = ["summary_text"]
 #: Less than this in a zone is not worth a line.
 SHORTEST_S = 0.5
 
+#: A shorter episode beyond a limit is not worth a line.
+SHORTEST_EPISODE_S = 0.05
+
 #: A cue that was surely there for less of the time is not worth a line.
 LEAST_SHARE = 0.01
 
@@ -62,19 +65,29 @@ def _hand(side: str, quantities: list[Mapping[str, Any]]) -> list[str]:
     for one in quantities:
         name = quantity(one["quantity"]).label
         lines.append(f"  {name}: measured {_percent(one['measured_share'])} of the time")
-        lines += [
-            f"    {entry['zone']:<16}{leaning(one['quantity'], entry['direction'])}: "
-            f"{_percent(entry['share'])}, {clock(entry['seconds'])}, surely {clock(entry['sure_seconds'])}"
-            for entry in one["zones"]
-            if entry["seconds"] >= SHORTEST_S and entry["zone"] != Zone.WITHIN.value
-        ]
+        for entry in one["directions"]:
+            lines += _zones(one, entry)
         lines += _longest(one)
-        if one["percentiles"] is not None:
-            p10, p50, p90 = (one["percentiles"][key] for key in ("p10", "p50", "p90"))
+        percentiles = one[f"percentiles_{one['unit']}"]
+        if percentiles is not None:
+            p10, p50, p90 = (percentiles[key] for key in ("p10", "p50", "p90"))
             lines.append(
                 f"    middle {_whole(p50)} {one['unit']}, 80 % between {_whole(p10)} and {_whole(p90)}"
             )
     return lines
+
+
+def _zones(one: Mapping[str, Any], entry: Mapping[str, Any]) -> list[str]:
+    """Time beyond comfort and beyond the extreme limit in one direction, each with what of it is certain."""
+    seconds = {Zone.BEYOND: entry["beyond_s"], Zone.EXTREME: entry["extreme_s"]}
+    certain = {level["level"]: level["certain_s"] for level in entry["levels"]}
+    return [
+        f"    {zone.value:<16}{leaning(one['quantity'], entry['direction'])}: "
+        f"{_percent(spent_s / one['measured_s'])}, {clock(spent_s)}"
+        + (f", {clock(certain.get('extreme', 0.0))} certain" if zone is Zone.EXTREME else "")
+        for zone, spent_s in seconds.items()
+        if spent_s >= SHORTEST_S
+    ]
 
 
 def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[str, Any]) -> list[str]:
@@ -113,35 +126,33 @@ def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[st
 
 def _beyond(one: Mapping[str, Any], direction: str) -> list[str]:
     """One line for what a finger did beyond its limits in this direction; none where that was next to nothing."""
-    spent = {entry["zone"]: entry for entry in one["zones"] if entry["direction"] == direction}
-    zones = {"comfort": (Zone.BEYOND.value, Zone.EXTREME.value), "extreme": (Zone.EXTREME.value,)}
-    limits = {
-        entry["level"]: entry["limit"] for entry in one["excursions"] if entry["direction"] == direction
-    }
-    seconds = {level: sum(spent[zone]["seconds"] for zone in zones[level]) for level in limits}
-    if max(seconds.values(), default=0.0) < SHORTEST_S:
+    (entry,) = (entry for entry in one["directions"] if entry["direction"] == direction)
+    if max((level["seconds"] for level in entry["levels"]), default=0.0) < SHORTEST_S:
         return []
     shares = ", ".join(
-        f"{_percent(seconds[level] / one['measured_s'])} beyond {limit:g} {one['unit']}"
-        + (f" (surely {_percent(_surely(spent) / one['measured_s'])})" if level == "extreme" else "")
-        for level, limit in limits.items()
+        f"{_percent(level['share'])} beyond {level[_limit(one)]:g} {one['unit']}"
+        + (
+            f" ({_percent(level['certain_s'] / one['measured_s'])} certain)"
+            if level["level"] == "extreme"
+            else ""
+        )
+        for level in entry["levels"]
     )
     return [f"    {leaning(one['quantity'], direction)}: {shares}"]
 
 
-def _surely(spent: Mapping[str, Mapping[str, Any]]) -> float:
-    """Seconds that were surely beyond the extreme limit."""
-    extreme = spent.get(Zone.EXTREME.value)
-    return 0.0 if extreme is None else extreme["sure_seconds"] or 0.0
+def _limit(one: Mapping[str, Any]) -> str:
+    return f"limit_{one['unit']}"
 
 
 def _longest(one: Mapping[str, Any]) -> list[str]:
-    """The longest stay beyond each extreme limit."""
+    """The longest episode beyond each extreme limit."""
     return [
-        f"    longest beyond {entry['limit']:g} {one['unit']} of {entry['direction']}, until clearly back: "
-        f"{entry['longest_s']:.1f} s at {clock(entry['longest_start_s'])}, peak {entry['peak']:.0f} {one['unit']}"
-        for entry in one["excursions"]
-        if entry["level"] == "extreme" and entry["count"]
+        f"    longest beyond {level[_limit(one)]:g} {one['unit']} of {entry['direction']}: {level['longest_s']:.1f} s "
+        f"at {clock(level['longest_start_s'])}, peak {level['peak_' + one['unit']]:.0f} {one['unit']}"
+        for entry in one["directions"]
+        for level in entry["levels"]
+        if level["level"] == "extreme" and (level["longest_s"] or 0.0) >= SHORTEST_EPISODE_S
     ]
 
 

@@ -2,27 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import HoldWarning
 
-__all__ = ["Hold", "probability_beyond"]
+__all__ = ["Hold"]
 
 #: Sums of frame times miss a round number of seconds by rounding; a microsecond is far below a frame.
 _ROUNDING_S = 1e-6
-
-
-def probability_beyond(limit: float, magnitude: float, sd: float) -> float:
-    """The chance that the true angle is beyond the limit, given a measurement with a normal error of standard
-    deviation sd (above 0). magnitude and limit are in the same direction.
-
-    sd is that of the single measurement. Errors of neighbouring frames are alike (same view, same hand), so
-    holding does not average them out, and no such averaging is claimed here.
-    """
-    return 0.5 * math.erfc((limit - magnitude) / (sd * math.sqrt(2.0)))
 
 
 class Hold:

@@ -18,7 +18,7 @@ class WatchRules:
         experienced raters of goniometers accept as the same angle (Engstrand 2021).
     hysteresis_mm: the same for lengths: a fingertip's landmark strays about as far (common practice).
     unseen_grace_s: a hand that is not measurable for longer ends excursions and holds at the last seen time.
-    min_excursion_s: shorter stays are not excursions; at 20 samples a second or more, one noisy frame is none.
+    min_excursion_s: what is shorter is no excursion; at 20 samples a second or more, one noisy frame is none.
     max_gap_s: a sample speaks for the time until the next one, but for no longer than this.
     hold_s: how long an extreme wrist angle must be held, in seen time, before a warning.
     finger_hold_s: the same for an extreme of a finger, which comes and goes more quickly (common practice).
@@ -80,6 +80,11 @@ class WatchRules:
         if unit == "mm":
             return self.hysteresis_mm
         raise ValueError(f"no hysteresis is set for quantities in {unit!r}")
+
+    def leave(self, limit: float, unit: str) -> float:
+        """The magnitude below which an excursion beyond the limit has ended: the limit less the hysteresis, but
+        never less than half the limit."""
+        return max(limit - self.hysteresis(unit), limit / 2.0)
 
     def evidence(self, group: Group) -> float:
         """The chance of being beyond the extreme limit that counts as evidence, for quantities of this group."""

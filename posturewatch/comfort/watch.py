@@ -5,34 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeVar
 
+from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.excursions import ExcursionTracker
-from posturewatch.comfort.holds import Hold, probability_beyond
+from posturewatch.comfort.holds import Hold
 from posturewatch.comfort.limits import LEVELS, LimitProfile
 from posturewatch.comfort.rules import WatchRules
+from posturewatch.comfort.zones import zone_of
 from posturewatch.model.measurement import FrameMeasurement, Measurement
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.verdict import Excursion, HoldWarning, Level, Verdict, Zone, ZoneState
 
-__all__ = ["Watch", "zone_of"]
+__all__ = ["Watch"]
 
 SIDES: tuple[Side, ...] = ("left", "right")
 Event = TypeVar("Event", Excursion, HoldWarning)
 
 _UNSEEN = ZoneState(Zone.UNSEEN, None, 0.0)
-
-
-def zone_of(value: float, entry: Quantity, limits: LimitProfile) -> tuple[Zone, str]:
-    """The zone of a value (in the quantity's unit, signed) and the direction it leans to. A quantity without
-    a negative direction counts as leaning to its positive one, and is within comfort below 0."""
-    direction = entry.negative if value < 0 and entry.negative is not None else entry.positive
-    magnitude = value * entry.sign(direction)
-    band = limits.bands[entry.name, direction]
-    if band.extreme is not None and magnitude > band.extreme.value:
-        return Zone.EXTREME, direction
-    if band.comfort is not None and magnitude > band.comfort.value:
-        return Zone.BEYOND, direction
-    return Zone.WITHIN, direction
 
 
 @dataclass(frozen=True)
@@ -133,7 +122,8 @@ class Watch:
         limit = self.limits.limit(entry.name, direction, "extreme")
         if limit is None or measurement is None or measurement.value is None or measurement.sd is None:
             return None
-        return probability_beyond(limit.value, measurement.value * entry.sign(direction), measurement.sd)
+        magnitude = measurement.value * entry.sign(direction)
+        return float(exceedance_probability(limit.value, magnitude, measurement.sd))
 
 
 def _note(change: tuple[Event | None, Event | None], ended: list[Event], began: list[Event]) -> None:

@@ -13,12 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.comfort.holds import probability_beyond
+from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.limits import LimitProfile
-from posturewatch.exposure.course import check_windows
 from posturewatch.exposure.findings import FingerPosture
 from posturewatch.exposure.fingers import Fingers
-from posturewatch.exposure.profile import Window
+from posturewatch.exposure.series import Window, check_windows
 from posturewatch.model.measurement import HandMeasurement
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
@@ -184,7 +183,7 @@ class _OneFrame(Fingers):
     def beyond(self, name: str, limit: float) -> Array:
         if name not in self.value:
             return np.full(1, np.nan)
-        return np.array([probability_beyond(limit, float(self.value[name][0]), float(self.sd[name][0]))])
+        return np.array([exceedance_probability(limit, float(self.value[name][0]), float(self.sd[name][0]))])
 
 
 def cues_now(

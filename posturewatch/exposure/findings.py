@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LEVELS
 from posturewatch.comfort.phrases import leaning
-from posturewatch.exposure.course import Course
+from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.passages import Passage, spreads
 from posturewatch.exposure.standing_out import FindingRules, StandingOut, comparable, standing_out
 from posturewatch.model.observation import Side
@@ -78,11 +78,11 @@ class Finding:
 
     @property
     def side(self) -> Side:
-        return self.evidence.spread.course.side
+        return self.evidence.spread.series.side
 
     @property
     def quantity(self) -> str:
-        return self.evidence.spread.course.entry.name
+        return self.evidence.spread.series.entry.name
 
     @property
     def direction(self) -> str:
@@ -104,15 +104,15 @@ class Finding:
             "quantity": self.quantity,
             "direction": self.direction,
             "level": self.level,
-            f"limit_{found.spread.course.entry.unit}": round(found.spread.limit, 2),
+            f"limit_{found.spread.series.entry.unit}": round(found.spread.limit, 2),
             "share": round(found.share, 4),
             "share_elsewhere": round(found.share_elsewhere, 4),
             "highest_elsewhere": None if found.highest is None else round(found.highest, 4),
-            "sure_share": round(found.sure_share, 4),
+            "certain_share": round(found.certain_share, 4),
             "measured_s": round(found.measured_s, 3),
             "measured_share": round(self.measured_share, 4),
             "measured_elsewhere_s": round(found.measured_elsewhere_s, 3),
-            "chance": round(found.chance, 6),
+            "p_value": round(found.p_value, 6),
             "posture": None
             if self.posture is None
             else {
@@ -125,7 +125,7 @@ class Finding:
 
 
 def next_to_work_on(
-    courses: Sequence[Course],
+    series: Sequence[ExposureSeries],
     passages: Sequence[Passage],
     end_s: float,
     *,
@@ -135,17 +135,17 @@ def next_to_work_on(
 ) -> Finding | None:
     """The finding of a session from 0 to end_s, or None where the data carry none.
 
-    courses: one per quantity and hand. A finding about an extreme limit goes before one about a comfort
-    limit; among those of one level, the one whose share is most surely above that of the rest. That a
+    series: one per quantity and hand. A finding about an extreme limit goes before one about a comfort
+    limit; among those of one level, the one whose share is above that of the rest by the widest margin. That a
     difference is no accident is judged with as many independent observations as the seconds measured,
-    divided by those for which being beyond the limit remembers itself (`correlation_time`), at an error rate
+    divided by those for which being beyond the limit remembers itself (`autocorrelation_time`), at an error rate
     divided by the count of comparisons (Bonferroni). Raises ValueError where passages overlap.
     """
     rules = FindingRules() if rules is None else rules
     compared = [
         (spread, place)
-        for course in courses
-        for spread in spreads(course, passages, end_s, rules.sure_probability)
+        for one in series
+        for spread in spreads(one, passages, end_s)
         for place in range(len(passages))
         if comparable(spread, place, rules)
     ]
@@ -170,7 +170,7 @@ def next_to_work_on(
 def _sentence(
     found: StandingOut, passage: Passage, measured_share: float, posture: PostureEvidence | None
 ) -> str:
-    course, direction = found.spread.course, found.spread.direction
+    series, direction = found.spread.series, found.spread.direction
     limit = f"{found.spread.limit:.1f}".removesuffix(".0")
     whole = f"{passage.name}"
     if measured_share < _WELL_MEASURED:
@@ -182,8 +182,8 @@ def _sentence(
         # Rounded up, since it says that nothing lies above.
         contrast = f"nowhere else above {max(1, math.ceil(100 * found.highest - 1e-9))} %"
     return (
-        f"{course.side.capitalize()} {leaning(course.entry.name, direction)} beyond {limit} "
-        f"{_UNIT_WORDS.get(course.entry.unit, course.entry.unit)} for {100 * found.share:.0f} % of {whole}"
+        f"{series.side.capitalize()} {leaning(series.entry.name, direction)} beyond {limit} "
+        f"{_UNIT_WORDS.get(series.entry.unit, series.entry.unit)} for {100 * found.share:.0f} % of {whole}"
         f"{fingers}; {contrast}."
     )
 
@@ -193,12 +193,12 @@ def _inside_s(start_s: float, end_s: float, passage: Passage) -> float:
 
 
 def _moments(found: StandingOut, passage: Passage, moments: Sequence[Moment]) -> tuple[str, ...]:
-    course = found.spread.course
+    series = found.spread.series
     inside = [
         (_inside_s(one.start_s, one.end_s, passage), one)
         for one in moments
-        if one.side in (None, course.side)
-        and one.quantity in (None, course.entry.name)
+        if one.side in (None, series.side)
+        and one.quantity in (None, series.entry.name)
         and one.direction in (None, found.spread.direction)
     ]
     ordered = sorted(inside, key=lambda pair: (-pair[0], pair[1].start_s))
@@ -209,18 +209,18 @@ def _posture(
     found: StandingOut, passage: Passage, postures: Sequence[FingerPosture], rules: FindingRules
 ) -> PostureEvidence | None:
     """The finger posture of the same hand that goes most with being beyond the limit, or None."""
-    course = found.spread.course
-    samples, seconds = course.parts(passage.windows)
+    series = found.spread.series
+    samples, seconds = series.parts(passage.windows)
     best: PostureEvidence | None = None
     for posture in postures:
-        if posture.side != course.side or posture.time_s.size == 0:
+        if posture.side != series.side or posture.time_s.size == 0:
             continue
-        latest = np.searchsorted(posture.time_s, course.time_s[samples], side="right") - 1
+        latest = np.searchsorted(posture.time_s, series.time_s[samples], side="right") - 1
         present = posture.present[np.maximum(latest, 0)]
-        age_s = course.time_s[samples] - posture.time_s[np.maximum(latest, 0)]
-        fresh = (latest >= 0) & (age_s <= course.rules.watch.max_gap_s)
+        age_s = series.time_s[samples] - posture.time_s[np.maximum(latest, 0)]
+        fresh = (latest >= 0) & (age_s <= series.rules.watch.max_gap_s)
         known = np.flatnonzero(np.isfinite(present) & fresh)
-        beyond = (seconds * found.spread.chances[samples])[known]
+        beyond = (seconds * found.spread.probability[samples])[known]
         otherwise = seconds[known] - beyond
         if min(beyond.sum(), otherwise.sum()) < rules.posture_s:
             continue

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.exposure.chance import chances_beyond
-from posturewatch.exposure.summary import Series, sample_seconds
+from posturewatch.comfort.exceedance import exceedance_probability
+from posturewatch.exposure.series import Series, sample_seconds
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 
@@ -46,7 +46,7 @@ class Fingers:
         """The chance (n,) that the quantity lies above a signed limit, NaN where unknown."""
         if name not in self.value:
             return np.full(self.time_s.size, np.nan)
-        return chances_beyond(limit, self.value[name], self.sd[name])
+        return exceedance_probability(limit, self.value[name], self.sd[name])
 
     def below(self, name: str, limit: float) -> Array:
         return 1.0 - self.beyond(name, limit)
@@ -71,7 +71,7 @@ class Fingers:
             variance = np.maximum(square / some - (total / some) ** 2, 0.0)
             excess = variance - expected / some
             error = np.sqrt(2.0 * _ALIKE / some) * (variance + expected / some) + _LEAST_ERROR
-            moving = chances_beyond(least[quantity(name).unit] ** 2, excess, error)
+            moving = exceedance_probability(least[quantity(name).unit] ** 2, excess, error)
             chance = np.fmax(chance, np.where(seconds >= 0.5 * within_s, moving, np.nan))
         return chance
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
 from posturewatch.comfort.limits import LEVELS
-from posturewatch.exposure.chance import chances_beyond
-from posturewatch.exposure.course import Course, check_windows
-from posturewatch.exposure.profile import Window
+from posturewatch.exposure.exposure_series import ExposureSeries
+from posturewatch.exposure.series import Window, check_windows
 from posturewatch.model.verdict import Level
 
 __all__ = ["Passage", "Spread", "outside", "spreads"]
@@ -51,9 +51,9 @@ def outside(passages: Iterable[Passage], end_s: float) -> tuple[Window, ...]:
 
 @dataclass(frozen=True)
 class _Time:
-    """A course's measured time by place: the passages in their order, then the time in none of them.
+    """A series' measured time by place: the passages in their order, then the time in none of them.
 
-    samples, place, second, seconds: (m,) sample in the course, place, whole second of the session, time spent.
+    samples, place, second, seconds: (m,) sample in the series, place, whole second of the session, time spent.
     length_s: (p,) length of the places' windows. spans: count of whole seconds.
     """
 
@@ -65,11 +65,11 @@ class _Time:
     spans: int
 
     @classmethod
-    def of(cls, course: Course, passages: Sequence[Passage], end_s: float) -> _Time:
+    def of(cls, series: ExposureSeries, passages: Sequence[Passage], end_s: float) -> _Time:
         windows = [*(passage.windows for passage in passages), outside(passages, end_s)]
-        parts = [course.parts(one) if one else (np.zeros(0, np.int64), np.zeros(0)) for one in windows]
+        parts = [series.parts(one) if one else (np.zeros(0, np.int64), np.zeros(0)) for one in windows]
         samples = np.concatenate([part[0] for part in parts])
-        second = np.maximum(np.floor(course.time_s[samples]), 0.0).astype(np.int64)
+        second = np.maximum(np.floor(series.time_s[samples]), 0.0).astype(np.int64)
         return cls(
             samples,
             np.repeat(np.arange(len(parts)), [part[0].size for part in parts]),
@@ -93,19 +93,19 @@ class Spread:
     time in none of them.
 
     measured, beyond: (p, s) seconds by place and whole second of the session; beyond is the expected time
-    beyond the limit, from each sample's chance. sure_s: (p,) time in which that chance is high.
-    length_s: (p,) of the places. chances: (n,) of the course's samples.
+    beyond the limit, from each sample's probability. certain_s: (p,) of that, what is certain
+    (`CERTAIN`). length_s: (p,) of the places. probability: (n,) of the series' samples to be beyond the limit.
     """
 
-    course: Course
+    series: ExposureSeries
     direction: str
     level: Level
     limit: float
     measured: Array
     beyond: Array
-    sure_s: Array
+    certain_s: Array
     length_s: Array
-    chances: Array
+    probability: Array
 
     @property
     def measured_s(self) -> Array:
@@ -118,31 +118,26 @@ class Spread:
         return seconds
 
 
-def spreads(
-    course: Course, passages: Sequence[Passage], end_s: float, sure_probability: float
-) -> Iterator[Spread]:
-    """The spread for every limit of the course's quantity."""
-    time = _Time.of(course, passages, end_s)
+def spreads(series: ExposureSeries, passages: Sequence[Passage], end_s: float) -> Iterator[Spread]:
+    """The spread for every limit of the series' quantity."""
+    time = _Time.of(series, passages, end_s)
     measured = time.by_second()
-    for direction in course.entry.directions:
-        magnitude = course.value * course.entry.sign(direction)
+    for direction in series.entry.directions:
         for level in LEVELS:
-            limit = course.limits.limit(course.entry.name, direction, level)
+            limit = series.limits.limit(series.entry.name, direction, level)
             if limit is None:
                 continue
-            chances = chances_beyond(limit.value, magnitude, course.sd)
-            inside = chances[time.samples]
-            sure_s = np.bincount(
-                time.place, time.seconds * (inside >= sure_probability), time.length_s.size
-            ).astype(np.float64)
+            probability = exceedance_probability(limit.value, series.magnitude(direction), series.sd)
+            inside = probability[time.samples]
+            certain_s = np.bincount(time.place, time.seconds * (inside >= CERTAIN), time.length_s.size)
             yield Spread(
-                course,
+                series,
                 direction,
                 level,
                 limit.value,
                 measured,
                 time.by_second(inside),
-                sure_s,
+                certain_s.astype(np.float64),
                 time.length_s,
-                chances,
+                probability,
             )

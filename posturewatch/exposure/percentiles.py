@@ -1,4 +1,4 @@
-"""Percentiles weighted by time, without sorting a whole hour."""
+"""Percentiles weighted by time."""
 
 from __future__ import annotations
 
@@ -7,44 +7,34 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.exposure.summary import weighted_percentiles
-
-__all__ = ["quick_percentiles"]
+__all__ = ["PERCENTILES", "weighted_percentiles"]
 
 Array = NDArray[np.float64]
 
-_CLASSES = 4096
-
-#: Fewer values than this are sorted as they are.
-_FEW = 2 * _CLASSES
+#: Jonsson 1982, J Hum Ergol 11:73: the amplitude distribution is read at these percentiles (from memory).
+PERCENTILES = (10, 50, 90)
 
 
-def quick_percentiles(values: Array, weights: Array, percentiles: Sequence[float]) -> tuple[float, ...]:
-    """What `posturewatch.exposure.summary.weighted_percentiles` gives, in a tenth of the time for 100,000 values.
+def weighted_percentiles(values: Array, weights: Array, percentiles: Sequence[float]) -> tuple[float, ...]:
+    """Percentiles of values, each standing in the middle of its weight (Hazen's rule).
 
-    Values are counted by class; for each percentile only those of its class and of the nearest class with
-    values on either side are sorted. Raises ValueError without weight.
+    Parameters
+    ----------
+    values, weights : (n,) arrays
+        With equal weights the result is numpy's of the method "hazen".
+    percentiles : sequence of float
+        From 0 to 100.
+
+    Raises
+    ------
+    ValueError
+        Where no value has a weight.
     """
     used = weights > 0
     values, weights = values[used], weights[used]
-    if values.size < _FEW:
-        return weighted_percentiles(values, weights, percentiles)
-    low, high = float(values.min()), float(values.max())
-    if low == high:
-        return (low,) * len(percentiles)
-    share = (values - low) / (high - low)
-    cell = np.minimum((share * _CLASSES).astype(np.int64), _CLASSES - 1)
-    weight = np.bincount(cell, weights, _CLASSES)
-    filled = np.flatnonzero(weight)
-    until = np.cumsum(weight[filled])
-    found = []
-    for percentile in percentiles:
-        target = percentile / 100.0 * until[-1]
-        place = min(int(np.searchsorted(until, target, side="right")), filled.size - 1)
-        first, last = max(place - 1, 0), min(place + 1, filled.size - 1)
-        near = np.flatnonzero((cell >= filled[first]) & (cell <= filled[last]))
-        order = near[np.argsort(values[near], kind="stable")]
-        before = until[first - 1] if first > 0 else 0.0
-        middles = before + np.cumsum(weights[order]) - weights[order] / 2.0
-        found.append(float(np.interp(target, middles, values[order])))
-    return tuple(found)
+    if values.size == 0:
+        raise ValueError("percentiles need at least one value with a weight")
+    order = np.argsort(values, kind="stable")
+    values, weights = values[order], weights[order]
+    middles = (np.cumsum(weights) - weights / 2.0) / np.sum(weights)
+    return tuple(float(v) for v in np.interp(np.asarray(percentiles) / 100.0, middles, values))

@@ -9,7 +9,7 @@ from posturewatch.exposure.lowpass import CUTOFF_HZ
 
 __all__ = ["DURATION_EDGES_S", "ExposureRules"]
 
-#: Mathiassen & Winkel 1991, Ergonomics 34:1455-1468: durations of uninterrupted stay are classed at these
+#: Mathiassen & Winkel 1991, Ergonomics 34:1455-1468: durations of episodes are classed at these
 #: seconds (from memory).
 DURATION_EDGES_S = (1.0, 3.0, 7.0, 15.0, 31.0)
 

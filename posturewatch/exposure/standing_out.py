@@ -9,7 +9,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.exposure.chance import correlation_time
+from posturewatch.exposure.autocorrelation import autocorrelation_time
 from posturewatch.exposure.passages import Spread
 
 __all__ = ["FindingRules", "StandingOut", "comparable", "standing_out"]
@@ -25,10 +25,9 @@ class FindingRules:
 
     passage_s, session_s, rest_s: least measured seconds in the passage, in all, and outside the passage.
     measured_share: least share of the passage that was measured; what was not measured may be otherwise.
-    share: least share of the measured time beyond the limit. ratio, excess: how many times, and by how much,
-        it exceeds the share elsewhere.
-    sure_probability: a second counts as sure from this chance on. Errors of neighbouring frames are alike, so
-        many unlikely seconds do not add up to evidence: sure seconds alone must reach `share`.
+    share: least share of the measured time beyond the limit. Errors of neighbouring frames are alike, so many
+        unlikely seconds do not add up to evidence: seconds that are certain alone must reach it too.
+    ratio, excess: how many times, and by how much, it exceeds the share elsewhere.
     error_rate: of naming a passage that only happened to differ, over all that are compared.
     least_correlation_s: seconds closer than this are never taken for independent.
     posture_s: least seconds beyond and not beyond the limit for which a finger posture must be known.
@@ -43,7 +42,6 @@ class FindingRules:
     share: float = 0.1
     ratio: float = 2.0
     excess: float = 0.1
-    sure_probability: float = 0.8
     error_rate: float = 0.05
     least_correlation_s: float = 2.0
     posture_s: float = 5.0
@@ -55,9 +53,9 @@ class StandingOut:
     """A place of a spread that stands out. Shares are expected shares of measured time.
 
     share_elsewhere: over all other places together. highest: the highest of any other place, None where that
-    cannot be said (a place not measured, or one measured briefly and higher). sure_share: see `FindingRules`.
-    chance: of so large a difference to the rest by accident, over all comparisons. margin: by how much the
-    share is surely above that elsewhere.
+    cannot be said (a place not measured, or one measured briefly and higher). certain_share: see `FindingRules.share`.
+    p_value: of so large a difference to the rest by accident, over all comparisons. margin: by how much the
+    share is above that elsewhere, its error taken off.
     """
 
     spread: Spread
@@ -65,16 +63,16 @@ class StandingOut:
     share: float
     share_elsewhere: float
     highest: float | None
-    sure_share: float
+    certain_share: float
     measured_s: float
     measured_elsewhere_s: float
-    chance: float
+    p_value: float
     margin: float
 
 
 def comparable(spread: Spread, place: int, rules: FindingRules) -> bool:
     """Whether the place can stand out at all: enough was measured in it and elsewhere, and the session has
-    enough sure time beyond the limit, wherever it lies. What cannot is no comparison that could go wrong, and
+    enough certain time beyond the limit, wherever it lies. What cannot is no comparison that could go wrong, and
     so is not counted as one (Tarone 1990, Biometrics 46:515-522, from memory)."""
     measured_s = spread.measured_s
     here_s, total_s = float(measured_s[place]), float(measured_s.sum())
@@ -82,34 +80,34 @@ def comparable(spread: Spread, place: int, rules: FindingRules) -> bool:
         here_s >= max(rules.passage_s, rules.measured_share * float(spread.length_s[place]))
         and total_s >= rules.session_s
         and total_s - here_s >= rules.rest_s
-        and float(spread.sure_s.sum()) >= rules.share * here_s
+        and float(spread.certain_s.sum()) >= rules.share * here_s
     )
 
 
 def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRules) -> StandingOut | None:
-    """The place's standing out, or None where it does not, or not surely. comparisons: how many are made."""
+    """The place's standing out, or None where it does not clearly enough. comparisons: how many are made."""
     measured_s, beyond_s = spread.measured_s, spread.beyond_s
     others = np.arange(measured_s.size) != place
     here_s, rest_s = float(measured_s[place]), float(measured_s[others].sum())
     share, elsewhere = float(beyond_s[place]) / here_s, float(beyond_s[others].sum()) / rest_s
-    sure_share = float(spread.sure_s[place]) / here_s
+    certain_share = float(spread.certain_s[place]) / here_s
     solid = np.flatnonzero(others & (measured_s >= rules.passage_s))
     rivals = [(elsewhere, rest_s)]
     rivals += [(float(beyond_s[one] / measured_s[one]), float(measured_s[one])) for one in solid]
     strongest = max(rivals)
-    if min(share, sure_share) < rules.share or share < strongest[0] + rules.excess:
+    if min(share, certain_share) < rules.share or share < strongest[0] + rules.excess:
         return None
     if share < rules.ratio * strongest[0]:
         return None
     memory_s = max(
-        rules.least_correlation_s, correlation_time(_residual(spread, place)), _stay_memory(spread)
+        rules.least_correlation_s, autocorrelation_time(_residual(spread, place)), _excursion_memory(spread)
     )
-    # A passage held beyond the limit from end to end is one stay, and still says something.
+    # A passage held beyond the limit from end to end is one excursion, and still says something.
     memory_s = min(memory_s, rules.passage_s)
     # Against all the rest counting every comparison; against the strongest rival, already picked, once.
     difference, error = _difference((share, here_s), rivals[0], memory_s)
     margin = difference - _NORMAL.inv_cdf(1.0 - rules.error_rate / comparisons) * error
-    chance = min(1.0, comparisons * (1.0 - _NORMAL.cdf(difference / error)))
+    p_value = min(1.0, comparisons * (1.0 - _NORMAL.cdf(difference / error)))
     difference, error = _difference((share, here_s), strongest, memory_s)
     margin = min(margin, difference - _NORMAL.inv_cdf(1.0 - rules.error_rate) * error)
     if margin <= 0:
@@ -120,23 +118,23 @@ def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRul
         share,
         elsewhere,
         _highest(spread, others, rules),
-        sure_share,
+        certain_share,
         here_s,
         rest_s,
-        chance,
+        p_value,
         margin,
     )
 
 
-def _stay_memory(spread: Spread) -> float:
-    """For how many seconds stays beyond the limit make one observation: the mean stay times the share of time
-    not beyond. Of few and long stays, the autocorrelation about a mean that they made themselves shows too
-    little. Stays that come and go at random have twice this; half of it is chosen by simulation. Of simulated
-    sessions whose passages were all alike (stays of 2 to 10 s, 8 to 25 % of the time), 2.6 % then got a
+def _excursion_memory(spread: Spread) -> float:
+    """For how many seconds excursions make one observation: their mean length times the share of time
+    not beyond. Of few and long ones, the autocorrelation about a mean that they made themselves shows too
+    little. Excursions that come and go at random have twice this; half of it is chosen by simulation. Of simulated
+    sessions whose passages were all alike (excursions of 2 to 10 s, 8 to 25 % of the time), 2.6 % then got a
     finding, and 7 % at the worst setting.
     """
-    spans = spread.course.spans(spread.direction, spread.level)
-    lasted_s = np.minimum(spans.end_s, float(spread.course.time_s[-1])) - spans.start_s
+    found = spread.series.excursions(spread.direction, spread.level)
+    lasted_s = found.end_s - found.start_s
     lasted_s = lasted_s[lasted_s > 0]
     if lasted_s.size == 0:
         return 0.0

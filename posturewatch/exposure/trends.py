@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from posturewatch.exposure.load import week_of
-from posturewatch.exposure.profile import Exposure
+from posturewatch.exposure.values import Exposure
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Level
 
@@ -36,7 +36,7 @@ _WEEK = dt.timedelta(days=7)
 class ExposureRecord:
     """One session's, or one passage's, exposure beyond one limit: a row of a table.
 
-    day: the player's calendar day. piece: None for a whole session. dose: unit times seconds.
+    day: the player's calendar day. piece: None for a whole session. excess: excess angle x time, in unit times seconds.
     """
 
     session_id: str
@@ -50,7 +50,7 @@ class ExposureRecord:
     total_s: float
     measured_s: float
     beyond_s: float
-    dose: float
+    excess: float
     excursions: int
     longest_s: float | None
 
@@ -61,7 +61,7 @@ class ExposureRecord:
 
 @dataclass(frozen=True)
 class Total:
-    """Records added up. share: of the measured time beyond the limit; dose_per_hour: of measured time; both
+    """Records added up. share: of the measured time beyond the limit; excess_per_hour: of measured time; both
     None where nothing, or less than asked for, was measured. limits: the limits that were in use, lowest
     first; where there is more than one, the shares do not mean the same."""
 
@@ -69,13 +69,13 @@ class Total:
     total_s: float
     measured_s: float
     beyond_s: float
-    dose: float
+    excess: float
     excursions: int
     longest_s: float | None
     limits: tuple[float, ...]
     last_day: dt.date | None
     share: float | None
-    dose_per_hour: float | None
+    excess_per_hour: float | None
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -83,13 +83,13 @@ class Total:
             "total_s": round(self.total_s, 3),
             "measured_s": round(self.measured_s, 3),
             "beyond_s": round(self.beyond_s, 3),
-            "dose": round(self.dose, 2),
+            "excess": round(self.excess, 2),
             "excursions": self.excursions,
             "longest_s": None if self.longest_s is None else round(self.longest_s, 3),
             "limits": [round(limit, 2) for limit in self.limits],
             "last_day": None if self.last_day is None else self.last_day.isoformat(),
             "share": None if self.share is None else round(self.share, 4),
-            "dose_per_hour": None if self.dose_per_hour is None else round(self.dose_per_hour, 2),
+            "excess_per_hour": None if self.excess_per_hour is None else round(self.excess_per_hour, 2),
         }
 
 
@@ -119,7 +119,7 @@ def records_of(
             exposure.total_s,
             exposure.measured_s,
             level.seconds,
-            level.dose,
+            level.excess,
             level.excursions,
             level.longest_s,
         )
@@ -195,18 +195,18 @@ def _grouped(records: Iterable[ExposureRecord], key: Callable[[ExposureRecord], 
 
 def _total(records: Sequence[ExposureRecord], least_measured_s: float) -> Total:
     measured_s = sum(one.measured_s for one in records)
-    beyond_s, dose = sum(one.beyond_s for one in records), sum(one.dose for one in records)
+    beyond_s, excess = sum(one.beyond_s for one in records), sum(one.excess for one in records)
     enough = measured_s > 0 and measured_s >= least_measured_s
     return Total(
         sessions=len({one.session_id for one in records}),
         total_s=sum(one.total_s for one in records),
         measured_s=measured_s,
         beyond_s=beyond_s,
-        dose=dose,
+        excess=excess,
         excursions=sum(one.excursions for one in records),
         longest_s=max((one.longest_s for one in records if one.longest_s is not None), default=None),
         limits=tuple(sorted({one.limit for one in records})),
         last_day=max((one.day for one in records), default=None),
         share=beyond_s / measured_s if enough else None,
-        dose_per_hour=3600.0 * dose / measured_s if enough else None,
+        excess_per_hour=3600.0 * excess / measured_s if enough else None,
     )

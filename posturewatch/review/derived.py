@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import sqlite3
 from pathlib import Path
 
 from posturewatch.review.reviews import keep_review
-from posturewatch.review.summaries import summarise_record
 from posturewatch.storage.codec import ChunkError
-from posturewatch.storage.database import transaction
 from posturewatch.storage.reader import read_session
 from posturewatch.storage.store import Store
 
@@ -35,7 +32,4 @@ def keep_derived(connection: sqlite3.Connection, number: int) -> None:
     except ChunkError as error:
         _LOG.error("session %s has samples that cannot be read: %s", identity, error)
         return
-    text = json.dumps(summarise_record(record))
-    with transaction(connection):
-        connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (text, number))
     keep_review(connection, number, record)

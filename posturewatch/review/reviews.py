@@ -6,19 +6,19 @@ import json
 import logging
 import sqlite3
 import zlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, cast
 
-from posturewatch.comfort.rules import WatchRules
-from posturewatch.exposure.course import Course, minutes
 from posturewatch.exposure.cues import CueCourse, shares_json
+from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.findings import FingerPosture, next_to_work_on
 from posturewatch.exposure.passages import Passage
-from posturewatch.exposure.profile import Exposure, Window
-from posturewatch.exposure.rules import ExposureRules
-from posturewatch.model.quantities import QUANTITY_NAMES, quantity
+from posturewatch.exposure.series import Window, minutes
+from posturewatch.exposure.values import Exposure
+from posturewatch.model.quantities import quantity
 from posturewatch.review.cue_shares import postures_of, session_cues
+from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
+from posturewatch.review.summaries import summarise_record
 from posturewatch.storage.database import transaction
 from posturewatch.storage.reader import SessionRecord
 from posturewatch.storage.tables.passages import StoredPassage, passages_of
@@ -36,9 +36,6 @@ __all__ = [
 
 _LOG = logging.getLogger(__name__)
 
-#: Raise it when the computation changes: what was kept by an older one is computed anew.
-REVIEW_VERSION = 2
-
 #: Each time the same bars of a piece were played: piece, bars, passages in order.
 Part = tuple[int, str, tuple[StoredPassage, ...]]
 
@@ -53,26 +50,29 @@ def parts_of(passages: Iterable[StoredPassage]) -> list[Part]:
 
 
 def keep_review(connection: sqlite3.Connection, session: int, record: SessionRecord) -> None:
-    """Computes and keeps the review of a session that is over, outside any transaction of the caller's."""
+    """Computes and keeps the summary and the review of a session that is over, outside any transaction of the
+    caller's."""
     passages = passages_of(connection, session)
-    (rules,) = connection.execute("SELECT rules_json FROM session WHERE number = ?", (session,)).fetchone()
     try:
-        courses = _courses(record, _watch_rules(json.loads(rules)))
-        cues = session_cues(record) if courses else ()
-        exposed = _remembered(courses)
+        series = session_exposures(record)
+        summary = json.dumps(summarise_record(record, series))
+        cues = session_cues(record) if series else ()
+        exposed = _remembered(series)
         review = _review(
-            courses, cues, postures_of(cues, record.settings), passages, record.info.end_s, exposed
+            series, cues, postures_of(cues, record.settings), passages, record.info.end_s, exposed
         )
-        rows = _rows(courses, passages, record.info.end_s, exposed)
+        rows = _rows(series, passages, record.info.end_s, exposed)
     except ValueError as error:
         # Times out of order and the like: the session stays whole, without this.
         _LOG.error("no exposure for session %s: %s", record.info.id, error)
+        summary = json.dumps(summarise_record(record, ()))
         review, rows = _review((), (), (), passages, 0.0, _remembered(())), []
     data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
     with transaction(connection):
         if passages_of(connection, session) != passages:
             return  # changed meanwhile: computed when it is next asked for
         forget_review(connection, session)
+        connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (summary, session))
         connection.execute(
             "INSERT INTO review (session, version, data) VALUES (?, ?, ?)", (session, REVIEW_VERSION, data)
         )
@@ -123,7 +123,7 @@ def short(exposure: Exposure) -> dict[str, Any]:
                 "limit": level.limit,
                 "seconds": round(level.seconds, 3),
                 "share": _round(exposure.share(one.direction, level.level), 4),
-                "dose": round(level.dose, 2),
+                "excess": round(level.excess, 2),
                 "excursions": level.excursions,
                 "longest_s": _round(level.longest_s, 3),
             }
@@ -133,40 +133,20 @@ def short(exposure: Exposure) -> dict[str, Any]:
     }
 
 
-def _courses(record: SessionRecord, watch: WatchRules) -> tuple[Course, ...]:
-    if record.info.end_s <= 0:
-        return ()
-    rules = ExposureRules(watch=watch)
-    return tuple(
-        Course(one, record.limits, excursions=record.excursions, rules=rules)
-        for one in record.series
-        if one.quantity in QUANTITY_NAMES and one.time_s.size
-    )
-
-
-#: The exposures of all courses over some windows taken together.
+#: The exposures of all series over some windows taken together.
 Exposed = Callable[..., tuple[Exposure, ...]]
 
 
-def _remembered(courses: Sequence[Course]) -> Exposed:
-    """`Course.over` of all courses, worked out once for windows that are asked for again."""
+def _remembered(series: Sequence[ExposureSeries]) -> Exposed:
+    """`ExposureSeries.over` of all series, worked out once for windows that are asked for again."""
     found: dict[tuple[Window, ...], tuple[Exposure, ...]] = {}
 
     def over(*windows: Window) -> tuple[Exposure, ...]:
         if windows not in found:
-            found[windows] = tuple(course.over(*windows) for course in courses)
+            found[windows] = tuple(one.over(*windows) for one in series)
         return found[windows]
 
     return over
-
-
-def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
-    """The rules as they were in use; what was not known then has today's default."""
-    known = {field.name for field in fields(WatchRules)}
-    values: dict[str, Any] = {
-        name: tuple(one) if isinstance(one, list) else one for name, one in kept.items() if name in known
-    }
-    return WatchRules(**values)
 
 
 def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
@@ -174,7 +154,7 @@ def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
 
 
 def _review(
-    courses: Sequence[Course],
+    series: Sequence[ExposureSeries],
     cues: Sequence[CueCourse],
     postures: Sequence[FingerPosture],
     passages: Sequence[StoredPassage],
@@ -189,17 +169,17 @@ def _review(
 
     # Of the wrist alone: every further comparison makes what stands out there less sure, and a minute of every finger
     # is more than anybody reads.
-    wrists = [course for course in courses if course.entry.group == "wrist"]
+    wrists = [one for one in series if one.entry.group == "wrist"]
     finding = None
-    if courses:
+    if series:
         named = [
             Passage(str(several[0].id), several[0].piece, bars, _windows(several))
             for _, bars, several in parts
         ]
         finding = next_to_work_on(wrists, named, end_s, postures=postures)
     return {
-        "session": exposures((0.0, end_s)) if courses else [],
-        "cues": shares_json(cues, (0.0, end_s)) if courses else [],
+        "session": exposures((0.0, end_s)) if series else [],
+        "cues": shares_json(cues, (0.0, end_s)) if series else [],
         "passages": [
             {
                 "passage_id": one.id,
@@ -220,21 +200,19 @@ def _review(
             {
                 "start_s": start_s,
                 "end_s": round(stop_s, 3),
-                "exposure": [short(course.over((start_s, stop_s))) for course in wrists],
+                "exposure": [short(one.over((start_s, stop_s))) for one in wrists],
             }
             for start_s, stop_s in minutes(end_s)
-            if courses
+            if series
         ],
         "finding": None if finding is None else finding.to_json(),
     }
 
 
 def _rows(
-    courses: Sequence[Course], passages: Sequence[StoredPassage], end_s: float, exposed: Exposed
+    series: Sequence[ExposureSeries], passages: Sequence[StoredPassage], end_s: float, exposed: Exposed
 ) -> list[tuple[int | None, Exposure]]:
-    rows: list[tuple[int | None, Exposure]] = (
-        [(None, one) for one in exposed((0.0, end_s))] if courses else []
-    )
+    rows: list[tuple[int | None, Exposure]] = [(None, one) for one in exposed((0.0, end_s))] if series else []
     for one in passages:
         if one.end_s is not None:
             rows += [(one.id, exposure) for exposure in exposed((one.start_s, one.end_s))]
@@ -249,8 +227,8 @@ def _insert(connection: sqlite3.Connection, session: int, passage: int | None, e
         (session, passage, *(numbers[name] for name in columns)),
     )
     connection.executemany(
-        "INSERT INTO exposure_level (exposure, direction, level, limit_value, seconds, dose, excursions, "
-        "longest_s) VALUES (:exposure, :direction, :level, :limit, :seconds, :dose, :excursions, :longest_s)",
+        "INSERT INTO exposure_level (exposure, direction, level, limit_value, seconds, excess, excursions, "
+        "longest_s) VALUES (:exposure, :direction, :level, :limit, :seconds, :excess, :excursions, :longest_s)",
         [{"exposure": cursor.lastrowid, **one} for one in numbers["levels"]],
     )
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from posturewatch.exposure.cues import shares_json
-from posturewatch.exposure.summary import sample_seconds, summarise
+from posturewatch.exposure.exposure_series import ExposureSeries
+from posturewatch.exposure.series import sample_seconds
+from posturewatch.exposure.summary import summarise
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.cue_shares import session_cues
+from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
 from posturewatch.storage.reader import SessionReader, SessionRecord
 from posturewatch.storage.records import SessionInfo, excursion_json, warning_json
 
@@ -18,19 +22,21 @@ __all__ = ["SummaryRepository", "plane_seconds", "session_summary", "summarise_r
 _LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger_lift")
 
 
-def summarise_record(record: SessionRecord) -> dict[str, Any]:
+def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | None = None) -> dict[str, Any]:
     """`session` (see `SessionInfo.to_json`), the fields of `posturewatch.exposure.summary.Summary.to_json`, and
-    the lists `excursions`, `warned` and `marks` that it counts; `lift_planes` as `plane_seconds` has it;
-    `cues` as `posturewatch.exposure.cues.CueShare.to_json`."""
+    the lists `excursions`, `warned` and `marks` of what happened while it was recorded; `lift_planes` as
+    `plane_seconds` has it; `cues` as `posturewatch.exposure.cues.CueShare.to_json`; `version` of the computation.
+
+    series: those of `session_exposures`, where they are at hand. Raises ValueError for times out of order.
+    """
     summary = summarise(
-        record.series,
-        record.excursions,
+        session_exposures(record) if series is None else series,
         [stored.warning for stored in record.warnings],
-        record.limits,
-        end_s=record.info.end_s,
-        max_gap_s=record.max_gap_s,
+        record.limits.name,
+        record.info.end_s,
     )
     return {
+        "version": REVIEW_VERSION,
         "session": record.info.to_json(),
         **summary.to_json(),
         "lift_planes": plane_seconds(record),
@@ -65,9 +71,11 @@ def plane_seconds(record: SessionRecord) -> dict[str, dict[str, float]]:
 
 
 def session_summary(reader: SessionReader, info: SessionInfo) -> dict[str, Any]:
-    """The session's summary: as kept at its end, or computed now where none is kept."""
+    """The session's summary: as kept at its end, or computed now where none of this version is kept."""
     kept = None if info.open else reader.cached_summary(info.id)
-    return summarise_record(reader.session(info.id)) if kept is None else kept
+    if kept is None or kept.get("version") != REVIEW_VERSION:
+        return summarise_record(reader.session(info.id))
+    return kept
 
 
 class SummaryRepository:

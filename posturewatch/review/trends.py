@@ -18,7 +18,7 @@ _WEEK = dt.timedelta(days=7)
 #: All rows of one session and piece together: what trends ask, and no more than that.
 _RECORDS = """
     SELECT exposure.session, {piece}, side, quantity, direction, level, limit_value, sum(total_s), sum(measured_s),
-        sum(seconds), sum(dose), sum(excursions), max(longest_s)
+        sum(seconds), sum(excess), sum(excursions), max(longest_s)
     FROM exposure JOIN exposure_level ON exposure_level.exposure = exposure.id {join}
     WHERE {which} AND exposure.session >= ?
     GROUP BY exposure.session, {piece}, side, quantity, direction, level, limit_value
@@ -146,7 +146,7 @@ def short_rows(connection: sqlite3.Connection, piece: int) -> list[dict[str, Any
                 **dict(fields),
                 "levels": [],
             }
-    for number, direction, level, limit, seconds, dose, excursions, longest_s in connection.execute(
+    for number, direction, level, limit, seconds, excess, excursions, longest_s in connection.execute(
         f"SELECT exposure_level.* FROM exposure_level JOIN exposure ON exposure.id = exposure WHERE {which}",
         (piece,),
     ):
@@ -159,7 +159,7 @@ def short_rows(connection: sqlite3.Connection, piece: int) -> list[dict[str, Any
                     "limit": limit,
                     "seconds": seconds,
                     "share": round(seconds / measured_s, 4) if measured_s > 0 else None,
-                    "dose": dose,
+                    "excess": excess,
                     "excursions": excursions,
                     "longest_s": longest_s,
                 }

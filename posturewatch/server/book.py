@@ -23,7 +23,7 @@ Shapes, by the name used below
                "signs": [name], "note", "advice": ADVICE}
     ADVICE    {"level": "none" | "watch" | "pause" | "end" | "same day" | "emergency", "sentences": [text],
                "sources": [text]}
-    EXPOSURE  `posturewatch.exposure.profile.Exposure.to_json`
+    EXPOSURE  `posturewatch.exposure.values.Exposure.to_json`
 
 While playing
     GET    /api/passage                         {"passage": CHOICE | null}
@@ -91,7 +91,7 @@ Over weeks
            first; waiting: sessions whose exposure is not computed yet (ask again); for TOTAL, change and slope
            see `posturewatch.exposure.trends`
     SHORT     {"side", "quantity", "unit", "total_s", "measured_s", "p10", "p50", "p90", "rests", "levels":
-               [{"direction", "level": "comfort" | "extreme", "limit", "seconds", "share", "dose",
+               [{"direction", "level": "comfort" | "extreme", "limit", "seconds", "share", "excess",
                  "excursions", "longest_s"}]}: beyond each limit that there is; share of the measured time
 
 Own data

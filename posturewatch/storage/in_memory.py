@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.rules import WatchRules
 from posturewatch.model.quantities import quantity
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
@@ -40,7 +41,7 @@ class InMemorySession:
         info: SessionInfo,
         *,
         limits: LimitProfile,
-        max_gap_s: float,
+        rules: WatchRules,
         settings: Mapping[str, Any],
         closed: Sequence[Excursion] = (),
     ) -> SessionRecord:
@@ -54,7 +55,7 @@ class InMemorySession:
         return SessionRecord(
             info=info,
             limits=limits,
-            max_gap_s=max_gap_s,
+            rules=rules,
             settings=dict(settings),
             series=tuple(sorted((_stored(key, series[key]) for key in series), key=series_order)),
             excursions=tuple(sorted(self._excursions.values(), key=lambda one: one.start_s)),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.rules import WatchRules
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
@@ -62,18 +63,22 @@ class StoredSeries:
 
 @dataclass(frozen=True)
 class SessionRecord:
-    """A session as a whole, its events in order of time. limits, and max_gap_s of the rules, as they were in use;
-    settings in JSON's types."""
+    """A session as a whole, its events in order of time. limits and rules as they were in use; settings in JSON's
+    types."""
 
     info: SessionInfo
     limits: LimitProfile
-    max_gap_s: float
+    rules: WatchRules
     settings: dict[str, Any]
     series: tuple[StoredSeries, ...]
     excursions: tuple[Excursion, ...]
     warnings: tuple[StoredWarning, ...]
     marks: tuple[Mark, ...]
     planes: tuple[PlaneBegin, ...] = ()
+
+    @property
+    def max_gap_s(self) -> float:
+        return self.rules.max_gap_s
 
     def plane_at(self, side: Side, time_s: NDArray[np.float64]) -> NDArray[np.int64]:
         """What the finger lifts of a hand were measured from at each time (n,): places in `planes`, -1 where
@@ -216,7 +221,7 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
     return SessionRecord(
         info=_info(connection, row),
         limits=limits_from_json(json.loads(limits)),
-        max_gap_s=float(json.loads(rules)["max_gap_s"]),
+        rules=_watch_rules(json.loads(rules)),
         settings=json.loads(settings),
         series=_series(connection, number),
         excursions=tuple(one for _, one in stored_excursions(connection, number)),
@@ -235,6 +240,15 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
             )
         ),
     )
+
+
+def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
+    """The rules as they were in use; what was not known then has today's default."""
+    known = {field.name for field in fields(WatchRules)}
+    values: dict[str, Any] = {
+        name: tuple(one) if isinstance(one, list) else one for name, one in kept.items() if name in known
+    }
+    return WatchRules(**values)
 
 
 def _info(connection: sqlite3.Connection, row: tuple[Any, ...]) -> SessionInfo:

@@ -36,6 +36,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("discomfort checks", _all_of(schema_tables.CHECKS)),
     Migration("exposure", _all_of(schema_tables.EXPOSURE)),
     Migration("planes of the finger lift", _all_of(schema_tables.PLANES)),
+    Migration("excess angle x time", _all_of(schema_tables.EXCESS)),
 )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CHECKS", "CLIPS", "EXPOSURE", "PASSAGES", "PLANES", "SESSIONS"]
+__all__ = ["CHECKS", "CLIPS", "EXCESS", "EXPOSURE", "PASSAGES", "PLANES", "SESSIONS"]
 
 SESSIONS = (
     """
@@ -220,3 +220,6 @@ PLANES = (
     ) WITHOUT ROWID
     """,
 )
+
+#: Excess angle x time, as the field calls it.
+EXCESS = ("ALTER TABLE exposure_level RENAME COLUMN dose TO excess",)

@@ -22,7 +22,7 @@ export const FINGER_CAUTIONS = [
 
 export const fingersMeasured = (summary) => fingersOnly(summary.quantities).some((one) => one.measured_s > 0);
 
-/** summary: a session's, see posturewatch/session/summaries.py. Always says something: what was measured, or why nothing. */
+/** summary: a session's, see posturewatch/review/summaries.py. Always says something: what was measured, or why nothing. */
 export function fingerGroup(summary, side, title = "Fingers") {
   const entries = fingersOnly(summary.quantities).filter((one) => one.side === side);
   const node = element("div", { className: "quantity fingers-group", attr: { "data-side": side } }, element("h3", {}, title));
@@ -54,40 +54,35 @@ function liftTable(lifts, side) {
     element("tbody", {}, ...LIFTED.map((finger) => [finger, lifts.find((one) => quantityOf(one.quantity).finger === finger)]).map(([finger, one]) => element("tr", {},
       element("th", { scope: "row" }, sentenceCase(finger)),
       ...(one?.measured_s > 0
-        ? [percent(one.measured_share), ...limits.map(({ level }) => [percent(shareBeyond(one, "lift", level)), surely(one, "lift", level)].filter(Boolean).join(", "))].map((text) => element("td", {}, text))
+        ? [percent(one.measured_share), ...limits.map(({ level }) => [percent(shareBeyond(one, "lift", level)), certain(one, "lift", level)].filter(Boolean).join(", "))].map((text) => element("td", {}, text))
         : [element("td", { colSpan: 1 + limits.length }, `not measured: ${(one && reasons([one])) || NOT_GIVEN}`)])))));
 }
 
 const show = (limit) => String(Math.round(limit * 10) / 10);
 
-function limitOf(one, direction, level) {
-  return one.excursions.find((entry) => entry.direction === direction && entry.level === level)?.limit ?? null;
+/** What lies beyond a limit, null where there is no such limit. */
+const levelOf = (one, direction, level) =>
+  one.directions.find((entry) => entry.direction === direction)?.levels.find((entry) => entry.level === level) ?? null;
+
+const limitOf = (one, direction, level) => levelOf(one, direction, level)?.[`limit_${one.unit}`] ?? null;
+
+/** Of the extreme limit, the share of the time that is certainly beyond it; else "". */
+function certain(one, direction, level) {
+  const beyond = levelOf(one, direction, level);
+  if (level !== "extreme" || !beyond || beyond.seconds < SHORTEST_S) return "";
+  return `${percent(beyond.certain_s / one.measured_s)} certain`;
 }
 
-function secondsBeyond(one, direction, level) {
-  const zones = level === "extreme" ? ["extreme"] : ["beyond comfort", "extreme"];
-  return one.zones.filter((entry) => entry.direction === direction && zones.includes(entry.zone)).reduce((sum, entry) => sum + entry.seconds, 0);
-}
-
-/** Of the extreme limit, in how much of the time it was surely passed; else "". */
-function surely(one, direction, level) {
-  const extreme = one.zones.find((entry) => entry.zone === "extreme" && entry.direction === direction);
-  if (level !== "extreme" || !extreme || extreme.seconds < SHORTEST_S || extreme.sure_seconds == null) return "";
-  return `surely ${percent(extreme.sure_seconds / one.measured_s)}`;
-}
-
-function shareBeyond(one, direction, level) {
-  return limitOf(one, direction, level) === null ? null : secondsBeyond(one, direction, level) / one.measured_s;
-}
+const shareBeyond = (one, direction, level) => levelOf(one, direction, level)?.share ?? null;
 
 /** A line for each direction in which this went beyond a limit. */
 function beyond(one) {
   const { positive, negative } = quantityOf(one.quantity);
   return [positive, negative].filter(Boolean).flatMap((direction) => {
     const levels = ["comfort", "extreme"].filter((level) => limitOf(one, direction, level) !== null);
-    if (!levels.some((level) => secondsBeyond(one, direction, level) >= SHORTEST_S)) return [];
+    if (!levels.some((level) => levelOf(one, direction, level).seconds >= SHORTEST_S)) return [];
     const parts = levels.map((level) => {
-      const sure = surely(one, direction, level);
+      const sure = certain(one, direction, level);
       return `${percent(shareBeyond(one, direction, level))} beyond ${show(limitOf(one, direction, level))}${sign(one.unit)}${sure ? ` (${sure})` : ""}`;
     });
     return [`${sentenceCase(leaning(one.quantity, direction))}: ${parts.join(", ")} (measured ${percent(one.measured_share)} of the time).`];

@@ -4,8 +4,10 @@ import { element, svg } from "./dom.js";
 import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
 import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection, wristOnly } from "./words.js";
 
-const ZONES = ["within comfort", "beyond comfort", "extreme"];
-const ZONE_CLASS = { "within comfort": "within", "beyond comfort": "beyond", "extreme": "extreme" };
+const ZONES = [["within", "within comfort"], ["beyond", "beyond comfort"], ["extreme", "extreme"]];
+
+/** A shorter episode beyond a limit is a moment. */
+const SHORTEST_S = 0.05;
 
 const CAUTIONS = [
   "This is posture only. A camera cannot see force, and how hard and how long you press matter as much.",
@@ -14,7 +16,7 @@ const CAUTIONS = [
   "If it hurts, stop. Numbness, tingling, weakness or pain that stays: see a clinician.",
 ];
 
-/** Fills node with a session's summary (posturewatch/session/summaries.py). onStart begins the next session. */
+/** Fills node with a session's summary (posturewatch/review/summaries.py). onStart begins the next session. */
 export function showSummary(node, summary, { limits, fault, onStart, sessionId }) {
   const catalogue = new Map(limits.quantities.map((quantity) => [quantity.name, quantity]));
   const start = element("button", { type: "button", className: "button start", id: "start-again", onclick: onStart },
@@ -32,7 +34,7 @@ export function showSummary(node, summary, { limits, fault, onStart, sessionId }
     element("section", { className: "card" }, element("h2", {}, "How to read this"),
       element("ul", {}, ...[...CAUTIONS, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((text) => element("li", {}, text))),
       element("p", { className: "small" }, `Limits used: ${limits.name === summary.limits ? limits.label : summary.limits}. `
-        + "Time that was not measured counts as not measured, never as comfortable.")),
+        + "Time that was not measured counts as not measured, never as comfortable. Certain means with a probability of 90 % or more.")),
   );
 }
 
@@ -54,13 +56,13 @@ function warnings(summary, catalogue) {
     return card;
   }
   card.append(table(["At", "What", "Held for", "Farthest"], warned.map((warning) => {
-    const stay = excursionOf(warning, summary.excursions);
-    const until = stay?.end_s ?? warning.cleared_s ?? summary.end_s;
+    const excursion = excursionOf(warning, summary.excursions);
+    const until = excursion?.end_s ?? warning.cleared_s ?? summary.duration_s;
     return [
       clock(warning.since_s),
       `${sentenceCase(warning.side)} ${catalogue.get(warning.quantity).directions[warning.direction].words}`,
       duration(Math.max(0, until - warning.since_s)),
-      stay ? size(catalogue.get(warning.quantity), stay.peak) : "–",
+      excursion ? size(catalogue.get(warning.quantity), excursion.peak) : "–",
     ];
   }), "What was held beyond its extreme limit and warned of"));
   return card;
@@ -101,8 +103,8 @@ function quantityPart(entry, quantity, side) {
     element("h3", {}, sentenceCase(quantity.label)),
     element("p", {}, measured(entry)),
     entry.measured_s > 0 ? spectrum(entry, quantity) : null,
-    entry.measured_s > 0 ? zoneTable(entry, quantity, caption) : null,
-    entry.percentiles ? element("p", {}, spread(entry.percentiles, quantity)) : null,
+    entry.measured_s > 0 ? zoneTable(entry, caption) : null,
+    entry.measured_s > 0 ? element("p", {}, spread(entry[`percentiles_${entry.unit}`], quantity)) : null,
     element("p", {}, longest(entry, quantity)));
 }
 
@@ -115,32 +117,31 @@ function measured(entry) {
 
 /** One bar from the extreme of one direction to the extreme of the other, as long as the time spent there. */
 function spectrum(entry, quantity) {
-  const find = (zone, direction) => entry.zones.find((one) => one.zone === zone && one.direction === direction)?.seconds ?? 0;
+  const find = (zone, direction) => entry.directions.find((one) => one.direction === direction)?.[`${zone}_s`] ?? 0;
   const order = [
-    ...(quantity.negative ? [...ZONES].reverse().map((zone) => [zone, quantity.negative]) : []),
-    ...ZONES.map((zone) => [zone, quantity.positive]),
+    ...(quantity.negative ? [...ZONES].reverse().map(([zone]) => [zone, quantity.negative]) : []),
+    ...ZONES.map(([zone]) => [zone, quantity.positive]),
   ];
   const bar = svg("svg", { class: "spectrum", viewBox: "0 0 400 26", preserveAspectRatio: "none", "aria-hidden": "true" });
   let x = 0;
   for (const [zone, direction] of order) {
     const width = (400 * find(zone, direction)) / entry.measured_s;
-    if (width > 0) bar.append(svg("rect", { class: `bar-${ZONE_CLASS[zone]}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
+    if (width > 0) bar.append(svg("rect", { class: `bar-${zone}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
     x += width;
   }
   return element("div", { className: "spectrum-row", attr: { "aria-hidden": "true" } },
     element("span", {}, quantity.negative ?? ""), bar, element("span", {}, quantity.positive));
 }
 
-function zoneTable(entry, quantity, caption) {
-  const directions = [quantity.positive, quantity.negative].filter((direction) => direction !== null);
-  const cell = (zone, direction) => {
-    const time = entry.zones.find((one) => one.zone === zone && one.direction === direction);
-    if (!time || time.seconds === 0) return "–";
-    const surely = time.sure_seconds == null ? "" : `, surely ${duration(time.sure_seconds)}`;
-    return `${duration(time.seconds)} (${percent(time.share)})${surely}`;
+function zoneTable(entry, caption) {
+  const cell = (direction, zone) => {
+    const seconds = direction[`${zone}_s`];
+    if (seconds === 0) return "–";
+    const extreme = zone === "extreme" ? direction.levels.find((one) => one.level === "extreme") : undefined;
+    return `${duration(seconds)} (${percent(seconds / entry.measured_s)})${extreme ? `, ${duration(extreme.certain_s)} certain` : ""}`;
   };
-  return table(["Direction", ...ZONES.map(sentenceCase)],
-    directions.map((direction) => [sentenceCase(direction), ...ZONES.map((zone) => cell(zone, direction))]), caption);
+  return table(["Direction", ...ZONES.map(([, words]) => sentenceCase(words))],
+    entry.directions.map((direction) => [sentenceCase(direction.direction), ...ZONES.map(([zone]) => cell(direction, zone))]), caption);
 }
 
 function spread({ p10, p50, p90 }, quantity) {
@@ -149,12 +150,13 @@ function spread({ p10, p50, p90 }, quantity) {
 }
 
 function longest(entry, quantity) {
-  const stays = entry.excursions.filter((one) => one.longest_s !== null);
+  const beyond = entry.directions.flatMap((one) => one.levels.map((level) => ({ ...level, direction: one.direction })))
+    .filter((one) => one.longest_s !== null && one.longest_s >= SHORTEST_S);
   if (entry.measured_s === 0) return "Nothing was measured.";
-  if (stays.length === 0) return "Never seen beyond a limit for longer than a moment.";
-  const level = stays.some((one) => one.level === "extreme") ? "extreme" : "comfort";
-  const most = stays.filter((one) => one.level === level).reduce((a, b) => (b.longest_s > a.longest_s ? b : a));
-  return `Longest stay beyond the ${level} limit (${Math.round(most.limit)}${UNIT_SIGN[quantity.unit]} ${most.direction}), until clearly back: `
+  if (beyond.length === 0) return "Never seen beyond a limit for longer than a moment.";
+  const level = beyond.some((one) => one.level === "extreme") ? "extreme" : "comfort";
+  const most = beyond.filter((one) => one.level === level).reduce((a, b) => (b.longest_s > a.longest_s ? b : a));
+  return `Longest beyond the ${level} limit (${Math.round(most[`limit_${entry.unit}`])}${UNIT_SIGN[quantity.unit]} ${most.direction}): `
     + `${duration(most.longest_s)}, at ${clock(most.longest_start_s)}.`;
 }
 

@@ -186,7 +186,7 @@ function detailCard(exposures) {
       `${level.level}, ${Math.round(level[`limit_${one.unit}`])}${sign(one.unit)}`,
       `${duration(level.seconds)} (${percent(level.share)})`,
       level.longest_s === null ? "–" : duration(level.longest_s), String(level.excursions),
-      `${Math.round(level[`dose_${one.unit}_s`])}${sign(one.unit)}\u00a0s`,
+      `${Math.round(level[`excess_${one.unit}_s`])}${sign(one.unit)}\u00a0s`,
     ])));
   const spread = exposures.filter((one) => one[`percentiles_${one.unit}`] !== null).map((one) => {
     const p = one[`percentiles_${one.unit}`];
@@ -194,9 +194,9 @@ function detailCard(exposures) {
       one.rests === null ? "–" : String(one.rests.per_minute)];
   });
   return card("In detail",
-    rows.length === 0 ? element("p", {}, "No limit was passed, as far as it was measured.") : table("Beyond each limit", ["Direction", "Limit", "Time beyond", "Longest stay", "Times", "Dose"], rows),
+    rows.length === 0 ? element("p", {}, "No limit was passed, as far as it was measured.") : table("Beyond each limit", ["Direction", "Limit", "Time beyond", "Longest", "Excursions", "Excess angle x time"], rows),
     table("Spread and rests", ["Quantity", "10th percentile", "Middle", "90th percentile", "Rests a minute"], spread),
-    element("p", { className: "small" }, "Dose: degrees beyond the limit times seconds. Rests: 2 s or more near neutral. Posture only: a camera cannot "
+    element("p", { className: "small" }, "Longest: the longest time beyond without a break. Excursions end once the hand is clearly back. Excess angle x time: degrees beyond the limit times seconds. Rests: 2 s or more near neutral. Posture only: a camera cannot "
       + "see force, which matters as much."),
     element("details", {}, element("summary", {}, "How long at which angle without a break (exposure variation)"),
       ...exposures.filter((one) => one.measured_s > 0).map(variation)));

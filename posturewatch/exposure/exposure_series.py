@@ -1,44 +1,46 @@
-"""One series made ready once, and its exposure over any windows of time.
+"""One series made ready once, and its exposure over any windows of time: the one place where the zones, episodes,
+excursions and percentiles of a practice are computed. Summary, review, trends and findings read from it.
 
-Everything is weighted by time: a sample speaks until the next one, but for no longer than the rules'
-`max_gap_s`, and a window takes the part of that time which lies inside it. So seconds, doses and counts of
-neighbouring windows add up to those of both together. Zones, doses, percentiles and durations are those of
-the low-passed value.
+Everything is weighted by time: a sample speaks until the next one, but for no longer than the rules' `max_gap_s`, and
+a window takes the part of that time which lies inside it; the rest is time without a picture. So seconds, excesses and
+counts of neighbouring windows add up to those of both together. Unseen time counts as unseen: shares of zones are
+shares of the measured time, and the measured share stands beside them.
+
+All of it is of the low-passed value. Excursions are found in that value too, by the rules of the live watch, which
+sees it without the low-pass and as it comes: what the watch announced is kept as a list of events, and the two lists
+may differ by what is shorter than the filter's reach.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
+from posturewatch.comfort.excursions import ExcursionTimes, excursion_times
 from posturewatch.comfort.limits import LEVELS, LimitProfile
+from posturewatch.comfort.zones import bounds, zone_index
+from posturewatch.exposure.episodes import Episodes, episodes_of
 from posturewatch.exposure.lowpass import low_pass
-from posturewatch.exposure.percentiles import quick_percentiles
-from posturewatch.exposure.profile import (
+from posturewatch.exposure.percentiles import PERCENTILES, weighted_percentiles
+from posturewatch.exposure.rules import DURATION_EDGES_S, ExposureRules
+from posturewatch.exposure.series import NO_PICTURE, Series, Window, check_windows, sample_seconds
+from posturewatch.exposure.values import (
     DirectionExposure,
     Exposure,
-    LevelExposure,
+    LimitExposure,
     Rests,
     Speed,
     Variation,
-    Window,
-)
-from posturewatch.exposure.rules import DURATION_EDGES_S, ExposureRules
-from posturewatch.exposure.stays import Spans, Stays, excursion_spans, stays_of
-from posturewatch.exposure.summary import (
-    NO_PICTURE,
-    PERCENTILES,
-    Series,
-    sample_seconds,
 )
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import Quantity, quantity
-from posturewatch.model.verdict import Excursion, Level
+from posturewatch.model.verdict import Level
 
-__all__ = ["Course", "check_windows", "exposure", "minutes"]
+__all__ = ["ExposureSeries", "exposure"]
 
 Array = NDArray[np.float64]
 
@@ -46,55 +48,40 @@ Array = NDArray[np.float64]
 _ROUNDING_S = 1e-6
 
 
-def minutes(end_s: float, start_s: float = 0.0) -> tuple[Window, ...]:
-    """Half-open windows of a minute each from start_s on; the last one ends at end_s."""
-    count = math.ceil(max(0.0, end_s - start_s) / 60.0)
-    return tuple((start_s + 60.0 * k, min(start_s + 60.0 * (k + 1), end_s)) for k in range(count))
-
-
-def check_windows(windows: Sequence[Window]) -> None:
-    """Raises ValueError unless there is a window, each ends after it starts, and none begins before the one
-    before it has ended."""
-    if not windows:
-        raise ValueError("exposure needs at least one window")
-    last_s = -math.inf
-    for start_s, end_s in windows:
-        if not (math.isfinite(start_s) and math.isfinite(end_s) and last_s <= start_s < end_s):
-            raise ValueError(f"windows follow one another and end after they start, got {tuple(windows)}")
-        last_s = end_s
-
-
 def exposure(
-    series: Series,
-    limits: LimitProfile,
-    *windows: Window,
-    excursions: Iterable[Excursion] | None = None,
-    rules: ExposureRules | None = None,
+    series: Series, limits: LimitProfile, *windows: Window, rules: ExposureRules | None = None
 ) -> Exposure:
-    """Exposure of one quantity of one hand over the windows taken together; see `Course`."""
-    return Course(series, limits, excursions=excursions, rules=rules).over(*windows)
+    """Exposure of one quantity of one hand over the windows taken together; see `ExposureSeries`."""
+    return ExposureSeries(series, limits, rules=rules).over(*windows)
 
 
-class Course:
-    """A series, low-passed and cut into stays once; `over` then costs little for each set of windows.
+class ExposureSeries:
+    """A series, low-passed and cut into episodes once; `over` then costs little for each set of windows.
 
-    excursions: those the session recorded, so that counts equal its list; without them they are found in
-    the low-passed series by the same rules.
+    Parameters
+    ----------
+    series : Series
+        Samples of one quantity of one hand.
+    limits : LimitProfile
+        The limits that the session was judged by.
+    rules : ExposureRules, optional
+        The watch's rules in them are those under which the session was watched.
 
-    Attributes, of the measured samples only: time_s, value (low-passed), sd, seconds (n,). sd is that of the
-    single measurement: errors of neighbouring samples are alike, so smoothing is not taken to lower it.
+    Attributes
+    ----------
+    time_s, value, sd, seconds : (n,) arrays
+        Of the measured samples only. value is low-passed; sd is that of the single measurement: errors of
+        neighbouring samples are alike, so smoothing is not taken to lower it.
 
-    Raises ValueError for times out of order, KeyError for an unknown quantity.
+    Raises
+    ------
+    ValueError
+        For times out of order.
+    KeyError
+        For an unknown quantity.
     """
 
-    def __init__(
-        self,
-        series: Series,
-        limits: LimitProfile,
-        *,
-        excursions: Iterable[Excursion] | None = None,
-        rules: ExposureRules | None = None,
-    ) -> None:
+    def __init__(self, series: Series, limits: LimitProfile, *, rules: ExposureRules | None = None) -> None:
         self.rules = ExposureRules() if rules is None else rules
         self.limits = limits
         self.entry: Quantity = quantity(series.quantity)
@@ -114,17 +101,36 @@ class Course:
         self._speed = _speed(series.time_s, smooth, gap_s)[seen]
         self._neutral = self._neutral_bounds()
         self._edges, self._row = self._rows()
-        self._stays = self._cut(self._row)
+        self._episodes = self._cut(self._row)
         self._near = self._cut(self._is_near())
-        self._spans = self._excursions(None if excursions is None else tuple(excursions))
+        self._beyond: dict[tuple[str, Level], Episodes] = {}
+        self._excursions: dict[tuple[str, Level], ExcursionTimes] = {}
+        for direction in self.entry.directions:
+            for level in LEVELS:
+                self._pass_limit(direction, level)
+
+    def _pass_limit(self, direction: str, level: Level) -> None:
+        """Finds the episodes and the excursions beyond one limit, if there is that limit."""
+        limit = self._limit(direction, level)
+        if limit is None:
+            return
+        watch = self.rules.watch
+        magnitude = self.magnitude(direction)
+        self._beyond[direction, level] = self._cut((magnitude > limit).astype(np.int64))
+        leave = watch.leave(limit, self.entry.unit)
+        self._excursions[direction, level] = excursion_times(self.time_s, magnitude, limit, leave, watch)
+
+    def magnitude(self, direction: str) -> Array:
+        """The values (n,) in a direction: above 0 where they lean to it."""
+        return self.value * self.entry.sign(direction)
 
     def parts(self, windows: Sequence[Window]) -> tuple[NDArray[np.int64], Array]:
         """(places, seconds) of the measured samples that speak inside the windows, and for how long there."""
         return _parts(self.time_s, self.seconds, windows, self.rules.watch.max_gap_s)
 
-    def spans(self, direction: str, level: Level) -> Spans:
+    def excursions(self, direction: str, level: Level) -> ExcursionTimes:
         """The excursions beyond one limit; KeyError where there is no such limit."""
-        return self._spans[direction, level]
+        return self._excursions[direction, level]
 
     def over(self, *windows: Window) -> Exposure:
         """The exposure over the windows taken together, for instance each time a passage was played.
@@ -135,7 +141,6 @@ class Course:
         places, seconds = self.parts(windows)
         measured_s = float(seconds.sum())
         total_s = sum(end_s - start_s for start_s, end_s in windows)
-        values = self.value[places]
         return Exposure(
             side=self.side,
             quantity=self.entry.name,
@@ -144,9 +149,11 @@ class Course:
             total_s=total_s,
             measured_s=measured_s,
             unseen_s=self._unseen(windows, total_s),
-            percentiles=quick_percentiles(values, seconds, PERCENTILES) if measured_s > 0 else None,
+            percentiles=weighted_percentiles(self.value[places], seconds, PERCENTILES)
+            if measured_s > 0
+            else None,
             directions=tuple(
-                self._direction(direction, values, seconds, windows) for direction in self.entry.directions
+                self._direction(direction, places, seconds, windows) for direction in self.entry.directions
             ),
             rests=self._rests(places, seconds, measured_s, windows),
             speed=_speed_in(self._speed[places], seconds),
@@ -192,25 +199,8 @@ class Course:
         low, high = self._band() or (math.inf, -math.inf)
         return ((self.value >= low) & (self.value <= high)).astype(np.int64)
 
-    def _cut(self, label: NDArray[np.int64]) -> Stays:
-        return stays_of(self.time_s, self.seconds, label, self.rules.watch.unseen_grace_s)
-
-    def _excursions(self, recorded: tuple[Excursion, ...] | None) -> dict[tuple[str, Level], Spans]:
-        found: dict[tuple[str, Level], Spans] = {}
-        watch = self.rules.watch
-        for direction in self.entry.directions:
-            for level in LEVELS:
-                limit = self._limit(direction, level)
-                if limit is None:
-                    continue
-                if recorded is not None:
-                    key = (self.side, self.entry.name, direction, level)
-                    found[direction, level] = _recorded([one for one in recorded if one.key == key])
-                    continue
-                leave = max(limit - watch.hysteresis(self.entry.unit), limit / 2.0)
-                beyond = self.value * self.entry.sign(direction)
-                found[direction, level] = excursion_spans(self.time_s, beyond, limit, leave, watch)
-        return found
+    def _cut(self, label: NDArray[np.int64]) -> Episodes:
+        return episodes_of(self.time_s, self.seconds, label, self.rules.watch.unseen_grace_s)
 
     def _unseen(self, windows: Sequence[Window], total_s: float) -> dict[str, float]:
         places, seconds = _parts(self._every_s, self._every_seconds, windows, self.rules.watch.max_gap_s)
@@ -223,28 +213,53 @@ class Course:
         return dict(sorted(kept, key=lambda item: -item[1]))
 
     def _direction(
-        self, direction: str, values: Array, seconds: Array, windows: Sequence[Window]
+        self, direction: str, places: NDArray[np.int64], seconds: Array, windows: Sequence[Window]
     ) -> DirectionExposure:
-        sign = self.entry.sign(direction)
-        magnitude = values * sign
-        beyond_s: dict[Level, float] = {}
-        levels = []
-        for level in LEVELS:
-            limit = self._limit(direction, level)
-            if limit is None:
-                continue
-            over = np.maximum(magnitude - limit, 0.0)
-            beyond_s[level] = float(seconds @ (over > 0))
-            count, longest_s = _spans_in(self._spans[direction, level], windows)
-            levels.append(
-                LevelExposure(level, limit, beyond_s[level], float(seconds @ over), count, longest_s)
-            )
-        extreme_s = beyond_s.get("extreme", 0.0)
-        outside_s = max(extreme_s, beyond_s.get("comfort", 0.0))
-        leaning = magnitude >= 0 if sign > 0 else magnitude > 0
-        leaning_s = float(seconds.sum() if self.entry.negative is None else seconds @ leaning)
-        return DirectionExposure(
-            direction, leaning_s - outside_s, outside_s - extreme_s, extreme_s, tuple(levels)
+        magnitude = self.magnitude(direction)[places]
+        leaning = magnitude >= 0 if self.entry.sign(direction) > 0 else magnitude > 0
+        if self.entry.negative is None:
+            leaning = np.ones_like(leaning)
+        zone = zone_index(magnitude, bounds(self.limits.bands[self.entry.name, direction]))
+        within_s, beyond_s, extreme_s = np.bincount(zone[leaning], seconds[leaning], 3).tolist()
+        levels = (self._level(direction, level, places, seconds, windows) for level in LEVELS)
+        found = tuple(one for one in levels if one is not None)
+        return DirectionExposure(direction, within_s, beyond_s, extreme_s, found)
+
+    def _level(
+        self,
+        direction: str,
+        level: Level,
+        places: NDArray[np.int64],
+        seconds: Array,
+        windows: Sequence[Window],
+    ) -> LimitExposure | None:
+        limit = self._limit(direction, level)
+        if limit is None:
+            return None
+        over = self.magnitude(direction)[places] - limit
+        beyond = np.flatnonzero(over > 0)
+        places, seconds, over = places[beyond], seconds[beyond], over[beyond]
+        certain = exceedance_probability(0.0, over, self.sd[places]) >= CERTAIN
+        of = self._beyond[direction, level].of[places]
+        # The time is the sum over episodes, so that none of them can be longer, not even by rounding.
+        lasted_s = np.bincount(of, seconds)
+        longest_s = longest_start_s = peak = None
+        if beyond.size:
+            longest_s = float(lasted_s.max())
+            first_s = float(self.time_s[places[np.argmax(of == np.argmax(lasted_s))]])
+            longest_start_s = max(first_s, next(start_s for start_s, end_s in windows if first_s < end_s))
+            peak = float(self.value[places[np.argmax(over)]])
+        began_s = self._excursions[direction, level].start_s
+        return LimitExposure(
+            level=level,
+            limit=limit,
+            seconds=float(lasted_s.sum()),
+            certain_s=float(seconds @ certain),
+            excess=float(seconds @ over),
+            longest_s=longest_s,
+            longest_start_s=longest_start_s,
+            peak=peak,
+            excursions=_count_in(began_s, windows),
         )
 
     def _rests(
@@ -256,14 +271,14 @@ class Course:
         near = self._near
         resting = (near.label == 1) & (near.measured_s >= self.rules.rest_s - _ROUNDING_S)
         begins_s = near.start_s[resting]
-        count = sum(int(np.diff(np.searchsorted(begins_s, window))[0]) for window in windows)
+        count = _count_in(begins_s, windows)
         rested_s = float(seconds @ resting[near.of[places]])
         return Rests(band, count, rested_s, count / (measured_s / 60.0))
 
     def _variation(self, places: NDArray[np.int64], seconds: Array) -> Variation:
-        column = np.searchsorted(DURATION_EDGES_S, self._stays.measured_s + _ROUNDING_S, side="right")
+        column = np.searchsorted(DURATION_EDGES_S, self._episodes.measured_s + _ROUNDING_S, side="right")
         rows, columns = len(self._edges) + 1, len(DURATION_EDGES_S) + 1
-        cell = self._row[places] * columns + column[self._stays.of[places]]
+        cell = self._row[places] * columns + column[self._episodes.of[places]]
         table = np.bincount(cell, seconds, rows * columns).reshape(rows, columns)
         return Variation(self._edges, DURATION_EDGES_S, tuple(tuple(row) for row in table.tolist()))
 
@@ -299,20 +314,9 @@ def _speed_in(speed: Array, seconds: Array) -> Speed | None:
     if known_s.size == 0:
         return None
     mean = float(known_s @ speed[known]) / float(known_s.sum())
-    return Speed(mean, quick_percentiles(speed[known], known_s, (50,))[0])
+    return Speed(mean, weighted_percentiles(speed[known], known_s, (50,))[0])
 
 
-def _recorded(excursions: Sequence[Excursion]) -> Spans:
-    ordered = sorted(excursions, key=lambda one: one.start_s)
-    ends = (math.inf if one.end_s is None else one.end_s for one in ordered)
-    return Spans(np.array([one.start_s for one in ordered], float), np.array(list(ends), float))
-
-
-def _spans_in(spans: Spans, windows: Sequence[Window]) -> tuple[int, float | None]:
-    """(how many begin inside the windows, the longest part inside one of them or None)."""
-    count, longest_s = 0, 0.0
-    for start_s, end_s in windows:
-        count += int(np.diff(np.searchsorted(spans.start_s, (start_s, end_s)))[0])
-        inside = np.minimum(spans.end_s, end_s) - np.maximum(spans.start_s, start_s)
-        longest_s = max(longest_s, float(inside.max(initial=0.0)))
-    return count, longest_s if longest_s > 0 else None
+def _count_in(times_s: Array, windows: Sequence[Window]) -> int:
+    """How many of the times, in order, lie inside the windows."""
+    return sum(int(np.diff(np.searchsorted(times_s, window))[0]) for window in windows)

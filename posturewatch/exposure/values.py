@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from posturewatch.comfort.limits import LEVELS
-from posturewatch.exposure.summary import PERCENTILES
+from posturewatch.exposure.percentiles import PERCENTILES
+from posturewatch.exposure.series import Window
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Level
@@ -14,29 +15,49 @@ from posturewatch.model.verdict import Level
 __all__ = [
     "DirectionExposure",
     "Exposure",
-    "LevelExposure",
+    "LimitExposure",
     "Rests",
     "Speed",
     "Variation",
-    "Window",
 ]
-
-#: A half-open stretch of session time in seconds: from the first, up to but not including the second.
-Window = tuple[float, float]
 
 
 @dataclass(frozen=True)
-class LevelExposure:
-    """Beyond one limit. limit: magnitude in its direction. seconds: measured time beyond it. dose: how far
-    beyond, times how long (unit times seconds). excursions: how many began here. longest_s: the longest part
-    of an excursion that lies here, None where there is none."""
+class LimitExposure:
+    """What lies beyond one limit.
+
+    Time and episodes are counted without hysteresis: of the samples whose value lies beyond the limit, and of nothing
+    else. The longest episode is a part of the time, so it is never longer. Excursions are counted with hysteresis
+    (`posturewatch.comfort.excursions`), in the same values: each begins with an episode, so there are never more of
+    them. What is shown as longest is the episode.
+
+    Attributes
+    ----------
+    limit : float
+        Magnitude in its direction, in the quantity's unit.
+    seconds : float
+        Measured time beyond the limit.
+    certain_s : float
+        Of `seconds`, what is beyond the limit with a probability of `posturewatch.comfort.exceedance.CERTAIN`.
+    excess : float
+        Excess angle x time: how far beyond, times how long (unit times seconds).
+    longest_s, longest_start_s : float or None
+        The longest episode: how long it was measured here, and where that begins. None where there is none.
+    peak : float or None
+        The signed value farthest beyond the limit.
+    excursions : int
+        How many began here.
+    """
 
     level: Level
     limit: float
     seconds: float
-    dose: float
-    excursions: int
+    certain_s: float
+    excess: float
     longest_s: float | None
+    longest_start_s: float | None
+    peak: float | None
+    excursions: int
 
 
 @dataclass(frozen=True)
@@ -48,9 +69,9 @@ class DirectionExposure:
     within_s: float
     beyond_s: float
     extreme_s: float
-    levels: tuple[LevelExposure, ...]
+    levels: tuple[LimitExposure, ...]
 
-    def level(self, level: Level) -> LevelExposure | None:
+    def level(self, level: Level) -> LimitExposure | None:
         """None where the direction has no such limit; an unknown level raises ValueError."""
         if level not in LEVELS:
             raise ValueError(f"a level is one of {LEVELS}, got {level!r}")
@@ -59,7 +80,7 @@ class DirectionExposure:
 
 @dataclass(frozen=True)
 class Rests:
-    """Stays near neutral of the least length of a rest. band: (lowest, highest) value near neutral. count:
+    """Episodes near neutral of the least length of a rest. band: (lowest, highest) value near neutral. count:
     how many began here. seconds: measured time in rests. per_minute: of measured time."""
 
     band: tuple[float, float]
@@ -79,10 +100,10 @@ class Speed:
 @dataclass(frozen=True)
 class Variation:
     """Exposure variation (Mathiassen & Winkel 1991, Ergonomics 34:1455-1468, from memory): measured seconds
-    by amplitude class (rows) and by the duration of the uninterrupted stay they belong to (columns).
+    by amplitude class (rows) and by the duration of the episode they belong to (columns).
 
     amplitude_edges: bounds between the rows, signed, in the quantity's unit. duration_edges_s: bounds
-    between the columns. A stay keeps its whole duration where only a part of it lies in the window.
+    between the columns. An episode keeps its whole duration where only a part of it lies in the window.
     """
 
     amplitude_edges: tuple[float, ...]
@@ -144,6 +165,7 @@ class Exposure:
             "quantity": self.quantity,
             "unit": self.unit,
             "group": quantity(self.quantity).group,
+            "finger": quantity(self.quantity).finger,
             "windows_s": [[_round(start_s), _round(end_s)] for start_s, end_s in self.windows],
             "total_s": _round(self.total_s),
             "measured_s": _round(self.measured_s),
@@ -183,9 +205,12 @@ class Exposure:
                     f"limit_{self.unit}": _round(level.limit, 2),
                     "seconds": _round(level.seconds),
                     "share": _round(self.share(one.direction, level.level), 4),
-                    f"dose_{self.unit}_s": _round(level.dose, 2),
-                    "excursions": level.excursions,
+                    "certain_s": _round(level.certain_s),
+                    f"excess_{self.unit}_s": _round(level.excess, 2),
                     "longest_s": _round(level.longest_s),
+                    "longest_start_s": _round(level.longest_start_s),
+                    f"peak_{self.unit}": _round(level.peak, 2),
+                    "excursions": level.excursions,
                 }
                 for level in one.levels
             ],
