@@ -8,7 +8,9 @@ writes `forearm-<split>.npz` and `fingers-<split>.npz` beside the shards, which 
 from __future__ import annotations
 
 import argparse
+import itertools
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
@@ -25,14 +27,23 @@ BATCH = 64
 
 def outputs(net: CropNet, columns: Columns, prefix: str) -> NDArray[np.float32]:
     """(n, k) what the network says of every row's crop."""
-    lengths, data = columns[f"{prefix}_length"].astype(int), columns[f"{prefix}_bytes"]
-    ends = np.cumsum(lengths)
+    pictures = crops(columns, prefix)
     parts = []
-    for first in range(0, len(lengths), BATCH):
-        rows = range(first, min(first + BATCH, len(lengths)))
-        pictures = [cv2.imdecode(data[ends[k] - lengths[k] : ends[k]], cv2.IMREAD_COLOR) for k in rows]
-        parts.append(net.outputs(pictures))
+    while batch := list(itertools.islice(pictures, BATCH)):
+        parts.append(net.outputs(batch))
     return np.concatenate(parts).astype(np.float32)
+
+
+def crops(columns: Columns, prefix: str) -> Iterator[NDArray[np.uint8]]:
+    """Every row's crop (size, size, 3), BGR."""
+    if f"{prefix}_pixels" in columns:
+        yield from columns[f"{prefix}_pixels"]
+        return
+    end = 0
+    for length in columns[f"{prefix}_length"]:
+        end += int(length)
+        jpeg = columns[f"{prefix}_bytes"][end - int(length) : end]
+        yield np.asarray(cv2.imdecode(jpeg, cv2.IMREAD_COLOR), np.uint8)
 
 
 def main() -> None:

@@ -25,7 +25,7 @@ from posturewatch.model.observation import BODY_LANDMARKS
 LEFT_OUT = {
     *TARGETS,
     "true_joints_m",
-    *(f"{name}_{part}" for name in CROPS for part in ("bytes", "length")),
+    *(f"{name}_{part}" for name in CROPS for part in ("bytes", "length", "pixels")),
 }
 #: Steps that columns are rounded to, in pixels and metres.
 STEPS = {

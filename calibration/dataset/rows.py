@@ -69,12 +69,17 @@ def rows_of(
     label: dict[str, Any],
     frame: int,
     rng: np.random.Generator,
+    raw: bool = False,
 ) -> Iterator[Row]:
-    """A row for each found hand, and further ones under the wrong side."""
+    """A row for each found hand, and further ones under the wrong side. raw: crops as pixels instead of JPEG."""
     for hand in observation.hands:
         truth = match(hand, label["hands"])
         right_side = truth is not None and truth["side"] == hand.side
-        yield {**_row(observation, image_bgr, label, frame, hand, truth, right_side), "found": np.bool_(True)}
+        yield {
+            **_row(observation, label, frame, hand, truth, right_side),
+            **crops_of(image_bgr, hand.landmarks_px, hand.side, raw=raw),
+            "found": np.bool_(True),
+        }
         if truth is not None and (not right_side or rng.random() < _WRONG_SIDE_SHARE):
             turned = HandObservation(
                 side=other_side(hand.side),
@@ -85,13 +90,15 @@ def rows_of(
                 label_agrees=not hand.label_agrees,
                 forearm=None,
             )
-            row = _row(observation, image_bgr, label, frame, turned, truth, not right_side)
-            yield {**row, "found": np.bool_(False)}
+            yield {
+                **_row(observation, label, frame, turned, truth, not right_side),
+                **crops_of(image_bgr, turned.landmarks_px, turned.side, raw=raw),
+                "found": np.bool_(False),
+            }
 
 
 def _row(
     observation: Observation,
-    image_bgr: NDArray[np.uint8],
     label: dict[str, Any],
     frame: int,
     hand: HandObservation,
@@ -118,18 +125,19 @@ def _row(
         "frame": np.int64(frame),
         "time_s": np.float32(observation.time_s),
         **_scene(label),
-        **crops_of(image_bgr, hand.landmarks_px, hand.side),
     }
 
 
 def crops_of(
-    image_bgr: NDArray[np.uint8], landmarks_px: NDArray[Any], side: Side, kinds: dict[str, Crop] = CROPS
+    image_bgr: NDArray[np.uint8],
+    landmarks_px: NDArray[Any],
+    side: Side,
+    kinds: dict[str, Crop] = CROPS,
+    raw: bool = False,
 ) -> Row:
-    """Both crops of a hand, as JPEG."""
-    return {
-        name: _encoded(crop.cut(image_bgr, crop.transform(landmarks_px, side)))
-        for name, crop in kinds.items()
-    }
+    """Both crops of a hand, as JPEG, or as pixels (size, size, 3)."""
+    cut = {name: crop.cut(image_bgr, crop.transform(landmarks_px, side)) for name, crop in kinds.items()}
+    return cut if raw else {name: _encoded(crop) for name, crop in cut.items()}
 
 
 def _encoded(crop: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -161,9 +169,11 @@ def _truth(truth: dict[str, Any] | None, affine: NDArray[Any]) -> Row:
     }
 
 
-def crop_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.random.Generator) -> Iterator[Row]:
+def crop_rows(
+    image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.random.Generator, raw: bool = False
+) -> Iterator[Row]:
     """Rows for the networks alone: the padded crops of each true hand in view, and now and then one of a place
-    without a hand."""
+    without a hand. raw: as pixels instead of JPEG."""
     for truth in label["hands"]:
         points = np.asarray(truth["joints_px"], float) if truth["hand_visible"] > CUT_FROM else None
         if points is None or not np.isfinite(points).all() or np.ptp(points, axis=0).max() < SMALLEST_PX:
@@ -172,7 +182,7 @@ def crop_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.rando
             **_truth(truth, WIDE.transform(points, truth["side"])),
             **_scene(label),
             "valid": np.bool_(True),
-            **crops_of(image_bgr, points, truth["side"], PADDED_CROPS),
+            **crops_of(image_bgr, points, truth["side"], PADDED_CROPS, raw),
         }
         place = elsewhere(points, label, rng) if rng.random() < _ELSEWHERE_SHARE / 2 else None
         if place is not None:
@@ -180,7 +190,7 @@ def crop_rows(image_bgr: NDArray[np.uint8], label: dict[str, Any], rng: np.rando
                 **_truth(None, WIDE.transform(points, "left")),
                 **_scene(label),
                 "valid": np.bool_(False),
-                **crops_of(image_bgr, place, "left", PADDED_CROPS),
+                **crops_of(image_bgr, place, "left", PADDED_CROPS, raw),
             }
 
 
@@ -213,13 +223,16 @@ def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservati
 
 
 def pack(rows: list[Row], truths: list[Row]) -> dict[str, NDArray[Any]]:
-    """Columns of many rows; the crops' bytes end to end with their lengths."""
+    """Columns of many rows; the crops' bytes end to end with their lengths, or their pixels."""
     out: dict[str, NDArray[Any]] = {}
     for table in (rows, truths):
         for name in table[0] if table else ():
             if name not in CROPS:
                 out[name] = np.stack([row[name] for row in table])
     for name in CROPS:
+        if rows and rows[0][name].ndim == 3:
+            out[f"{name}_pixels"] = np.stack([row[name] for row in rows])
+            continue
         out[f"{name}_bytes"] = np.concatenate([row[name] for row in rows]) if rows else np.zeros(0, np.uint8)
         out[f"{name}_length"] = np.array([len(row[name]) for row in rows], np.int32)
     return out

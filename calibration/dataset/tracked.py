@@ -10,6 +10,11 @@ hand found where none is, so that the estimator learns to tell. `--told` looks w
 searching for them, which is six times as fast: for training rows, beside others that were searched for. `--films`
 renders short films instead and tracks them as films; `--crops` gives what the networks' training crops are taken
 from, around the true hands and around places without one, without tracking. Pictures are not kept.
+
+`--looks` names how the pictures look, shard by shard in turn: plain, as the first networks were taught by, or photo, as
+photographed. `--raw` keeps crops as pixels instead of JPEG, those of `--crops` for each network in a folder of its own:
+twenty times as much, but a training that takes them in as they come (and deletes them, with `--consume`) need not
+decode them, and they are exactly what the program cuts.
 """
 
 from __future__ import annotations
@@ -37,8 +42,10 @@ if TYPE_CHECKING:
 
 __all__ = ["SHARD"]
 
-#: Pictures of one shard; shards are what workers take.
-SHARD = 100
+SHARD = 100  # pictures of one shard, where nothing else is asked for; shards are what workers take
+LOOKS = ("plain", "photo")
+#: Which network is given the crops of which prefix.
+NETWORKS = {"crop": "forearm", "close": "fingers"}
 
 
 class Worker:
@@ -46,15 +53,14 @@ class Worker:
 
     current: Worker | None = None
 
-    def __init__(
-        self, bodies: Path, device: int | None = None, networks: Path | None = None, look: str = "photo"
-    ) -> None:
+    def __init__(self, bodies: Path, device: int | None = None, networks: Path | None = None) -> None:
         from calibration.body.bodies import load_bodies
         from calibration.render.render import Renderer
         from calibration.scene.scenes import Studio
 
         loaded = load_bodies(bodies)
-        self.studio = Studio(loaded, Renderer(loaded, device=device), look)
+        renderer = Renderer(loaded, device=device)
+        self.studios = {look: Studio(loaded, renderer, look) for look in LOOKS}
         nets: dict[str, Any] = {}
         if networks is not None:
             nets["forearm"] = ForearmNet(networks / "forearm.onnx")
@@ -69,7 +75,8 @@ class Worker:
             number = task.first + k
             seed = task.seed * 10_000_000 + number
             try:
-                views = self.studio.views(seed, task.framing, task.split, min(task.views, task.count - k))
+                studio = self.studios[task.look]
+                views = studio.views(seed, task.framing, task.split, min(task.views, task.count - k))
                 for n, still in enumerate(views):
                     yield number + n, still
             except RuntimeError:  # no plausible pose for this seed
@@ -82,21 +89,22 @@ class Worker:
         for number, still in self._stills(task):
             image, label = still.image_bgr, still.label
             self._told.places = ground_truth_regions(label, np.random.default_rng([number, task.seed]))
-            self._note(tracker.observe(Frame(number, 0.0, image)), image, label, number, rows, truths)
+            observation = tracker.observe(Frame(number, 0.0, image))
+            self._note(observation, image, label, number, rows, truths, task.raw)
         return pack(rows, truths)
 
     def crops(self, task: Task) -> dict[str, NDArray[Any]]:
         rows: list[Row] = []
         for number, still in self._stills(task):
             rng = np.random.default_rng([number, task.seed])
-            rows.extend(crop_rows(still.image_bgr, still.label, rng))
+            rows.extend(crop_rows(still.image_bgr, still.label, rng, task.raw))
         return pack(rows, [])
 
     def film(self, task: Task) -> dict[str, NDArray[Any]]:
         """One film of `count` frames."""
         rows: list[Row] = []
         truths: list[Row] = []
-        frames = self.studio.film(
+        frames = self.studios[task.look].film(
             task.seed * 10_000_000 + task.first,
             split=task.split,
             framing=task.framing,
@@ -107,7 +115,7 @@ class Worker:
             for k, (time_s, image, label) in enumerate(frames):
                 observation = tracker.observe(Frame(k, time_s, image))
                 number = film_frame(task.seed, task.first, k)
-                self._note(observation, image, label, number, rows, truths)
+                self._note(observation, image, label, number, rows, truths, task.raw)
         return pack(rows, truths)
 
     def _note(
@@ -118,9 +126,10 @@ class Worker:
         number: int,
         rows: list[Row],
         truths: list[Row],
+        raw: bool,
     ) -> None:
         rng = np.random.default_rng(number)
-        rows.extend(rows_of(observation, image, label, number, rng))
+        rows.extend(rows_of(observation, image, label, number, rng, raw))
         matched = [(hand, match(hand, label["hands"])) for hand in observation.hands]
         for truth in label["hands"]:
             found = next((hand for hand, known in matched if known is truth), None)
@@ -143,12 +152,14 @@ class Task:
     out: Path
     views: int = 1
     rate_hz: float = 30.0
+    look: str = "photo"
+    raw: bool = False
 
 
-def _start(bodies: Path, devices: int, networks: Path | None, look: str) -> None:
+def _start(bodies: Path, devices: int, networks: Path | None) -> None:
     cv2.setNumThreads(1)
     number = int(multiprocessing.current_process()._identity[0]) if multiprocessing.parent_process() else 0
-    Worker.current = Worker(bodies, None if devices == 0 else number % devices, networks, look)
+    Worker.current = Worker(bodies, None if devices == 0 else number % devices, networks)
 
 
 def _do(task: Task) -> int:
@@ -157,10 +168,21 @@ def _do(task: Task) -> int:
         raise RuntimeError("the worker was not started")
     make = {"films": worker.film, "crops": worker.crops}.get(task.kind, worker.stills)
     columns = make(task)
-    partial = task.out.with_suffix(".tmp.npz")
-    np.savez(partial, **columns)  # type: ignore[arg-type]
-    partial.replace(task.out)
+    if task.raw and task.kind == "crops":
+        for name, network in NETWORKS.items():
+            others = {f"{other}_pixels" for other in NETWORKS if other != name}
+            own = {key: values for key, values in columns.items() if key not in others}
+            _write(task.out.parent / network / task.out.name, own)
+        columns = {"frames": np.array(task.count)}  # that it was made
+    _write(task.out, columns)
     return task.count
+
+
+def _write(path: Path, columns: dict[str, NDArray[Any]]) -> None:
+    partial = path.with_suffix(".partial")
+    with partial.open("wb") as file:
+        np.savez(file, **columns)  # type: ignore[arg-type]
+    partial.replace(path)
 
 
 def main() -> None:
@@ -185,14 +207,11 @@ def main() -> None:
     parser.add_argument(
         "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
     )
-    parser.add_argument(
-        "--look",
-        choices=("photo", "plain"),
-        default="photo",
-        help="plain: the flat look of earlier data sets, whose seeds then give the same pictures again",
-    )
+    parser.add_argument("--looks", nargs="+", choices=LOOKS, default=["photo"], help="of the shards, in turn")
+    parser.add_argument("--raw", action="store_true", help="keep crops as pixels instead of JPEG")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--shard", type=int, default=SHARD, help="pictures of one file")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument(
         "--gpus", type=int, default=0, help="graphics processors to share the rendering between"
@@ -201,9 +220,10 @@ def main() -> None:
         "--limit-s", type=float, default=float("inf"), help="begin no further shard after this"
     )
     args = parser.parse_args()
-    args.out.mkdir(parents=True, exist_ok=True)
+    for folder in ("", *NETWORKS.values()) if args.raw and args.crops else ("",):
+        (args.out / folder).mkdir(parents=True, exist_ok=True)
     kind: Kind = "films" if args.films else "crops" if args.crops else "told" if args.told else "stills"
-    step = 1 if args.films else SHARD
+    step = 1 if args.films else args.shard
     name = args.split + {"films": "film", "crops": "cut", "stills": "", "told": ""}[kind]
     tasks = [
         Task(
@@ -211,11 +231,13 @@ def main() -> None:
             args.framing,
             args.seed,
             first,
-            args.frames if args.films else min(SHARD, args.count - first),
+            args.frames if args.films else min(step, args.count - first),
             kind,
             args.out / f"{name}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
             args.views,
             args.rate_hz,
+            args.looks[first // step % len(args.looks)],
+            args.raw,
         )
         for first in range(0, args.count, step)
     ]
@@ -223,7 +245,7 @@ def main() -> None:
     began = time.monotonic()
     done = 0
     context = multiprocessing.get_context("spawn")
-    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks, args.look)) as pool:
+    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks)) as pool:
         for count in pool.imap_unordered(_do, tasks):
             done += count
             if time.monotonic() - began > args.limit_s:

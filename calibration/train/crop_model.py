@@ -3,21 +3,38 @@
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
+import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
+from calibration.train.photographic import photographed
 from posturewatch.model.network_outputs import FingerOutputs, ForearmOutputs
 from posturewatch.tracking.crop import Crop
 
-__all__ = ["CropModel", "Separable", "Target", "augment", "fold", "hand_error", "sides_loss"]
+__all__ = [
+    "CropModel",
+    "Separable",
+    "Target",
+    "augment",
+    "fold",
+    "hand_error",
+    "sides_loss",
+    "wrist_importance",
+]
 
 Target = dict[str, torch.Tensor]
 
 FURTHER_BLOCKS = (1, 3, 9, 4)  # in each of the later four stages, beside the one that halves the picture
 MIRRORED = 0.12  # share of crops that are shown mirrored, to learn the sides by
 FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the crop jitters: palm lengths, radians, log
+_USUAL_DEG, _COMMON_DEG = (
+    np.array([10.0, 8.0]),
+    np.array([35.0, 18.0]),
+)  # flexion, deviation: middle, half-width
 #: Targets that turn with the crop, with the length of their vectors, whose first two coordinates lie in it.
 _TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3, "places": 2}
 #: Those that are places in the crop, and move with it too.
@@ -99,10 +116,10 @@ def augment(
     jitters: torch.Tensor,
     generator: torch.Generator,
 ) -> tuple[torch.Tensor, Target]:
-    """Takes the crops out of their padded crops as the tracker might place them, mirrors some, and varies their
-    colours.
+    """Takes the crops out of their padded crops as the tracker might place them, mirrors some, and varies how they were
+    photographed.
 
-    x: (n, 3, size, size) of the padded crop, in -1..1. crop jitters: (n, 4) as `calibration.dataset.crop_jitter`,
+    x: (n, 3, size, size) of the padded crop, in -1..1. jitters: (n, 4) as `calibration.dataset.crop_jitter`,
     which are varied a little more. The target's directions are turned along, its places moved and scaled too; a
     mirrored crop is one of the other side, and of its angles nothing is to be learned.
     """
@@ -137,7 +154,7 @@ def augment(
     mirrored = (torch.rand(n, device=device, generator=generator) < MIRRORED).to(x.dtype)
     x = torch.where(mirrored[:, None, None, None] > 0, x.flip(3), x)
     sides = {"right_side": 1 - mirrored, "learnt": target["hand"] * (1 - mirrored)}
-    return _recoloured(x, generator), target | turned | sides
+    return photographed(x, generator), target | turned | sides
 
 
 def hand_error(
@@ -148,37 +165,22 @@ def hand_error(
     return (said.hand_proximal - proximal).norm(dim=1) + (said.hand_radial - radial).norm(dim=1)
 
 
+def wrist_importance(
+    wrist_deg: NDArray[np.floating[Any]], fretting: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """(n, 2) how much a hand's flexion and deviation count in learning: more towards the ends of the range, which are
+    rare and what the program is for, and more for the deviation of fretting hands, which is the hardest to see.
+
+    wrist_deg: (n, 2), NaN where unknown.
+    """
+    out = 1 + 0.7 * np.clip((np.abs(np.nan_to_num(wrist_deg) - _USUAL_DEG) - _COMMON_DEG) / _COMMON_DEG, 0, 1)
+    out[:, 1] *= 1 + 0.4 * fretting
+    return out.astype(np.float32)
+
+
 def sides_loss(hand: torch.Tensor | None, side: torch.Tensor, target: Target) -> torch.Tensor:
     """Cross-entropies of there being a hand at all (where the network says that), and of its being of the side it was
     cut for. hand, side: (n,) logits."""
     entropy = functional.binary_cross_entropy_with_logits
     of_side = (target["hand"] * entropy(side, target["right_side"], reduction="none")).mean()
     return of_side if hand is None else of_side + entropy(hand, target["hand"])
-
-
-def _recoloured(x: torch.Tensor, generator: torch.Generator) -> torch.Tensor:
-    n, device = len(x), x.device
-    size = x.shape[-1]
-
-    def uniform(*shape: int) -> torch.Tensor:
-        return torch.rand(*shape, device=device, generator=generator)
-
-    x = x * (0.6 + 0.8 * uniform(n, 3, 1, 1)) + (uniform(n, 1, 1, 1) - 0.5) * 0.5
-    grey = (uniform(n, 1, 1, 1) < 0.15).to(x.dtype)
-    x = x * (1 - grey) + x.mean(1, keepdim=True) * grey
-    blur = (uniform(n, 1, 1, 1) < 0.25).to(x.dtype)
-    x = x * (1 - blur) + functional.avg_pool2d(x, 3, 1, 1) * blur
-    coarse = (uniform(n, 1, 1, 1) < 0.2).to(x.dtype)  # small hands are enlarged
-    small = functional.interpolate(
-        functional.avg_pool2d(x, 3), size=size, mode="bilinear", align_corners=False
-    )
-    x = x * (1 - coarse) + small * coarse
-    x = x + torch.randn(x.shape, device=device, generator=generator) * 0.08 * uniform(n, 1, 1, 1)
-    at = torch.arange(size, device=device)
-    for _ in range(2):
-        width = (0.06 + 0.25 * uniform(n, 2)) * size
-        first = uniform(n, 2) * (size - width)
-        inside = [(at >= first[:, k, None]) & (at < (first + width)[:, k, None]) for k in (0, 1)]
-        box = (inside[0][:, None, :, None] & inside[1][:, None, None, :]) & (uniform(n, 1, 1, 1) < 0.3)
-        x = torch.where(box, uniform(n, 3, 1, 1) * 2 - 1, x)
-    return x

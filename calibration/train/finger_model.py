@@ -7,7 +7,7 @@ import torch
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import Target, hand_error, sides_loss
+from calibration.train.crop_model import Target, hand_error, sides_loss, wrist_importance
 from calibration.train.keypoint_model import KeypointModel, Pointed, keypoint_losses
 from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.model.network_outputs import GUESS_UNIT, FingerOutputs
@@ -44,6 +44,9 @@ def targets(columns: Columns, device: str) -> Target:
         "places": tensor(np.nan_to_num(columns["places"], nan=_NOWHERE)),
         "guess": tensor(np.clip(y / GUESS_UNIT, -4, 4)),
         "guess_known": tensor(np.isfinite(y)),
+        "guess_weight": tensor(
+            np.column_stack([wrist_importance(y[:, :2], columns["fretting"]), np.ones_like(y[:, 2:])])
+        ),
         "lifted": tensor(y[:, LIFTS_AT] > LIFTED_MM),
         "hand_visible": tensor(np.where(columns["valid"], columns["hand_visible"], 0.0)),
         "strings_visible": tensor(columns["strings_visible"]),
@@ -59,7 +62,7 @@ def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
     log_scale = part.guess_log_scale.clamp(-4, 1)
     weights = torch.tensor(_WEIGHTS, device=part.guess.device)
     each = (part.guess - target["guess"]).abs() * torch.exp(-log_scale) + log_scale
-    guess = (each * weights * target["guess_known"]).sum(1)
+    guess = (each * weights * target["guess_known"] * target["guess_weight"]).sum(1)
     known = target["guess_known"][:, LIFTS_AT]
     lifted = functional.binary_cross_entropy_with_logits(
         part.lifted_logits, target["lifted"], reduction="none"
@@ -75,7 +78,7 @@ def loss_of(said: tuple[torch.Tensor, Pointed], target: Target) -> torch.Tensor:
         + 0.3 * entropy
         + 0.4 * guess
         + (lifted * known).sum(1)
-        + 0.2 * strings
+        + 0.4 * strings
     )
     angles = ((0.2 + 0.8 * target["hand_visible"]) * target["learnt"] * of_hand).mean()
     return angles + 0.5 * sides_loss(part.hand_logit, part.side_logit, target)

@@ -7,7 +7,7 @@ import torch
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import CropModel, Target, hand_error, sides_loss
+from calibration.train.crop_model import CropModel, Target, hand_error, sides_loss, wrist_importance
 from posturewatch.model.network_outputs import GUESS_UNIT, ForearmOutputs
 from posturewatch.tracking.crop import WIDE
 
@@ -39,6 +39,7 @@ def targets(columns: Columns, device: str) -> Target:
         "elbow_known": tensor(np.isfinite(columns["elbow"]).all(1)),
         "guess": tensor(np.clip(wrist / GUESS_UNIT, -4, 4)),
         "guess_known": tensor(np.isfinite(wrist)),
+        "guess_weight": tensor(wrist_importance(wrist, columns["fretting"])),
         "forearm_visible": tensor(seen),
         "hand_visible": tensor(columns["hand_visible"]),
         "strings_visible": tensor(columns["strings_visible"]),
@@ -69,16 +70,16 @@ def loss_of(output: torch.Tensor, target: Target) -> torch.Tensor:
     radial = (said.forearm_radial - target["forearm_radial"]).norm(dim=1)
     elbow = functional.smooth_l1_loss(said.elbow, target["elbow"], reduction="none").sum(1)
     hand = hand_error(said, target)
-    guess = ((said.wrist_guess - target["guess"]).abs() * target["guess_known"]).sum(1)
+    guess = (said.wrist_guess - target["guess"]).abs() * target["guess_known"] * target["guess_weight"]
     forearm = (0.15 + 0.85 * seen) * (
         axis + 0.2 * norm + 0.5 * slope + 3.0 * space + radial + 0.4 * elbow * target["elbow_known"]
     )
-    of_hand = (0.2 + 0.8 * hand_seen) * (2.0 * hand + 3.0 * guess)
+    of_hand = (0.2 + 0.8 * hand_seen) * (2.0 * hand + 3.0 * guess.sum(1))
     logits = functional.binary_cross_entropy_with_logits(said.forearm_logit, seen, reduction="none")
     neck = functional.binary_cross_entropy_with_logits(
         said.strings_logit, target["strings_visible"], reduction="none"
     )
-    angles = (target["learnt"] * (forearm + of_hand + 0.2 * (logits + neck))).mean()
+    angles = (target["learnt"] * (forearm + of_hand + 0.2 * logits + 0.4 * neck)).mean()
     return angles + 0.5 * sides_loss(None, said.side_logit, target)
 
 

@@ -3,11 +3,12 @@
     python -m calibration.train.network forearm --data DIR --out calibration/weights/forearm.onnx
     python -m calibration.train.network fingers --data DIR --out calibration/weights/fingers.onnx
 
-DIR holds the `traincut-*.npz` that `calibration.dataset.tracked --crops` wrote for the training identities; the
-pictures that the angle estimator is fitted on must be others, so that it learns how good the networks are on
-pictures they have not seen. It may begin while these are still being rendered, and takes them in as they come. A GPU
-makes it minutes instead of days; several of one machine share the work where `torchrun --nproc-per-node N -m` stands
-instead of `python -m`. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
+DIR holds the `traincut-*.npz` that `calibration.dataset.tracked --crops` wrote for the training identities (in
+DIR/forearm and DIR/fingers where it was told `--raw`); the pictures that the angle estimator is fitted on must be
+others, so that it learns how good the networks are on pictures they have not seen. It may begin while these are still
+being rendered, and takes them in as they come. A GPU makes it minutes instead of days; several of one machine share the
+work where `torchrun --nproc-per-node N -m` stands instead of `python -m`. With `--state` a training that was cut short
+goes on where it was. With `cal-*.npz` or `test-*.npz` beside them it says how good it became.
 """
 
 from __future__ import annotations
@@ -33,99 +34,127 @@ from torch.nn.parallel import DistributedDataParallel
 from calibration.dataset.crop_jitter import padded_crop_of, read_crop_jitter
 from calibration.dataset.table import Columns, read_shards
 from calibration.train import finger_model, forearm_model
-from calibration.train.crop_model import CropModel, augment, fold
+from calibration.train.crop_model import CropModel, Target, augment, fold
+from calibration.train.restore import restore
 from posturewatch.tracking.crop import CLOSE, WIDE, Crop
 
 KEEP = 0.998  # share of the running mean of the weights that a step leaves
 RISE = 0.1  # share of the training over which the learning rate rises
 CHECKPOINTS = (0.3, 0.45, 0.6, 0.75, 0.9)  # shares of the training at which the weights are written too
+STATE_EVERY_S = 60.0
+RESTORED_FROM = 768  # crops, by which a network is made of an ONNX file
 
 
 @dataclass(frozen=True)
 class Kind:
-    """What one network is made of. padded crop: what its crops are taken from in training; columns: prefix of their
+    """What one network is made of. padded_crop: what its crops are taken from in training; columns: prefix of their
     columns; learning: its model, targets, loss and report."""
 
+    name: str
     crop: Crop
     padded_crop: Crop
     columns: str
     learning: ModuleType
 
 
-PLACED = read_crop_jitter()
+JITTERS = read_crop_jitter()
 KINDS = {
-    "forearm": Kind(WIDE, padded_crop_of(WIDE, PLACED), "crop", forearm_model),
-    "fingers": Kind(CLOSE, padded_crop_of(CLOSE, PLACED), "close", finger_model),
+    "forearm": Kind("forearm", WIDE, padded_crop_of(WIDE, JITTERS), "crop", forearm_model),
+    "fingers": Kind("fingers", CLOSE, padded_crop_of(CLOSE, JITTERS), "close", finger_model),
 }
 
 
 class Crops:
     """Training crops on the device, taken in as `calibration.dataset.tracked` writes them. share: of how many
-    devices this is which one; each takes its share of the files."""
+    devices this is which one; each takes its share of the files. consume: files are deleted once they are taken in.
+    Where there is no more room the oldest crops make way."""
 
     def __init__(
-        self, kind: Kind, folder: Path, device: str, room: int, share: tuple[int, int] = (0, 1)
+        self,
+        kind: Kind,
+        folder: Path,
+        device: str,
+        room: int,
+        share: tuple[int, int] = (0, 1),
+        consume: bool = False,
     ) -> None:
         size = kind.padded_crop.size_px
         self.kind = kind
         self.pictures = torch.empty((room, 3, size, size), dtype=torch.uint8, device=device)
         self.target: dict[str, torch.Tensor] = {}
+        self.jitters = torch.tensor(JITTERS, dtype=torch.float32, device=device)
         self.count = 0
+        self.lock = threading.Lock()  # while crops and their targets are written, or drawn
+        self._at = 0
         self._folder, self._device = folder, device
-        self._share = share
+        self._share, self._consume = share, consume
         self._known: set[Path] = set()
 
     def take_in(self) -> bool:
         """Reads what is new; whether there was anything. The rows up to `count` are always whole."""
-        new = [p for p in sorted(self._folder.glob("traincut-*.npz")) if p not in self._known]
-        new = [p for p in new if not p.name.endswith(".tmp.npz")]
+        places = (self._folder, self._folder / self.kind.name)
+        found = [p for folder in places for p in sorted(folder.glob("traincut-*.npz"))]
+        new = [p for p in found if p not in self._known]
         for path in new:
             self._known.add(path)
             if zlib.crc32(path.name.encode()) % self._share[1] != self._share[0]:
                 continue
             columns = dict(np.load(path))
+            if not {f"{self.kind.columns}_pixels", f"{self.kind.columns}_bytes"} & columns.keys():
+                continue  # its crops lie in the networks' own folders
             pictures = read_crops(columns, self.kind.columns, self.kind.padded_crop, self._device)
             target = self.kind.learning.targets(columns, self._device)
-            first, last = self.count, min(self.count + len(pictures), len(self.pictures))
-            self.pictures[first:last] = pictures[: last - first]
-            for name, values in target.items():
-                if name not in self.target:
-                    shape = (len(self.pictures), *values.shape[1:])
-                    self.target[name] = torch.zeros(shape, device=self._device)
-                self.target[name][first:last] = values[: last - first]
-            self.count = last
+            with self.lock:
+                self._write(pictures, target)
+            if self._consume:
+                path.unlink()
         return bool(new)
 
+    def _write(self, pictures: torch.Tensor, target: Target) -> None:
+        room = len(self.pictures)
+        rows = (self._at + torch.arange(len(pictures), device=self._device)) % room
+        self.pictures[rows] = pictures
+        for name, values in target.items():
+            if name not in self.target:
+                self.target[name] = torch.zeros((room, *values.shape[1:]), device=self._device)
+            self.target[name][rows] = values
+        self._at = (self._at + len(pictures)) % room
+        self.count = min(self.count + len(pictures), room)
 
-def train(
-    data: Crops, model: CropModel, *, seconds: float, batch: int, seed: int, peak: float, out: Path
-) -> CropModel:
-    """Trains for so long, the learning rate following the share of it that is over. Returns the running mean of the
-    weights; writes it on the way too."""
+
+@dataclass(frozen=True)
+class Plan:
+    """seconds: how long to train, the learning rate following the share of it that is over; peak: its highest value;
+    state: where to keep, and find, what a training that is cut short goes on from."""
+
+    seconds: float
+    batch: int
+    seed: int
+    peak: float
+    out: Path
+    state: Path | None = None
+
+
+def train(data: Crops, model: CropModel, plan: Plan) -> CropModel:
+    """Returns the running mean of the weights; writes it on the way too."""
     rank = distributed.get_rank() if distributed.is_initialized() else 0
-    torch.manual_seed(seed)
+    torch.manual_seed(plan.seed)
     device = data.pictures.device
     torch.backends.cudnn.benchmark = True
     generator = torch.Generator(device=device)
-    generator.manual_seed(seed + rank)
-    model = model.to(device, memory_format=torch.channels_last)
-    jitters = torch.tensor(PLACED, dtype=torch.float32, device=device)
+    generator.manual_seed(plan.seed + rank)
+    model = model.to(device, memory_format=torch.channels_last).train()
     mean = copy.deepcopy(model)
     taught = DistributedDataParallel(model) if distributed.is_initialized() else model
-    optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=2e-2)
-    began, done, running = time.monotonic(), 0, torch.zeros((), device=device)
+    optimiser = torch.optim.AdamW(model.parameters(), plan.peak, weight_decay=2e-2)
+    done, before_s = _resume(plan.state, model, mean, optimiser)
+    running = torch.zeros((), device=device)
+    began = kept = time.monotonic()
     checkpoints = list(CHECKPOINTS)
-    while (share := _agreed((time.monotonic() - began) / seconds)) < 1:
-        rate = share / RISE if share < RISE else 0.5 + 0.5 * math.cos(math.pi * (share - RISE) / (1 - RISE))
+    while (share := _agreed((before_s + time.monotonic() - began) / plan.seconds)) < 1:
         for group in optimiser.param_groups:
-            group["lr"] = peak * max(rate, 1e-3)
-        picked = torch.randint(0, data.count, (batch,), device=device, generator=generator)
-        now = {name: values[picked] for name, values in data.target.items()}
-        with torch.no_grad():
-            x = data.pictures[picked].float() / 127.5 - 1
-            placed = jitters[torch.randint(0, len(jitters), (batch,), device=device, generator=generator)]
-            x, now = augment(x, now, data.kind.crop, data.kind.padded_crop, placed, generator)
-        x = x.contiguous(memory_format=torch.channels_last)
+            group["lr"] = plan.peak * learning_rate(share)
+        x, now = _batch(data, plan.batch, generator)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             output = taught(x)
         loss = data.kind.learning.loss_of(output, now)
@@ -136,13 +165,58 @@ def train(
         _follow(mean, model, min(KEEP, done / (done + 20)))
         running = loss.detach() if done == 0 else 0.99 * running + 0.01 * loss.detach()
         done += 1
-        if done % 500 == 0 and rank == 0:
+        if done % 250 == 0 and rank == 0:
             print(f"  step {done}, {share:.0%}: loss {running.item():.3f}, {data.count} crops", flush=True)
         if checkpoints and share > checkpoints[0]:
             checkpoints.pop(0)
             if rank == 0:
-                export(mean, data.kind, out)
+                export(mean, data.kind, plan.out)
+        if plan.state is not None and rank == 0 and time.monotonic() - kept > STATE_EVERY_S:
+            kept = time.monotonic()
+            _keep(plan.state, model, mean, optimiser, done, before_s + kept - began)
     return mean.eval()
+
+
+def learning_rate(share: float) -> float:
+    """Of the highest one: a straight rise, then half a cosine down to a thousandth."""
+    if share < RISE:
+        return max(share / RISE, 1e-3)
+    return max(0.5 + 0.5 * math.cos(math.pi * (share - RISE) / (1 - RISE)), 1e-3)
+
+
+@torch.no_grad()
+def _batch(data: Crops, batch: int, generator: torch.Generator) -> tuple[torch.Tensor, Target]:
+    """Crops (n, 3, size, size) and their targets, drawn anew and varied."""
+    device = data.pictures.device
+    with data.lock:
+        picked = torch.randint(0, data.count, (batch,), device=device, generator=generator)
+        now = {name: values[picked] for name, values in data.target.items()}
+        x = data.pictures[picked].float() / 127.5 - 1
+    placed = data.jitters[torch.randint(0, len(data.jitters), (batch,), device=device, generator=generator)]
+    x, now = augment(x, now, data.kind.crop, data.kind.padded_crop, placed, generator)
+    return x.contiguous(memory_format=torch.channels_last), now
+
+
+def _keep(
+    path: Path, model: nn.Module, mean: nn.Module, optimiser: torch.optim.Optimizer, done: int, spent_s: float
+) -> None:
+    partial = path.with_name(path.name + ".tmp")
+    states = {"model": model.state_dict(), "mean": mean.state_dict(), "optimiser": optimiser.state_dict()}
+    torch.save({**states, "done": done, "spent_s": spent_s}, partial)
+    partial.replace(path)
+
+
+def _resume(
+    path: Path | None, model: nn.Module, mean: nn.Module, optimiser: torch.optim.Optimizer
+) -> tuple[int, float]:
+    """Steps done and seconds spent by the training whose state lies there; none where there is none."""
+    if path is None or not path.exists():
+        return 0, 0.0
+    state = torch.load(path, map_location=next(model.parameters()).device)
+    for module, name in ((model, "model"), (mean, "mean")):
+        module.load_state_dict(state[name])
+    optimiser.load_state_dict(state["optimiser"])
+    return int(state["done"]), float(state["spent_s"])
 
 
 def _agreed(value: float) -> float:
@@ -183,12 +257,17 @@ def export(model: CropModel, kind: Kind, path: Path) -> None:
     )
 
 
-def begun(kind: Kind, start: Path | None) -> CropModel:
+def begun(kind: Kind, start: Path | None, data: Crops) -> CropModel:
     """A new network, or one that goes on from weights that were written before it: blocks added since change nothing at
-    first, and outputs added since are at zero."""
+    first, and outputs added since are at zero. Of an ONNX file it must be the very same network."""
     model: CropModel = kind.learning.model()
-    if start is not None:
-        state, own = torch.load(start), model.state_dict()
+    if start is not None and start.suffix == ".onnx":
+        generator = torch.Generator(device=data.pictures.device)
+        generator.manual_seed(1)
+        crops, _ = _batch(data, min(RESTORED_FROM, data.count), generator)
+        restore(model.to(data.pictures.device), start, crops)
+    elif start is not None:
+        state, own = torch.load(start, map_location="cpu"), model.state_dict()
         for name, values in state.items():
             if own[name].shape == values.shape:
                 own[name] = values
@@ -201,6 +280,8 @@ def begun(kind: Kind, start: Path | None) -> CropModel:
 
 def read_crops(columns: Columns, prefix: str, crop: Crop, device: str) -> torch.Tensor:
     """(n, 3, size, size) uint8 RGB crops of all rows."""
+    if f"{prefix}_pixels" in columns:
+        return torch.from_numpy(columns[f"{prefix}_pixels"]).to(device).flip(3).permute(0, 3, 1, 2)
     lengths, data, size = columns[f"{prefix}_length"], columns[f"{prefix}_bytes"], crop.size_px
     ends = np.cumsum(lengths.astype(np.int64))
     out = torch.empty((len(ends), size, size, 3), dtype=torch.uint8)
@@ -226,8 +307,11 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=1024)
     parser.add_argument("--peak", type=float, default=4e-3, help="highest learning rate")
     parser.add_argument(
-        "--start", type=Path, help="go on from these weights (a .pt beside an earlier network)"
+        "--start", type=Path, help="go on from these weights (an earlier network, or the .pt beside it)"
     )
+    parser.add_argument("--state", type=Path, help="keep here what is needed to go on, and go on from it")
+    parser.add_argument("--consume", action="store_true", help="delete files once they are taken in")
+    parser.add_argument("--begin-with", type=int, default=1, help="wait until there are so many crops")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     args = parser.parse_args()
@@ -238,11 +322,14 @@ def main() -> None:
         args.device = f"cuda:{share[0]}"
     if share[1] > 1:
         distributed.init_process_group("gloo" if args.device == "cpu" else "cpu:gloo,cuda:nccl")
-    data = Crops(kind, args.data, args.device, args.room, share)
-    if not data.take_in():
+    data = Crops(kind, args.data, args.device, args.room, share, args.consume)
+    if not data.take_in() and args.begin_with < 2:
         raise SystemExit(
             f"There are no traincut-*.npz in {args.data}; run calibration.dataset.tracked --crops."
         )
+    while data.count < args.begin_with:
+        time.sleep(1)
+        data.take_in()
     print(f"begins with {data.count} crops", flush=True)
     over = threading.Event()
 
@@ -251,15 +338,8 @@ def main() -> None:
             data.take_in()
 
     threading.Thread(target=follow_the_folder, daemon=True).start()
-    model = train(
-        data,
-        begun(kind, args.start),
-        seconds=args.seconds,
-        batch=args.batch,
-        seed=args.seed,
-        peak=args.peak,
-        out=args.out,
-    )
+    plan = Plan(args.seconds, args.batch, args.seed, args.peak, args.out, args.state)
+    model = train(data, begun(kind, args.start, data), plan)
     over.set()
     if share[1] > 1:
         distributed.destroy_process_group()
