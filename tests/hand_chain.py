@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from posturewatch.model.observation import HAND_LANDMARKS
@@ -25,7 +27,7 @@ FAN_DEG = {"index": -14.0, "middle": 0.0, "ring": 11.0, "little": 24.0}
 LEFT = np.array([1.0, 1.0, -1.0])
 
 
-def chains(finger: str, knuckle_deg: np.ndarray, bend_deg: tuple[float, float]) -> np.ndarray:
+def chains(finger: str, knuckle_deg: NDArray[Any], bend_deg: tuple[float, float]) -> NDArray[Any]:
     """Knuckle to tip (n, 4, 3), mm, in the right hand's ISB axes (X volar, Y proximal, Z radial), wrist at the
     origin, for flexions at the knuckle (n,) and the same flexions of the two other joints throughout."""
     metacarpal, *bones = BONES[finger]
@@ -42,13 +44,13 @@ def chains(finger: str, knuckle_deg: np.ndarray, bend_deg: tuple[float, float]) 
 class Strings:
     """A plane in the hand's axes: its unit normal, away from the strings towards the hand, and where it lies."""
 
-    normal: np.ndarray
+    normal: NDArray[Any]
     offset_mm: float
 
-    def height(self, points: np.ndarray) -> np.ndarray:
+    def height(self, points: NDArray[Any]) -> NDArray[Any]:
         return points @ self.normal - self.offset_mm
 
-    def at(self, finger: str, lift_mm: np.ndarray, bend_deg: tuple[float, float]) -> np.ndarray:
+    def at(self, finger: str, lift_mm: NDArray[Any], bend_deg: tuple[float, float]) -> NDArray[Any]:
         """The finger (n, 4, 3) with its tip at these heights (n,), by turning it at the knuckle."""
         angles = np.arange(-75.0, 90.0, 0.25)
         height = self.height(chains(finger, angles, bend_deg)[:, -1])
@@ -68,8 +70,8 @@ def strings(lean_deg: float = 0.0, tilt_deg: float = 0.0) -> Strings:
 
 
 def hands(
-    under: Strings, lift_mm: dict[str, np.ndarray], bend_deg: dict[str, tuple[float, float]], side: str
-) -> np.ndarray:
+    under: Strings, lift_mm: dict[str, NDArray[Any]], bend_deg: dict[str, tuple[float, float]], side: str
+) -> NDArray[Any]:
     """(n, 21, 3) in mm, in the hand's axes (mirrored for the left hand): fingertips at these heights (n,)."""
     points = np.zeros((len(lift_mm["index"]), 21, 3))
     for finger in FINGERS:
@@ -79,7 +81,7 @@ def hands(
     return points * LEFT if side == "left" else points
 
 
-def played_lifts(rng: np.random.Generator, seconds: float, rate_hz: float, highest_mm: float) -> np.ndarray:
+def played_lifts(rng: np.random.Generator, seconds: float, rate_hz: float, highest_mm: float) -> NDArray[Any]:
     """Lifts (n,) of one finger that plays: down on the string, then up and down again, over and over."""
     count = round(seconds * rate_hz)
     time_s, marks, heights = 0.0, [0.0], [0.0]
@@ -90,5 +92,5 @@ def played_lifts(rng: np.random.Generator, seconds: float, rate_hz: float, highe
             time_s += step_s
             marks.append(time_s)
             heights.append(value)
-    lifts: np.ndarray = np.interp(np.arange(count) / rate_hz, marks, heights)
+    lifts: NDArray[Any] = np.interp(np.arange(count) / rate_hz, marks, heights)
     return lifts

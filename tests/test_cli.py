@@ -23,7 +23,7 @@ COMMANDS = ("live", "analyse", "sessions", "summary", "export", "data", "forget"
 
 
 @pytest.fixture(autouse=True)
-def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
+def no_settings_of_the_user(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         "posturewatch.config.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
     )
@@ -54,7 +54,9 @@ def kept(tmp_path: Path) -> tuple[Path, str]:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_explains_itself_with_examples(command: str, capsys) -> None:
+def test_every_command_explains_itself_with_examples(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main([command, "--help"]) == 0
     said = capsys.readouterr().out
     examples = re.findall(r"^  posturewatch (.+)$", said.split("examples:")[1], re.MULTILINE)
@@ -65,13 +67,13 @@ def test_every_command_explains_itself_with_examples(command: str, capsys) -> No
         build_parser().parse_args(words)  # leaves with an error where the example is wrong
 
 
-def test_without_a_command_the_help_is_shown(capsys) -> None:
+def test_without_a_command_the_help_is_shown(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 0
     said = capsys.readouterr().out
     assert all(command in said for command in COMMANDS)
 
 
-def test_the_version_is_told(capsys) -> None:
+def test_the_version_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--version"]) == 0
     assert capsys.readouterr().out.strip() == f"posturewatch {__version__}"
 
@@ -79,13 +81,15 @@ def test_the_version_is_told(capsys) -> None:
 @pytest.mark.parametrize(
     "argv", [["practise"], ["live", "--for", "soon"], ["live", "--for", "-1"], ["analyse"]]
 )
-def test_wrong_arguments_leave_with_two(argv: list[str], capsys) -> None:
+def test_wrong_arguments_leave_with_two(argv: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(argv) == 2
     assert "usage: posturewatch" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("version", [(3, 9), (3, 13), (4, 0), (2, 7)])
-def test_another_python_is_told_the_way_out(version: tuple[int, int], monkeypatch, capsys) -> None:
+def test_another_python_is_told_the_way_out(
+    version: tuple[int, int], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr(door.sys, "version_info", (*version, 1, "final", 0))
     assert door.main(["live"]) == 5
     said = capsys.readouterr().err
@@ -115,7 +119,7 @@ def test_the_door_imports_nothing_heavy() -> None:
     assert said.splitlines()[-1] == "[]"
 
 
-def test_the_list_of_sessions(kept: tuple[Path, str], capsys) -> None:
+def test_the_list_of_sessions(kept: tuple[Path, str], capsys: pytest.CaptureFixture[str]) -> None:
     folder, identity = kept
     assert main(["sessions", "--data-dir", str(folder)]) == 0
     line = capsys.readouterr().out.splitlines()[1]
@@ -127,7 +131,7 @@ def test_the_list_of_sessions(kept: tuple[Path, str], capsys) -> None:
     assert (one["id"], one["duration_s"], one["end_reason"]) == (identity, 60.0, "stopped")
 
 
-def test_an_empty_folder_lists_none(tmp_path: Path, capsys) -> None:
+def test_an_empty_folder_lists_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sessions", "--data-dir", str(tmp_path / "new")]) == 0
     assert "No session in" in capsys.readouterr().out
     assert main(["sessions", "--json", "--data-dir", str(tmp_path / "new")]) == 0
@@ -136,7 +140,9 @@ def test_an_empty_folder_lists_none(tmp_path: Path, capsys) -> None:
 
 
 @pytest.mark.parametrize("name", ["last", "first four"])
-def test_the_summary_in_words_and_in_json(kept: tuple[Path, str], name: str, capsys) -> None:
+def test_the_summary_in_words_and_in_json(
+    kept: tuple[Path, str], name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     folder, identity = kept
     asked = "last" if name == "last" else identity[:4]
     assert main(["summary", asked, "--data-dir", str(folder)]) == 0
@@ -152,18 +158,20 @@ def test_the_summary_in_words_and_in_json(kept: tuple[Path, str], name: str, cap
     assert summary["warnings"] == 1
 
 
-def test_an_unknown_session_is_one_sentence(kept: tuple[Path, str], capsys) -> None:
+def test_an_unknown_session_is_one_sentence(
+    kept: tuple[Path, str], capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["summary", "zz", "--data-dir", str(kept[0])]) == 2
     assert_sentence(capsys, "There is no session 'zz'")
 
 
-def test_a_damaged_database_is_one_sentence(tmp_path: Path, capsys) -> None:
+def test_a_damaged_database_is_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "practice.sqlite3").write_bytes(b"no database" * 1000)
     assert main(["sessions", "--data-dir", str(tmp_path)]) == 4
     assert_sentence(capsys, "cannot be read")
 
 
-def test_sessions_are_listed_while_one_runs(tmp_path: Path, capsys) -> None:
+def test_sessions_are_listed_while_one_runs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with open_store(tmp_path) as store:
         store.begin(SessionStart("camera 0", "camera", "0.1.0", LIMITS))
         assert main(["sessions", "--data-dir", str(tmp_path)]) == 0
@@ -172,7 +180,7 @@ def test_sessions_are_listed_while_one_runs(tmp_path: Path, capsys) -> None:
         assert "still open" in capsys.readouterr().out
 
 
-def test_the_printed_settings_are_valid(capsys) -> None:
+def test_the_printed_settings_are_valid(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["settings"]) == 0
     assert parse_settings(capsys.readouterr().out) == parse_settings("")
     assert main(["settings", "--path"]) == 0
@@ -188,7 +196,7 @@ def test_durations_in_words(duration_s: float, said: str) -> None:
     assert clock(duration_s) == said
 
 
-def assert_sentence(capsys, part: str) -> None:
+def assert_sentence(capsys: pytest.CaptureFixture[str], part: str) -> None:
     """One line on stderr, nothing of a traceback."""
     said = capsys.readouterr().err
     assert part in said

@@ -9,7 +9,7 @@ import signal
 from pathlib import Path
 
 import pytest
-from cli_stand_ins import SD_DEG, ScriptedHands, film
+from cli_stand_ins import SD_DEG, Script, ScriptedHands, film
 
 from posturewatch.cli.main import main
 from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
@@ -25,7 +25,7 @@ LAST = ",thumb_ip_deg,thumb_ip_sd_deg,thumb_place_mm,thumb_place_sd_mm,lift_plan
 
 
 @pytest.fixture(autouse=True)
-def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
+def no_settings_of_the_user(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         "posturewatch.config.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
     )
@@ -47,7 +47,9 @@ def table(out: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def test_a_film_becomes_a_table_and_a_summary(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_a_film_becomes_a_table_and_a_summary(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     hands = ScriptedHands(script).use(monkeypatch)
     out = tmp_path / "results" / "lesson"
     assert analyse(film(tmp_path / "lesson.mkv", 10.0), out) == 0
@@ -87,7 +89,7 @@ def test_a_film_becomes_a_table_and_a_summary(tmp_path: Path, monkeypatch, capsy
     assert warned["fired_s"] == pytest.approx(5.0, abs=0.15)
 
 
-def test_another_profile_is_used_and_told(tmp_path: Path, monkeypatch) -> None:
+def test_another_profile_is_used_and_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     ScriptedHands(script).use(monkeypatch)
     assert analyse(film(tmp_path / "a.mkv", 1.0), tmp_path / "out", "--profile", "rula") == 0
     assert json.loads((tmp_path / "out" / "summary.json").read_text())["limits"]["name"] == "rula"
@@ -118,7 +120,9 @@ def test_a_hand_with_one_refused_number_is_not_measurable_but_keeps_the_other() 
     }
 
 
-def test_ctrl_c_keeps_what_was_measured(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_ctrl_c_keeps_what_was_measured(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     def interrupt(index: int) -> None:
         if index == 20:
             signal.raise_signal(signal.SIGINT)
@@ -144,7 +148,11 @@ def test_ctrl_c_keeps_what_was_measured(tmp_path: Path, monkeypatch, capsys) -> 
     ],
 )
 def test_a_film_without_a_number_is_told_what_would_help(
-    tmp_path: Path, monkeypatch, capsys, script, sentence: str
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    script: Script,
+    sentence: str,
 ) -> None:
     ScriptedHands(script).use(monkeypatch)
     out = tmp_path / "out"
@@ -156,7 +164,9 @@ def test_a_film_without_a_number_is_told_what_would_help(
     assert json.loads((out / "summary.json").read_text())["frames"] == 20
 
 
-def test_bad_input_is_one_sentence_each(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_bad_input_is_one_sentence_each(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     ScriptedHands(script).use(monkeypatch)
     good = film(tmp_path / "good.mkv", 1.0)
     (tmp_path / "note.mp4").write_text("dear diary " * 100)
@@ -189,12 +199,14 @@ def test_bad_input_is_one_sentence_each(tmp_path: Path, monkeypatch, capsys) -> 
     assert not out.exists()
 
 
-def _said_of_broken_settings(good: Path, out: Path, broken: Path, capsys) -> str:
+def _said_of_broken_settings(good: Path, out: Path, broken: Path, capsys: pytest.CaptureFixture[str]) -> str:
     analyse(good, out, "--settings", str(broken))
     return str(capsys.readouterr().err)
 
 
-def test_missing_weights_are_one_sentence(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_missing_weights_are_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr("posturewatch.pipeline.build.calibration_dir", lambda: tmp_path)
     assert analyse(film(tmp_path / "a.mkv", 1.0), tmp_path / "out", "--profile", "rula") == 5
     assert "weights estimator.npz of posturewatch are missing" in capsys.readouterr().err

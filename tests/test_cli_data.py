@@ -29,7 +29,9 @@ def sessions(folder: Path) -> list[str]:
     return [one.id for one in SessionReader(folder).sessions()]
 
 
-def test_export_writes_both_files_and_never_over_others(kept, tmp_path: Path, capsys) -> None:
+def test_export_writes_both_files_and_never_over_others(
+    kept: tuple[Path, list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     folder, ids = kept
     argv = ["export", "last", "--out", str(tmp_path / "out"), "--data-dir", str(folder)]
     assert main(argv) == 0
@@ -42,20 +44,26 @@ def test_export_writes_both_files_and_never_over_others(kept, tmp_path: Path, ca
 
 
 @pytest.mark.parametrize("argv", [["export", "zzz", "--out", "out"], ["forget", "zzz", "--yes"]])
-def test_an_unknown_session_is_one_sentence(kept, argv: list[str], capsys) -> None:
+def test_an_unknown_session_is_one_sentence(
+    kept: tuple[Path, list[str]], argv: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main([*argv, "--data-dir", str(kept[0])]) == 2
     said = capsys.readouterr().err
     assert "There is no session 'zzz'" in said
     assert len(said.splitlines()) == 1
 
 
-def test_export_into_a_file_is_one_sentence(kept, tmp_path: Path, capsys) -> None:
+def test_export_into_a_file_is_one_sentence(
+    kept: tuple[Path, list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     (tmp_path / "taken").write_text("")
     assert main(["export", "last", "--out", str(tmp_path / "taken"), "--data-dir", str(kept[0])]) == 2
     assert "--out" in capsys.readouterr().err
 
 
-def test_data_says_where_and_how_large(kept, capsys) -> None:
+def test_data_says_where_and_how_large(
+    kept: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
     folder, ids = kept
     assert main(["data", "--data-dir", str(folder)]) == 0
     said = capsys.readouterr().out
@@ -68,7 +76,9 @@ def test_data_says_where_and_how_large(kept, capsys) -> None:
     assert told["clips_bytes"] == 5000
 
 
-def test_data_of_a_folder_that_is_not_there_makes_none(tmp_path: Path, capsys) -> None:
+def test_data_of_a_folder_that_is_not_there_makes_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["data", "--data-dir", str(tmp_path / "none")]) == 0
     assert "0 sessions" in capsys.readouterr().out
     assert not (tmp_path / "none").exists()
@@ -82,7 +92,9 @@ def test_sizes_in_words(count: int, words: str) -> None:
     assert size(count) == words
 
 
-def test_forget_deletes_one_session_with_its_clips(kept, capsys) -> None:
+def test_forget_deletes_one_session_with_its_clips(
+    kept: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
     folder, ids = kept
     assert main(["forget", ids[0], "--yes", "--data-dir", str(folder)]) == 0
     assert capsys.readouterr().out.startswith(f"Deleted session {ids[0]} of ")
@@ -90,7 +102,7 @@ def test_forget_deletes_one_session_with_its_clips(kept, capsys) -> None:
     assert not (folder / "clips" / ids[0]).exists()
 
 
-def test_forget_everything(kept, capsys) -> None:
+def test_forget_everything(kept: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]) -> None:
     folder, _ = kept
     assert main(["forget", "--all", "--yes", "--data-dir", str(folder)]) == 0
     assert "all 2 sessions" in capsys.readouterr().out
@@ -100,7 +112,14 @@ def test_forget_everything(kept, capsys) -> None:
 @pytest.mark.parametrize(
     ("reply", "code", "left"), [("yes", 0, 1), (" Y ", 0, 1), ("no", 1, 2), ("", 1, 2), ("yess", 1, 2)]
 )
-def test_forget_asks_first(kept, monkeypatch, capsys, reply: str, code: int, left: int) -> None:
+def test_forget_asks_first(
+    kept: tuple[Path, list[str]],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    reply: str,
+    code: int,
+    left: int,
+) -> None:
     folder, ids = kept
     asked: list[str] = []
     monkeypatch.setattr(forget.sys.stdin, "isatty", lambda: True, raising=False)
@@ -111,7 +130,9 @@ def test_forget_asks_first(kept, monkeypatch, capsys, reply: str, code: int, lef
     assert len(sessions(folder)) == left
 
 
-def test_forget_without_anybody_to_ask_deletes_nothing(kept, monkeypatch, capsys) -> None:
+def test_forget_without_anybody_to_ask_deletes_nothing(
+    kept: tuple[Path, list[str]], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     folder, _ = kept
     monkeypatch.setattr(forget.sys.stdin, "isatty", lambda: False, raising=False)
     assert main(["forget", "--all", "--data-dir", str(folder)]) == 2
@@ -119,7 +140,9 @@ def test_forget_without_anybody_to_ask_deletes_nothing(kept, monkeypatch, capsys
     assert len(sessions(folder)) == 2
 
 
-def test_forget_while_another_program_records_deletes_nothing(kept, capsys) -> None:
+def test_forget_while_another_program_records_deletes_nothing(
+    kept: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
     folder, _ = kept
     with open_store(folder):
         assert main(["forget", "--all", "--yes", "--data-dir", str(folder)]) == 4
@@ -128,6 +151,6 @@ def test_forget_while_another_program_records_deletes_nothing(kept, capsys) -> N
 
 
 @pytest.mark.parametrize("argv", [["forget"], ["forget", "3fa9", "--all"], ["export", "last"]])
-def test_what_is_meant_has_to_be_said(argv: list[str], capsys) -> None:
+def test_what_is_meant_has_to_be_said(argv: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(argv) == 2
     assert "Traceback" not in capsys.readouterr().err

@@ -27,7 +27,9 @@ def held(time_s: float) -> float:
 
 
 @pytest.mark.parametrize(("switched_on", "count"), [("true", 1), ("false", 0)])
-def test_a_warning_leaves_a_clip(tmp_path: Path, monkeypatch, switched_on: str, count: int) -> None:
+def test_a_warning_leaves_a_clip(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, switched_on: str, count: int
+) -> None:
     ScriptedHands(held).use(monkeypatch)
     settings = tmp_path / "mine.toml"
     settings.write_text(f"[watch]\nhold_s = 1.0\n[clips]\nenabled = {switched_on}\n")
@@ -50,7 +52,9 @@ def test_a_warning_leaves_a_clip(tmp_path: Path, monkeypatch, switched_on: str, 
                 assert sum(1 for _ in opened.decode(video=0)) == 50
 
 
-def test_without_the_charts_library_the_page_still_comes(monkeypatch, capsys) -> None:
+def test_without_the_charts_library_the_page_still_comes(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert [path.name for path in libraries().values()] == ["plotly.min.js"]
     monkeypatch.setattr("posturewatch.config.resources.find_spec", lambda name: None)
     assert libraries() == {}

@@ -24,7 +24,7 @@ from posturewatch.storage.reader import SessionReader
 
 
 @pytest.fixture(autouse=True)
-def no_settings_of_the_user(tmp_path: Path, monkeypatch) -> None:
+def no_settings_of_the_user(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         "posturewatch.config.settings.default_settings_path", lambda: tmp_path / "no" / "settings.toml"
     )
@@ -36,7 +36,9 @@ def live(source: object, folder: Path, *more: str) -> int:
     )
 
 
-def test_a_session_of_a_given_length_is_kept_and_summarised(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_a_session_of_a_given_length_is_kept_and_summarised(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     hands = ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     source = film(tmp_path / "lesson.mkv", 5.0)
     assert live(source, tmp_path / "data", "--for", "0.95") == 0
@@ -52,7 +54,7 @@ def test_a_session_of_a_given_length_is_kept_and_summarised(tmp_path: Path, monk
     assert hands.released == 1
 
 
-def test_a_film_shorter_than_asked_ends_the_session(tmp_path: Path, monkeypatch) -> None:
+def test_a_film_shorter_than_asked_ends_the_session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     assert live(film(tmp_path / "a.mkv", 0.5), tmp_path / "data", "--for", "60") == 0
     assert SessionReader(tmp_path / "data").find("last").end_reason == "film ended"
@@ -67,7 +69,9 @@ def interrupts() -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("interrupts")
-def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     opened: list[str] = []
     answers: dict[str, object] = {}
@@ -99,7 +103,7 @@ def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(tmp_path: Path,
     assert not [thread.name for thread in threading.enumerate() if thread.name in ("recorder", "practice")]
 
 
-def test_between_sessions_it_rests(tmp_path: Path, monkeypatch) -> None:
+def test_between_sessions_it_rests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When the film is over the page stays; until the player starts again or ends it, nothing is asked in a hurry."""
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     asked: list[bool] = []
@@ -123,7 +127,9 @@ def test_between_sessions_it_rests(tmp_path: Path, monkeypatch) -> None:
     assert min(rests) >= 0.1
 
 
-def test_the_port_that_is_taken_is_named(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_the_port_that_is_taken_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
@@ -135,7 +141,7 @@ def test_the_port_that_is_taken_is_named(tmp_path: Path, monkeypatch, capsys) ->
 
 
 def test_a_source_that_cannot_be_had_is_told_and_leaves_no_session(
-    tmp_path: Path, monkeypatch, capsys
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     hands = ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
 
@@ -151,7 +157,9 @@ def test_a_source_that_cannot_be_had_is_told_and_leaves_no_session(
     assert hands.released == 0
 
 
-def test_a_data_folder_that_cannot_be_used_is_told(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_a_data_folder_that_cannot_be_used_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     source = film(tmp_path / "a.mkv", 1.0)
     (tmp_path / "file").write_text("")
@@ -162,7 +170,9 @@ def test_a_data_folder_that_cannot_be_used_is_told(tmp_path: Path, monkeypatch, 
     assert_sentence(capsys, "in use by another running posturewatch")
 
 
-def test_broken_settings_and_profiles_are_told_first(tmp_path: Path, capsys) -> None:
+def test_broken_settings_and_profiles_are_told_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     broken = tmp_path / "mine.toml"
     broken.write_text("[watch]\nhold_s = 'long'\n")
     assert live("demo", tmp_path / "data", "--settings", str(broken)) == 2
@@ -171,7 +181,9 @@ def test_broken_settings_and_profiles_are_told_first(tmp_path: Path, capsys) -> 
     assert_sentence(capsys, "There is no limit profile 'nothing'")
 
 
-def test_a_damaged_database_is_told_of_and_practice_goes_on(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_a_damaged_database_is_told_of_and_practice_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     folder = tmp_path / "data"
     folder.mkdir()
@@ -181,7 +193,7 @@ def test_a_damaged_database_is_told_of_and_practice_goes_on(tmp_path: Path, monk
     assert len(SessionReader(folder).sessions()) == 1
 
 
-def assert_sentence(capsys, part: str) -> None:
+def assert_sentence(capsys: pytest.CaptureFixture[str], part: str) -> None:
     """One line on stderr, nothing of a traceback."""
     said = capsys.readouterr().err
     assert part in said
@@ -192,7 +204,9 @@ def assert_sentence(capsys, part: str) -> None:
 # ---- check ----
 
 
-def test_check_goes_through_everything(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_check_goes_through_everything(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     demo = film(tmp_path / "demo.mkv", 2.0)
     monkeypatch.setattr("posturewatch.capture.opening.demo_film", lambda: demo)
@@ -210,7 +224,9 @@ def test_check_goes_through_everything(tmp_path: Path, monkeypatch, capsys) -> N
     assert SessionReader(tmp_path / "data").sessions() == []
 
 
-def test_check_names_what_failed_and_goes_on(tmp_path: Path, monkeypatch, capsys) -> None:
+def test_check_names_what_failed_and_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     def broken() -> Path:
         raise ImportError("libGL.so.1: cannot open shared object file")
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from capture_films import write_film
 from cli_stand_ins import ScriptedHands
+from numpy.typing import NDArray
 from test_cli_live import live
 
 from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, Microphone
@@ -39,7 +40,7 @@ class FakeStream:
         self.active = False
         self.closed += 1
 
-    def hear(self, samples: np.ndarray, *, age_s: float | None = None, lost: bool = False) -> None:
+    def hear(self, samples: NDArray[Any], *, age_s: float | None = None, lost: bool = False) -> None:
         """age_s: how old the driver says the first sample is; None where it does not stamp."""
         times = SimpleNamespace(currentTime=age_s or 0.0, inputBufferAdcTime=0.0)
         data = samples.astype(np.int16).reshape(-1, 1)
@@ -91,12 +92,12 @@ class Stage:
         self.now_s = begin_s + seconds
 
 
-def tenths(piece: Any) -> np.ndarray:
+def tenths(piece: Any) -> NDArray[Any]:
     return np.round(piece.samples[0] * 32768).astype(int) - 1
 
 
 @pytest.mark.parametrize("jitter_s", [0.0, 0.04])
-def test_sound_lies_at_its_time_of_the_session(monkeypatch, jitter_s: float) -> None:
+def test_sound_lies_at_its_time_of_the_session(monkeypatch: pytest.MonkeyPatch, jitter_s: float) -> None:
     stage = Stage(monkeypatch)
     # The session's 0 is 2.5 s after the card began; pictures come up to 0.1 s late, some at once.
     for index in range(60):
@@ -110,7 +111,7 @@ def test_sound_lies_at_its_time_of_the_session(monkeypatch, jitter_s: float) -> 
     assert (tenths(piece) != expected).sum() <= 60
 
 
-def test_the_drivers_own_stamp_counts_where_it_has_one(monkeypatch) -> None:
+def test_the_drivers_own_stamp_counts_where_it_has_one(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
     stage.microphone.picture(0.0, 1000.0)
     # The card holds every block back for 0.2 s, and says so.
@@ -120,7 +121,7 @@ def test_the_drivers_own_stamp_counts_where_it_has_one(monkeypatch) -> None:
     assert (tenths(piece) != np.floor((1 + np.arange(RATE_HZ) / RATE_HZ) * 10 + 1e-6)).sum() <= 20
 
 
-def test_lost_sound_is_silence_and_what_follows_keeps_its_time(monkeypatch) -> None:
+def test_lost_sound_is_silence_and_what_follows_keeps_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
     stage.microphone.picture(0.0, 1000.0)
     stage.play(2.0)
@@ -134,7 +135,7 @@ def test_lost_sound_is_silence_and_what_follows_keeps_its_time(monkeypatch) -> N
     assert found[middle].tolist() == [15, 16, 17, 18, 19, *[-1] * 10, 30, 31, 32, 33, 34]
 
 
-def test_only_the_last_moments_are_kept(monkeypatch) -> None:
+def test_only_the_last_moments_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
     stage.microphone.picture(0.0, 1000.0)
     stage.play(KEPT_S + 20.0)
@@ -146,13 +147,13 @@ def test_only_the_last_moments_are_kept(monkeypatch) -> None:
     assert stage.microphone.between(25.0, 55.0) is None
 
 
-def test_without_a_picture_the_time_is_unknown(monkeypatch) -> None:
+def test_without_a_picture_the_time_is_unknown(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
     stage.play(1.0)
     assert stage.microphone.between(0.0, 1.0) is None
 
 
-def test_closing_twice_closes_once_and_leaves_what_was_heard(monkeypatch) -> None:
+def test_closing_twice_closes_once_and_leaves_what_was_heard(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
     stage.microphone.picture(0.0, 1000.0)
     stage.play(1.0)
@@ -163,7 +164,7 @@ def test_closing_twice_closes_once_and_leaves_what_was_heard(monkeypatch) -> Non
     assert stage.microphone.between(0.0, 1.0) is not None
 
 
-def test_a_microphone_that_is_pulled_out_is_told_of(monkeypatch) -> None:
+def test_a_microphone_that_is_pulled_out_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
     assert stage.microphone.notice is None
     stage.stream.active = False
@@ -171,7 +172,9 @@ def test_a_microphone_that_is_pulled_out_is_told_of(monkeypatch) -> None:
 
 
 @pytest.mark.parametrize(("own_hz", "rate_hz"), [(44_100.0, 44_100), (16_000.0, 16_000), (192_000.0, 48_000)])
-def test_the_cards_own_rate_where_clips_can_carry_it(monkeypatch, own_hz: float, rate_hz: int) -> None:
+def test_the_cards_own_rate_where_clips_can_carry_it(
+    monkeypatch: pytest.MonkeyPatch, own_hz: float, rate_hz: int
+) -> None:
     library = FakeLibrary(rate_hz=own_hz)
     monkeypatch.setitem(sys.modules, "sounddevice", library)
     Microphone.open().close()
@@ -192,7 +195,7 @@ def without_library(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "meta_path", [_Missing(), *sys.meta_path])
 
 
-def test_without_portaudio_one_sentence(monkeypatch) -> None:
+def test_without_portaudio_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     without_library(monkeypatch)
     with pytest.raises(UnavailableError) as missing:
         Microphone.open()
@@ -202,7 +205,7 @@ def test_without_portaudio_one_sentence(monkeypatch) -> None:
 @pytest.mark.parametrize(
     "fault", [FakeLibrary.PortAudioError("Error querying device -1"), ValueError("none")]
 )
-def test_without_a_microphone_one_sentence(monkeypatch, fault: Exception) -> None:
+def test_without_a_microphone_one_sentence(monkeypatch: pytest.MonkeyPatch, fault: Exception) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", FakeLibrary(fault))
     with pytest.raises(UnavailableError) as missing:
         Microphone.open()
@@ -226,7 +229,7 @@ class Recorder:
     ("on", "film", "opened"), [(True, None, 1), (False, None, 0), (True, Path("lesson.mp4"), 0)]
 )
 def test_only_live_sessions_listen_and_say_so(
-    tmp_path: Path, monkeypatch, on: bool, film: Path | None, opened: int
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, on: bool, film: Path | None, opened: int
 ) -> None:
     library = FakeLibrary()
     monkeypatch.setitem(sys.modules, "sounddevice", library)
@@ -241,7 +244,7 @@ def test_only_live_sessions_listen_and_say_so(
 
 @pytest.mark.parametrize("there", [True, False])
 def test_a_live_clip_carries_the_microphones_sound_or_none(
-    tmp_path: Path, monkeypatch, capsys, there: bool
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], there: bool
 ) -> None:
     library = FakeLibrary()
     if there:

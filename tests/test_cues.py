@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.stats import norm
 from session_factories import LIMITS
 
@@ -25,7 +27,7 @@ FINGERS = ("index", "middle", "ring", "little")
 Given = Mapping[str, "float | np.ndarray"]
 
 
-def one(name: str, value: float | np.ndarray, sd: float, side: str = "left") -> SampleSeries:
+def one(name: str, value: float | NDArray[Any], sd: float, side: str = "left") -> SampleSeries:
     values = np.broadcast_to(np.asarray(value, dtype=float), (COUNT,)).copy()
     refused = np.isnan(values)
     code = 1 + list(Refusal).index(Refusal.TOO_UNCERTAIN)
@@ -43,7 +45,7 @@ def playing(given: Given = {}, sd: float = 1.0, side: str = "left") -> list[Samp
     """Index and middle finger go up and down by turns, ring and little finger stay down, all joints rounded; with
     what is given instead."""
     up = 10.0 * (np.sin(2 * np.pi * TIME_S / 1.5) > 0)
-    values: dict[str, float | np.ndarray] = {
+    values: dict[str, float | NDArray[Any]] = {
         "index_lift": up,
         "middle_lift": 10.0 - up,
         "ring_lift": 0.0,
@@ -54,7 +56,12 @@ def playing(given: Given = {}, sd: float = 1.0, side: str = "left") -> list[Samp
     return [one(name, value, sd, side) for name, value in values.items()]
 
 
-def shares(made: list[SampleSeries], *, fretting: bool = True, windows=((0.0, END_S),)) -> dict[str, dict]:
+def shares(
+    made: list[SampleSeries],
+    *,
+    fretting: bool = True,
+    windows: tuple[tuple[float, float], ...] = ((0.0, END_S),),
+) -> dict[str, dict[str, Any]]:
     fingers = fingers_of(made, "left", END_S, 0.25)
     assert fingers is not None
     told = shares_json(cue_courses(fingers, LIMITS, fretting=fretting), *windows)

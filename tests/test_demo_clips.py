@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -18,7 +18,10 @@ from posturewatch.review.derived import open_store
 
 pytestmark = [pytest.mark.models, pytest.mark.browser]
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
+if TYPE_CHECKING:
+    from playwright import sync_api
+else:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
 
 WAIT_MS = 30_000
 VIDEO = "document.querySelector('video')"

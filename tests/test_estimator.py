@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from test_features import axis, seen
 
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
@@ -22,7 +24,7 @@ MEMBERS = 3
 
 def weights(
     *, sd: float = 5.0, hand_presence: float = 0.95, strange_at: float = 1e6
-) -> dict[str, np.ndarray]:
+) -> dict[str, NDArray[Any]]:
     """An ensemble that says 10 degrees for everything, with the given standard deviation and hand_presence."""
     n = len(OUTPUTS)
     bias = np.zeros((MEMBERS, 2 * n + 1), np.float32)
@@ -120,7 +122,9 @@ def test_a_lift_from_resting_fingertips_has_the_tighter_bound() -> None:
 
 
 @pytest.mark.parametrize("name", [entry.name for entry in QUANTITIES])
-def test_an_output_that_the_weights_lack_is_not_measurable(name: str, monkeypatch) -> None:
+def test_an_output_that_the_weights_lack_is_not_measurable(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     output = quantity(name).output
     without = tuple(one for one in OUTPUTS if one != output)
     monkeypatch.setattr(f"{__name__}.OUTPUTS", without)

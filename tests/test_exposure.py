@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from exposure_series import FLEX, make_series, profile
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from posturewatch.comfort.excursions import ExcursionTracker
 from posturewatch.comfort.limits import LimitProfile
@@ -28,7 +30,7 @@ AS_IT_IS = ExposureRules(cutoff_hz=None)
 NOT_SEEN = Refusal.HAND_NOT_SEEN.value
 
 
-def at(rate_hz: float, *holds: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+def at(rate_hz: float, *holds: tuple[float, float]) -> tuple[NDArray[Any], NDArray[Any]]:
     """Times and values of (value, seconds) one after another."""
     values = np.concatenate([np.full(round(seconds * rate_hz), value) for value, seconds in holds])
     return np.arange(values.size) / rate_hz, values

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 from scipy import signal
 
 from posturewatch.exposure.lowpass import butterworth, low_pass
@@ -15,7 +17,7 @@ from posturewatch.exposure.lowpass import butterworth, low_pass
 NAN = float("nan")
 
 
-def scipy_both_ways(values: np.ndarray, rate_hz: float, cutoff_hz: float = 5.0) -> np.ndarray:
+def scipy_both_ways(values: NDArray[Any], rate_hz: float, cutoff_hz: float = 5.0) -> NDArray[Any]:
     """scipy.signal's own design and filtfilt (odd padding of its default length).
 
     Each pass is designed so that two of them have half the power at the cutoff: in the bilinear transform's

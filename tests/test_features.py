@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from calibration.dataset.table import load
@@ -62,12 +64,12 @@ def seen(
 def mirrored(observation: Observation) -> Observation:
     """What a mirror shows: x turned about the picture's middle, left and right exchanged."""
 
-    def px(points: np.ndarray) -> np.ndarray:
+    def px(points: NDArray[Any]) -> NDArray[Any]:
         out = points.copy()
         out[..., 0] = WIDTH_PX - out[..., 0]
         return out
 
-    def metres(points: np.ndarray) -> np.ndarray:
+    def metres(points: NDArray[Any]) -> NDArray[Any]:
         return points * [-1.0, 1.0, 1.0]
 
     hand = observation.hands[0]
@@ -97,7 +99,7 @@ def mirrored(observation: Observation) -> Observation:
     return replace(observation, hands=(hand,), body=body)
 
 
-def of(observation: Observation) -> np.ndarray:
+def of(observation: Observation) -> NDArray[Any]:
     return features(observation, observation.hands[0])
 
 

@@ -8,6 +8,7 @@ import struct
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -29,7 +30,7 @@ def feed() -> Iterator[LiveFeed]:
     live.close()
 
 
-def fetch(feed: LiveFeed, after_seq: int = 0) -> tuple[dict, bytes]:
+def fetch(feed: LiveFeed, after_seq: int = 0) -> tuple[dict[str, Any], bytes]:
     message = feed.latest(after_seq, 10.0)
     assert message is not None
     return unpack(message.data)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from posturewatch.kinematics.fingers import finger_flexion, joint_flexion_deg
-from posturewatch.model.observation import FINGERS, HAND_LANDMARKS
+from posturewatch.model.observation import FINGERS, HAND_LANDMARKS, Side
 
 # Buryanov & Kotiuk 2010, Int J Morphol 28(3): metacarpal, proximal, middle, distal in mm (seen in an abstract).
 BONES = {
@@ -23,8 +25,8 @@ LEFT = np.array([1.0, 1.0, -1.0])
 
 
 def hand(
-    angles: dict[str, tuple[float, float, float]], spread: dict[str, float], side: str, seed: int = 0
-) -> np.ndarray:
+    angles: dict[str, tuple[float, float, float]], spread: dict[str, float], side: Side, seed: int = 0
+) -> NDArray[Any]:
     """A hand in ISB axes (right: X volar, Y proximal, Z radial) with these MCP, PIP and DIP flexions and
     sideways angles of the MCP, then mirrored, turned and scaled at random. The thumb is straight."""
     points = np.zeros((21, 3))
@@ -53,7 +55,7 @@ def random_angles(seed: int) -> tuple[dict[str, tuple[float, float, float]], dic
 
 @pytest.mark.parametrize("side", ["left", "right"])
 @pytest.mark.parametrize("seed", range(12))
-def test_known_joints_come_back(side: str, seed: int) -> None:
+def test_known_joints_come_back(side: Side, seed: int) -> None:
     angles, spread = random_angles(seed)
     found = joint_flexion_deg(hand(angles, spread, side, seed), side)
     for finger, expected in angles.items():
@@ -80,7 +82,7 @@ def test_spreading_is_not_bending() -> None:
 @pytest.mark.parametrize(("mcp", "ip"), [(0.0, 0.0), (40.0, 60.0), (10.0, -25.0), (-15.0, 5.0)])
 @pytest.mark.parametrize("opposed_deg", [0.0, 35.0, 70.0])
 def test_the_thumb_bends_towards_the_little_finger(
-    side: str, mcp: float, ip: float, opposed_deg: float
+    side: Side, mcp: float, ip: float, opposed_deg: float
 ) -> None:
     """A thumb that points away from the fingers at 45 degrees in the palm's plane, turned about the hand's
     long axis in front of the palm; it flexes in the plane through its bones and the little finger."""

@@ -6,8 +6,11 @@ Z-X'-Y'' in a right hand with +X volar, +Y proximal, +Z radial; flexion +, ulnar
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from posturewatch.kinematics.geometry import (
@@ -17,13 +20,13 @@ from posturewatch.kinematics.geometry import (
     hand_frame,
     wrist_angles,
 )
-from posturewatch.model.observation import HAND_LANDMARKS
+from posturewatch.model.observation import HAND_LANDMARKS, Side
 
 GRID = [(f, d) for f in range(-80, 86, 15) for d in (-30, -20, -7, 0, 3, 19, 45)]
 MIRROR = np.array([1.0, 1.0, -1.0])  # in ISB axes the left hand is the right one with Z turned round
 
 
-def reference_hand(rng: np.random.Generator) -> np.ndarray:
+def reference_hand(rng: np.random.Generator) -> NDArray[Any]:
     """A flat right hand in ISB axes, wrist at the origin; fingers at random, since they must not matter."""
     points = rng.normal(size=(21, 3))
     points[HAND_LANDMARKS["wrist"]] = 0.0
@@ -34,8 +37,8 @@ def reference_hand(rng: np.random.Generator) -> np.ndarray:
 
 
 def arm(
-    flexion: float, deviation: float, side: str, seed: int, orientation: Rotation | None = None
-) -> tuple[np.ndarray, np.ndarray]:
+    flexion: float, deviation: float, side: Side, seed: int, orientation: Rotation | None = None
+) -> tuple[NDArray[Any], NDArray[Any]]:
     """Hand landmarks and elbow of an arm with these angles, anywhere in a right-handed camera system."""
     rng = np.random.default_rng(seed)
     hand = Rotation.from_euler("ZXY", [flexion, deviation, 0.0], degrees=True).apply(reference_hand(rng))
@@ -48,7 +51,7 @@ def arm(
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_known_rotations_come_back(side: str) -> None:
+def test_known_rotations_come_back(side: Side) -> None:
     for seed, (flexion, deviation) in enumerate(GRID):
         angles = wrist_angles(*arm(flexion, deviation, side, seed), side)
         assert angles == pytest.approx((flexion, deviation), abs=1e-6)
@@ -80,8 +83,8 @@ def test_signs_in_a_picture() -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_a_mirrored_picture_shows_the_other_side_with_the_same_angles(side: str) -> None:
-    other = "right" if side == "left" else "left"
+def test_a_mirrored_picture_shows_the_other_side_with_the_same_angles(side: Side) -> None:
+    other: Side = "right" if side == "left" else "left"
     for seed, (flexion, deviation) in enumerate(GRID):
         hand, elbow = arm(flexion, deviation, side, seed)
         flip = np.array([-1.0, 1.0, 1.0])
@@ -100,7 +103,7 @@ def test_the_wrong_side_reads_flexion_with_the_wrong_sign() -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_many_hands_at_once_and_the_way_back(side: str) -> None:
+def test_many_hands_at_once_and_the_way_back(side: Side) -> None:
     arms = [arm(f, d, side, seed) for seed, (f, d) in enumerate(GRID)]
     hands, elbows = np.array([a[0] for a in arms]), np.array([a[1] for a in arms])
     frames = hand_frame(hands, side)
@@ -113,7 +116,7 @@ def test_many_hands_at_once_and_the_way_back(side: str) -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_full_frames_need_no_assumption_about_axial_rotation(side: str) -> None:
+def test_full_frames_need_no_assumption_about_axial_rotation(side: Side) -> None:
     rng = np.random.default_rng(0)
     for flexion, deviation in GRID:
         pronation = rng.uniform(-170, 170)

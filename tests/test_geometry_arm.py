@@ -4,14 +4,17 @@ by scipy, never the arm's own joint angles."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from ikpy.chain import Chain
 from ikpy.link import OriginLink, URDFLink
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from posturewatch.kinematics.geometry import angles_between, angles_from_axis, wrist_angles
-from posturewatch.model.observation import HAND_LANDMARKS
+from posturewatch.model.observation import HAND_LANDMARKS, Side
 
 # Axes of the hanging arm, palm forward: X forward, Y up, Z to the right (in the right arm: volar, proximal,
 # radial). Lengths in metres: ANSUR II means for forearm, common practice for the rest.
@@ -25,13 +28,13 @@ HAND_POINTS = {
 }
 
 
-def arm(side: str, wrist_axes: tuple[np.ndarray, np.ndarray]) -> Chain:
+def arm(side: Side, wrist_axes: tuple[NDArray[Any], NDArray[Any]]) -> Chain:
     """Shoulder (three axes), elbow, pronation, and a wrist about the two given axes. Axes of rotation mirror
     as axial vectors, places as polar ones."""
     polar = MIRROR if side == "left" else np.ones(3)
     axial = -MIRROR if side == "left" else np.ones(3)
 
-    def link(name: str, place: tuple[float, float, float], axis: np.ndarray) -> URDFLink:
+    def link(name: str, place: tuple[float, float, float], axis: NDArray[Any]) -> URDFLink:
         return URDFLink(
             name,
             origin_translation=list(polar * place),
@@ -55,8 +58,8 @@ def arm(side: str, wrist_axes: tuple[np.ndarray, np.ndarray]) -> Chain:
 
 
 def pose(
-    chain: Chain, side: str, joints_deg: list[float]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    chain: Chain, side: Side, joints_deg: list[float]
+) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]:
     """Hand landmarks, elbow, and the anatomical frames of forearm and hand."""
     frames = chain.forward_kinematics(np.radians([0.0, *joints_deg]), full_kinematics=True)
     mirror = MIRROR if side == "left" else np.ones(3)
@@ -71,7 +74,7 @@ def pose(
     )
 
 
-def isb_truth(forearm: np.ndarray, hand: np.ndarray) -> np.ndarray:
+def isb_truth(forearm: NDArray[Any], hand: NDArray[Any]) -> NDArray[Any]:
     return Rotation.from_matrix(forearm.T @ hand).as_euler("ZXY", degrees=True)
 
 
@@ -82,7 +85,7 @@ def random_joints(rng: np.random.Generator) -> list[float]:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_a_wrist_about_perpendicular_axes(side: str) -> None:
+def test_a_wrist_about_perpendicular_axes(side: Side) -> None:
     chain = arm(side, (np.eye(3)[2], np.eye(3)[0]))
     rng = np.random.default_rng(7)
     for _ in range(60):
@@ -96,7 +99,7 @@ def test_a_wrist_about_perpendicular_axes(side: str) -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_a_wrist_about_oblique_axes(side: str) -> None:
+def test_a_wrist_about_oblique_axes(side: Side) -> None:
     """Axes tilted by 15 and 10 degrees, as in real wrists and in most hand models. From the bones' frames the
     angles are exact. From points they are exact but for the axial rotation that oblique axes bring along,
     which points do not show: the deviation is then off by about that rotation times the flexion's tangent, so

@@ -16,6 +16,7 @@ from posturewatch.config.limit_profiles import load_profile
 from posturewatch.config.resources import calibration_dir
 from posturewatch.errors import InputError
 from posturewatch.model.quantities import QUANTITIES, quantity
+from posturewatch.model.verdict import Level
 
 FILES = sorted((calibration_dir() / "limits").glob("*.toml"))
 
@@ -51,7 +52,7 @@ def value(limit: Limit | None) -> float | None:
 
 
 @pytest.mark.parametrize("key", PUBLISHED, ids="/".join)
-def test_published_values(key: tuple[str, str]) -> None:
+def test_published_values(key: tuple[str, Level]) -> None:
     name, level = key
     profile = read(name)
     found = (
@@ -150,7 +151,7 @@ def test_what_a_profile_says_itself_goes_before_what_it_includes() -> None:
 
 def test_personal_limits_narrow_and_never_widen() -> None:
     profile = read("carpal-pressure")
-    personal = {
+    personal: dict[tuple[str, str, Level], float] = {
         ("wrist_flexion", "extension", "extreme"): 29.0,  # narrower: taken
         ("wrist_flexion", "flexion", "extreme"): 60.0,  # wider: left aside
         ("wrist_ulnar_deviation", "ulnar", "extreme"): 10.0,  # below the comfort limit: takes that along

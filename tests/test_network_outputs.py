@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
@@ -16,7 +18,7 @@ BOTH = [("forearm", WIDE, ForearmOutputs), ("fingers", CLOSE, FingerOutputs)]
 
 @pytest.mark.parametrize(("name", "crop", "kind"), BOTH)
 def test_the_names_fill_the_row_that_the_network_gives(
-    name: str, crop: Crop, kind: type[NetworkOutputs]
+    name: str, crop: Crop, kind: type[NetworkOutputs[Any]]
 ) -> None:
     # OpenCV's own reading of the network says how wide its row is.
     net = cv2.dnn.readNetFromONNX(str(calibration_dir() / "weights" / f"{name}.onnx"))
@@ -29,7 +31,7 @@ def test_the_names_fill_the_row_that_the_network_gives(
 
 @pytest.mark.parametrize(("name", "crop", "kind"), BOTH)
 def test_a_batch_says_of_each_row_what_the_row_says(
-    name: str, crop: Crop, kind: type[NetworkOutputs]
+    name: str, crop: Crop, kind: type[NetworkOutputs[Any]]
 ) -> None:
     rows = np.random.default_rng(1).normal(size=(3, sum(kind.widths().values())))
     batch = kind.from_rows(rows)
@@ -42,7 +44,7 @@ def test_a_batch_says_of_each_row_what_the_row_says(
 
 
 def test_rows_that_end_before_what_is_not_learned_leave_it_unknown() -> None:
-    said = FingerOutputs.from_rows(np.ones((2, 117)))
+    said: FingerOutputs[Any] = FingerOutputs.from_rows(np.ones((2, 117)))
     assert np.isnan(said.strings_spread).tolist() == [True, True]
     assert said.side_logit.tolist() == [1.0, 1.0]
     assert said.joints.shape == (2, 20, 3)
@@ -52,7 +54,7 @@ def test_rows_that_end_before_what_is_not_learned_leave_it_unknown() -> None:
     ("kind", "width"),
     [(ForearmOutputs, 20), (ForearmOutputs, 22), (FingerOutputs, 116), (FingerOutputs, 119)],
 )
-def test_rows_of_another_width_are_refused(kind: type[NetworkOutputs], width: int) -> None:
+def test_rows_of_another_width_are_refused(kind: type[NetworkOutputs[Any]], width: int) -> None:
     with pytest.raises(ValueError, match=f"{kind.__name__} are read from"):
         kind.from_rows(np.zeros((2, width)))
     with pytest.raises(UnavailableError, match="install posturewatch again"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -20,7 +21,10 @@ from posturewatch.server.serving import PageServer, listen
 
 pytestmark = pytest.mark.browser
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
+if TYPE_CHECKING:
+    from playwright import sync_api
+else:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
 
 _CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
@@ -52,7 +56,7 @@ class Stage:
     """A served page whose hands do what the test says."""
 
     def __init__(self) -> None:
-        self.hands: tuple = WELL
+        self.hands: tuple[Any, ...] = WELL
         self.wander_deg = 6.0
         rules = WatchRules(hold_s=1.0, rearm_s=0.5)
         self.practice = ScriptedPractice(self._script, rate_hz=12, rules=rules)
@@ -71,7 +75,7 @@ class Stage:
         self.server.start()
         self.url = self.server.url
 
-    def _script(self, time_s: float) -> tuple:
+    def _script(self, time_s: float) -> tuple[Any, ...]:
         # A slow saw-tooth on both hands' flexion, so that numbers change.
         swing_deg = self.wander_deg * ((time_s * 0.5) % 1.0)
         return tuple(
@@ -83,7 +87,7 @@ class Stage:
         self.server.close()
 
 
-def _practised(time_s: float) -> tuple:
+def _practised(time_s: float) -> tuple[Any, ...]:
     """Half a minute: 6 s of held flexion, 3 s without the left hand, the rest well; the index finger taps."""
     fingers = {**FINGERS, "index_lift": (10.0 * (time_s % 1.0 < 0.5), 1.0)}
     if 10.0 <= time_s < 16.0:

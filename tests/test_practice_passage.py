@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -51,8 +52,11 @@ class Monitor:
         return Outcome("stopped", self.now_s, 1, ())
 
 
+Made = tuple[Practice, Recorder, threading.Event]
+
+
 @pytest.fixture
-def made():
+def made() -> Iterator[Made]:
     running, recorder = threading.Event(), Recorder()
     practice = Practice(
         open_source=Source,
@@ -63,7 +67,7 @@ def made():
     practice.stop()
 
 
-def test_what_was_chosen_before_begins_with_the_session(made) -> None:
+def test_what_was_chosen_before_begins_with_the_session(made: Made) -> None:
     practice, recorder, running = made
     chosen = {"piece": "Scales", "bars": "thirds", "tempo_bpm": 72.0}
     assert practice.passage(**chosen) == practice.now_played() == practice.state()["passage"] == chosen
@@ -80,7 +84,7 @@ def test_what_was_chosen_before_begins_with_the_session(made) -> None:
     ]
 
 
-def test_without_a_choice_nothing_is_told(made) -> None:
+def test_without_a_choice_nothing_is_told(made: Made) -> None:
     practice, recorder, running = made
     practice.start()
     assert running.wait(20)

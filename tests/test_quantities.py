@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -146,7 +147,7 @@ def test_a_lift_below_the_plane_is_beyond_no_limit() -> None:
         ({"hysteresis_mm": -1.0}, "mm"),
     ],
 )
-def test_rules_refuse_nonsense(values: dict, message: str) -> None:
+def test_rules_refuse_nonsense(values: dict[str, Any], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         WatchRules(**values)
 

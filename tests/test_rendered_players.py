@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from calibration.body.geometry import least_squares, rotation_between, share_turn, turn_about, turn_vector
@@ -81,7 +83,7 @@ def test_the_rotation_between_moves_one_direction_onto_the_other() -> None:
 
 def test_least_squares_finds_the_bottom_of_rosenbrock_s_valley() -> None:
     # Rosenbrock 1960: minimum 0 at (1, 1).
-    def residuals(x: np.ndarray) -> np.ndarray:
+    def residuals(x: NDArray[Any]) -> NDArray[Any]:
         return np.stack([10 * (x[:, 1] - x[:, 0] ** 2), 1 - x[:, 0]], axis=1)
 
     found, cost = least_squares(residuals, np.array([[-1.2, 1.0], [0.0, 2.0]]), steps=80)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pytest
 from hand_chain import FINGERS, HAND_MM, hands, played_lifts, strings
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 from scipy.special import logit
 from test_features import OF_FINGERS, axis, seen
@@ -26,8 +28,8 @@ SIZE = HandSize(HAND_MM, 3.0)
 class Played:
     """landmarks: (n, 21, 3) in metres in camera axes. lift_mm: (n, 4) true distances from the strings."""
 
-    landmarks_m: np.ndarray
-    lift_mm: np.ndarray
+    landmarks_m: NDArray[Any]
+    lift_mm: NDArray[Any]
     side: str
 
 
@@ -60,7 +62,7 @@ def played(
     return Played(turned / 1000 + travel, np.stack([lift[finger] for finger in FINGERS], axis=1), side)
 
 
-def followed(one: Played, size: HandSize = SIZE) -> tuple[np.ndarray, np.ndarray]:
+def followed(one: Played, size: HandSize = SIZE) -> tuple[NDArray[Any], NDArray[Any]]:
     """Lift and deviation (n, 4) of each picture, NaN while nothing is said."""
     plane = RestingPlane(one.side, size)  # type: ignore[arg-type]
     found = np.full((2, len(one.landmarks_m), 4), np.nan)
@@ -71,7 +73,7 @@ def followed(one: Played, size: HandSize = SIZE) -> tuple[np.ndarray, np.ndarray
     return found[0], found[1]
 
 
-def settled(one: Played, size: HandSize = SIZE) -> tuple[np.ndarray, np.ndarray]:
+def settled(one: Played, size: HandSize = SIZE) -> tuple[NDArray[Any], NDArray[Any]]:
     """(error, deviation) of the last pictures, when the window is full."""
     lift, sd = followed(one, size)
     last = slice(round(9 * RATE_HZ), None)
@@ -95,7 +97,7 @@ def test_the_fingers_are_those_of_the_table() -> None:
     ],
     ids=str,
 )
-def test_true_lifts_are_found_within_what_is_stated(how: dict, side: str) -> None:
+def test_true_lifts_are_found_within_what_is_stated(how: dict[str, Any], side: str) -> None:
     error, sd = settled(played(3, side, **how))
     assert np.isfinite(error).all()
     # Landmarks jitter by 1 mm along each axis: the tip's, and that of the knuckles which carry the axes.
@@ -146,7 +148,7 @@ def test_lengths_follow_the_size_of_the_hand_and_not_the_unit_of_the_landmarks()
 
 
 @pytest.mark.parametrize("how", [{"still": FINGERS}, {"highest_mm": 2.0}], ids=str)
-def test_fingers_that_hardly_move_tell_of_no_plane(how: dict) -> None:
+def test_fingers_that_hardly_move_tell_of_no_plane(how: dict[str, Any]) -> None:
     assert np.isnan(followed(played(0, **how))[0]).all()
 
 

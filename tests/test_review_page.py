@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -12,7 +13,10 @@ from review_stage import RATE_HZ, ReviewStage, flexion_deg
 
 pytestmark = pytest.mark.browser
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
+if TYPE_CHECKING:
+    from playwright import sync_api
+else:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
 
 _CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
@@ -68,7 +72,7 @@ def open_page(browser: sync_api.Browser, stage: ReviewStage) -> Iterator[Open]:
     assert faults == []
 
 
-def clips(stage: ReviewStage, reason: str = "warning") -> list[dict]:
+def clips(stage: ReviewStage, reason: str = "warning") -> list[dict[str, Any]]:
     """Those of the newest session first."""
     return [one for one in stage.book.clips() if one["reason"] == reason]
 

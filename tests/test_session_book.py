@@ -6,8 +6,10 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from book_factories import START, record
@@ -23,7 +25,7 @@ from posturewatch.storage.store import Store
 
 
 @pytest.fixture
-def store(tmp_path: Path):
+def store(tmp_path: Path) -> Iterator[Store]:
     with open_store(tmp_path) as one:
         yield one
 
@@ -33,7 +35,7 @@ def book(store: Store) -> PracticeLog:
     return PracticeLog(store)
 
 
-def labels(page: dict) -> list[tuple]:
+def labels(page: dict[str, Any]) -> list[tuple[Any, ...]]:
     return [(one["piece"], one["bars"], one["start_s"], one["end_s"]) for one in page["passages"]]
 
 
@@ -110,7 +112,9 @@ def test_a_crash_closes_the_open_passage(tmp_path: Path) -> None:
     assert len(page["exposure"]["passages"]) == 2
 
 
-def test_a_passage_is_seen_while_it_is_played(store: Store, book: PracticeLog, monkeypatch) -> None:
+def test_a_passage_is_seen_while_it_is_played(
+    store: Store, book: PracticeLog, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(recorder_module, "COMMIT_S", 0.02)
     recorder = store.begin(START)
     recorder.passage(0.0, "Scales")
@@ -174,7 +178,9 @@ def test_passages_are_changed_afterwards(book: PracticeLog, played: str) -> None
         ({"colour": "red"}, "has no colour"),
     ],
 )
-def test_unusable_changes_change_nothing(book: PracticeLog, played: str, values: dict, sentence: str) -> None:
+def test_unusable_changes_change_nothing(
+    book: PracticeLog, played: str, values: dict[str, Any], sentence: str
+) -> None:
     before = book.session(played)["passages"]
     with pytest.raises(InputError, match=sentence):
         book.change_passage(before[1]["id"], values)
@@ -394,7 +400,7 @@ def test_an_old_check_before_stays_on_its_own(store: Store, book: PracticeLog) -
         {"moment": "after", "rating": 1, "session_id": "zzz"},
     ],
 )
-def test_unusable_checks_are_refused(book: PracticeLog, values: dict) -> None:
+def test_unusable_checks_are_refused(book: PracticeLog, values: dict[str, Any]) -> None:
     with pytest.raises(InputError, match=r"\.$"):
         book.add_check(values)
     assert book.checks() == []

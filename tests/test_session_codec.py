@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -45,7 +47,7 @@ def test_joined_parts_follow_one_another() -> None:
 
 
 @pytest.mark.parametrize("spoil", [lambda data: b"", lambda data: data[:-3], lambda data: b"\x07" + data[1:]])
-def test_bytes_that_are_no_samples_are_refused(spoil) -> None:
+def test_bytes_that_are_no_samples_are_refused(spoil: Callable[[bytes], bytes]) -> None:
     data = encode(samples_of([(0, 5, 1, 0), (33, 6, 1, 0)]))
     with pytest.raises(ChunkError):
         decode(spoil(data))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -69,7 +70,7 @@ def played() -> Sequence[Reading]:
 
 
 @pytest.fixture
-def store(tmp_path: Path):
+def store(tmp_path: Path) -> Iterator[Store]:
     with open_store(tmp_path) as one:
         yield one
 
@@ -84,7 +85,9 @@ def keep(store: Store, played: Sequence[Reading]) -> str:
     return recorder.finish(Ended(60.0))
 
 
-def test_ten_samples_a_second_of_fingers_are_kept_in_quarters(store: Store, played) -> None:
+def test_ten_samples_a_second_of_fingers_are_kept_in_quarters(
+    store: Store, played: Sequence[Reading]
+) -> None:
     record = store.session(keep(store, played))
     series = {(one.side, one.quantity): one for one in record.series}
     assert len(series["left", "wrist_flexion"].time_s) == len(played)
@@ -102,7 +105,7 @@ def test_ten_samples_a_second_of_fingers_are_kept_in_quarters(store: Store, play
     assert (joint.value.tolist(), joint.sd.tolist()) == ([47.25], [0.25])
 
 
-def test_the_plane_of_the_lift_is_kept_as_it_changes(store: Store, played) -> None:
+def test_the_plane_of_the_lift_is_kept_as_it_changes(store: Store, played: Sequence[Reading]) -> None:
     record = store.session(keep(store, played))
     assert record.planes == (
         PlaneBegin("left", 0.0, "picture"),
@@ -121,7 +124,7 @@ def test_the_plane_of_the_lift_is_kept_as_it_changes(store: Store, played) -> No
     }
 
 
-def test_a_session_in_memory_has_the_same_fingers(store: Store, played) -> None:
+def test_a_session_in_memory_has_the_same_fingers(store: Store, played: Sequence[Reading]) -> None:
     kept = store.session(keep(store, played))
     session = InMemorySession()
     for reading in played:
@@ -137,7 +140,7 @@ def test_a_session_in_memory_has_the_same_fingers(store: Store, played) -> None:
     assert ours["lift_planes"] == theirs["lift_planes"]
 
 
-def test_excursions_of_fingers_are_kept_without_a_warning(store: Store, played) -> None:
+def test_excursions_of_fingers_are_kept_without_a_warning(store: Store, played: Sequence[Reading]) -> None:
     told = store.cached_summary(keep(store, played))
     assert told is not None
     of_little = [one for one in told["excursions"] if one["quantity"] == "little_lift"]
@@ -151,7 +154,9 @@ def test_excursions_of_fingers_are_kept_without_a_warning(store: Store, played) 
     assert (little["group"], little["finger"], little["unit"]) == ("finger", "little", "mm")
 
 
-def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(store: Store, played) -> None:
+def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(
+    store: Store, played: Sequence[Reading]
+) -> None:
     identity = keep(store, played)
     told = store.cached_summary(identity)
     assert told is not None
@@ -171,7 +176,7 @@ def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(st
     assert lines.count(NO_FORCE) == 1
 
 
-def test_a_summary_from_before_fingers_reads_as_it_did(store: Store, played) -> None:
+def test_a_summary_from_before_fingers_reads_as_it_did(store: Store, played: Sequence[Reading]) -> None:
     told = store.cached_summary(keep(store, played))
     assert told is not None
     old = {key: value for key, value in told.items() if key not in ("cues", "lift_planes")}
@@ -179,7 +184,7 @@ def test_a_summary_from_before_fingers_reads_as_it_did(store: Store, played) -> 
     assert "finger" not in summary_text(old)
 
 
-def test_cues_by_passage_and_the_finding_names_the_finger(store: Store, played) -> None:
+def test_cues_by_passage_and_the_finding_names_the_finger(store: Store, played: Sequence[Reading]) -> None:
     page = PracticeLog(store).session(keep(store, played))
     exposure = page["exposure"]
     by_bars = {part["bars"]: {cue["cue"]: cue for cue in part["cues"]} for part in exposure["parts"]}
@@ -194,14 +199,16 @@ def test_cues_by_passage_and_the_finding_names_the_finger(store: Store, played) 
 
 
 @pytest.mark.calendar
-def test_trends_have_lines_for_fingers_with_their_group(store: Store, played) -> None:
+def test_trends_have_lines_for_fingers_with_their_group(store: Store, played: Sequence[Reading]) -> None:
     keep(store, played)
     told = PracticeLog(store).trends(weeks=4, today=local_day(START.started_at))
     groups = {(line["quantity"], line["group"]) for line in told["lines"]}
     assert {("wrist_flexion", "wrist"), ("little_lift", "finger"), ("ring_dip", "finger")} <= groups
 
 
-def test_a_short_trace_has_no_bins_between_the_samples_of_fingers(store: Store, played) -> None:
+def test_a_short_trace_has_no_bins_between_the_samples_of_fingers(
+    store: Store, played: Sequence[Reading]
+) -> None:
     """A minute in 500 bins has 8 of them a second; fingers are kept ten times a second and not in step with them."""
     trace = PracticeLog(store).trace(keep(store, played), 500)
     (little,) = (one for one in trace["series"] if (one["side"], one["quantity"]) == ("left", "little_lift"))
@@ -209,7 +216,7 @@ def test_a_short_trace_has_no_bins_between_the_samples_of_fingers(store: Store, 
     assert None not in little["measured"]
 
 
-def test_an_export_has_the_columns_of_fingers(store: Store, played) -> None:
+def test_an_export_has_the_columns_of_fingers(store: Store, played: Sequence[Reading]) -> None:
     rows = list(csv.DictReader(io.StringIO("".join(csv_blocks(store.session(keep(store, played)))))))
     left = [row for row in rows if row["side"] == "left"]
     assert len(left) == len(played)
@@ -230,5 +237,5 @@ def test_an_export_has_the_columns_of_fingers(store: Store, played) -> None:
         ({"instrument": {"name": "kazoo", "handedness": "right"}}, {"left", "right"}),
     ],
 )
-def test_who_stops_strings(settings: dict, sides: set[str]) -> None:
+def test_who_stops_strings(settings: dict[str, Any], sides: set[str]) -> None:
     assert fretting_sides(settings) == sides

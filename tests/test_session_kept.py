@@ -7,8 +7,10 @@ import datetime as dt
 import io
 import json
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -32,7 +34,7 @@ SWITCHES = ((0.0, "One", "bars 1-4"), (40.0, "Two", ""), (80.0, "One", "bars 1-4
 
 
 @pytest.fixture
-def store(tmp_path: Path):
+def store(tmp_path: Path) -> Iterator[Store]:
     with open_store(tmp_path) as one:
         yield one
 
@@ -140,7 +142,7 @@ def test_exposures_are_those_computed_directly(store: Store, book: PracticeLog) 
     session = store.session(identity)
     series = {(one.side, one.quantity): one for one in session.series}
 
-    def direct(*windows: tuple[float, float]) -> list[dict]:
+    def direct(*windows: tuple[float, float]) -> list[dict[str, Any]]:
         return [exposure(one, session.limits, *windows).to_json() for one in series.values()]
 
     assert kept["session"] == direct((0.0, 120.0))
@@ -247,7 +249,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
     ]
     key = {"side": "left", "quantity": "wrist_flexion", "direction": "flexion", "level": "extreme"}
 
-    def line(lines: list[dict]) -> dict:
+    def line(lines: list[dict[str, Any]]) -> dict[str, Any]:
         return next(one for one in lines if {name: one[name] for name in key} == key)
 
     weeks = line(told["lines"])["weeks"]
@@ -377,7 +379,7 @@ def test_where_the_data_lie_and_how_large_they_are(store: Store, book: PracticeL
 
 
 def test_a_film_that_cannot_be_deleted_keeps_its_session(
-    store: Store, book: PracticeLog, monkeypatch
+    store: Store, book: PracticeLog, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     identity = record(store, 20.0)
     take(store, identity)

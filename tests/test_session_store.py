@@ -9,6 +9,7 @@ import subprocess
 import sys
 import textwrap
 import time
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -27,6 +28,7 @@ from posturewatch.storage import recorder as recorder_module
 from posturewatch.storage.database import FILE_NAME, connect, transaction
 from posturewatch.storage.lock import FolderInUseError
 from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.store import Store, open_reader
 from posturewatch.storage.writer import save_samples
@@ -48,11 +50,11 @@ WARNING = HoldWarning("left", "wrist_flexion", "flexion", 45.0, 1.0, 4.0)
 
 
 @pytest.fixture
-def quick_commits(monkeypatch):
+def quick_commits(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(recorder_module, "COMMIT_S", 0.02)
 
 
-def wait_until(condition, seconds: float = 20.0) -> None:
+def wait_until(condition: Callable[[], object], seconds: float = 20.0) -> None:
     """A generous bound, so that a slow machine fails nothing."""
     end = time.monotonic() + seconds
     while not condition():
@@ -60,7 +62,7 @@ def wait_until(condition, seconds: float = 20.0) -> None:
         time.sleep(0.01)
 
 
-def put_seconds(recorder, seconds: float, rate_hz: float = 30.0, start_s: float = 0.0) -> None:
+def put_seconds(recorder: Recorder, seconds: float, rate_hz: float = 30.0, start_s: float = 0.0) -> None:
     for index in range(round(seconds * rate_hz)):
         time_s = start_s + index / rate_hz
         recorder.put(make_reading(index, time_s, {("left", "wrist_flexion"): (20.0 + index % 7, 6.0)}))
@@ -104,7 +106,7 @@ def test_a_tiny_deviation_is_not_kept_as_none(tmp_path: Path) -> None:
     assert kept.sd.tolist() == [0.05]
 
 
-def test_events_come_back(tmp_path: Path, quick_commits) -> None:
+def test_events_come_back(tmp_path: Path, quick_commits: None) -> None:
     closed = replace(OPENED, peak=52.0, peak_s=3.0, end_s=6.0, end="returned", warned_s=4.0)
     with Store(tmp_path) as store:
         recorder = store.begin(START)
@@ -144,7 +146,7 @@ def test_the_monitors_own_closing_is_what_is_kept(tmp_path: Path) -> None:
         assert store.session(identity).excursions == (closed,)
 
 
-def test_a_reader_follows_a_running_session(tmp_path: Path, quick_commits) -> None:
+def test_a_reader_follows_a_running_session(tmp_path: Path, quick_commits: None) -> None:
     reader = SessionReader(tmp_path)
     assert reader.sessions() == []
     with Store(tmp_path) as store:
@@ -201,7 +203,7 @@ def test_an_unknown_session_is_named(tmp_path: Path, name: str, sentence: str) -
             store.session("zzzz")
 
 
-def test_an_id_that_fits_two_sessions_is_refused(tmp_path: Path, monkeypatch) -> None:
+def test_an_id_that_fits_two_sessions_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     identities = iter(["aa11bb22", "aa33bb44"])
     monkeypatch.setattr("posturewatch.storage.store.secrets.token_hex", lambda count: next(identities))
     with Store(tmp_path) as store:
@@ -359,7 +361,9 @@ def test_a_database_of_a_newer_program_is_left_alone(tmp_path: Path) -> None:
             opening(tmp_path)
 
 
-def test_an_older_database_is_brought_up_to_date_and_keeps_its_sessions(tmp_path: Path, monkeypatch) -> None:
+def test_an_older_database_is_brought_up_to_date_and_keeps_its_sessions(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     identity = recorded_folder(tmp_path, 1.0)
     later = (
         *schema.MIGRATIONS,
@@ -396,7 +400,7 @@ def test_a_file_in_place_of_the_folder_is_named(tmp_path: Path) -> None:
         Store(tmp_path / "taken")
 
 
-def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path, monkeypatch) -> None:
+def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*arguments: object) -> int:
         raise PermissionError(13, "Permission denied")
 
@@ -417,7 +421,9 @@ def test_sessions_can_be_read_from_a_folder_that_cannot_be_written_to(own_folder
         own_folder.chmod(0o700)
 
 
-def test_a_full_disk_stops_nothing_and_what_waited_is_written_later(tmp_path: Path, quick_commits) -> None:
+def test_a_full_disk_stops_nothing_and_what_waited_is_written_later(
+    tmp_path: Path, quick_commits: None
+) -> None:
     with Store(tmp_path) as store:
         recorder = store.begin(START)
         put_seconds(recorder, 2.0)
@@ -443,7 +449,9 @@ def test_a_full_disk_stops_nothing_and_what_waited_is_written_later(tmp_path: Pa
     assert [mark.note for mark in record.marks] == ["while it was full"]
 
 
-def test_what_exceeds_the_memory_is_counted_as_lost(tmp_path: Path, quick_commits, monkeypatch) -> None:
+def test_what_exceeds_the_memory_is_counted_as_lost(
+    tmp_path: Path, quick_commits: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(recorder_module, "WAITING_SAMPLES", 400)
     monkeypatch.setattr(recorder_module, "FINISH_S", 0.5)
     with Store(tmp_path) as store:

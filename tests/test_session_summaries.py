@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from session_factories import LIMITS, Ended, make_reading
 
 from posturewatch.comfort.rules import WatchRules
@@ -30,7 +32,7 @@ START = SessionStart("demo", "film", "0.1.0", LIMITS, RULES)
 KEYS = [(side, name) for side in ("left", "right") for name in ("wrist_flexion", "wrist_ulnar_deviation")]
 
 
-def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple, dict[str, np.ndarray]]:
+def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple[Any, ...], dict[str, NDArray[Any]]]:
     """Readings through the real watch, of values that are exact in the store's steps; the left hand bends far
     for a while, the right hand is never seen."""
     times = np.arange(0, round(end_s * 25)) * 0.04
@@ -52,7 +54,7 @@ def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple, dict[str, np.nd
     return readings, closed, {"times": times, "values": values, "seen": seen}
 
 
-def expected(readings: list[Reading], truth: dict[str, np.ndarray], end_s: float) -> dict:
+def expected(readings: list[Reading], truth: dict[str, NDArray[Any]], end_s: float) -> dict[str, Any]:
     """The summary computed from the very numbers, without any session in between."""
     cut_off = 1 + list(Refusal).index(Refusal.HAND_CUT_OFF)
     series = []

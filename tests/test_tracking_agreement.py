@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from test_tracking_roi import flat_hand, placed
 
 from posturewatch.model.observation import Side
@@ -24,7 +26,7 @@ HAND = flat_hand()
 INSIDE_OUT = [0, *range(17, 21), *range(13, 17), *range(9, 13), *range(5, 9), *range(1, 5)]
 
 
-def seen_rightly(landmarks_px: np.ndarray, side: Side) -> np.ndarray:
+def seen_rightly(landmarks_px: NDArray[Any], side: Side) -> NDArray[Any]:
     """(20, 3) what a perfect network says of the crop: the hand's joints from its wrist, in metres."""
     affine = CLOSE.transform(landmarks_px, side)
     beyond = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T

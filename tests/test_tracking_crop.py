@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from test_tracking_roi import flat_hand, placed
 
 from posturewatch.errors import UnavailableError
@@ -14,7 +17,7 @@ from posturewatch.tracking.crop import CLOSE, WIDE, Crop, CropNet, hand_scale_px
 both = pytest.mark.parametrize("crop", [WIDE, CLOSE])
 
 
-def through(affine: np.ndarray, points: np.ndarray) -> np.ndarray:
+def through(affine: NDArray[Any], points: NDArray[Any]) -> NDArray[Any]:
     return cv2.transform(points[None, :, :2], affine)[0]
 
 
@@ -77,7 +80,7 @@ def test_the_crop_is_where_the_transform_says(crop: Crop) -> None:
 
 
 @pytest.mark.parametrize(("side", "points"), [("middle", flat_hand()), ("left", np.zeros((21, 3)))])
-def test_what_cannot_be_cut_raises(side: str, points: np.ndarray) -> None:
+def test_what_cannot_be_cut_raises(side: str, points: NDArray[Any]) -> None:
     with pytest.raises(ValueError, match=r"side|extent"):
         WIDE.transform(points, side)  # type: ignore[arg-type]
 
@@ -85,10 +88,10 @@ def test_what_cannot_be_cut_raises(side: str, points: np.ndarray) -> None:
 class Noting:
     """Stands for OpenCV's network: says of each crop the colour of one of its pixels, as it was handed in."""
 
-    def setInput(self, blob: np.ndarray) -> None:  # noqa: N802 - OpenCV's name
+    def setInput(self, blob: NDArray[Any]) -> None:  # noqa: N802 - OpenCV's name
         self.blob = blob
 
-    def forward(self) -> np.ndarray:
+    def forward(self) -> NDArray[Any]:
         return self.blob[:, :3, 50, 40]
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.stats import laplace
 from test_tracking_roi import flat_hand, placed
 
@@ -25,7 +27,7 @@ class FixedNet(ForearmNet):
     def __init__(self, row: list[float]) -> None:
         self._row = row + [0.0] * (21 - len(row))
 
-    def outputs(self, crops_bgr: Sequence[np.ndarray]) -> np.ndarray:
+    def outputs(self, crops_bgr: Sequence[NDArray[Any]]) -> NDArray[Any]:
         return np.tile(self._row, (len(crops_bgr), 1))
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from test_tracking_roi import flat_hand, placed
 
 from posturewatch.model.observation import BodyObservation
@@ -30,7 +33,7 @@ def test_a_hand_is_a_hand() -> None:
     assert is_handlike(HAND, WIDTH, HEIGHT)
 
 
-def stretched_finger() -> np.ndarray:
+def stretched_finger() -> NDArray[Any]:
     hand = HAND.copy()
     hand[6:9, :2] += 300
     return hand
@@ -48,7 +51,7 @@ def stretched_finger() -> np.ndarray:
     ],
     ids=["tiny", "outside", "huge", "stretched", "line", "nan"],
 )
-def test_what_no_hand_does(landmarks: np.ndarray) -> None:
+def test_what_no_hand_does(landmarks: NDArray[Any]) -> None:
     assert not is_handlike(landmarks, WIDTH, HEIGHT)
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from posturewatch.tracking.networks import Found
@@ -24,7 +26,7 @@ from posturewatch.tracking.roi import (
 )
 
 
-def flat_hand() -> np.ndarray:
+def flat_hand() -> NDArray[Any]:
     """An open left hand seen from its back, fingers up, wrist at the origin, palm 100 pixels long; (21, 3)."""
     points = [(0, 0)]
     for base, tip in (((25, -25), (70, -80)), ((28, -95), (38, -175)), ((0, -100), (0, -190))):
@@ -35,7 +37,7 @@ def flat_hand() -> np.ndarray:
     return np.column_stack([flat, np.linspace(-20, 20, 21)])
 
 
-def placed(points: np.ndarray, angle_deg: float, scale: float, at: tuple[float, float]) -> np.ndarray:
+def placed(points: NDArray[Any], angle_deg: float, scale: float, at: tuple[float, float]) -> NDArray[Any]:
     """The points turned clockwise as seen (scipy's positive turn about z, since y points down), scaled, moved."""
     turn = Rotation.from_euler("z", angle_deg, degrees=True).as_matrix()
     return scale * points @ turn.T + np.array([*at, 0.0])

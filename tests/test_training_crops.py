@@ -7,6 +7,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 from test_tracking_roi import flat_hand
 
@@ -20,7 +21,7 @@ from posturewatch.tracking.crop import CLOSE, WIDE, Crop, hand_scale_px
 FOCAL_PX, CENTRE = 900.0, np.array([640.0, 360.0])
 
 
-def pinhole(points_m: np.ndarray) -> np.ndarray:
+def pinhole(points_m: NDArray[Any]) -> NDArray[Any]:
     return points_m[:, :2] / points_m[:, 2:] * FOCAL_PX + CENTRE
 
 
@@ -97,7 +98,7 @@ def test_a_told_place_covers_its_hand_and_hidden_hands_are_not_told() -> None:
     assert len({one[0].size_px for one in places}) == 50
 
 
-def placed(true_px: np.ndarray, side: Side, jitter: np.ndarray) -> np.ndarray:
+def placed(true_px: NDArray[Any], side: Side, jitter: NDArray[Any]) -> NDArray[Any]:
     """A hand moved, turned and scaled as a crop jitter says, by complex numbers: turning is multiplying."""
     hand = true_px[:, 0] + 1j * true_px[:, 1]
     along = hand[[5, 9, 13, 17]].mean() - hand[0]

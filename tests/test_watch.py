@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any, Literal, get_args, overload
 
 import pytest
 from hypothesis import given, settings
@@ -17,6 +18,7 @@ from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES
 from posturewatch.model.verdict import Excursion, HoldWarning, Verdict, Zone
 
@@ -33,13 +35,10 @@ def profile(comfort: float | None = 20.0, extreme: float | None = 40.0) -> Limit
 
 
 def frame(
-    index: int, time_s: float, value: float | None, sd: float = 1.0, side: str = "left"
+    index: int, time_s: float, value: float | None, sd: float = 1.0, side: Side = "left"
 ) -> FrameMeasurement:
     """One frame in which only wrist flexion of one side is measured."""
-    hands = {
-        s: HandMeasurement.refused(s, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)  # type: ignore[arg-type]
-        for s in ("left", "right")
-    }
+    hands = {s: HandMeasurement.refused(s, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN) for s in get_args(Side)}
     if value is not None:
         hands[side] = replace(hands[side], values={**hands[side].values, FLEX: Measurement.of(value, sd)})
     return FrameMeasurement(index, time_s, hands["left"], hands["right"])
@@ -53,7 +52,11 @@ def play(
     return [watch.update(frame(i, i / rate_hz, value, sd)) for i, value in enumerate(values)]
 
 
-def events(verdicts: Iterable[Verdict], name: str) -> list[Excursion | HoldWarning]:
+@overload
+def events(verdicts: Iterable[Verdict], name: Literal["opened", "closed"]) -> list[Excursion]: ...
+@overload
+def events(verdicts: Iterable[Verdict], name: Literal["fired", "cleared"]) -> list[HoldWarning]: ...
+def events(verdicts: Iterable[Verdict], name: str) -> list[Any]:
     return [event for verdict in verdicts for event in getattr(verdict, name)]
 
 
@@ -238,7 +241,8 @@ def test_a_moment_below_the_clearing_level_does_not_clear() -> None:
 
 
 def test_only_the_chosen_hands_are_warned_of() -> None:
-    for sides, count in (((), 0), (("left",), 0), (("right",), 1)):
+    choices: list[tuple[tuple[Side, ...], int]] = [((), 0), (("left",), 0), (("right",), 1)]
+    for sides, count in choices:
         watch = Watch(profile(), replace(RULES, warn_sides=sides))
         verdicts = [watch.update(frame(i, i / 20, 50.0, side="right")) for i in range(100)]
         assert len(events(verdicts, "fired")) == count
@@ -264,7 +268,7 @@ def test_time_may_stand_but_not_run_backwards() -> None:
         {"warn_sides": ("both",)},
     ],
 )
-def test_rules_without_sense_are_refused(change: dict[str, object]) -> None:
+def test_rules_without_sense_are_refused(change: dict[str, Any]) -> None:
     with pytest.raises(ValueError, match="got"):
         replace(RULES, **change)
 
