@@ -30,6 +30,7 @@ FloatArray = NDArray[np.floating[Any]]
 
 STRINGS_BESIDE_M = 0.05  # how far to either side of the fingers the strings count
 PLANE_BESIDE_M = 0.02  # the same for the points by which the networks learn where the plane lies
+STRING_ROLES = ("fretting", "plucking")
 FOREARM_SAMPLES = np.linspace(0.55, 0.97, 12)  # places from elbow to wrist that count as near the wrist
 
 
@@ -78,8 +79,8 @@ def hand_label(player: Player, side: str, camera: Camera, parts: NDArray[np.uint
         "finger_lift_mm": dict(zip(FINGERS, _list(state.lift_m * 1000, 2), strict=True)),
         "little_spread_deg": _list(np.array([little_spread_deg(local)]), 2)[0],
         "thumb_place_mm": round(thumb_place_mm(local), 2),
-        "plane_px": _list(camera.to_pixels(camera.to_camera(plane_points(player, world))), 2),
-        "strings_visible": strings_visible(player, world, camera, parts),
+        "plane_px": _list(camera.to_pixels(camera.to_camera(plane_points(player, side, world))), 2),
+        "strings_visible": strings_visible(player, side, world, camera, parts),
         "hand_visible": visible_share(pixels, parts, PARTS[f"hand_{side}"]),
         "forearm_visible": visible_share(
             camera.to_pixels(samples), parts, PARTS[f"forearm_{side}"], PARTS[f"hand_{side}"]
@@ -87,10 +88,12 @@ def hand_label(player: Player, side: str, camera: Camera, parts: NDArray[np.uint
     }
 
 
-def plane_points(player: Player, world: FloatArray) -> FloatArray:
+def plane_points(player: Player, side: str, world: FloatArray) -> FloatArray:
     """(8, 3) points in the plane of the strings beside a hand: below each long fingertip, and on the first and the last
-    string a little to either side of the fingers; world axes."""
+    string a little to either side of the fingers; world axes. NaN for a hand that plays no strings."""
     item = player.instrument
+    if item is None or player.hand(side).role not in STRING_ROLES:
+        return np.full((8, 3), np.nan)
     tips = into(player.instrument_matrix, world[[8, 12, 16, 20]])
     below = tips * [1.0, 1.0, 0.0]
     x = np.array([tips[:, 0].min() - PLANE_BESIDE_M, tips[:, 0].max() + PLANE_BESIDE_M])
@@ -101,10 +104,14 @@ def plane_points(player: Player, world: FloatArray) -> FloatArray:
     return out_of(player.instrument_matrix, np.concatenate([below, *corners]))
 
 
-def strings_visible(player: Player, world: FloatArray, camera: Camera, parts: NDArray[np.uint8]) -> float:
+def strings_visible(
+    player: Player, side: str, world: FloatArray, camera: Camera, parts: NDArray[np.uint8]
+) -> float:
     """Share of the plane of the strings beside a hand's fingers that is in the picture and hidden by nothing but the
     instrument itself."""
     item = player.instrument
+    if item is None or player.hand(side).role not in STRING_ROLES:
+        return 0.0
     tips = into(player.instrument_matrix, world[[8, 12, 16, 20]])[:, 0]
     x = np.linspace(tips.min() - STRINGS_BESIDE_M, tips.max() + STRINGS_BESIDE_M, 9)
     points = np.concatenate(

@@ -38,7 +38,7 @@ float shadow(vec3 world, vec3 n) {
     }
     return sum / 12.0;
 }
-float far(float depth) { return 2.0 * u_range.x * u_range.y / (u_range.x + u_range.y - (2.0 * depth - 1.0) * (u_range.y - u_range.x)); }
+float eye_depth(float depth) { return 2.0 * u_range.x * u_range.y / (u_range.x + u_range.y - (2.0 * depth - 1.0) * (u_range.y - u_range.x)); }
 float open_share(vec3 n) {
     float z = 1.0 / gl_FragCoord.w;
     vec3 here = vec3((gl_FragCoord.xy - u_middle) / u_focal * z, z);
@@ -47,7 +47,7 @@ float open_share(vec3 n) {
     for (int i = 0; i < 12; i++) {
         float r = (float(i) + 0.7) / 12.0, a = start + 2.3999632 * float(i);
         vec2 at = gl_FragCoord.xy + r * r * reach * vec2(cos(a), sin(a));
-        float d = far(texture(u_depth, at / (2.0 * u_middle)).r);
+        float d = eye_depth(texture(u_depth, at / (2.0 * u_middle)).r);
         vec3 away = vec3((at - u_middle) / u_focal * d, d) - here;
         float apart = dot(away, away);
         hidden += max(dot(away, facing) - 0.004, 0.0) / (apart + 0.00015) * max(0.0, 1.0 - apart / 0.02) * sqrt(apart + 0.00015) * (0.6 + 0.8 * r);

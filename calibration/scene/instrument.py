@@ -42,6 +42,8 @@ class Instrument:
     neck: tuple[float, float, float]
     board: tuple[float, float, float]
     burst: float
+    fretted: bool = True
+    height_m: float | None = None  # of the strings above the soundboard, where it is not the usual one
 
     def fret_x(self, fret: FloatArray | float) -> FloatArray:
         """Place of a fret along the strings (0 is the nut)."""
@@ -66,6 +68,8 @@ class Instrument:
     @property
     def top_z(self) -> float:
         """Height of the soundboard."""
+        if self.height_m is not None:
+            return -self.height_m
         return -0.016 if self.solid else -0.011
 
     @property
@@ -244,11 +248,13 @@ def _neck(mesh: MeshBuilder, item: Instrument) -> None:
     for a, b in pairwise(rings):
         mesh.strip(a, b, normals, normals, item.neck, WOOD)
     end = joint - (0.12 if not item.solid else 0.05)
+    if not item.fretted:
+        end = 0.17 * item.scale_m
     for x0, x1 in zip(np.linspace(end, nut, 9)[:-1], np.linspace(end, nut, 9)[1:], strict=True):
         half = float(item.width((x0 + x1) / 2)) / 2
         mesh.box([x0, -half, top], [x1, half, -ACTION_M], item.board, WOOD)
     frets = int(12 * np.log2(item.scale_m / max(end, 0.05)))
-    for fret in range(0, min(frets, 24) + 1):
+    for fret in range(0, (min(frets, 24) if item.fretted else 0) + 1):
         x = float(item.fret_x(fret))
         half = float(item.width(x)) / 2
         colour = (0.85, 0.82, 0.72) if fret == 0 else (0.62, 0.6, 0.55)
@@ -307,7 +313,7 @@ def _body(mesh: MeshBuilder, item: Instrument) -> None:
         for x in (0.045, 0.16):
             mesh.box([x - 0.018, -0.035, top], [x + 0.018, 0.035, top + 0.008], (0.03, 0.03, 0.03), METAL)
         mesh.box([-0.02, -0.04, top], [0.012, 0.04, -0.002], (0.6, 0.6, 0.6), METAL)
-    else:
+    elif item.fretted:
         hole = float(item.fret_x(item.joint_fret)) * 0.47 + 0.0
         radius = 0.118 * item.lower_bout_m
         angle = np.linspace(0, 2 * np.pi, 32, endpoint=False)

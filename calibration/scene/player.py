@@ -6,6 +6,7 @@ as in ``bodies``: x to the player's left, y up, z to the front, metres.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -41,7 +42,8 @@ MIRROR = np.diag([-1.0, 1.0, 1.0])
 
 @dataclass(frozen=True)
 class HandState:
-    """One posed arm and hand. Frames: anatomical, world axes. lift_m: (4,) pad above the strings."""
+    """One posed arm and hand. role: fretting, plucking, bowing or none. Frames: anatomical, world axes. lift_m: (4,)
+    pad above the strings, NaN where there are none."""
 
     side: str
     role: str
@@ -58,16 +60,19 @@ class HandState:
 
 @dataclass(frozen=True)
 class Player:
-    """A posed player. turns: (B, 3, 3) world turns of the bones; heads: (B, 3); instrument_matrix: (3, 4)."""
+    """A posed player. turns: (B, 3, 3) world turns of the bones; heads: (B, 3); instrument_matrix: (3, 4); bow: (3, 4)
+    matrix of a bow of length bow_m, if there is one."""
 
     body: Body
     handedness: str
     turns: FloatArray
     heads: FloatArray
     hands: tuple[HandState, HandState]
-    instrument: Instrument
+    instrument: Instrument | None
     instrument_matrix: FloatArray
     seated: bool
+    bow: FloatArray | None = None
+    bow_m: float = 0.0
 
     def hand(self, side: str) -> HandState:
         return next(hand for hand in self.hands if hand.side == side)
@@ -111,6 +116,17 @@ def sample_wrist(rng: np.random.Generator, role: str) -> tuple[float, float]:
             return float(flexion), float(deviation)
 
 
+@dataclass(frozen=True)
+class Hold:
+    """How an instrument is held: places for it, how far the hand is rolled round its neck at a straight wrist, how the
+    knuckles' row is turned against the strings (mean and spread), and how much the arm may be strained."""
+
+    place: Callable[[Instrument, Stance, np.random.Generator, int], FloatArray]
+    roll_deg: float = 50.0
+    yaw_deg: tuple[float, float] = (0.0, 14.0)
+    strain: float = 0.6
+
+
 def place_instruments(item: Instrument, stance: Stance, rng: np.random.Generator, count: int) -> FloatArray:
     """(count, 3, 4) plausible instrument matrices in front of the trunk."""
     rise = np.radians(rng.uniform(0, 55, count) if stance.seated else rng.uniform(-2, 45, count))
@@ -131,22 +147,25 @@ def place_instruments(item: Instrument, stance: Stance, rng: np.random.Generator
     return np.concatenate([axes, origin[:, :, None]], axis=2)
 
 
-def _fret(
+def fret(
     body: Body,
     stance: Stance,
     item: Instrument,
     wrist: tuple[float, float],
     rng: np.random.Generator,
     habits: Habits,
+    hold: Hold | None = None,
 ) -> tuple[HandState, Touch, FloatArray] | None:
-    """The fretting hand (left), what it touches and the instrument's matrix, or None."""
+    """The fretting hand (left), what it touches and the instrument's matrix, or None. ``hold`` says how it is
+    held, as a guitar where it is left out."""
     arm, hand = Arm(body, "left"), Hand(body, "left")
     count = CANDIDATES
-    matrices = place_instruments(item, stance, rng, count)
+    hold = hold or Hold(place_instruments)
+    matrices = hold.place(item, stance, rng, count)
     axes = matrices[:, :, :3]
-    roll = np.clip(50 - 0.6 * wrist[0] + rng.normal(0, 16, count), -15, 100)
+    roll = np.clip(hold.roll_deg - 0.6 * wrist[0] + rng.normal(0, 16, count), -15, hold.roll_deg + 50)
     curl = curl_template(90 + roll - rng.uniform(0, 40, count), rng, count)
-    frame = hand_on_neck(axes, roll, rng.normal(0, 14, count), rng.normal(0, 10, count))
+    frame = hand_on_neck(axes, roll, rng.normal(*hold.yaw_deg, count), rng.normal(0, 10, count))
     joints = np.stack([hand.finger_joints(curl[:, k], k) for k in range(4)], 1)
     contact = hand.tip_centres(joints).mean(1)
     last = item.joint_fret - (2 if not item.solid else 6)
@@ -171,7 +190,7 @@ def _fret(
         (pose.point_error_m[:, 1:].max(1) < 0.006)
         & (pose.point_error_m[:, 0] < 0.06)
         & (pose.frame_error_deg < 42)
-        & (pose.strain < 0.6)
+        & (pose.strain < hold.strain)
     )
     for k in np.flatnonzero(good)[np.argsort(pose.frame_error_deg[good] + rng.exponential(14, good.sum()))][
         :8
@@ -213,7 +232,7 @@ def _finish_fretting(
     return arm_state("left", "fretting", wrist, pose, k, fingers, thumb, lift), touch
 
 
-def _pluck(
+def pluck(
     body: Body,
     stance: Stance,
     item: Instrument,
@@ -299,7 +318,11 @@ def arm_state(
 
 
 def assemble(
-    body: Body, stance: Stance, item: Instrument, matrix: FloatArray, hands: tuple[HandState, HandState]
+    body: Body,
+    stance: Stance,
+    item: Instrument | None,
+    matrix: FloatArray,
+    hands: tuple[HandState, HandState],
 ) -> Player:
     """The posed skeleton of a right-handed player."""
     turns = dict(stance.turns)
@@ -336,6 +359,7 @@ def mirrored(player: Player) -> Player:
         heads=player.body.skeleton(turns, player.heads[0]),
         hands=hands,
         instrument_matrix=MIRROR @ player.instrument_matrix,
+        bow=None if player.bow is None else MIRROR @ player.bow,
     )
 
 
@@ -359,12 +383,12 @@ def sample_setting(
             pluck_wrist = sample_wrist(rng, "plucking")
         stance = sample_stance(body, rng)
         item = random_instrument(rng)
-        fretting = _fret(body, stance, item, fret_wrist, rng, habits)
+        fretting = fret(body, stance, item, fret_wrist, rng, habits)
         if fretting is None:
             continue
         state, touch, matrix = fretting
         for _ in range(3):
-            plucking = _pluck(body, stance, item, matrix, pluck_wrist, rng)
+            plucking = pluck(body, stance, item, matrix, pluck_wrist, rng)
             if plucking is not None:
                 return Setting(body, stance, item, matrix, state, plucking, touch)
     raise RuntimeError(f"no plausible pose found for body {body.identity}")

@@ -25,10 +25,12 @@ from calibration.render.imaging import develop, jpeg, smear
 from calibration.render.render import PARTS, Figure, Renderer, Solid
 from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
-from calibration.scene.instrument import MeshBuilder, build_mesh
+from calibration.scene.instrument import MeshBuilder
 from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import Performance, random_score
 from calibration.scene.neck import sample_habits
+from calibration.scene.other_instruments import bow_mesh, full_mesh
+from calibration.scene.other_players import sample_any_player
 from calibration.scene.photo import sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
 from calibration.scene.view import sample_view
@@ -81,7 +83,8 @@ class Studio:
         rng = scene_rng(seed, split)
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
-        player = sample_player(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
+        sample = sample_player if self.look == "plain" else sample_any_player
+        player = sample(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
         for _ in range(count):
             drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
             about = {"split": split, "seed": seed}
@@ -104,8 +107,8 @@ class Studio:
             else:
                 seen, parts = self.renderer.photo.render(figure, view.camera, photo, room)
             label = label_of(player, view.camera, parts)
-            fretting = next(hand for hand in label["hands"] if hand["role"] == "fretting")
-            if fretting["hand_visible"] > 0.45:
+            shown = "left" if player.handedness == "right" else "right"
+            if next(hand for hand in label["hands"] if hand["side"] == shown)["hand_visible"] > 0.45:
                 break
         label |= {
             **about,
@@ -251,7 +254,11 @@ def expose(picture: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.u
 
 def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: bool | None = None) -> Figure:
     """Everything drawn of the player: body with clothes, instrument, long hair, chair."""
-    solids = [Solid(build_mesh(player.instrument), player.instrument_matrix, "instrument")]
+    solids = []
+    if player.instrument is not None:
+        solids.append(Solid(full_mesh(player.instrument), player.instrument_matrix, "instrument"))
+    if player.bow is not None:
+        solids.append(Solid(bow_mesh(player.bow_m, rng), player.bow))
     if look.long_hair_m > 0:
         solids.append(_long_hair(player, look, rng))
     if player.seated and (rng.random() < 0.6 if chair is None else chair):
