@@ -50,12 +50,17 @@ class ScriptedHands:
             HandMeasurement.refused(right, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN),
         )
 
+    def reset(self) -> None:
+        pass
+
     def _release(self) -> None:
         self.released += 1
 
     def use(self, monkeypatch: pytest.MonkeyPatch) -> ScriptedHands:
         """From now on the commands look through these."""
-        monkeypatch.setattr(parts, "build", lambda mode, settings: parts.Built(self, self, self._release))
+        monkeypatch.setattr(
+            parts, "build", lambda mode, settings, **_: parts.Built(self, self, self._release)
+        )
         return self
 
 

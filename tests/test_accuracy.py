@@ -7,6 +7,7 @@ test pictures, what the tracker saw. `python -m calibration.evaluate` prints the
 from __future__ import annotations
 
 import json
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -19,12 +20,13 @@ from calibration.dataset.rows import match
 from calibration.dataset.table import load, read
 from calibration.evaluate.report import FRAMINGS, read_weights, score, shares_given
 from posturewatch.cli.main import main
+from posturewatch.config.settings import Settings
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import HAND_LANDMARKS
-from posturewatch.pipeline.build import load_estimator, load_tracker
+from posturewatch.pipeline.build import build
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"
 PICTURES = EVALUATION / "pictures"
@@ -126,12 +128,14 @@ def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> Non
 @pytest.mark.models
 def test_pictures_from_file_to_angle() -> None:
     found, in_view, right_side, errors, inside, axis_errors = 0, 0, 0, [], [], []
-    estimator = load_estimator(None)
-    with load_tracker("still") as tracker:
+    built = build("still", Settings())
+    with ExitStack() as cleanup:
+        cleanup.callback(built.release)
         for label in labels():
             image = cv2.imread(str(PICTURES / label["image"]))
-            observation = tracker.observe(Frame(0, 0.0, image))
-            measured = estimator.measure(observation)
+            observation = built.tracker.observe(Frame(0, 0.0, image))
+            built.measurer.reset()
+            measured = built.measurer.measure(observation)
             matched = [(hand, match(hand, label["hands"])) for hand in observation.hands]
             for truth in label["hands"]:
                 if truth["hand_visible"] < IN_VIEW:
@@ -168,8 +172,8 @@ def test_pictures_from_file_to_angle() -> None:
 def test_measure_prints_documented_json_and_draws(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     label = max(labels(), key=_nearness)
     picture = PICTURES / label["image"]
-    stops = next(hand["side"] for hand in label["hands"] if hand["role"] == "fretting")
-    asked = ["measure", str(picture), "--json", "--hand-length-mm", "190", "--stops", stops]
+    fretting = next(hand["side"] for hand in label["hands"] if hand["role"] == "fretting")
+    asked = ["measure", str(picture), "--json", "--hand-length-mm", "190", "--fretting-hand", fretting]
     assert main([*asked, "--overlay", str(tmp_path)]) == 0
     (result,) = json.loads(capsys.readouterr().out)
     assert result["image"] == str(picture)
@@ -183,7 +187,7 @@ def test_measure_prints_documented_json_and_draws(tmp_path: Path, capsys: pytest
         assert np.shape(hand["hand_axis_px"]) == (2, 2)
         assert [finger["finger"] for finger in hand["fingers"]] == ["index", "middle", "ring", "little"]
     by_side = {hand["side"]: hand["fingers"] for hand in result["hands"]}
-    assert any(finger["lift_mm"] is not None for finger in by_side[stops])
+    assert any(finger["lift_mm"] is not None for finger in by_side[fretting])
     for finger in (one for fingers in by_side.values() for one in fingers):
         assert (
             (finger["lift_mm"] is None)
@@ -191,8 +195,8 @@ def test_measure_prints_documented_json_and_draws(tmp_path: Path, capsys: pytest
             == (finger["lift_reason"] is not None)
         )
         assert (finger["pip_flexion_deg"] is None) == (finger["pip_flexion_sd_deg"] is None)
-    assert main([*asked[:2], "--stops", stops]) == 0
-    assert f"{stops} fingers, lift from the strings: " in capsys.readouterr().out
+    assert main([*asked[:2], "--fretting-hand", fretting]) == 0
+    assert f"{fretting} fingers, lift from the strings: " in capsys.readouterr().out
     # Of a hand that stops no strings nothing is known of lifts from them.
     assert main([*asked[:-1], "none"]) == 0
     (result,) = json.loads(capsys.readouterr().out)

@@ -18,6 +18,7 @@ from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.config.resources import web_dir
 from posturewatch.errors import UnavailableError
+from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Refusal
 from posturewatch.model.observation import Observation
@@ -54,6 +55,9 @@ class Refuser:
         )
         return FrameMeasurement(observation.frame_index, observation.time_s, left, right)
 
+    def reset(self) -> None:
+        return
+
 
 class NoRecord:
     session_id = "none"
@@ -85,7 +89,7 @@ def _monitor(mode: str, source: FrameSource, sinks: Sequence[Sink]) -> tuple[Mon
     tracker = QuickTracker(mode)
     watch = Watch(LIMITS, WatchRules())
     return Monitor(
-        source=source, tracker=tracker, estimator=Refuser(), watch=watch, sinks=sinks
+        source=source, tracker=tracker, measurer=Refuser(), watch=watch, sinks=sinks, smoother=OneEuro
     ), tracker.close
 
 

@@ -13,9 +13,9 @@ from test_features import axis, seen
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.features import FEATURE_COUNT
 from posturewatch.kinematics.network import Ensemble
-from posturewatch.kinematics.temporal_estimator import TemporalEstimator
+from posturewatch.kinematics.temporal_estimator import TemporalEstimator, TimeRules
 from posturewatch.model.estimator_outputs import OUTPUTS
-from posturewatch.model.measurement import Refusal
+from posturewatch.model.measurement import FrameMeasurement, Refusal
 from posturewatch.model.observation import Observation
 from posturewatch.model.quantities import QUANTITIES, quantity
 
@@ -42,8 +42,18 @@ def weights(
     }  # fmt: skip
 
 
+#: The spread is that of the single frame.
+PLAIN = TimeRules(factor=1.0, lift_factor=1.0)
+
+
+def measured(observation: Observation, estimator: Estimator | None = None, **made: float) -> FrameMeasurement:
+    """Of a first frame; made: of the weights."""
+    own = Estimator(Ensemble(weights(**made))) if estimator is None else estimator
+    return TemporalEstimator(own, rules=PLAIN).measure(observation)
+
+
 def refusal(observation: Observation, **made: float) -> Refusal | None:
-    return Estimator(Ensemble(weights(**made))).measure(observation).left.values["wrist_flexion"].refusal
+    return measured(observation, **made).left.values["wrist_flexion"].refusal
 
 
 def test_what_is_learned_is_added_to_the_first_guess() -> None:
@@ -72,10 +82,10 @@ def test_the_spread_grows_with_the_distance_from_the_training_data() -> None:
 
 
 def test_a_clear_hand_is_measured() -> None:
-    measured = Estimator(Ensemble(weights())).measure(seen(forearm=axis()))
-    one = measured.left.values["wrist_flexion"]
+    both = measured(seen(forearm=axis()))
+    one = both.left.values["wrist_flexion"]
     assert (one.value, one.sd) == (pytest.approx(10.0), pytest.approx(5.0))
-    assert measured.right.values["wrist_flexion"].refusal is Refusal.HAND_NOT_SEEN
+    assert both.right.values["wrist_flexion"].refusal is Refusal.HAND_NOT_SEEN
 
 
 @pytest.mark.parametrize(
@@ -92,7 +102,7 @@ def test_what_cannot_be_trusted_is_refused_with_its_reason(made: dict[str, float
 
 def test_fingers_have_bounds_of_their_own_and_what_is_not_learned_is_said_to_be_that() -> None:
     # 19 degrees is too much for a wrist (18) and not for a joint or a lift (20); 19 mm is for the thumb's place (15).
-    left = Estimator(Ensemble(weights(sd=19.0))).measure(seen(forearm=axis())).left
+    left = measured(seen(forearm=axis()), sd=19.0).left
     assert left.values["wrist_flexion"].refusal is Refusal.TOO_UNCERTAIN
     assert left.values["index_pip"].value == pytest.approx(10.0)
     assert left.values["index_lift"].value == pytest.approx(10.0)
@@ -105,7 +115,7 @@ def test_what_nothing_is_known_of_is_not_given() -> None:
     skill[1, OUTPUTS.index("index_lift")] = np.nan  # of hands that stop no strings
     for fretting, given in ((frozenset({"left"}), True), (frozenset({"right"}), False), (None, False)):
         estimator = Estimator(Ensemble(weights() | {"skill": skill}), fretting=fretting)  # type: ignore[arg-type]
-        left = estimator.measure(seen(forearm=axis())).left
+        left = measured(seen(forearm=axis()), estimator).left
         assert left.values["index_lift"].measured is given
         assert left.values["wrist_flexion"].measured
 
@@ -129,13 +139,11 @@ def test_an_output_that_the_weights_lack_is_not_measurable(
     without = tuple(one for one in OUTPUTS if one != output)
     monkeypatch.setattr(f"{__name__}.OUTPUTS", without)
     monkeypatch.setattr("posturewatch.kinematics.estimator.OUTPUTS", without)
-    estimator = Estimator(Ensemble(weights()))
-    for measure in (estimator.measure, TemporalEstimator(estimator).measure):
-        measured = measure(seen(forearm=axis()))
-        assert measured.left.values[name].refusal is Refusal.NOT_GIVEN
-        assert measured.right.values[name].refusal is Refusal.NOT_GIVEN
-        others = {quantity(other).output: one for other, one in measured.left.values.items() if other != name}
-        assert all(one.measured == (output in without) for output, one in others.items())
+    both = measured(seen(forearm=axis()))
+    assert both.left.values[name].refusal is Refusal.NOT_GIVEN
+    assert both.right.values[name].refusal is Refusal.NOT_GIVEN
+    others = {quantity(other).output: one for other, one in both.left.values.items() if other != name}
+    assert all(one.measured == (output in without) for output, one in others.items())
 
 
 def test_without_a_forearm_the_reason_is_the_forearm() -> None:
@@ -145,7 +153,7 @@ def test_without_a_forearm_the_reason_is_the_forearm() -> None:
 
 
 def test_a_hand_that_the_finger_network_has_not_seen_is_refused() -> None:
-    left = Estimator(Ensemble(weights())).measure(seen(forearm=axis(), fingers=False)).left
+    left = measured(seen(forearm=axis(), fingers=False)).left
     assert {one.refusal for one in left.values.values()} == {Refusal.TOO_UNCERTAIN}
 
 
@@ -185,4 +193,32 @@ def test_wrong_shapes_raise() -> None:
 
 def test_rules_are_reachable() -> None:
     strict = Estimator(Ensemble(weights(sd=5.0)), rules=RefusalRules(max_sd_deg=4.0))
-    assert strict.measure(seen(forearm=axis())).left.values["wrist_flexion"].refusal is Refusal.TOO_UNCERTAIN
+    left = measured(seen(forearm=axis()), strict).left
+    assert left.values["wrist_flexion"].refusal is Refusal.TOO_UNCERTAIN
+
+
+def test_a_lift_is_never_below_the_strings() -> None:
+    made = weights()
+    made["b2"][:, : len(OUTPUTS)] = -1.0  # 10 degrees or millimetres below nothing
+    left = measured(seen(forearm=axis()), Estimator(Ensemble(made))).left
+    assert left.values["index_lift"].value == 0.0
+    assert left.values["wrist_flexion"].value == pytest.approx(-10.0)
+    assert left.values["thumb_place"].value == pytest.approx(-10.0)
+
+
+def test_the_next_frame_after_a_reset_is_a_first_one() -> None:
+    def estimator(flexion: float) -> Estimator:
+        made = weights()
+        made["b2"][:, 0] = flexion / 10.0
+        return Estimator(Ensemble(made))
+
+    observation = seen(forearm=axis())
+    measurer = TemporalEstimator(estimator(40.0))
+    for index in range(5):
+        measurer.measure(replace(observation, time_s=index / 30))
+    measurer.estimator = estimator(0.0)
+    later = replace(observation, time_s=5 / 30)
+    fresh = TemporalEstimator(estimator(0.0)).measure(later)
+    assert measurer.measure(later).left != fresh.left
+    measurer.reset()
+    assert measurer.measure(later) == fresh

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import pytest
 
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
-from posturewatch.kinematics.temporal_estimator import Follower, KalmanBank, TimeRules
 from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.observation import FINGERS
@@ -57,25 +54,6 @@ def test_a_value_leans_one_way(name: str, value: float, expected: tuple[str, flo
 def test_the_learned_outputs_carry_the_lifts_and_joints() -> None:
     there = {f"{f}_{q}" for f in ("index", "middle", "ring", "little") for q in ("lift", "pip", "dip")}
     assert there <= {entry.output for entry in QUANTITIES} & set(OUTPUTS)
-
-
-def test_many_filters_at_once_do_what_each_alone_does() -> None:
-    rng = np.random.default_rng(7)
-    outputs = ("wrist_flexion", "index_pip", "index_lift", "wrist_ulnar_deviation", "little_lift", "thumb_ip")
-    count, rules = len(outputs), TimeRules(jitter_share=0.4, speed=30.0, factor=1.2, lift_factor=1.5)
-    alone = [Follower(replace(rules, factor=1.5 if name.endswith("lift") else 1.2)) for name in outputs]
-    together = KalmanBank(rules, outputs)
-    time_s = 0.0
-    for _ in range(200):
-        time_s += float(rng.choice([0.03, 0.04, 0.6]))  # 0.6 s is longer than anything is remembered
-        value, sd = rng.normal(0, 30, count), rng.uniform(1, 9, count)
-        missing = rng.random(count) < 0.2
-        value[missing] = sd[missing] = np.nan
-        joined, spread = together.update(value, sd, time_s)
-        assert np.array_equal(np.isnan(joined), missing)
-        for place in np.flatnonzero(~missing):
-            expected = alone[place].update(float(value[place]), float(sd[place]), time_s)
-            assert (joined[place], spread[place]) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("rate_hz", [15.0, 29.97, 60.0])

@@ -223,7 +223,7 @@ def test_without_the_strings_it_is_measured_from_resting_fingertips_or_refused()
     one = played(0)
     told = planes(Lifts(frozenset({"left"}), SIZE), one, 0.1)
     assert told[0].lift_plane is None
-    assert told[0].refused_outputs == {f"{finger}_lift": Refusal.NO_PLANE for finger in FINGERS}
+    assert told[0].refused_outputs == {f"{finger}_lift": Refusal.STRINGS_NOT_SEEN for finger in FINGERS}
     assert told[0].values == {"wrist_flexion": (5.0, 3.0)}
     assert told[-1].lift_plane == "resting fingertips"
     assert told[-1].refused_outputs == {}
@@ -247,6 +247,7 @@ def test_strings_that_cannot_be_placed_count_as_not_seen(spread: float, plane: s
 
 def test_the_plucking_hand_never_uses_the_picture() -> None:
     told = planes(Lifts(frozenset({"left"}), SIZE), played(0, "right"), 1.0)
+    assert set(told[0].refused_outputs.values()) == {Refusal.NO_PLANE}
     assert {one.lift_plane for one in told} == {None, "resting fingertips"}
 
 

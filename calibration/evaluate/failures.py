@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +21,10 @@ from numpy.typing import NDArray
 
 from calibration.dataset.rows import match
 from posturewatch.config.resources import calibration_dir
+from posturewatch.config.settings import Settings
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import HandMeasurement
-from posturewatch.pipeline.build import load_estimator, load_tracker
+from posturewatch.pipeline.build import build
 from posturewatch.pipeline.drawing import draw_lines
 
 Image = NDArray[np.uint8]
@@ -73,13 +75,16 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=calibration_dir() / "failures.jpg")
     args = parser.parse_args()
     folder = calibration_dir() / "evaluate" / "data" / "pictures"
-    estimator, wrong, without = load_estimator(None), [], []
-    with load_tracker("still") as tracker:
+    wrong, without = [], []
+    with ExitStack() as cleanup:
+        built = build("still", Settings())
+        cleanup.callback(built.release)
         for line in (folder / "labels.jsonl").read_text(encoding="utf-8").splitlines():
             label = json.loads(line)
             image = cv2.imread(str(folder / label["image"]))
-            observation = tracker.observe(Frame(0, 0.0, image))
-            measured = estimator.measure(observation)
+            observation = built.tracker.observe(Frame(0, 0.0, image))
+            built.measurer.reset()
+            measured = built.measurer.measure(observation)
             for truth in label["hands"]:
                 if truth["hand_visible"] < IN_VIEW:
                     continue

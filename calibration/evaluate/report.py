@@ -24,6 +24,7 @@ from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
+from posturewatch.kinematics.temporal_estimator import TimeRules
 from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import BODY_LANDMARKS
@@ -63,8 +64,14 @@ def raw_errors(table: Table) -> Array:
     return out
 
 
-def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
+def estimates(ensemble: Ensemble, table: Table) -> tuple[Array, Array, Array, Array]:
+    """As `Ensemble.estimate`, with the standard deviations (n, outputs) that the program states of a first frame."""
     means, sd, hand_presence, ood_score = ensemble.estimate(table.x)
+    return means, sd * TimeRules().factors(OUTPUTS), hand_presence, ood_score
+
+
+def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
+    means, sd, hand_presence, ood_score = estimates(ensemble, table)
     given = (
         (hand_presence >= rules.min_hand_presence)
         & (ood_score <= rules.max_ood_score)
@@ -156,7 +163,7 @@ def _shares(table: Table, scored: Scored, truths: Columns) -> None:
 
 def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     """Lifts and joints of the fretting hand, by framing, by finger and by whether the strings are in view."""
-    means, sd, hand_presence, ood_score = ensemble.estimate(table.x)
+    means, sd, hand_presence, ood_score = estimates(ensemble, table)
     asked = table.valid & table.columns["found"] & table.columns["fretting"]
     asked &= hand_presence >= rules.min_hand_presence
     asked &= ood_score <= rules.max_ood_score

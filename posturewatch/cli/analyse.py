@@ -11,11 +11,12 @@ import threading
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from posturewatch import __version__
-from posturewatch.cli.options import Subparsers, add_command, add_settings
+from posturewatch.cli.options import Subparsers, add_command, add_settings, add_view, with_view
 from posturewatch.errors import InputError, SourceError
 from posturewatch.model.quantities import in_group
 
@@ -47,12 +48,14 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         """
 posturewatch analyse lesson.mp4 --out lesson
 posturewatch analyse demo --out demo --profile rula
+posturewatch analyse phone.mp4 --out phone --hfov-deg 68 --hand-length-mm 192
 """,
     )
     parser.add_argument("film", metavar="FILM", help="a film file, or demo for the bundled one")
     parser.add_argument(
         "--out", type=Path, required=True, metavar="DIR", help="folder for the results, made if missing"
     )
+    add_view(parser)
     add_settings(parser)
     parser.set_defaults(run=run)
 
@@ -63,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.build import load_parts
 
     parts = load_parts(args.settings, args.profile)
+    parts = replace(parts, settings=with_view(parts.settings, args))
     source = open_source(args.film, pace="asap")
     try:
         if source.info.kind != "film":

@@ -1,4 +1,4 @@
-"""`posturewatch measure`: the angles in single pictures."""
+"""`posturewatch measure`: what is measured in single pictures."""
 
 from __future__ import annotations
 
@@ -8,17 +8,18 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from posturewatch.cli.options import Subparsers, add_command
+from posturewatch.cli.options import Subparsers, add_command, add_view, with_view
 from posturewatch.errors import InputError
-from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM
+from posturewatch.model.estimator_outputs import LONG_FINGERS
+from posturewatch.model.quantities import QUANTITIES, in_group
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from posturewatch.kinematics.estimator import Estimate, Estimator
-    from posturewatch.model.observation import HandObservation, Observation, Side
-    from posturewatch.tracking import Tracker
+    from posturewatch.model.measurement import HandMeasurement, Measurement
+    from posturewatch.model.observation import HandObservation, Side
+    from posturewatch.pipeline.build import Built
 
 __all__ = ["add"]
 
@@ -30,9 +31,6 @@ FRETTING: dict[str, frozenset[Side]] = {
     "none": frozenset(),
 }
 
-#: Why no lift is given where the strings are not seen: a single picture has no fingertips that rested before.
-NO_STRINGS = "strings not seen beside the fingers"
-
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
     parser = add_command(
@@ -40,76 +38,53 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         "measure",
         "measure the hands in single pictures",
         "Prints, for each picture and hand, wrist flexion (+) or extension (-) and ulnar (+) or radial (-) "
-        "deviation in degrees with their standard deviations, the joint flexions of the fingers and their lift "
+        "deviation in degrees with their standard deviations, the bends of the fingers' joints and their lift "
         "from the strings in millimetres, or the reason why a quantity is not measurable. A film is more exact "
         "than a picture: see analyse.",
         """
 posturewatch measure photo.jpg
 posturewatch measure *.jpg --json > angles.json
 posturewatch measure photo.jpg --overlay drawn --hfov-deg 68 --hand-length-mm 192
-posturewatch measure photo.jpg --stops right
+posturewatch measure photo.jpg --fretting-hand right
 """,
     )
     parser.add_argument("images", nargs="+", type=Path, metavar="IMAGE", help="picture files")
     parser.add_argument("--json", action="store_true", help="one JSON array, an object for each picture")
     parser.add_argument(
-        "--hfov-deg",
-        type=_number(20, 140),
-        metavar="D",
-        help="the camera's horizontal field of view in degrees, where it is known (default: 65)",
-    )
-    parser.add_argument(
-        "--hand-length-mm",
-        type=_number(100, 260),
-        metavar="L",
-        help=f"wrist crease to middle fingertip, for lifts in true millimetres (default: {TYPICAL_HAND_MM:.1f})",
-    )
-    parser.add_argument(
-        "--stops",
+        "--fretting-hand",
         choices=sorted(FRETTING),
-        default="left",
-        help="the fretting hand, whose finger lifts are told (default: left; of the other hand more of the "
-        "fingers' bends are)",
+        help="the hand on the fingerboard, whose finger lifts are reported (default: that of the settings' "
+        "instrument; of the other hand more of the fingers' bends are)",
     )
-    parser.add_argument(
-        "--mirrored", action="store_true", help="the pictures are mirrored, as selfies can be"
-    )
+    add_view(parser)
     parser.add_argument(
         "--overlay", type=Path, metavar="DIR", help="write the pictures with what was measured"
+    )
+    parser.add_argument(
+        "--settings", type=Path, metavar="FILE", help="settings file (see: posturewatch settings)"
     )
     parser.set_defaults(run=run)
 
 
-def _number(low: float, high: float) -> Any:
-    def read(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        if not low <= value <= high:
-            raise argparse.ArgumentTypeError(f"{text!r} is not a number from {low:g} to {high:g}")
-        return value
-
-    return read
-
-
 def run(args: argparse.Namespace) -> int:
-    from posturewatch.pipeline.build import load_estimator, load_tracker
+    from posturewatch.config.settings import load_settings
+    from posturewatch.pipeline.build import build
 
+    settings = with_view(load_settings(args.settings), args)
+    fretting = settings.fretting if args.fretting_hand is None else FRETTING[args.fretting_hand]
     pictures = [(path, read_picture(path)) for path in args.images]
     if args.overlay is not None:
         _make_folder(args.overlay)
-    estimator = load_estimator(args.hfov_deg, FRETTING[args.stops])
-    scale = 1.0 if args.hand_length_mm is None else args.hand_length_mm / TYPICAL_HAND_MM
-    results = []
-    with load_tracker("still", mirrored=args.mirrored) as tracker:
-        for path, image in pictures:
-            results.append(measure(path, image, tracker, estimator, scale, args.overlay))
+    built = build("still", settings, fretting=fretting)
+    try:
+        results = [measure(path, image, built, args.overlay) for path, image in pictures]
+    finally:
+        built.release()
     if args.json:
         print(json.dumps(results, indent=2, allow_nan=False))
     else:
         for result in results:
-            print(_words(result, FRETTING[args.stops]))
+            print(_words(result, fretting))
     if not any(result["hands"] for result in results):
         print(
             "posturewatch: no hand was seen in any picture; show the whole hand, in good light.",
@@ -142,47 +117,57 @@ def _make_folder(folder: Path) -> None:
         raise InputError(f"The folder {folder} cannot be made ({error.strerror}); choose another.") from error
 
 
-def measure(
-    path: Path,
-    image: NDArray[np.uint8],
-    tracker: Tracker,
-    estimator: Estimator,
-    scale: float,
-    overlay: Path | None,
-) -> dict[str, Any]:
-    """One picture's result in JSON's types; scale: the player's hand over the typical one."""
+def measure(path: Path, image: NDArray[np.uint8], built: Built, overlay: Path | None) -> dict[str, Any]:
+    """One picture's result in JSON's types: what `posturewatch analyse` says of a film's first frame.
+
+    Parameters
+    ----------
+    path
+        Where the picture came from.
+    image
+        (height, width, 3) BGR.
+    built
+        What looks and measures; the pictures before are forgotten.
+    overlay
+        Folder for the picture with what was measured, None for none.
+
+    Raises
+    ------
+    InputError
+        The overlay cannot be written.
+    """
+    from posturewatch.model.frame import Frame
+
+    observation = built.tracker.observe(Frame(0, 0.0, image))
+    built.measurer.reset()
+    measured = built.measurer.measure(observation)
+    hands = [(hand, measured.hand(hand.side)) for hand in observation.hands]
+    if overlay is not None:
+        _draw(image, hands, overlay / f"{path.stem}.png")
+    return {"image": str(path), "hands": [_hand(*each) for each in hands]}
+
+
+def _draw(
+    image: NDArray[np.uint8], hands: list[tuple[HandObservation, HandMeasurement]], target: Path
+) -> None:
     import cv2
 
-    from posturewatch.model.frame import Frame
     from posturewatch.pipeline.drawing import draw_hand
 
-    observation = tracker.observe(Frame(0, 0.0, image))
-    measured = estimator.measure(observation)
-    hands = [_hand(observation, hand, estimator, scale) for hand in observation.hands]
-    if overlay is not None:
-        drawn = image.copy()
-        written = None
-        for hand in observation.hands:
-            written = draw_hand(drawn, hand, measured.hand(hand.side), written)
-        target = overlay / f"{path.stem}.png"
-        good, data = cv2.imencode(".png", drawn)
-        if not good:
-            raise InputError(f"{target} cannot be written as a picture.")
-        try:
-            target.write_bytes(data.tobytes())
-        except OSError as error:
-            raise InputError(
-                f"{target} cannot be written ({error.strerror}); choose another folder."
-            ) from error
-    return {"image": str(path), "hands": hands}
+    drawn, written = image.copy(), None
+    for hand, measured in hands:
+        written = draw_hand(drawn, hand, measured, written)
+    good, data = cv2.imencode(".png", drawn)
+    if not good:
+        raise InputError(f"{target} cannot be written as a picture.")
+    try:
+        target.write_bytes(data.tobytes())
+    except OSError as error:
+        raise InputError(f"{target} cannot be written ({error.strerror}); choose another folder.") from error
 
 
-def _hand(
-    observation: Observation, hand: HandObservation, estimator: Estimator, scale: float
-) -> dict[str, Any]:
-    estimate = estimator.estimate(observation, hand)
-    flexion = estimator.judged("wrist_flexion", estimate, hand)
-    deviation = estimator.judged("wrist_ulnar_deviation", estimate, hand)
+def _hand(hand: HandObservation, measured: HandMeasurement) -> dict[str, Any]:
+    flexion, deviation = (measured.values[entry.name] for entry in in_group("wrist"))
     refusal = flexion.refusal or deviation.refusal
     axis = hand.forearm
     return {
@@ -198,38 +183,37 @@ def _hand(
             "status": "measured" if refusal is None else "not measurable",
             "reason": None if refusal is None else refusal.value,
         },
-        "fingers": _fingers(estimate, hand, estimator, scale),
+        "fingers": [_finger(finger, measured) for finger in LONG_FINGERS],
+        "lift_plane": measured.lift_plane,
+        "quantities": {
+            entry.name: {"unit": entry.unit, **_measurement(measured.values[entry.name])}
+            for entry in QUANTITIES
+        },
     }
 
 
-def _fingers(
-    estimate: Estimate, hand: HandObservation, estimator: Estimator, scale: float
-) -> list[dict[str, Any]]:
-    """Joint flexions of each finger and its lift from the strings, with their deviations; null where the estimate was
-    refused or is too uncertain, and for the lift the reason."""
-    from posturewatch.kinematics.lift import STRINGS_SEEN, strings_chance
-    from posturewatch.model.estimator_outputs import FINGER_JOINTS, LONG_FINGERS
+def _finger(finger: str, measured: HandMeasurement) -> dict[str, Any]:
+    """The bends of one finger's joints and its lift, with their deviations; null where there is none, and for the lift
+    the reason."""
+    row: dict[str, Any] = {"finger": finger}
+    for joint in ("pip", "dip"):
+        one = measured.values[f"{finger}_{joint}"]
+        row[f"{joint}_flexion_deg"], row[f"{joint}_flexion_sd_deg"] = _rounded(one.value), _rounded(one.sd)
+    lift = _measurement(measured.values[f"{finger}_lift"])
+    return row | {"lift_mm": lift["value"], "lift_sd_mm": lift["sd"], "lift_reason": lift["reason"]}
 
-    unseen = strings_chance(hand) < STRINGS_SEEN
-    out = []
-    for finger in LONG_FINGERS:
-        row: dict[str, Any] = {"finger": finger}
-        for joint in FINGER_JOINTS:
-            value, sd = estimator.finger(f"{finger}_{joint}", estimate)
-            row[f"{joint}_flexion_deg"], row[f"{joint}_flexion_sd_deg"] = _rounded(value), _rounded(sd)
-        lift, sd = (None, None) if unseen else estimator.finger(f"{finger}_lift", estimate)
-        row["lift_mm"] = None if lift is None else _rounded(max(0.0, lift * scale))
-        row["lift_sd_mm"] = None if sd is None else _rounded(sd * scale)
-        refusal = estimator.judged(f"{finger}_lift", estimate, hand).refusal
-        row["lift_reason"] = None if refusal is None else refusal.value
-        if unseen and refusal is None:
-            row["lift_reason"] = NO_STRINGS
-        out.append(row)
-    return out
+
+def _measurement(one: Measurement) -> dict[str, Any]:
+    return {
+        "value": _rounded(one.value),
+        "sd": _rounded(one.sd),
+        "reason": None if one.refusal is None else one.refusal.value,
+    }
 
 
 def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 1)
+    """As in `samples.csv`; adding 0 makes a plain zero of what is rounded to -0."""
+    return None if value is None else round(value, 2) + 0.0
 
 
 def _xy(point: NDArray[np.float64]) -> list[float]:
@@ -250,16 +234,15 @@ def _words(result: dict[str, Any], fretting: frozenset[Side]) -> str:
             )
         else:
             lines.append(f"  {hand['side']} wrist: not measurable ({wrist['reason']})")
-        if hand["side"] not in fretting:
-            continue
-        lifts = [one for one in hand["fingers"] if one["lift_mm"] is not None]
-        told = ", ".join(
-            f"{one['finger']} {one['lift_mm']:.0f} +- {one['lift_sd_mm']:.0f} mm" for one in lifts
-        )
-        missing = {one["finger"]: one["lift_reason"] for one in hand["fingers"] if one["lift_mm"] is None}
-        if not lifts:
-            told = f"not measurable ({next(iter(missing.values()))})"
-        elif missing:
-            told += "".join(f", {finger} not measurable ({why})" for finger, why in missing.items())
-        lines.append(f"  {hand['side']} fingers, lift from the strings: {told}")
+        if hand["side"] in fretting:
+            lines.append(f"  {hand['side']} fingers, lift from the strings: {_lifts(hand['fingers'])}")
     return "\n".join(lines)
+
+
+def _lifts(fingers: list[dict[str, Any]]) -> str:
+    lifts = [one for one in fingers if one["lift_mm"] is not None]
+    missing = {one["finger"]: one["lift_reason"] for one in fingers if one["lift_mm"] is None}
+    if not lifts:
+        return f"not measurable ({next(iter(missing.values()))})"
+    said = [f"{one['finger']} {one['lift_mm']:.0f} +- {one['lift_sd_mm']:.0f} mm" for one in lifts]
+    return ", ".join([*said, *(f"{finger} not measurable ({why})" for finger, why in missing.items())])

@@ -5,9 +5,19 @@ from __future__ import annotations
 import argparse
 import math
 import textwrap
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-__all__ = ["Subparsers", "add_command", "add_data_dir", "add_settings", "seconds"]
+if TYPE_CHECKING:
+    from posturewatch.config.settings import Settings
+
+__all__ = ["Subparsers", "add_command", "add_data_dir", "add_settings", "add_view", "seconds", "with_view"]
+
+#: Bounds, those of the settings file.
+HFOV_DEG = (20.0, 170.0)
+HAND_LENGTH_MM = (100.0, 260.0)
 
 Subparsers = argparse._SubParsersAction  # the library's own name for it; there is no public one
 
@@ -43,6 +53,52 @@ def add_settings(parser: argparse.ArgumentParser) -> None:
         "--settings", type=Path, metavar="FILE", help="settings file (see: posturewatch settings)"
     )
     parser.add_argument("--profile", metavar="NAME", help="limit profile, instead of the one in the settings")
+
+
+def add_view(parser: argparse.ArgumentParser) -> None:
+    """What a film or picture from elsewhere may have otherwise than the settings say."""
+    parser.add_argument(
+        "--hfov-deg",
+        type=_number(*HFOV_DEG),
+        metavar="D",
+        help="the camera's horizontal field of view in degrees, where it is known (default: the settings')",
+    )
+    parser.add_argument(
+        "--hand-length-mm",
+        type=_number(*HAND_LENGTH_MM),
+        metavar="L",
+        help="wrist crease to middle fingertip, for lifts in true millimetres (default: the settings')",
+    )
+    parser.add_argument(
+        "--mirrored",
+        action="store_true",
+        help="the picture is mirrored, as selfies can be: writing reads backwards",
+    )
+
+
+def with_view(settings: Settings, args: argparse.Namespace) -> Settings:
+    """The settings with what `add_view` was told instead."""
+    camera, player = settings.camera, settings.player
+    if args.hfov_deg is not None:
+        camera = replace(camera, hfov_deg=args.hfov_deg)
+    if args.mirrored:
+        camera = replace(camera, mirrored=True)
+    if args.hand_length_mm is not None:
+        player = replace(player, hand_length_mm=args.hand_length_mm)
+    return replace(settings, camera=camera, player=player)
+
+
+def _number(low: float, high: float) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number from {low:g} to {high:g}")
+        return value
+
+    return read
 
 
 def seconds(text: str) -> float:

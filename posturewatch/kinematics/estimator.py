@@ -1,4 +1,4 @@
-"""From an observation to measurements: the learned estimator, its refusals, and the use of time."""
+"""What a single frame tells of a hand: the learned estimator, and when no number is given."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ import numpy as np
 from posturewatch.kinematics.features import features, palm_size_px
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.model.estimator_outputs import OUTPUTS
-from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
+from posturewatch.model.measurement import HandMeasurement, LiftPlane, Measurement, Refusal
 from posturewatch.model.observation import HandObservation, Observation, Side
-from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, quantity
+from posturewatch.model.quantities import QUANTITIES, Quantity
 
 __all__ = ["Estimate", "Estimator", "RefusalRules"]
 
@@ -69,15 +69,11 @@ class Estimate:
     refused_outputs: Mapping[str, Refusal] = field(default_factory=dict)
     lift_plane: LiftPlane | None = "picture"
 
-    def refused(self) -> Refusal:
-        """The refusal; raises ValueError on an estimate that has numbers."""
-        if self.refusal is None:
-            raise ValueError("this estimate was not refused")
-        return self.refusal
-
 
 class Estimator:
-    """Single observations to measurements with calibrated standard deviations, or refusals.
+    """Single observations to values with calibrated standard deviations, or refusals.
+
+    `posturewatch.kinematics.temporal_estimator` makes the measurements of them, with or without a past.
 
     ensemble: made of the arrays of `calibration/weights/estimator.npz`; its outputs must be `OUTPUTS`.
     hfov_deg: the camera's horizontal field of view where it is known.
@@ -122,25 +118,9 @@ class Estimator:
         pairs = dict(zip(OUTPUTS, zip(means[0].tolist(), sds[0].tolist(), strict=True), strict=True))
         return Estimate({name: pairs[name] for name in self._given[hand.side]}, None)
 
-    def measure(self, observation: Observation) -> FrameMeasurement:
-        """Both hands; one that was not seen is refused."""
-        return FrameMeasurement(
-            observation.frame_index,
-            observation.time_s,
-            self._hand(observation, "left"),
-            self._hand(observation, "right"),
-        )
-
-    def _hand(self, observation: Observation, side: Side) -> HandMeasurement:
-        hand = observation.hand(side)
-        estimate = self.estimate_side(observation, side)
-        if hand is None or estimate.refusal is not None:
-            return self.refused(side, estimate.refused())
-        return self.measured(estimate, hand)
-
     def measured(self, estimate: Estimate, hand: HandObservation) -> HandMeasurement:
         """Every quantity of an estimate that was not refused as a whole."""
-        values = {name: self.judged(name, estimate, hand) for name in QUANTITY_NAMES}
+        values = {entry.name: self._judged(entry, estimate, hand) for entry in QUANTITIES}
         return HandMeasurement(hand.side, values, estimate.lift_plane)
 
     def refused(self, side: Side, refusal: Refusal) -> HandMeasurement:
@@ -149,14 +129,8 @@ class Estimator:
         values = {entry.name: whole if entry.output in OUTPUTS else never for entry in QUANTITIES}
         return HandMeasurement(side, values)
 
-    def estimate_side(self, observation: Observation, side: Side) -> Estimate:
-        """As `estimate`, for the hand of that side, which may not have been seen."""
-        hand = observation.hand(side)
-        return Estimate({}, Refusal.HAND_NOT_SEEN) if hand is None else self.estimate(observation, hand)
-
-    def judged(self, name: str, estimate: Estimate, hand: HandObservation) -> Measurement:
+    def _judged(self, entry: Quantity, estimate: Estimate, hand: HandObservation) -> Measurement:
         """One quantity of an estimate, refused where it is too uncertain to be of use or not given at all."""
-        entry = quantity(name)
         refusal = estimate.refusal or estimate.refused_outputs.get(entry.output)
         if refusal is not None:
             return Measurement.refused(refusal)
@@ -170,15 +144,8 @@ class Estimator:
         value, sd = pair
         if sd > self._rules.max_sd(entry, estimate.lift_plane):
             return Measurement.refused(Refusal.TOO_UNCERTAIN)
-        return Measurement.of(value, sd)
-
-    def finger(self, name: str, estimate: Estimate) -> tuple[float | None, float | None]:
-        """Value and standard deviation of a finger's joint (degrees) or lift (mm); None where it is refused."""
-        if estimate.refusal is not None or name not in estimate.values:
-            return None, None
-        value, sd = estimate.values[name]
-        most = self._rules.max_lift_sd_mm if name.endswith("_lift") else self._rules.max_joint_sd_deg
-        return (value, sd) if sd <= most else (None, None)
+        # No finger is below the strings: an estimate that says so is off by at least as much.
+        return Measurement.of(max(0.0, value) if entry.family == "finger_lift" else value, sd)
 
     def _cannot_be_seen(self, observation: Observation, hand: HandObservation) -> Refusal | None:
         rules = self._rules

@@ -71,6 +71,11 @@ class Lifts:
     _planes: dict[Side, RestingPlane] = field(default_factory=dict)
     _necks: dict[Side, _Neck] = field(default_factory=dict)
 
+    def reset(self) -> None:
+        """Forgets all frames so far."""
+        self._planes.clear()
+        self._necks.clear()
+
     def of(self, single: Estimate, hand: HandObservation, time_s: float) -> Estimate:
         """The estimate of one frame with its lifts from the plane that is known; refused where none is."""
         side = hand.side
@@ -90,7 +95,7 @@ class Lifts:
             if found is not None:
                 values[name] = (float(found[0][place]), float(found[1][place]))
             else:
-                refused[name] = Refusal.NO_PLANE
+                refused[name] = Refusal.STRINGS_NOT_SEEN if side in self.fretting else Refusal.NO_PLANE
         return replace(
             single,
             values=values,

@@ -1,4 +1,4 @@
-"""A film is better than a frame: single-frame estimates joined over time, with an honest standard deviation.
+"""Single-frame estimates joined over time, with an honest standard deviation: from observations to measurements.
 
 Every quantity of every hand is followed by a local-level Kalman filter with irregular time steps. The error of a
 single estimate is taken as two parts: jitter, which is new in every frame and averages out, and a bias of this
@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from posturewatch.kinematics.estimator import Estimate, Estimator
 from posturewatch.kinematics.lift import Lifts
-from posturewatch.model.measurement import FrameMeasurement, HandMeasurement
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Refusal
 from posturewatch.model.observation import Observation, Side
 from posturewatch.model.quantities import QUANTITIES
 
-__all__ = ["Follower", "KalmanBank", "TemporalEstimator", "TimeRules"]
+__all__ = ["KalmanBank", "TemporalEstimator", "TimeRules"]
 
 Array = NDArray[np.float64]
 
@@ -48,55 +48,43 @@ class TimeRules:
     factor: float = 1.07
     lift_factor: float = 1.3
 
-    def factor_of(self, output: str) -> float:
-        """The factor of one of the estimator's outputs."""
-        return self.lift_factor if output.endswith("_lift") else self.factor
-
-
-@dataclass
-class Follower:
-    """The filter of one quantity: value, its jitter variance, the running bias variance, time of the last one."""
-
-    rules: TimeRules
-    _value: float = 0.0
-    _variance: float = 0.0
-    _bias_variance: float = 0.0
-    _last_s: float | None = None
-
-    def update(self, value: float, sd: float, time_s: float) -> tuple[float, float]:
-        """One estimate (value with sd) at time_s; returns the joined value with its standard deviation."""
-        rules = self.rules
-        jitter = rules.jitter_share * sd * sd
-        bias = (1 - rules.jitter_share) * sd * sd
-        if self._last_s is None or not 0 <= time_s - self._last_s <= rules.forget_s:
-            self._value, self._variance, self._bias_variance = value, jitter, bias
-        else:
-            self._variance += rules.speed**2 * (time_s - self._last_s)
-            expected = math.sqrt(self._variance + jitter + bias)
-            surprise = abs(value - self._value) / (rules.surprise * expected)
-            jitter *= max(1.0, surprise)
-            gain = self._variance / (self._variance + jitter)
-            self._value += gain * (value - self._value)
-            self._variance *= 1 - gain
-            self._bias_variance += gain * (bias - self._bias_variance)
-        self._last_s = time_s
-        return self._value, rules.factor * math.sqrt(self._variance + self._bias_variance)
+    def factors(self, outputs: Sequence[str]) -> Array:
+        """(n,) the factors of n of the estimator's outputs."""
+        return np.array([self.lift_factor if name.endswith("_lift") else self.factor for name in outputs])
 
 
 class KalmanBank:
-    """The filters of many quantities of one hand at once: what a `Follower` of each would do."""
+    """The filters of many quantities of one hand at once.
+
+    Parameters
+    ----------
+    rules
+        How the filters follow.
+    outputs
+        What is followed, by the estimator's names.
+    """
 
     def __init__(self, rules: TimeRules, outputs: Sequence[str]) -> None:
-        """outputs: what is followed, by the estimator's names."""
         self.rules = rules
         count = len(outputs)
-        self._factor = np.array([rules.factor_of(output) for output in outputs])
+        self._factor = rules.factors(outputs)
         self._value, self._variance, self._bias_variance = np.zeros((3, count))
         self._last_s = np.full(count, np.nan)
 
     def update(self, value: Array, sd: Array, time_s: float) -> tuple[Array, Array]:
-        """Estimates (count,) with their deviations at time_s, NaN where there is none; the joined values with
-        their standard deviations, NaN in the same places."""
+        """Takes the estimates of one frame in.
+
+        Parameters
+        ----------
+        value, sd
+            (count,) estimates and their standard deviations, NaN where there is none.
+        time_s
+            The frame's time.
+
+        Returns
+        -------
+        The joined values and their standard deviations, both (count,), NaN in the same places.
+        """
         rules = self.rules
         age_s = time_s - self._last_s
         known = (age_s >= 0) & (age_s <= rules.forget_s)
@@ -120,17 +108,32 @@ class KalmanBank:
 
 @dataclass
 class TemporalEstimator:
-    """Measures a run of observations, one after the other; has the same `measure` as the single-frame estimator.
+    """From observations to measurements: the one way to a number, for single pictures, films and cameras alike.
 
-    lifts: decides what finger lifts are measured from.
+    A picture without a past is measured as the first frame of a film is; `reset` makes the next one so.
+
+    Attributes
+    ----------
+    estimator
+        What a single frame tells.
+    lifts
+        Decides what finger lifts are measured from.
+    rules
+        How frames are joined over time.
     """
 
     estimator: Estimator
     lifts: Lifts = field(default_factory=Lifts)
     rules: TimeRules = field(default_factory=TimeRules)
-    _followers: dict[Side, KalmanBank] = field(default_factory=dict)
+    _banks: dict[Side, KalmanBank] = field(default_factory=dict)
+
+    def reset(self) -> None:
+        """Forgets all frames so far."""
+        self._banks.clear()
+        self.lifts.reset()
 
     def measure(self, observation: Observation) -> FrameMeasurement:
+        """Both hands of the next frame; one that was not seen is refused."""
         return FrameMeasurement(
             observation.frame_index,
             observation.time_s,
@@ -140,18 +143,19 @@ class TemporalEstimator:
 
     def _hand(self, observation: Observation, side: Side) -> HandMeasurement:
         hand = observation.hand(side)
-        single = self.estimator.estimate_side(observation, side)
-        if hand is None or single.refusal is not None:
-            return self.estimator.refused(side, single.refused())
-        return self.estimator.measured(
-            self._joined(self.lifts.of(single, hand, observation.time_s), side, observation.time_s), hand
-        )
+        if hand is None:
+            return self.estimator.refused(side, Refusal.HAND_NOT_SEEN)
+        single = self.estimator.estimate(observation, hand)
+        if single.refusal is not None:
+            return self.estimator.refused(side, single.refusal)
+        time_s = observation.time_s
+        return self.estimator.measured(self._joined(self.lifts.of(single, hand, time_s), side, time_s), hand)
 
     def _joined(self, single: Estimate, side: Side, time_s: float) -> Estimate:
-        followers = self._followers.get(side)
-        if followers is None:
-            followers = self._followers.setdefault(side, KalmanBank(self.rules, _OUTPUTS))
+        bank = self._banks.get(side)
+        if bank is None:
+            bank = self._banks.setdefault(side, KalmanBank(self.rules, _OUTPUTS))
         value, sd = np.array([single.values.get(name, _MISSING) for name in _OUTPUTS]).T
-        pairs = zip(*(numbers.tolist() for numbers in followers.update(value, sd, time_s)), strict=True)
+        pairs = zip(*(numbers.tolist() for numbers in bank.update(value, sd, time_s)), strict=True)
         joined = {name: pair for name, pair in zip(_OUTPUTS, pairs, strict=True) if name in single.values}
         return replace(single, values=joined)

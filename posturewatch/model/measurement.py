@@ -29,6 +29,7 @@ class Refusal(Enum):
     SIDE_UNCLEAR = "left or right hand not clear"
     NO_PLANE = "no resting plane of the fingers known yet"
     NOT_GIVEN = "not seen well enough from any view to be given"
+    STRINGS_NOT_SEEN = "strings not seen beside the fingers"
 
     @property
     def help(self) -> str:
@@ -44,6 +45,8 @@ _HELP = {
     Refusal.TOO_UNCERTAIN: "Move the camera a little to the side, so that it sees the joint's bend.",
     Refusal.SIDE_UNCLEAR: "Let the camera see both arms, or the shoulder, for a moment.",
     Refusal.NO_PLANE: "Play on for some seconds, so that the fingers are seen coming down.",
+    Refusal.STRINGS_NOT_SEEN: "Let the camera see the strings beside the fingers; or play on for some seconds, so that "
+    "the fingers are seen coming down.",
     Refusal.NOT_GIVEN: "Nothing to do: a camera tells it hardly better than a guess. Your own eye or a teacher's can.",
 }
 

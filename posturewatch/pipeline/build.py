@@ -38,7 +38,8 @@ __all__ = [
     "load_tracker",
 ]
 
-Mode = Literal["film", "live"]
+#: What the frames are: pictures that have nothing to do with each other, a film, or a camera.
+Mode = Literal["still", "film", "live"]
 
 
 @dataclass(frozen=True)
@@ -88,10 +89,10 @@ class Parts:
         monitor = Monitor(
             source=source,
             tracker=built.tracker,
-            estimator=built.measurer,
+            measurer=built.measurer,
             watch=Watch(self.limits, self.rules),
             sinks=sinks,
-            display=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
+            smoother=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
         )
         return monitor, built.release
 
@@ -115,15 +116,34 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     return parts
 
 
-def build(mode: Mode, settings: Settings) -> Built:
-    """The real tracker and estimator; loads the models, which takes a second or two."""
+def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = None) -> Built:
+    """The real tracker and measurer; loads the models, which takes a second or two.
+
+    Only the tracker knows the mode: it has time for more than one look at a still picture, and follows hands from
+    frame to frame otherwise. From its observations on all three are measured alike.
+
+    Parameters
+    ----------
+    mode
+        What the frames are.
+    settings
+        The user's; of them the camera, the instrument and the length of the hand.
+    fretting
+        The fretting hands, where they are not those of the settings' instrument.
+
+    Raises
+    ------
+    UnavailableError
+        Models or weights are missing or broken.
+    """
     from posturewatch.kinematics.hand_size import HandSize
     from posturewatch.kinematics.lift import Lifts
     from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 
-    estimator = load_estimator(settings.camera.hfov_deg, settings.fretting)
+    hands = settings.fretting if fretting is None else fretting
+    estimator = load_estimator(settings.camera.hfov_deg, hands)
     tracker = load_tracker(mode, mirrored=settings.camera.mirrored)
-    lifts = Lifts(settings.fretting, HandSize.of(settings.player.hand_length_mm))
+    lifts = Lifts(hands, HandSize.of(settings.player.hand_length_mm))
     return Built(tracker, TemporalEstimator(estimator, lifts), tracker.close)
 
 
@@ -139,7 +159,7 @@ def fingers_path() -> Path:
     return _weights("fingers.onnx")
 
 
-def load_tracker(mode: Mode | Literal["still"], *, mirrored: bool = False) -> Tracker:
+def load_tracker(mode: Mode, *, mirrored: bool = False) -> Tracker:
     """The tracker with both networks; raises UnavailableError where their weights are missing or broken."""
     import cv2
 

@@ -1,4 +1,4 @@
-"""The one loop, for live pictures and for films: frame, observation, measurement, verdict, reading."""
+"""The one loop, for cameras and for films: frame, observation, measurement, verdict, reading."""
 
 from __future__ import annotations
 
@@ -6,9 +6,8 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, Protocol
+from typing import Literal, Protocol, SupportsFloat
 
-from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement
 from posturewatch.model.observation import Observation, Side
@@ -16,11 +15,21 @@ from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
 
-__all__ = ["Ending", "FrameSource", "Measurer", "Monitor", "Observer", "Outcome", "Sink", "Watcher"]
+__all__ = [
+    "Ending",
+    "FrameSource",
+    "Measurer",
+    "Monitor",
+    "Observer",
+    "Outcome",
+    "Sink",
+    "Smoother",
+    "Watcher",
+]
 
 Ending = Literal["stopped", "film ended", "time reached", "failed"]
 
-#: How long one wait for a picture lasts; the stop flag and the source's notices are looked at in between.
+#: How long one wait for a frame lasts; the stop flag and the source's notices are looked at in between.
 _WAIT_S = 0.25
 
 _SIDES: tuple[Side, ...] = ("left", "right")
@@ -48,7 +57,16 @@ class Observer(Protocol):
 
 
 class Measurer(Protocol):
+    """Measures frame after frame; `reset` makes the next one the first."""
+
     def measure(self, observation: Observation) -> FrameMeasurement: ...
+    def reset(self) -> None: ...
+
+
+class Smoother(Protocol):
+    """Smooths one quantity of one hand for the eye, value after value."""
+
+    def __call__(self, value: float, time_s: float) -> SupportsFloat: ...
 
 
 class Watcher(Protocol):
@@ -74,29 +92,52 @@ class Outcome:
 
 @dataclass
 class DisplayFilter:
-    """One Euro smoothing per hand and quantity, for the eye alone; a refusal drops all state."""
+    """Smoothing of every hand and quantity, for the eye alone; a refusal drops all state.
 
-    make: Callable[[], OneEuro] = OneEuro
-    _filters: dict[tuple[Side, str], OneEuro] = field(default_factory=dict)
+    Attributes
+    ----------
+    make
+        Makes a fresh smoother.
+    """
+
+    make: Callable[[], Smoother]
+    _smoothers: dict[tuple[Side, str], Smoother] = field(default_factory=dict)
 
     def update(self, measurement: FrameMeasurement) -> dict[tuple[Side, str], float]:
+        """The smoothed values of a frame by hand and quantity; what is refused is left out."""
         shown: dict[tuple[Side, str], float] = {}
         for side in _SIDES:
             for name in QUANTITY_NAMES:
                 value = measurement.hand(side).values[name].value
                 key = (side, name)
                 if value is None:
-                    self._filters.pop(key, None)
+                    self._smoothers.pop(key, None)
                     continue
-                shown[key] = float(self._filters.setdefault(key, self.make())(value, measurement.time_s))
+                smoother = self._smoothers.get(key)
+                if smoother is None:
+                    smoother = self._smoothers[key] = self.make()
+                shown[key] = float(smoother(value, measurement.time_s))
         return shown
 
 
 class Monitor:
     """Runs one session's loop in the calling thread until the source ends or `stop` is set.
 
-    The source decides the frame policy (a live one keeps the newest picture only, a film drops nothing); the
+    The source decides the frame policy (a live one keeps the newest frame only, a film drops nothing); the
     loop itself knows no difference. Sinks never block it.
+
+    Parameters
+    ----------
+    source
+        Where frames come from.
+    tracker, measurer, watch
+        What looks, measures and watches, in this order, at every frame.
+    sinks
+        Take every reading, in this order.
+    smoother
+        Makes what smooths one number of the display.
+    clock
+        Seconds that only grow, for `now_s`.
     """
 
     def __init__(
@@ -104,19 +145,19 @@ class Monitor:
         *,
         source: FrameSource,
         tracker: Observer,
-        estimator: Measurer,
+        measurer: Measurer,
         watch: Watcher,
         sinks: Sequence[Sink],
-        display: Callable[[], OneEuro] = OneEuro,
+        smoother: Callable[[], Smoother],
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._source = source
         self._tracker = tracker
-        self._estimator = estimator
+        self._measurer = measurer
         self._watch = watch
         self._sinks = tuple(sinks)
         self._clock = clock
-        self._display = DisplayFilter(display)
+        self._display = DisplayFilter(smoother)
         self._now_s = 0.0
         self._seen_at: float | None = None
 
@@ -133,6 +174,7 @@ class Monitor:
         return self._now_s
 
     def run(self, stop: threading.Event, limit_s: float | None = None) -> Outcome:
+        """Reads to the source's end, until `stop` is set, or until the session has lasted `limit_s` seconds."""
         frames = 0
         ending: Ending = "stopped"
         while not stop.is_set():
@@ -158,7 +200,7 @@ class Monitor:
     def step(self, frame: Frame, taken_s: float) -> Reading:
         """One frame through the whole measurement; used by `run` and by the benchmark."""
         observation = self._tracker.observe(frame)
-        measurement = self._estimator.measure(observation)
+        measurement = self._measurer.measure(observation)
         verdict = self._watch.update(measurement)
         return Reading(
             frame=frame,
