@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.dataset.table import Columns, read_shards
+from calibration.dataset.table import Columns, present, read_shards
 from posturewatch.config.resources import calibration_dir
 from posturewatch.tracking import FingerNet, ForearmNet
 from posturewatch.tracking.crop import CropNet
@@ -58,7 +58,7 @@ def main() -> None:
         ("forearm", "crop", ForearmNet(args.networks / "forearm.onnx")),
         ("fingers", "close", FingerNet(args.networks / "fingers.onnx")),
     )
-    for split in args.splits:
+    for split in present(args.data, args.splits):
         columns = read_shards(args.data, split)
         for name, prefix, net in nets:
             np.savez(args.data / f"{name}-{split}.npz", output=outputs(net, columns, prefix))

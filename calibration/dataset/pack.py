@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.crops import TARGETS
 from calibration.dataset.rows import CROPS, FRAMES_A_FILM
-from calibration.dataset.table import Columns, read_shards
+from calibration.dataset.table import Columns, present, read_shards
 from posturewatch.config.resources import calibration_dir
 from posturewatch.model.observation import BODY_LANDMARKS
 
@@ -74,7 +74,8 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1, help="keep one of so many frames of each film")
     parser.add_argument("--out", type=Path, default=calibration_dir() / "evaluate" / "data")
     args = parser.parse_args()
-    for split in args.splits:
+    args.out.mkdir(parents=True, exist_ok=True)
+    for split in present(args.data, args.splits):
         every = args.every if split.endswith("film") else 1
         columns, kept = packed(read_shards(args.data, split), every)
         np.savez_compressed(args.out / f"{split}-players.npz", **columns)  # type: ignore[arg-type]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,17 @@ from posturewatch.model.observation import BodyObservation, ForearmAxis, HandObs
 from posturewatch.tracking.crop import WIDE
 from posturewatch.tracking.forearm import axis_of
 
-__all__ = ["OUTPUTS", "Table", "add_forearm", "load", "observation_of", "read", "read_shards", "together"]
+__all__ = [
+    "OUTPUTS",
+    "Table",
+    "add_forearm",
+    "load",
+    "observation_of",
+    "present",
+    "read",
+    "read_shards",
+    "together",
+]
 
 Columns = dict[str, NDArray[Any]]
 
@@ -43,6 +54,11 @@ def read_shards(folder: Path, split: str) -> Columns:
     parts = [dict(np.load(shard)) for shard in shards]
     names = max((part.keys() for part in parts), key=len)
     return {name: np.concatenate([part[name] for part in parts if name in part]) for name in names}
+
+
+def present(folder: Path, splits: Sequence[str]) -> list[str]:
+    """Those of the splits of which the folder holds something; all of them where it holds nothing."""
+    return [split for split in splits if any(folder.glob(f"{split}-*.npz"))] or list(splits)
 
 
 def observation_of(
