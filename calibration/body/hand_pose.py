@@ -28,6 +28,7 @@ RADIAL = np.array([0.0, 0.0, 1.0])  # in hand coordinates
 FINGERS = ("index", "middle", "ring", "little")
 # Flexed fingers converge towards the scaphoid: lean of each finger's plane about the hand's long axis.
 CONVERGENCE_DEG = np.array([6.0, 1.0, -5.0, -11.0])
+CUP_SHARE = np.array([0.0, 0.0, 0.5, 1.0])
 TIP_RADIUS_M = 0.0065  # half the thickness of a fingertip, about the pad's distance from the bone's end
 THUMB_RADIUS_M = 0.009
 
@@ -71,11 +72,14 @@ class Hand:
 
     Hand coordinates: origin at the wrist joint, axes palmar, proximal, radial, in metres.
     Finger state, radians: (mcp flexion, abduction towards the little finger, pip flexion, dip flexion).
+    cup: bend in radians of the little finger's metacarpal towards the palm, half of it the ring finger's: the arch of a
+    hand that grips. The hand's frame stays that of the middle finger's.
     Thumb state, radians: (opposition, palmar-plane abduction, mcp flexion, ip flexion), relative to rest.
     """
 
     body: Body
     side: str
+    cup: float = 0.0
 
     @cached_property
     def rest_frame(self) -> FloatArray:
@@ -88,8 +92,26 @@ class Hand:
         )
 
     @cached_property
+    def cup_turns(self) -> FloatArray:
+        """(4, 3, 3) how the metacarpals of index to little finger are bent."""
+        return rotation_z(self.cup * CUP_SHARE)
+
+    @cached_property
     def rest_joints(self) -> FloatArray:
-        """(5, 4, 3): thumb to little finger; three joints and the tip, hand coordinates."""
+        """(5, 4, 3): thumb to little finger; three joints and the tip, hand coordinates, the palm cupped."""
+        joints = self.flat_joints.copy()
+        if self.cup:
+            x = bone_suffix(self.side)
+            for k in (2, 3):
+                base = (
+                    self.body.head(f"metacarpal{k + 1}{x}") - self.body.head("wrist" + x)
+                ) @ self.rest_frame
+                joints[k + 1] = base + (joints[k + 1] - base) @ self.cup_turns[k].T
+        return joints
+
+    @cached_property
+    def flat_joints(self) -> FloatArray:
+        """The same with a flat palm."""
         x = bone_suffix(self.side)
         wrist = self.body.head("wrist" + x)
         joints = [
@@ -106,7 +128,7 @@ class Hand:
     @cached_property
     def fan(self) -> FloatArray:
         """(4,) natural spread of the fingers, radians towards the little finger."""
-        along = self.rest_joints[1:, 1] - self.rest_joints[1:, 0]
+        along = self.flat_joints[1:, 1] - self.flat_joints[1:, 0]
         return np.arctan2(-along[:, 2], -along[:, 1]) * 0.8
 
     @cached_property
@@ -118,6 +140,8 @@ class Hand:
         """Phalanx frames (..., 3, 3, 3) [phalanx, row, column] of fingers 0 to 3 (index to little)."""
         lean = rotation_y(np.radians(CONVERGENCE_DEG[finger]))
         base = lean @ rotation_x(self.fan[finger] + state[..., 1])
+        if self.cup:
+            base = self.cup_turns[finger] @ base
         bend = np.stack(
             [state[..., 0], state[..., 0] + state[..., 2], state[..., 0] + state[..., 2] + state[..., 3]],
             axis=-1,
@@ -171,11 +195,14 @@ class Hand:
             f"{name}{x}": hand
             for name in ("wrist", "metacarpal1", "metacarpal2", "metacarpal3", "metacarpal4")
         }
+        if self.cup:
+            for k in range(4):
+                out[f"metacarpal{k + 1}{x}"] = frame @ self.cup_turns[k] @ self.rest_frame.T
         posed = self.finger_frames(fingers, np.arange(4))
         for k in range(4):
             lean = rotation_y(np.radians(CONVERGENCE_DEG[k])) @ rotation_x(self.fan[k])
             for j in range(3):
-                along = self.rest_joints[k + 1, j + 1] - self.rest_joints[k + 1, j]
+                along = self.flat_joints[k + 1, j + 1] - self.flat_joints[k + 1, j]
                 rest = _hand_frame(along, lean[:, 2])
                 out[f"finger{k + 2}-{j + 1}{x}"] = frame @ posed[k, j] @ rest.T @ self.rest_frame.T
         for j, turn in enumerate(self.thumb_frames(thumb)):

@@ -16,7 +16,6 @@ from calibration.body.geometry import unit
 from calibration.body.hand_pose import (
     FINGERS,
     SIDES,
-    Hand,
     finger_flexions_deg,
     little_spread_deg,
     thumb_place_mm,
@@ -50,7 +49,7 @@ def hand_label(player: Player, side: str, camera: Camera, parts: NDArray[np.uint
     """Truth of one hand."""
     state = player.hand(side)
     world = player.landmarks_m(side)
-    hand = Hand(player.body, side)
+    hand = state.hand(player.body)
     local = hand.landmarks(state.fingers, state.thumb)
     joints = camera.to_camera(world)
     elbow = camera.to_camera(player.joint_m("lowerarm01", side))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, Reach, turned
 from calibration.body.geometry import rotation_x, rotation_y, rotation_z
-from calibration.body.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
+from calibration.body.hand_pose import TIP_RADIUS_M, wrist_turn
 from calibration.body.stance import Stance
 from calibration.scene.neck import (
     CURL_SHARE,
@@ -97,7 +97,7 @@ class Performance:
         self._last = {"left": self.setting.fretting, "right": self.setting.plucking}
         setting = self.setting
         flat = replace(setting.touch, lift_m=np.zeros(4))
-        hand = Hand(setting.body, "left")
+        hand = setting.fretting.hand(setting.body)
         place = self._wrist(setting.fretting)
         target = out_of(setting.matrix, _targets(setting, flat.x_m, flat.string.astype(float), np.zeros(4)))
         local = (target - place) @ setting.fretting.hand_frame
@@ -135,7 +135,7 @@ class Performance:
         axes = setting.matrix[:, :3]
         roll = ROLL_PER_FLEXION * (flexion - setting.fretting.flexion_deg)
         curl = self._rolled(roll)
-        hand = Hand(setting.body, "left")
+        hand = setting.fretting.hand(setting.body)
         contact = hand.tip_centres(hand.finger_joints(curl, np.arange(4))).mean(0)
         reach = Reach(
             point=out_of(setting.matrix, self._middle + np.array([shift_m, 0, 0]))[None],
@@ -150,7 +150,7 @@ class Performance:
         shoulder = setting.stance.shoulders["left"][None]
         pose = arm.solve(shoulder, reach, setting.stance.trunk, begin.upper[None], begin.fore[None], steps)
         state = arm_state(
-            "left", "fretting", (flexion, deviation), pose, 0, begin.fingers, begin.thumb, begin.lift_m
+            hand, "fretting", (flexion, deviation), pose, 0, begin.fingers, begin.thumb, begin.lift_m
         )
         return state, float(pose.point_error_m[0, 1:].max()), float(pose.strain[0])
 
@@ -172,7 +172,7 @@ class Performance:
         shift = score.shift_m(time_s)
         state, _, _ = self._reach(self._last["left"], flexion, deviation, shift, 7)
         setting = self.setting
-        hand = Hand(setting.body, "left")
+        hand = setting.fretting.hand(setting.body)
         place = self._wrist(state)
         strings = np.array([track(time_s) for track in score.strings])
         lifts = np.array([track(time_s) for track in score.lifts_m])
@@ -202,7 +202,7 @@ class Performance:
         base = setting.plucking
         flexion = self._played().pluck_flexion(time_s) + 2 * self.tremble_deg * drift[2](time_s)
         deviation = self._played().pluck_deviation(time_s) + 1.5 * self.tremble_deg * drift[3](time_s)
-        hand = Hand(setting.body, "right")
+        hand = setting.plucking.hand(setting.body)
         stroke = np.array([max(quick(time_s), -0.5) for quick in self._quick[:4]])
         fingers = base.fingers.copy()
         fingers[:, 0] += np.radians(7) * stroke
@@ -227,7 +227,7 @@ class Performance:
         pose = Arm(setting.body, "right").solve(
             shoulder, reach, setting.stance.trunk, last.upper[None], last.fore[None], 6
         )
-        state = arm_state("right", "plucking", (flexion, deviation), pose, 0, fingers, thumb, base.lift_m)
+        state = arm_state(hand, "plucking", (flexion, deviation), pose, 0, fingers, thumb, base.lift_m)
         tips = hand.tip_centres(hand.finger_joints(fingers, np.arange(4))) @ state.hand_frame.T
         lift = into(setting.matrix, tips + self._wrist(state))[:, 2] - TIP_RADIUS_M
         return replace(state, lift_m=lift)

@@ -73,12 +73,18 @@ def natural_wrist(rng: np.random.Generator, role: str) -> tuple[float, float]:
     return float(np.clip(flexion, -60, 75)), float(np.clip(deviation, -28, 36))
 
 
+def sample_cup(rng: np.random.Generator) -> float:
+    """Arch of the palm in radians. The little finger's metacarpal bends by up to some 25 degrees in a grip, and the
+    outer knuckles sink; to who knows flat palms alone that looks like ulnar deviation."""
+    return float(np.radians(np.clip(rng.normal(9, 8), 0, 25)))
+
+
 def sample_any_player(body: Body, rng: np.random.Generator, left_handed: bool) -> Player:
     """A random plausible player of anything. Raises RuntimeError when nothing plausible is found."""
     kind = str(rng.choice(KINDS, p=SHARES))
     if kind == "guitar" and rng.random() > NATURAL_SHARE:
         return sample_player(body, rng, left_handed)
-    habits = sample_habits(rng)
+    habits = replace(sample_habits(rng), cup=sample_cup(rng))
     for _ in range(TRIES):
         player = _one(body, rng, kind, habits)
         if player is not None:
@@ -99,7 +105,7 @@ def _one(body: Body, rng: np.random.Generator, kind: str, habits: Habits) -> Pla
     if found is None:
         return None
     left, _, matrix = found
-    right = pluck(body, stance, item, matrix, natural_wrist(rng, "plucking"), rng)
+    right = pluck(body, stance, item, matrix, natural_wrist(rng, "plucking"), rng, sample_cup(rng))
     if right is None:
         return None
     if kind == "one hand":  # the other is on its way, gestures or rests
@@ -151,7 +157,7 @@ def _bow(
     body: Body, stance: Stance, item: Instrument, matrix: FloatArray, kind: str, rng: np.random.Generator
 ) -> tuple[HandState, FloatArray] | None:
     """The bow hand (right) and the bow's matrix."""
-    arm, hand = Arm(body, "right"), Hand(body, "right")
+    arm, hand = Arm(body, "right"), Hand(body, "right", sample_cup(rng))
     count = FREE_CANDIDATES
     across_, front = matrix[:, 1], matrix[:, 2]
     sign = 1.0 if kind in CHIN_KINDS else -1.0
@@ -194,7 +200,7 @@ def _bow(
         start = frog[k] + stick[k] * ((grip - frog[k]) @ stick[k])
         bow = np.stack([way[k], np.cross(stick[k], way[k]), stick[k], start], axis=1)
         lift = np.full(4, np.nan)
-        return arm_state("right", "bowing", _angles(reach.turn[k]), pose, int(k), curl[k], thumb, lift), bow
+        return arm_state(hand, "bowing", _angles(reach.turn[k]), pose, int(k), curl[k], thumb, lift), bow
     return None
 
 
@@ -223,7 +229,7 @@ def _free_hand(
     matrix: FloatArray | None = None,
 ) -> HandState | None:
     """A hand that plays nothing: in the lap, gesturing, raised, or hanging."""
-    arm, hand = Arm(body, side), Hand(body, side)
+    arm, hand = Arm(body, side), Hand(body, side, sample_cup(rng))
     count, out = FREE_CANDIDATES, 1.0 if side == "left" else -1.0
     kind = rng.choice(["lap", "gesture", "raised", "hanging"], p=[0.25, 0.45, 0.2, 0.1])
     low, high = {
@@ -263,7 +269,7 @@ def _free_hand(
             continue
         if item is not None and matrix is not None and inside_body(item, into(matrix, points), 0.02).any():
             continue
-        return arm_state(side, "none", wrist, pose, int(k), fingers, thumb, np.full(4, np.nan))
+        return arm_state(hand, "none", wrist, pose, int(k), fingers, thumb, np.full(4, np.nan))
     return None
 
 

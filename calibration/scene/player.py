@@ -56,6 +56,11 @@ class HandState:
     fingers: FloatArray
     thumb: FloatArray
     lift_m: FloatArray
+    cup: float = 0.0
+
+    def hand(self, body: Body) -> Hand:
+        """Its hand's kinematics."""
+        return Hand(body, self.side, self.cup)
 
 
 @dataclass(frozen=True)
@@ -80,7 +85,7 @@ class Player:
     def landmarks_m(self, side: str) -> FloatArray:
         """(21, 3) joints in world coordinates."""
         state = self.hand(side)
-        local = Hand(self.body, side).landmarks(state.fingers, state.thumb)
+        local = state.hand(self.body).landmarks(state.fingers, state.thumb)
         return local @ state.hand_frame.T + self.heads[self.body.bone("wrist" + bone_suffix(side))]
 
     def joint_m(self, name: str, side: str) -> FloatArray:
@@ -158,7 +163,7 @@ def fret(
 ) -> tuple[HandState, Touch, FloatArray] | None:
     """The fretting hand (left), what it touches and the instrument's matrix, or None. ``hold`` says how it is
     held, as a guitar where it is left out."""
-    arm, hand = Arm(body, "left"), Hand(body, "left")
+    arm, hand = Arm(body, "left"), Hand(body, "left", habits.cup)
     count = CANDIDATES
     hold = hold or Hold(place_instruments)
     matrices = hold.place(item, stance, rng, count)
@@ -229,7 +234,7 @@ def _finish_fretting(
         return None
     if inside_body(item, into(matrix, np.concatenate([arm_points, place[None]])), 0.025).any():
         return None
-    return arm_state("left", "fretting", wrist, pose, k, fingers, thumb, lift), touch
+    return arm_state(hand, "fretting", wrist, pose, k, fingers, thumb, lift), touch
 
 
 def pluck(
@@ -239,8 +244,9 @@ def pluck(
     matrix: FloatArray,
     wrist: tuple[float, float],
     rng: np.random.Generator,
+    cup: float = 0.0,
 ) -> HandState | None:
-    arm, hand = Arm(body, "right"), Hand(body, "right")
+    arm, hand = Arm(body, "right"), Hand(body, "right", cup)
     count = CANDIDATES
     axes = np.broadcast_to(matrix[:, :3], (count, 3, 3))
     total = rng.uniform(40, 170, count)
@@ -287,12 +293,12 @@ def pluck(
             continue
         tips = hand.tip_centres(hand.finger_joints(curl[k], np.arange(4)))
         lift = into(matrix, tips @ pose.hand_frame[k].T + pose.wrist[k])[:, 2] - TIP_RADIUS_M
-        return arm_state("right", "plucking", wrist, pose, k, curl[k], thumb, lift)
+        return arm_state(hand, "plucking", wrist, pose, k, curl[k], thumb, lift)
     return None
 
 
 def arm_state(
-    side: str,
+    hand: Hand,
     role: str,
     wrist: tuple[float, float],
     pose: ArmPose,
@@ -303,7 +309,7 @@ def arm_state(
 ) -> HandState:
     """The state of candidate ``k`` of a solved arm."""
     return HandState(
-        side=side,
+        side=hand.side,
         role=role,
         flexion_deg=wrist[0],
         ulnar_deviation_deg=wrist[1],
@@ -314,6 +320,7 @@ def arm_state(
         fingers=fingers,
         thumb=thumb,
         lift_m=lift,
+        cup=hand.cup,
     )
 
 
@@ -328,7 +335,7 @@ def assemble(
     turns = dict(stance.turns)
     for state in hands:
         turns |= Arm(body, state.side).turns(state.upper, state.fore, state.forearm_frame)
-        turns |= Hand(body, state.side).turns(state.hand_frame, state.fingers, state.thumb)
+        turns |= state.hand(body).turns(state.hand_frame, state.fingers, state.thumb)
     full = fill_turns(body, turns)
     heads = body.skeleton(full, np.zeros(3))
     return Player(body, "right", full, heads, hands, item, matrix, stance.seated)

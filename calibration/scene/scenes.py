@@ -30,7 +30,7 @@ from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import Performance, random_score
 from calibration.scene.neck import sample_habits
 from calibration.scene.other_instruments import bow_mesh, full_mesh
-from calibration.scene.other_players import sample_any_player
+from calibration.scene.other_players import sample_any_player, sample_cup
 from calibration.scene.photo import sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
 from calibration.scene.view import sample_view
@@ -146,7 +146,10 @@ class Studio:
         framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
-        setting = sample_setting(body, rng, habits=sample_habits(rng))
+        habits = sample_habits(rng)
+        if self.look == "photo":
+            habits = replace(habits, cup=sample_cup(rng))
+        setting = sample_setting(body, rng, habits=habits)
         score = random_score(setting, frames / rate_hz, rng, Performance(setting, None, rng))
         left_handed = bool(rng.random() < LEFT_HANDED_SHARE)
         performance = Performance(setting, score, rng, left_handed, sway_deg=float(rng.uniform(0.3, 2.5)))
