@@ -35,7 +35,9 @@ def chains(finger: str, knuckle_deg: NDArray[Any], bend_deg: tuple[float, float]
     points = [np.tile(fan.apply([0.0, -(CARPUS_MM + metacarpal), 0.0]), (len(knuckle_deg), 1))]
     frame = fan
     for flexion, length in zip((knuckle_deg, *bend_deg), bones, strict=True):
-        frame = frame * Rotation.from_rotvec(np.multiply.outer(np.radians(flexion), [0.0, 0.0, 1.0]))
+        frame = frame * Rotation.from_rotvec(
+            np.multiply.outer(np.radians(np.asarray(flexion)), [0.0, 0.0, 1.0])
+        )
         points.append(points[-1] + frame.apply([0.0, -length, 0.0]))
     return np.stack(points, axis=1)
 
@@ -48,7 +50,7 @@ class Strings:
     offset_mm: float
 
     def height(self, points: NDArray[Any]) -> NDArray[Any]:
-        return points @ self.normal - self.offset_mm
+        return np.asarray(points @ self.normal - self.offset_mm)
 
     def at(self, finger: str, lift_mm: NDArray[Any], bend_deg: tuple[float, float]) -> NDArray[Any]:
         """The finger (n, 4, 3) with its tip at these heights (n,), by turning it at the knuckle."""

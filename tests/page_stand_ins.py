@@ -252,7 +252,8 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
 
 def _series(readings: Sequence[Reading], side: Side, name: str) -> SampleSeries:
     found = [reading.measurement.hand(side).values[name] for reading in readings]
-    places = {None: 0, **{refusal: place for place, refusal in enumerate(Refusal, start=1)}}
+    places: dict[Refusal | None, int] = {None: 0}
+    places |= {refusal: place for place, refusal in enumerate(Refusal, start=1)}
     return SampleSeries(
         side,
         name,

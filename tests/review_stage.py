@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from book_factories import START, Taken, TakenMoment
 from clip_factories import make_film
@@ -117,7 +118,7 @@ class Desk:
         self.scripted.close()
 
 
-def _never(*given: object) -> object:
+def _never(*given: object) -> Any:
     raise AssertionError("only passages are asked of this practice")
 
 

@@ -133,7 +133,7 @@ def test_pictures_from_file_to_angle() -> None:
         cleanup.callback(built.release)
         for label in labels():
             image = cv2.imread(str(PICTURES / label["image"]))
-            observation = built.tracker.observe(Frame(0, 0.0, image))
+            observation = built.tracker.observe(Frame(0, 0.0, np.asarray(image, np.uint8)))
             built.measurer.reset()
             measured = built.measurer.measure(observation)
             matched = [(hand, match(hand, label["hands"])) for hand in observation.hands]

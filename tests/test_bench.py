@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -109,7 +110,7 @@ def quick_bench(*, with_page: bool = False) -> Bench:
         make_bare=QuickTracker,
         make_monitor=_monitor,
         make_feed=lambda: LiveFeed(LIMITS),
-        begin=_begin,
+        begin=cast(Any, _begin),
         serve=_serve if with_page else None,
     )
 

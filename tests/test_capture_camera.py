@@ -202,7 +202,7 @@ def test_vanished_camera_is_tried_again_and_time_goes_on() -> None:
     camera.unplug()
     clock.settle()
     clock.advance(1.0)
-    assert source.notice is None, "a short gap is not worth a word"
+    assert not source.notice, "a short gap is not worth a word"
     clock.settle()
     clock.advance(1.5)
     assert source.notice is not None
@@ -212,14 +212,13 @@ def test_vanished_camera_is_tried_again_and_time_goes_on() -> None:
         clock.settle()
         clock.advance(1.0)
         assert within(20.0, lambda tries=tries: len(camera.opened) == 1 + tries)
-    assert not source.ended
-    assert source.read(0.0) is None
+    assert (source.ended, source.read(0.0)) == (False, None)
     camera.plug()
     clock.settle()
     camera.show()
     clock.advance(1.0)
     back = next_of(source)
-    assert source.notice is None
+    assert not source.notice
     assert back.frame.time_s == pytest.approx(0.1 + 1.0 + 1.5 + 4 * 1.0)
     assert back.frame.index == 2
     camera.let_go()
@@ -238,7 +237,7 @@ def test_blocked_driver_holds_up_neither_the_notice_nor_the_reader() -> None:
     assert source.read(0.01) is None
     camera.show()
     assert next_of(source).frame.time_s == pytest.approx(2.5)
-    assert source.notice is None
+    assert not source.notice
     camera.let_go()
     source.close()
 

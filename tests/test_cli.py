@@ -90,7 +90,7 @@ def test_wrong_arguments_leave_with_two(argv: list[str], capsys: pytest.CaptureF
 def test_another_python_is_told_the_way_out(
     version: tuple[int, int], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(door.sys, "version_info", (*version, 1, "final", 0))
+    monkeypatch.setattr(sys, "version_info", (*version, 1, "final", 0))
     assert door.main(["live"]) == 5
     said = capsys.readouterr().err
     assert f"this is {version[0]}.{version[1]}:" in said

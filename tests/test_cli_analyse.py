@@ -7,6 +7,7 @@ import json
 import math
 import signal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cli_stand_ins import SD_DEG, Script, ScriptedHands, film
@@ -177,7 +178,7 @@ def test_bad_input_is_one_sentence_each(
     (tmp_path / "file").write_text("")
     (tmp_path / "folder" / "samples.csv").mkdir(parents=True)
     out = tmp_path / "out"
-    table = [
+    table: list[tuple[list[Any], int, str]] = [
         ([tmp_path / "missing.mp4", out], 2, "There is no film at"),
         ([tmp_path / "note.mp4", out], 3, "is not a film that can be read"),
         ([tmp_path / "empty.mp4", out], 3, "is empty"),

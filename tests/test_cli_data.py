@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
 from book_factories import film, record
 
-from posturewatch.cli import forget
 from posturewatch.cli.data import size
 from posturewatch.cli.main import main
 from posturewatch.review.derived import open_store
@@ -122,8 +122,13 @@ def test_forget_asks_first(
 ) -> None:
     folder, ids = kept
     asked: list[str] = []
-    monkeypatch.setattr(forget.sys.stdin, "isatty", lambda: True, raising=False)
-    monkeypatch.setattr("builtins.input", lambda question: asked.append(question) or reply)
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
+
+    def answer(question: str) -> str:
+        asked.append(question)
+        return reply
+
+    monkeypatch.setattr("builtins.input", answer)
     assert main(["forget", ids[0], "--data-dir", str(folder)]) == code
     assert ids[0] in asked[0]
     assert "cannot be undone" in asked[0]
@@ -134,7 +139,7 @@ def test_forget_without_anybody_to_ask_deletes_nothing(
     kept: tuple[Path, list[str]], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     folder, _ = kept
-    monkeypatch.setattr(forget.sys.stdin, "isatty", lambda: False, raising=False)
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: False, raising=False)
     assert main(["forget", "--all", "--data-dir", str(folder)]) == 2
     assert "--yes" in capsys.readouterr().err
     assert len(sessions(folder)) == 2

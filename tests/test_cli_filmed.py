@@ -94,17 +94,17 @@ def test_the_nudge_stays_until_a_rest_and_a_new_session_begins_anew() -> None:
             watch.put(player.reading(step[0], float(time_s), (bend_deg * (step[0] % 2), 0.0), (0.0, 0.0)))
 
     play(0.0, 9.0, 40.0)
-    assert watch.notice is None
+    assert not watch.notice
     play(9.0, 12.0, 40.0)
     assert watch.notice is not None
     assert "without a rest" in watch.notice
     play(12.0, 60.0, 0.0)
-    assert watch.notice is None
+    assert not watch.notice
     play(60.0, 75.0, 40.0)
     assert watch.notice is not None
     player = Player(size_px=(64, 36))
     play(0.0, 1.0, 40.0)
-    assert watch.notice is None
+    assert not watch.notice
 
 
 @pytest.mark.calendar

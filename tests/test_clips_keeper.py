@@ -69,6 +69,10 @@ def indices(path: Path) -> list[int]:
         return [index_of(frame.to_ndarray(format="bgr24")) for frame in film.decode(video=0)]
 
 
+def no_clip(clip: ClipRecord) -> None:
+    pytest.fail(f"a clip where none should be: {clip}")
+
+
 def test_a_warned_excursion_becomes_a_clip_with_the_excursion_inside(tmp_path: Path) -> None:
     records: list[ClipRecord] = []
     ring = Ring()
@@ -126,7 +130,7 @@ def test_excursions_open_at_the_end_are_kept(tmp_path: Path) -> None:
 
 def test_a_session_without_moments_writes_nothing(tmp_path: Path) -> None:
     ring = Ring()
-    keeper = ClipKeeper(tmp_path / "one", on_clip=pytest.fail, rules=RULES, ring=ring)
+    keeper = ClipKeeper(tmp_path / "one", on_clip=no_clip, rules=RULES, ring=ring)
     play(keeper, ring, 2.0)
     keeper.close()
     assert list(tmp_path.iterdir()) == []
@@ -199,7 +203,7 @@ def no_space(*args: object) -> None:
 def test_a_full_disk_stops_clips_and_nothing_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(keeper_module, "write_film", no_space)
     ring = Ring()
-    keeper = ClipKeeper(tmp_path / "one", on_clip=pytest.fail, rules=RULES, ring=ring)
+    keeper = ClipKeeper(tmp_path / "one", on_clip=no_clip, rules=RULES, ring=ring)
     play(keeper, ring, 6.0, marks=[1.0, 4.0])
     keeper.close()
     assert keeper.fault is not None
@@ -245,7 +249,7 @@ def test_a_folder_that_cannot_be_written(own_folder: Path, way: str) -> None:
     else:
         own_folder.chmod(0o500)
     ring = Ring()
-    keeper = ClipKeeper(own_folder / "one", on_clip=pytest.fail, rules=RULES, ring=ring)
+    keeper = ClipKeeper(own_folder / "one", on_clip=no_clip, rules=RULES, ring=ring)
     play(keeper, ring, 3.0, marks=[1.0])
     keeper.close()
     own_folder.chmod(0o700)
@@ -256,7 +260,7 @@ def test_a_folder_that_cannot_be_written(own_folder: Path, way: str) -> None:
 def test_without_the_encoder_the_session_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(av, "codecs_available", set())
     ring = Ring()
-    keeper = ClipKeeper(tmp_path / "one", on_clip=pytest.fail, rules=RULES, ring=ring)
+    keeper = ClipKeeper(tmp_path / "one", on_clip=no_clip, rules=RULES, ring=ring)
     play(keeper, ring, 2.0, marks=[1.0])
     keeper.close()
     assert keeper.fault is not None

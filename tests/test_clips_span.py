@@ -104,7 +104,9 @@ def test_a_floor_is_respected(moments: list[Moment], floor_s: float) -> None:
 )
 def test_planner_keeps_to_the_rules_whatever_comes(stays: list[tuple[float, float, bool, float]]) -> None:
     """Excursions one after the other, each announced 0.3 s late, some warned of, some of these late."""
-    planner, spans, now_s, fires = ClipPlanner(RULES), [], 0.0, []
+    planner, now_s = ClipPlanner(RULES), 0.0
+    spans: list[Span] = []
+    fires: list[float] = []
     for rest_s, lasts_s, is_warned, part in stays:
         start_s, end_s = now_s + rest_s, now_s + rest_s + lasts_s
         one = excursion(start_s)

@@ -84,7 +84,7 @@ def test_the_spread_grows_with_the_distance_from_the_training_data() -> None:
 def test_a_clear_hand_is_measured() -> None:
     both = measured(seen(forearm=axis()))
     one = both.left.values["wrist_flexion"]
-    assert (one.value, one.sd) == (pytest.approx(10.0), pytest.approx(5.0))
+    assert (one.value, one.sd) == pytest.approx((10.0, 5.0))
     assert both.right.values["wrist_flexion"].refusal is Refusal.HAND_NOT_SEEN
 
 

@@ -119,7 +119,7 @@ def test_a_comfort_limit_is_named_where_no_extreme_one_stands_out() -> None:
 )
 def test_nothing_is_said(why: str, series: ExposureSeries) -> None:
     scale = series.time_s[-1] / 180.0
-    passages = PASSAGES
+    passages: tuple[Passage, ...] = PASSAGES
     if scale < 0.9:
         passages = tuple(
             replace(one, windows=((19.0 * k, 19.0 * (k + 1)),)) for k, one in enumerate(PASSAGES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from typing import Any, cast
 
 import pytest
 from hypothesis import given
@@ -90,9 +91,10 @@ def test_loads_that_are_none_are_refused() -> None:
         PlayedSession(MONDAY, -1.0)
     with pytest.raises(ValueError, match="hole"):
         load_notice([WeekLoad(MONDAY, 1.0, 1), WeekLoad(MONDAY + 2 * WEEK, 1.0, 1)])
+    bad: dict[str, Any]
     for bad in ({"ratio": 1.0}, {"least_minutes": -1.0}, {"weeks": 0}):
         with pytest.raises(ValueError, match="ratio is above 1"):
-            LoadRules(**bad)  # type: ignore[arg-type]
+            LoadRules(**bad)
 
 
 def run(rules: BreakRules, *stretches: tuple[bool | None, float], step_s: float = 0.5) -> list[Nudge]:
@@ -157,7 +159,7 @@ def test_breaks_that_cannot_be_are_refused() -> None:
         with pytest.raises(ValueError, match=name):
             BreakRules(**{name: 0.0})
     with pytest.raises(ValueError, match="rest_s"):
-        BreakRules(rest_s=None)  # type: ignore[arg-type]
+        BreakRules(rest_s=cast(Any, None))
 
 
 @given(

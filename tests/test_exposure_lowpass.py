@@ -25,7 +25,7 @@ def scipy_both_ways(values: NDArray[Any], rate_hz: float, cutoff_hz: float = 5.0
     """
     warped = math.tan(math.pi * cutoff_hz / rate_hz) / (math.sqrt(2) - 1) ** 0.25
     b, a = signal.butter(2, 2 / math.pi * math.atan(warped))
-    return signal.filtfilt(b, a, values)
+    return np.asarray(signal.filtfilt(b, a, values))
 
 
 @pytest.mark.parametrize("rate_hz", [12.0, 25.0, 29.97, 60.0, 120.0])

@@ -14,9 +14,9 @@ from scipy.stats import theilslopes
 
 from posturewatch.exposure.exposure_series import exposure
 from posturewatch.exposure.trends import (
-    Change,
     ExposureRecord,
     Total,
+    TrendKey,
     by_piece,
     by_week,
     change,
@@ -26,7 +26,7 @@ from posturewatch.exposure.trends import (
 
 MONDAY = dt.date(2025, 3, 3)
 WEEK = dt.timedelta(days=7)
-KEY = ("left", FLEX, "flexion", "extreme")
+KEY: TrendKey = ("left", FLEX, "flexion", "extreme")
 
 
 def record(
@@ -131,9 +131,10 @@ def totals(shares: list[float | None]) -> dict[dt.date, Total]:
 
 
 def test_change_is_from_the_last_week_that_was_measured() -> None:
-    assert change(totals([0.5, 0.3, None, 0.2, None])) == Change(
-        MONDAY + WEEK, MONDAY + 3 * WEEK, pytest.approx(-0.1)
-    )
+    found = change(totals([0.5, 0.3, None, 0.2, None]))
+    assert found is not None
+    assert (found.earlier, found.later) == (MONDAY + WEEK, MONDAY + 3 * WEEK)
+    assert found.share == pytest.approx(-0.1)
     assert change(totals([None, 0.3, None])) is None
     assert change({}) is None
 

@@ -43,8 +43,10 @@ HAND_PX = np.column_stack([RNG.uniform(500, 700, 21), RNG.uniform(250, 450, 21),
 HAND_M = RNG.normal(0, 0.05, (21, 3))
 #: What `fingers.onnx` and `forearm.onnx` give.
 FINGER_COUNT, FOREARM_COUNT = 118, 21
-OF_FINGERS = replace(FingerOutputs.from_rows(RNG.normal(0, 1, FINGER_COUNT)), strings_spread=np.array(0.1))
-OF_FOREARM = replace(ForearmOutputs.from_rows(RNG.normal(0, 1, FOREARM_COUNT)), strings_logit=np.array(2.0))
+SAID_OF_FINGERS: FingerOutputs[Any] = FingerOutputs.from_rows(RNG.normal(0, 1, FINGER_COUNT))
+SAID_OF_FOREARM: ForearmOutputs[Any] = ForearmOutputs.from_rows(RNG.normal(0, 1, FOREARM_COUNT))
+OF_FINGERS = replace(SAID_OF_FINGERS, strings_spread=np.array(0.1))
+OF_FOREARM = replace(SAID_OF_FOREARM, strings_logit=np.array(2.0))
 BODY_PX = np.column_stack([RNG.uniform(100, 1100, 33), RNG.uniform(50, 700, 33), RNG.normal(0, 50, 33)])
 BODY_M = RNG.normal(0, 0.3, (33, 3))
 
@@ -163,8 +165,10 @@ def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
     forearm = Rotation.from_euler("XYZ", [20.0, 30.0, 10.0], degrees=True).as_matrix() @ mirror
     hand = forearm @ Rotation.from_euler("ZXY", [flexion, deviation, 0.0], degrees=True).as_matrix()
     flat = np.hypot(*forearm[:2, 1])
+    of_forearm: ForearmOutputs[Any] = ForearmOutputs.from_rows(np.zeros(FOREARM_COUNT))
+    of_fingers: FingerOutputs[Any] = FingerOutputs.from_rows(np.zeros(FINGER_COUNT))
     said_of_forearm = replace(
-        ForearmOutputs.from_rows(np.zeros(FOREARM_COUNT)),
+        of_forearm,
         direction=forearm[:2, 1] / flat,
         depth_slope=forearm[2, 1] / flat,
         hand_proximal=hand[:, 1],
@@ -173,7 +177,7 @@ def test_the_first_guess_is_the_isb_angle_of_what_the_networks_see(
         wrist_guess=np.array([flexion, deviation]) / GUESS_UNIT,
     )
     said_of_fingers = replace(
-        FingerOutputs.from_rows(np.zeros(FINGER_COUNT)),
+        of_fingers,
         hand_proximal=hand[:, 1],
         hand_radial=hand[:, 2],
         guess=np.arange(len(OUTPUTS)) / 10,

@@ -80,7 +80,7 @@ def test_the_header_tells_of_the_same_frame_as_the_picture(feed: LiveFeed) -> No
 
 def test_the_header_tells_the_cues_of_fingers_that_are_surely_there(feed: LiveFeed) -> None:
     back = {"ring_lift": (0.0, 1.0), "ring_dip": (-20.0, 2.0), "thumb_ip": (60.0, 2.0)}
-    feed.put(Player().reading(0, 0.0, (*WELL[0], back), (*WELL[1], back)))
+    feed.put(Player().reading(0, 0.0, (12.0, 4.0, back), (-8.0, 3.0, back)))
     left, right = fetch(feed)[0]["hands"]
     assert left["lift_plane"] == "picture"
     told = {
@@ -185,9 +185,14 @@ def test_only_the_newest_reading_is_kept(feed: LiveFeed) -> None:
 
 
 def test_nothing_is_encoded_unless_somebody_asks(feed: LiveFeed, monkeypatch: pytest.MonkeyPatch) -> None:
-    encoded = []
+    encoded: list[int] = []
     original = cv2.imencode
-    monkeypatch.setattr(cv2, "imencode", lambda *args: encoded.append(1) or original(*args))
+
+    def noted(*args: Any) -> Any:
+        encoded.append(1)
+        return original(*args)
+
+    monkeypatch.setattr(cv2, "imencode", noted)
     player = Player()
     for index in range(20):
         feed.put(player.reading(index, index / 30, *WELL))
@@ -201,7 +206,7 @@ def test_putting_never_waits_for_an_encoding(feed: LiveFeed, monkeypatch: pytest
     begun, go_on = threading.Event(), threading.Event()
     original = cv2.imencode
 
-    def slow(*args: object) -> object:
+    def slow(*args: Any) -> Any:
         begun.set()
         assert go_on.wait(10)
         return original(*args)
@@ -288,8 +293,9 @@ def test_closing_twice_is_fine_and_ends_the_thread() -> None:
 
 @pytest.mark.parametrize(("name", "value"), [("max_width_px", 0), ("jpeg_quality", 0), ("jpeg_quality", 101)])
 def test_senseless_sizes_are_refused(name: str, value: int) -> None:
+    bad: dict[str, Any] = {name: value}
     with pytest.raises(ValueError, match=name):
-        LiveFeed(limits(), **{name: value})
+        LiveFeed(limits(), **bad)
 
 
 def test_the_picture_is_a_jpeg(feed: LiveFeed) -> None:

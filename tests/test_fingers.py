@@ -44,7 +44,8 @@ def hand(
     if side == "left":
         points = points * LEFT
     rng = np.random.default_rng(seed)
-    return rng.uniform(0.001, 10) * Rotation.random(random_state=seed).apply(points) + rng.normal(size=3)
+    turned = Rotation.random(random_state=seed).apply(points)
+    return np.asarray(rng.uniform(0.001, 10) * turned + rng.normal(size=3))
 
 
 def random_angles(seed: int) -> tuple[dict[str, tuple[float, float, float]], dict[str, float]]:

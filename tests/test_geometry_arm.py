@@ -75,7 +75,7 @@ def pose(
 
 
 def isb_truth(forearm: NDArray[Any], hand: NDArray[Any]) -> NDArray[Any]:
-    return Rotation.from_matrix(forearm.T @ hand).as_euler("ZXY", degrees=True)
+    return np.asarray(Rotation.from_matrix(forearm.T @ hand).as_euler("ZXY", degrees=True))
 
 
 def random_joints(rng: np.random.Generator) -> list[float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
@@ -59,9 +59,9 @@ Made = tuple[Practice, Recorder, threading.Event]
 def made() -> Iterator[Made]:
     running, recorder = threading.Event(), Recorder()
     practice = Practice(
-        open_source=Source,
-        begin=lambda source: recorder,
-        make_monitor=lambda source, sinks: (Monitor(running), lambda: None),
+        open_source=cast(Any, Source),
+        begin=lambda source: cast(Any, recorder),
+        make_monitor=lambda source, sinks: (cast(Any, Monitor(running)), lambda: None),
     )
     yield practice, recorder, running
     practice.stop()
@@ -69,7 +69,7 @@ def made() -> Iterator[Made]:
 
 def test_what_was_chosen_before_begins_with_the_session(made: Made) -> None:
     practice, recorder, running = made
-    chosen = {"piece": "Scales", "bars": "thirds", "tempo_bpm": 72.0}
+    chosen: dict[str, Any] = {"piece": "Scales", "bars": "thirds", "tempo_bpm": 72.0}
     assert practice.passage(**chosen) == practice.now_played() == practice.state()["passage"] == chosen
     practice.start()
     assert running.wait(20)

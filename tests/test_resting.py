@@ -18,7 +18,7 @@ from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM, HandSize
 from posturewatch.kinematics.lift import STRINGS_SEEN, Lifts, strings_chance
 from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
 from posturewatch.model.measurement import Refusal
-from posturewatch.model.observation import HandObservation
+from posturewatch.model.observation import HandObservation, Side
 
 RATE_HZ = 30.0
 SIZE = HandSize(HAND_MM, 3.0)
@@ -30,12 +30,12 @@ class Played:
 
     landmarks_m: NDArray[Any]
     lift_mm: NDArray[Any]
-    side: str
+    side: Side
 
 
 def played(
     seed: int = 0,
-    side: str = "left",
+    side: Side = "left",
     *,
     lean_deg: float = 0.0,
     tilt_deg: float = 0.0,
@@ -64,7 +64,7 @@ def played(
 
 def followed(one: Played, size: HandSize = SIZE) -> tuple[NDArray[Any], NDArray[Any]]:
     """Lift and deviation (n, 4) of each picture, NaN while nothing is said."""
-    plane = RestingPlane(one.side, size)  # type: ignore[arg-type]
+    plane = RestingPlane(one.side, size)
     found = np.full((2, len(one.landmarks_m), 4), np.nan)
     for index, points in enumerate(one.landmarks_m):
         told = plane.lifts(points, index / RATE_HZ)
@@ -97,7 +97,7 @@ def test_the_fingers_are_those_of_the_table() -> None:
     ],
     ids=str,
 )
-def test_true_lifts_are_found_within_what_is_stated(how: dict[str, Any], side: str) -> None:
+def test_true_lifts_are_found_within_what_is_stated(how: dict[str, Any], side: Side) -> None:
     error, sd = settled(played(3, side, **how))
     assert np.isfinite(error).all()
     # Landmarks jitter by 1 mm along each axis: the tip's, and that of the knuckles which carry the axes.

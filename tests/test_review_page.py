@@ -85,7 +85,7 @@ def review(open_page: Open, *ids: int, **size: int) -> sync_api.Page:
 
 
 def wide(page: sync_api.Page) -> bool:
-    return page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
+    return bool(page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"))
 
 
 def see(page: sync_api.Page, selector: str, text: str) -> None:
@@ -114,6 +114,7 @@ def test_a_clip_steps_seeks_and_tells_the_measured_angle(open_page: Open, stage:
     page.wait_for_function(SETTLED)
     assert page.evaluate(TIME) == pytest.approx(2.5 / RATE_HZ, abs=0.01)
     box = page.locator(".trace").bounding_box()
+    assert box is not None
     page.mouse.click(box["x"] + box["width"] * 0.6, box["y"] + 40)
     page.wait_for_function(SETTLED)
     assert page.evaluate(TIME) == pytest.approx(8.0 * 0.6, abs=0.05)
@@ -151,6 +152,7 @@ def test_two_clips_of_different_sessions_run_in_step(open_page: Open, stage: Rev
     one, two = page.evaluate(times)
     assert one == pytest.approx(two, abs=0.02)
     box = page.locator(".trace").nth(1).bounding_box()
+    assert box is not None
     page.mouse.click(box["x"] + box["width"] * 0.5, box["y"] + 40)
     page.wait_for_function(SETTLED)
     one, two = page.evaluate(times)

@@ -361,7 +361,8 @@ def test_known_faults_of_the_practice_arrive_as_their_sentence(
 def test_the_socket_brings_state_and_pictures(served: Served) -> None:
     served.practice.start()
     with served.socket() as live:
-        states, pictures = [], []
+        states: list[Any] = []
+        pictures: list[Any] = []
         while len(states) < 3 or len(pictures) < 5:
             message = live.recv(timeout=20)
             if isinstance(message, str):

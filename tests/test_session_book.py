@@ -239,7 +239,9 @@ def test_what_is_not_there_is_told(book: PracticeLog, played: str) -> None:
 
 
 def test_within_a_session_the_piece_left_earlier_has_rested_longer(store: Store) -> None:
-    record(store, 30.0, switches=((0.0, "Waltz"), (9.0, "Air"), (12.0, "Study"), (20.0, "Air")))
+    record(
+        store, 30.0, switches=((0.0, "Waltz", ""), (9.0, "Air", ""), (12.0, "Study", ""), (20.0, "Air", ""))
+    )
     assert [one["name"] for one in PracticeLog(store).pieces()] == ["Waltz", "Study", "Air"]
 
 
@@ -316,7 +318,7 @@ def test_a_piece_is_forgotten_only_when_nothing_is_of_it(book: PracticeLog, play
 
 
 def test_the_list_is_gone_through_and_stops_at_its_ends(book: PracticeLog) -> None:
-    items = [
+    items: list[dict[str, Any]] = [
         {"piece": "Scales", "bars": "", "tempo_bpm": 80.0},
         {"piece": "Nocturne sketch", "bars": "bars 12-16", "tempo_bpm": None},
     ]

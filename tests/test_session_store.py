@@ -13,13 +13,15 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
-from session_factories import LIMITS, Ended, make_reading
+from session_factories import LIMITS, Ended, Values, make_reading
 
 from posturewatch.errors import InputError, StoreError
 from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion, HoldWarning
 from posturewatch.review.derived import open_store
@@ -75,7 +77,7 @@ def test_samples_come_back_as_documented(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         recorder = store.begin(START)
         for index, (time_s, value, sd) in enumerate(zip(times, values, sds, strict=True)):
-            seen = {("left", "wrist_flexion"): (value, sd)} if index % 5 else {}
+            seen: Values = {("left", "wrist_flexion"): (value, sd)} if index % 5 else {}
             recorder.put(make_reading(index, time_s, seen, refusal=Refusal.HAND_CUT_OFF, dropped=index // 10))
         identity = recorder.finish(Ended(times[-1]))
     record = SessionReader(tmp_path).session(identity)
@@ -365,11 +367,13 @@ def test_an_older_database_is_brought_up_to_date_and_keeps_its_sessions(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     identity = recorded_folder(tmp_path, 1.0)
+
+    def add_piece(connection: sqlite3.Connection) -> None:
+        connection.execute("ALTER TABLE session ADD COLUMN piece TEXT")
+
     later = (
         *schema.MIGRATIONS,
-        schema.Migration(
-            "pieces", lambda connection: connection.execute("ALTER TABLE session ADD COLUMN piece TEXT")
-        ),
+        schema.Migration("pieces", add_piece),
     )
     for function in (schema.missing, schema.migrate, schema.unknown):
         monkeypatch.setattr(function, "__defaults__", (later,))
@@ -437,7 +441,7 @@ def test_a_full_disk_stops_nothing_and_what_waited_is_written_later(
                 break
             time.sleep(0.05)
         wait_until(lambda: recorder.fault is not None)
-        assert recorder.fault.startswith("The disk is full")
+        assert str(recorder.fault).startswith("The disk is full")
         recorder.mark(1.0, "while it was full")
         connection.execute("PRAGMA max_page_count = 1000000")
         wait_until(lambda: recorder.fault is None)
@@ -474,7 +478,7 @@ def test_an_hour_of_two_hands_takes_two_megabytes_at_most(tmp_path: Path) -> Non
     rng = np.random.default_rng(1)
     count = 3600 * 30
     time_ms = np.round(1000 * (np.arange(count) / 30 + rng.normal(0, 0.002, count))).astype(np.int64)
-    keys = [(side, name) for side in ("left", "right") for name in ("wrist_flexion", "wrist_ulnar_deviation")]
+    keys = [(side, name) for side in get_args(Side) for name in ("wrist_flexion", "wrist_ulnar_deviation")]
     # As noisy from frame to frame as the measurement's own deviation allows, which packs worst.
     values = [15 * np.sin(time_ms / (1100 + 90 * place)) + rng.normal(0, 5.0, count) for place in range(4)]
     refusal = np.where(np.sin(time_ms / 6500) > 0.9, 1, 0).astype(np.uint8)

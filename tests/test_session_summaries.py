@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from session_factories import LIMITS, Ended, make_reading
+from session_factories import LIMITS, Ended, Values, make_reading
 
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
@@ -19,6 +19,7 @@ from posturewatch.exposure.rules import ExposureRules
 from posturewatch.exposure.series import SampleSeries
 from posturewatch.exposure.summary import summarise
 from posturewatch.model.measurement import Refusal
+from posturewatch.model.observation import Side
 from posturewatch.model.reading import Reading
 from posturewatch.review.derived import open_store
 from posturewatch.review.summaries import SummaryRepository, session_summary
@@ -29,7 +30,7 @@ from posturewatch.storage.records import SessionInfo, SessionStart
 
 RULES = WatchRules(hold_s=2.0, max_gap_s=0.2)
 START = SessionStart("demo", "film", "0.1.0", LIMITS, RULES)
-KEYS = [(side, name) for side in ("left", "right") for name in ("wrist_flexion", "wrist_ulnar_deviation")]
+KEYS = [(side, name) for side in get_args(Side) for name in ("wrist_flexion", "wrist_ulnar_deviation")]
 
 
 def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple[Any, ...], dict[str, NDArray[Any]]]:
@@ -41,7 +42,7 @@ def practice(end_s: float = 60.0) -> tuple[list[Reading], tuple[Any, ...], dict[
     watch = Watch(LIMITS, RULES)
     readings = []
     for index, time_s in enumerate(times):
-        hand = {
+        hand: Values = {
             ("left", "wrist_flexion"): (values[index], 4.0),
             ("left", "wrist_ulnar_deviation"): (5.0, 4.0),
         }

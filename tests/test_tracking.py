@@ -37,7 +37,7 @@ def demo_frames(count: int) -> list[Frame]:
     try:
         rate_hz = film.get(cv2.CAP_PROP_FPS)
         pictures = [film.read()[1] for _ in range(count)]
-        return [Frame(i, i / rate_hz, picture) for i, picture in enumerate(pictures)]
+        return [Frame(i, i / rate_hz, np.asarray(picture, np.uint8)) for i, picture in enumerate(pictures)]
     finally:
         film.release()
 

@@ -39,7 +39,7 @@ def test_a_hand_seen_as_it_was_tracked_fits(side: Side, angle_deg: float, scale:
     hand = placed(HAND, angle_deg, scale, (640.0, 400.0))
     assert landmark_error(hand, side, seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
     # The unit in which it was seen is not asked for.
-    assert landmark_error(hand, side, 1000 * seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
+    assert landmark_error(hand, side, 1000.0 * seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
 
 
 def test_the_misfit_is_the_joints_mean_distance_in_hand_scales() -> None:

@@ -18,7 +18,7 @@ both = pytest.mark.parametrize("crop", [WIDE, CLOSE])
 
 
 def through(affine: NDArray[Any], points: NDArray[Any]) -> NDArray[Any]:
-    return cv2.transform(points[None, :, :2], affine)[0]
+    return np.asarray(cv2.transform(points[None, :, :2], affine)[0])
 
 
 @both
@@ -38,7 +38,7 @@ def test_every_left_hand_looks_the_same_in_its_crop(crop: Crop, angle_deg: float
 @both
 def test_a_right_hand_looks_like_the_left_one(crop: Crop) -> None:
     left = placed(flat_hand(), 50, 1.3, (300.0, 200.0))
-    right = left * [-1, 1, 1] + [900, 0, 0]
+    right = left * [-1.0, 1.0, 1.0] + [900.0, 0.0, 0.0]
     assert through(crop.transform(right, "right"), right) == pytest.approx(
         through(crop.transform(left, "left"), left), abs=1e-6
     )
@@ -99,7 +99,7 @@ class NotingNet(CropNet):
     crop = CLOSE
 
     def __init__(self) -> None:
-        self._net = Noting()
+        self._net: Any = Noting()
 
 
 def test_colours_reach_the_network_as_rgb() -> None:

@@ -85,7 +85,7 @@ def test_body_evidence(left: tuple[float, float], right: tuple[float, float], ex
 
 
 def test_an_untrusted_arm_says_nothing() -> None:
-    assert body_evidence(AT, 50.0, (AT, 0.0), (AT + 300, 1.0)) == 0
+    assert body_evidence(AT, 50.0, (AT, 0.0), (AT + 300.0, 1.0)) == 0
 
 
 def test_the_nearer_the_wrist_the_louder() -> None:

@@ -22,7 +22,7 @@ FOCAL_PX, CENTRE = 900.0, np.array([640.0, 360.0])
 
 
 def pinhole(points_m: NDArray[Any]) -> NDArray[Any]:
-    return points_m[:, :2] / points_m[:, 2:] * FOCAL_PX + CENTRE
+    return np.asarray(points_m[:, :2] / points_m[:, 2:] * FOCAL_PX + CENTRE)
 
 
 def truth(side: Side = "left", turn_deg: float = 0.0, away_m: float = 8.0) -> dict[str, Any]:
