@@ -53,7 +53,7 @@ def measured(observation: Observation, estimator: Estimator | None = None, **mad
 
 
 def refusal(observation: Observation, **made: float) -> Refusal | None:
-    return measured(observation, **made).left.values["wrist_flexion"].refusal
+    return measured(observation, None, **made).left.values["wrist_flexion"].refusal
 
 
 def test_what_is_learned_is_added_to_the_first_guess() -> None:

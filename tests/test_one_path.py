@@ -112,7 +112,12 @@ def same(hand: dict[str, Any], row: dict[str, str]) -> None:
 @pytest.mark.parametrize("view", VIEWS)
 @pytest.mark.parametrize("stated", ["in the settings", "on the command line", "nowhere"])
 def test_both_commands_say_the_same_of_a_frame(
-    view: str, stated: str, settings: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch
+    view: str,
+    stated: str,
+    settings: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(parts, "load_tracker", lambda mode, **_: FixedTracker(VIEWS[view]))
     said: list[FrameMeasurement] = []
@@ -170,7 +175,7 @@ class Noting:
     ],
 )
 def test_the_views_are_what_they_are_called(
-    view: str, name: str, refusal: Refusal | None, tmp_path: Path, monkeypatch
+    view: str, name: str, refusal: Refusal | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(parts, "load_tracker", lambda mode, **_: FixedTracker(VIEWS[view]))
     built = parts.build("film", Settings())
@@ -192,7 +197,7 @@ def test_a_picture_repeated_as_a_film_is_measured_alike(tmp_path: Path) -> None:
         built = parts.build(mode, Settings())  # type: ignore[arg-type]
         try:
             for index in range(count):
-                seen = built.tracker.observe(Frame(index, index / 30, image))
+                seen = built.tracker.observe(Frame(index, index / 30, np.asarray(image, np.uint8)))
                 said[mode] = built.measurer.measure(seen)
         finally:
             built.release()

@@ -27,7 +27,7 @@ def options_of(module: str) -> set[str]:
         assert found.origin is not None
         for node in ast.walk(ast.parse(Path(found.origin).read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "add_argument":
-                out |= {word.value for word in node.args if isinstance(word, ast.Constant)}
+                out |= {str(word.value) for word in node.args if isinstance(word, ast.Constant)}
     return out
 
 
