@@ -103,7 +103,7 @@ class Arm:
         up = across(-upper, fore)
         lateral = unit(np.cross(upper, fore)) * side_sign(self.side)
         radial = frame[..., :, 2]
-        return np.degrees(np.arctan2(dot(radial, lateral), dot(radial, up)))
+        return np.asarray(np.degrees(np.arctan2(dot(radial, lateral), dot(radial, up))))
 
     def solve(
         self,
@@ -193,7 +193,7 @@ class Arm:
             (-upper[:, 2] - 0.5) * 8,
             (-outward - 0.2) * 8,
         ]
-        return np.maximum(np.stack(over, axis=1), 0)
+        return np.asarray(np.maximum(np.stack(over, axis=1), 0))
 
     def guess(
         self, shoulder: FloatArray, wrist: FloatArray, swivel: FloatArray

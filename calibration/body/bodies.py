@@ -126,10 +126,10 @@ class Body:
         return self.shared.bone_labels.index(label)
 
     def head(self, label: str) -> FloatArray:
-        return self.heads_m[self.bone(label)]
+        return np.asarray(self.heads_m[self.bone(label)])
 
     def tail(self, label: str) -> FloatArray:
-        return self.tails_m[self.bone(label)]
+        return np.asarray(self.tails_m[self.bone(label)])
 
     def skeleton(self, turns: FloatArray, root_m: FloatArray) -> FloatArray:
         """Posed bone heads (B, 3) from world turns (B, 3, 3) relative to rest and the posed root."""
@@ -143,7 +143,7 @@ class Body:
 
     def tails(self, turns: FloatArray, heads: FloatArray) -> FloatArray:
         """Posed bone tails (B, 3)."""
-        return heads + np.einsum("bij,bj->bi", turns, self.tails_m - self.heads_m)
+        return np.asarray(heads + np.einsum("bij,bj->bi", turns, self.tails_m - self.heads_m))
 
     def transforms(self, turns: FloatArray, heads: FloatArray) -> FloatArray:
         """Bone matrices (B, 3, 4) taking a rest point to its posed place."""
@@ -157,7 +157,8 @@ class Body:
         matrices = self.transforms(turns, heads).astype(np.float32)
         weights, index = self.shared.weights[chosen], self.shared.weight_index[chosen]
         blended = np.einsum("vk,vkij->vij", weights, matrices[index])
-        return np.einsum("vij,vj->vi", blended[:, :, :3], self.vertices_m[chosen]) + blended[:, :, 3]
+        turned = np.einsum("vij,vj->vi", blended[:, :, :3], self.vertices_m[chosen])
+        return np.asarray(turned + blended[:, :, 3])
 
 
 def vertex_normals(vertices: FloatArray, faces: NDArray[np.int32]) -> FloatArray:
@@ -167,7 +168,8 @@ def vertex_normals(vertices: FloatArray, faces: NDArray[np.int32]) -> FloatArray
     index = faces.ravel()
     spread = np.repeat(flat, 3, axis=0)
     total = np.stack([np.bincount(index, spread[:, k], len(vertices)) for k in range(3)], axis=1)
-    return (total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12)).astype(np.float32)
+    length = np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12)
+    return np.asarray(total / length, np.float32)
 
 
 def load_bodies(path: str | os.PathLike[str]) -> Bodies:

@@ -13,7 +13,7 @@ FloatArray = NDArray[np.floating[Any]]
 
 def unit(vector: FloatArray) -> FloatArray:
     """Vectors (..., 3) scaled to length one."""
-    return vector / np.maximum(np.linalg.norm(vector, axis=-1, keepdims=True), 1e-12)
+    return np.asarray(vector / np.maximum(np.linalg.norm(vector, axis=-1, keepdims=True), 1e-12))
 
 
 def across(vector: FloatArray, axis: FloatArray) -> FloatArray:
@@ -22,7 +22,7 @@ def across(vector: FloatArray, axis: FloatArray) -> FloatArray:
 
 
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:
-    return (a * b).sum(-1)
+    return np.asarray((a * b).sum(-1))
 
 
 def rotation_x(angle: FloatArray | float) -> FloatArray:
@@ -58,7 +58,7 @@ def turn_about(axis: FloatArray, angle: FloatArray | float) -> FloatArray:
     skew[..., 1, 0], skew[..., 1, 2] = axis[..., 2], -axis[..., 0]
     skew[..., 2, 0], skew[..., 2, 1] = -axis[..., 1], axis[..., 0]
     sine, cosine = np.sin(angle)[..., None, None], np.cos(angle)[..., None, None]
-    return np.eye(3) + sine * skew + (1 - cosine) * (skew @ skew)
+    return np.asarray(np.eye(3) + sine * skew + (1 - cosine) * (skew @ skew), float)
 
 
 def turn_vector(turn: FloatArray) -> FloatArray:
@@ -74,7 +74,7 @@ def turn_vector(turn: FloatArray) -> FloatArray:
     sine = 0.5 * np.linalg.norm(raw, axis=-1)
     cosine = 0.5 * (np.trace(turn, axis1=-2, axis2=-1) - 1)
     angle = np.arctan2(sine, cosine)
-    return unit(raw) * angle[..., None]
+    return np.asarray(unit(raw) * angle[..., None])
 
 
 def rotation_between(start: FloatArray, end: FloatArray) -> FloatArray:

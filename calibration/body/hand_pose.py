@@ -123,7 +123,7 @@ class Hand:
     @cached_property
     def phalanges_m(self) -> FloatArray:
         """(5, 3) lengths."""
-        return np.linalg.norm(np.diff(self.rest_joints, axis=1), axis=2)
+        return np.asarray(np.linalg.norm(np.diff(self.rest_joints, axis=1), axis=2))
 
     @cached_property
     def fan(self) -> FloatArray:
@@ -136,7 +136,7 @@ class Hand:
         """Wrist joint to the tip of the straight middle finger."""
         return float(np.linalg.norm(self.rest_joints[2, 0]) + self.phalanges_m[2].sum())
 
-    def finger_frames(self, state: FloatArray, finger: int | FloatArray) -> FloatArray:
+    def finger_frames(self, state: FloatArray, finger: int | NDArray[np.integer[Any]]) -> FloatArray:
         """Phalanx frames (..., 3, 3, 3) [phalanx, row, column] of fingers 0 to 3 (index to little)."""
         lean = rotation_y(np.radians(CONVERGENCE_DEG[finger]))
         base = lean @ rotation_x(self.fan[finger] + state[..., 1])
@@ -148,7 +148,7 @@ class Hand:
         )
         return base[..., None, :, :] @ rotation_z(bend)
 
-    def finger_joints(self, state: FloatArray, finger: int | FloatArray) -> FloatArray:
+    def finger_joints(self, state: FloatArray, finger: int | NDArray[np.integer[Any]]) -> FloatArray:
         """Joints (..., 4, 3): knuckle, pip, dip, tip of fingers 0 to 3, hand coordinates."""
         frames = self.finger_frames(state, finger)
         steps = -frames[..., :, 1] * self.phalanges_m[np.asarray(finger) + 1][..., None]

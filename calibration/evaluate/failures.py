@@ -42,9 +42,9 @@ def tile(image: Image, joints_px: NDArray[np.float64], lines: tuple[str, str]) -
     end = (middle + half).astype(int)
     part = image[corner[1] : end[1], corner[0] : end[0]]
     scale = TILE_PX / max(part.shape[:2])
-    part = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     out = np.full((TILE_PX + 52, TILE_PX, 3), 255, np.uint8)
-    out[: part.shape[0], : part.shape[1]] = part
+    out[: small.shape[0], : small.shape[1]] = small
     for k, line in enumerate(lines):
         at = (6, TILE_PX + 20 + 22 * k)
         cv2.putText(out, line, at, cv2.FONT_HERSHEY_SIMPLEX, 0.5, (0, 0, 0), 1, cv2.LINE_AA)
@@ -81,7 +81,7 @@ def main() -> None:
         cleanup.callback(built.release)
         for line in (folder / "labels.jsonl").read_text(encoding="utf-8").splitlines():
             label = json.loads(line)
-            image = cv2.imread(str(folder / label["image"]))
+            image = np.asarray(cv2.imread(str(folder / label["image"])), np.uint8)
             observation = built.tracker.observe(Frame(0, 0.0, image))
             built.measurer.reset()
             measured = built.measurer.measure(observation)

@@ -149,7 +149,7 @@ def excursions(run: Run, given: NDArray[np.bool_]) -> list[Excursion]:
             if given[n, k]:
                 values[entry.name] = Measurement.of(run.value[n, k], run.sd[n, k])
         this = HandMeasurement(run.side, values)  # type: ignore[arg-type]
-        other_side = "right" if run.side == "left" else "left"
+        other_side: Side = "right" if run.side == "left" else "left"
         other = HandMeasurement.refused(other_side, QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
         left, right = (this, other) if run.side == "left" else (other, this)
         closed.extend(watch.update(FrameMeasurement(n, float(time_s), left, right)).closed)

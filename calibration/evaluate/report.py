@@ -31,7 +31,7 @@ from posturewatch.model.observation import BODY_LANDMARKS
 
 FRAMINGS = ("upper", "headless", "close")
 COMFORT_MM, HIGH_MM = 15.0, 25.0  # common practice for a finger held far, and too far, from the strings
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)
@@ -214,7 +214,8 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     line("little finger's spread (deg)", asked, "little_spread", rules.max_joint_sd_deg)
     line("thumb's place (mm)", asked, "thumb_place", rules.max_place_sd_mm)
     if "forearm" in table.columns:
-        logit = ForearmOutputs.from_rows(table.columns["forearm"]).strings_logit
+        said: ForearmOutputs[Any] = ForearmOutputs.from_rows(table.columns["forearm"])
+        logit = said.strings_logit
         right = ((logit >= 0) == seen)[asked & np.isfinite(logit)]
         print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
 
