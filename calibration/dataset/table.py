@@ -113,13 +113,41 @@ def add_forearm(columns: Columns, rows: NDArray[np.floating[Any]]) -> None:
     columns["axis_sd_deg"] = np.array([axis.sd_deg for axis in axes], np.float32)
 
 
-def table_of(columns: Columns) -> Table:
-    """Rows rendered before an output was thought of have it at NaN: outputs are only ever added at the end."""
+def makers_hfov_deg(columns: Columns) -> NDArray[np.float64]:
+    """(n,) the field of view that each row's camera would be stated with: across the picture's longer side, as makers
+    and the settings do, where the column `hfov_deg` is across its width."""
+    width, height = columns["size"].astype(float).T
+    across = np.tan(np.radians(columns["hfov_deg"].astype(float)) / 2)
+    return np.asarray(np.degrees(2 * np.arctan(across * np.maximum(width, height) / width)))
+
+
+def stated_rows(columns: Columns, share: float) -> NDArray[np.bool_]:
+    """(n,) for which rows the field of view counts as stated: about that share of the pictures, the same ones each
+    time."""
+    frames, of_row = np.unique(columns["frame"], return_inverse=True)
+    return np.asarray(np.random.default_rng(len(frames)).random(len(frames))[of_row] < share)
+
+
+def table_of(columns: Columns, stated_share: float = 0.0) -> Table:
+    """The matrices of these columns.
+
+    Rows rendered before an output was thought of have it at NaN: outputs are only ever added at the end.
+
+    Parameters
+    ----------
+    columns
+        As `read` gives them.
+    stated_share
+        Of how many pictures the estimator knows the camera's field of view; of the others it assumes the usual one,
+        as in use where the settings do not state it.
+    """
     missing = len(OUTPUTS) - columns["y"].shape[1]
+    hfov_deg, stated = makers_hfov_deg(columns), stated_rows(columns, stated_share)
     rows = []
     for row in range(len(columns["side"])):
         observation = observation_of(columns, row)
-        rows.append(features(observation, observation.hands[0]))
+        known = float(hfov_deg[row]) if stated[row] else None
+        rows.append(features(observation, observation.hands[0], known))
     return Table(
         x=np.asarray(rows, np.float32),
         y=np.pad(columns["y"].astype(np.float32), ((0, 0), (0, missing)), constant_values=np.nan),
@@ -141,8 +169,9 @@ def read(folder: Path, split: str) -> Columns:
     return columns
 
 
-def load(folder: Path, split: str) -> Table:
-    return table_of(read(folder, split))
+def load(folder: Path, split: str, stated_share: float = 0.0) -> Table:
+    """One split's matrices; see `table_of`."""
+    return table_of(read(folder, split), stated_share)
 
 
 def together(tables: list[Table]) -> Table:

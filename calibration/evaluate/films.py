@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.rows import FRAMES_A_FILM
-from calibration.dataset.table import Columns, observation_of, read
+from calibration.dataset.table import Columns, makers_hfov_deg, observation_of, read
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
@@ -59,12 +59,15 @@ FOLLOWED: tuple[Quantity, ...] = (
 WRIST, LIFTS = slice(0, 2), slice(2, 6)
 
 
-def _single(columns: Columns, estimator: Estimator) -> dict[int, Array]:
-    """(FOLLOWED, 2) value and sd of each row that is a found hand and not refused outright."""
+def _single(columns: Columns, estimator: Estimator, stated: bool) -> dict[int, Array]:
+    """(FOLLOWED, 2) value and sd of each row that is a found hand and not refused outright. stated: whether the
+    camera's field of view is known."""
     out = {}
+    hfov_deg = makers_hfov_deg(columns)
     for row in np.flatnonzero(columns["found"]):
         observation = observation_of(columns, int(row))
-        estimate = estimator.estimate(observation, observation.hands[0])
+        looking = estimator.through(float(hfov_deg[row])) if stated else estimator
+        estimate = looking.estimate(observation, observation.hands[0])
         if estimate.refusal is None:
             out[int(row)] = np.array(
                 [estimate.values.get(entry.output, (np.nan, np.nan)) for entry in FOLLOWED]
@@ -72,11 +75,11 @@ def _single(columns: Columns, estimator: Estimator) -> dict[int, Array]:
     return out
 
 
-def runs(columns: Columns, estimator: Estimator) -> Iterator[Run]:
+def runs(columns: Columns, estimator: Estimator, stated: bool = False) -> Iterator[Run]:
     """estimator: one for which every hand may stop strings (`EITHER`), so that lifts are among what it gives.
 
     Each hand of each film, frame by frame; a hand under the wrong side counts as measured there, as it would be."""
-    single = _single(columns, estimator)
+    single = _single(columns, estimator, stated)
     at = {
         (int(frame), int(side)): int(row)
         for row, (frame, side, found) in enumerate(
@@ -193,9 +196,12 @@ def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
     )
 
 
-def film_report(folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules) -> None:
-    """Errors on films, frame by frame and with time used, and what was held."""
-    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, fretting=EITHER)))
+def film_report(
+    folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules, stated: bool = False
+) -> None:
+    """Errors on films, frame by frame and with time used, and what was held. stated: whether the camera's field of
+    view is known."""
+    all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, fretting=EITHER), stated))
     print(
         "\nFilms: share given of what is in view, then mean, median, 90th percentile of the absolute error, and "
         "interval coverage"

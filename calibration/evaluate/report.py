@@ -285,14 +285,21 @@ def main() -> None:
     parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluate" / "data")
     parser.add_argument("--weights", type=Path)
     parser.add_argument("--split", default="test", choices=("train", "cal", "test"))
+    parser.add_argument(
+        "--field-of-view",
+        choices=("unknown", "stated"),
+        default="unknown",
+        help="whether the settings state the camera's (default: unknown)",
+    )
     args = parser.parse_args()
     ensemble = Ensemble(read_weights(args.weights))
     rules = RefusalRules()
-    table = load(args.data, args.split)
+    stated = args.field_of_view == "stated"
+    table = load(args.data, args.split, 1.0 if stated else 0.0)
     report(table, ensemble, rules, read_shards(args.data, args.split))
     fingers(ensemble, table, rules)
     if any(args.data.glob(f"{args.split}film-*.npz")):
-        film_report(args.data, f"{args.split}film", ensemble, rules)
+        film_report(args.data, f"{args.split}film", ensemble, rules, stated)
 
 
 if __name__ == "__main__":

@@ -36,6 +36,8 @@ HIDDEN = (256, 128)
 #: deviations.
 WIDENING = 0.3
 BODY = BLOCKS["body"]
+#: Of how many pictures the estimator is told the camera's field of view: in use most players do not state it.
+STATED_SHARE = 0.3
 MATRICES = ("w0", "w1", "w2")  # stored with half the digits
 Array = NDArray[np.float32]
 
@@ -175,8 +177,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    train_rows = together([load(folder, "train") for folder in (args.data, *args.more)])
-    cal_rows = load(args.data, "cal")
+    train_rows = together([load(folder, "train", STATED_SHARE) for folder in (args.data, *args.more)])
+    cal_rows = load(args.data, "cal", STATED_SHARE)
     fit, net = fit_means(
         train_rows,
         steps=args.steps,

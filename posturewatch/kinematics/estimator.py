@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -103,6 +104,12 @@ class Estimator:
             side: [name for name, one in zip(OUTPUTS, of, strict=True) if one >= self._rules.min_skill]
             for side, of in by_side.items()
         }
+
+    def through(self, hfov_deg: float | None) -> Estimator:
+        """The same for a camera with another horizontal field of view, degrees; None where it is not known."""
+        other = copy.copy(self)
+        other._hfov_deg = hfov_deg
+        return other
 
     def estimate(self, observation: Observation, hand: HandObservation) -> Estimate:
         """All outputs for one hand of the observation that are given of such hands. A refusal refuses all of them."""
