@@ -54,7 +54,7 @@ def make_reading(
         frame=Frame(index, time_s, PICTURE),
         observation=Observation(index, time_s, 2, 2, (), None),
         measurement=FrameMeasurement(index, time_s, hand("left"), hand("right")),
-        verdict=Verdict(time_s, {}, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), ()),
+        verdict=Verdict(time_s, {}, {}, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), ()),
         display={},
         taken_s=time_s,
         dropped=dropped,

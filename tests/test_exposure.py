@@ -22,7 +22,7 @@ from posturewatch.exposure.rules import ExposureRules
 from posturewatch.exposure.series import NO_PICTURE, minutes
 from posturewatch.exposure.values import Exposure
 from posturewatch.model.measurement import Refusal
-from posturewatch.model.verdict import Excursion
+from posturewatch.model.verdict import Excursion, HandState
 
 NAN = float("nan")
 #: The signal as it is, so that numbers can be worked by hand.
@@ -51,9 +51,9 @@ def test_a_worked_session() -> None:
     assert found.unseen_s == pytest.approx({NOT_SEEN: 2.0, NO_PICTURE: 1.85})
 
     flexion, extension = found.direction("flexion"), found.direction("extension")
-    # Zones: within 3 + 3.15 (0 counts as flexion), beyond 2, extreme 4; on the other side beyond 2.
-    assert (flexion.within_s, flexion.beyond_s, flexion.extreme_s) == pytest.approx((6.15, 2.0, 4.0))
-    assert (extension.within_s, extension.beyond_s, extension.extreme_s) == pytest.approx((0.0, 2.0, 0.0))
+    # In comfort 3 + 3.15 (0 counts as flexion), past comfort 2, extreme 4; on the other side past comfort 2.
+    assert list(flexion.states_s.values()) == pytest.approx([6.15, 0.0, 2.0, 4.0])
+    assert list(extension.states_s.values()) == pytest.approx([0.0, 0.0, 2.0, 0.0])
     # Excess beyond 20: 2 s x 10 + 4 s x 30 = 140 degree-seconds; beyond 40: 4 s x 10; extension 2 s x 5.
     comfort, extreme = flexion.levels
     assert (comfort.seconds, comfort.excess) == pytest.approx((6.0, 140.0))
@@ -169,9 +169,16 @@ def test_nothing_measured_is_missing_and_not_zero(values: list[float]) -> None:
 def test_without_limits_there_is_nothing_beyond() -> None:
     found = exposure(make_series(*at(20.0, (80, 3))), profile(None, None), (0.0, 3.0), rules=AS_IT_IS)
     flexion = found.direction("flexion")
-    assert flexion.within_s == pytest.approx(3.0)
     assert flexion.levels == ()
+    assert flexion.states_s[HandState.UNSURE] == pytest.approx(3.0)
     assert found.share("flexion", "extreme") is None
+
+
+@pytest.mark.parametrize(("sd", "state"), [(1.0, HandState.IN_COMFORT), (4.0, HandState.UNSURE)])
+def test_comfortable_time_needs_evidence(sd: float, state: HandState) -> None:
+    """At 15 degrees, with the comfort limit at 20: comfort is known only if 1.645 deviations fit in between."""
+    found = exposure(make_series(*at(20.0, (15, 3)), sd=sd), profile(), (0.0, 3.0), rules=AS_IT_IS)
+    assert found.direction("flexion").states_s[state] == pytest.approx(3.0)
 
 
 def test_in_json_every_number_has_its_unit() -> None:
@@ -240,8 +247,7 @@ def additive(found: Exposure) -> dict[str, float]:
     sums = {"total": found.total_s, "measured": found.measured_s}
     sums |= {f"unseen {reason}": seconds for reason, seconds in found.unseen_s.items()}
     for one in found.directions:
-        zones = {"within": one.within_s, "beyond": one.beyond_s, "extreme": one.extreme_s}
-        sums |= {f"{one.direction} {zone}": seconds for zone, seconds in zones.items()}
+        sums |= {f"{one.direction} {state.value}": seconds for state, seconds in one.states_s.items()}
         for level in one.levels:
             sums[f"{one.direction} {level.level} excess"] = level.excess
             sums[f"{one.direction} {level.level} count"] = level.excursions
@@ -273,14 +279,15 @@ def test_shares_sum_to_one_and_times_to_the_window(pairs: list[tuple[float, floa
     end_s = sum(step for step, _ in pairs) + 1.0
     found = series_of(pairs).over((0.0, end_s))
     assert found.measured_s + sum(found.unseen_s.values()) == pytest.approx(end_s, abs=1e-4)
-    zones_s = sum(one.within_s + one.beyond_s + one.extreme_s for one in found.directions)
-    assert zones_s == pytest.approx(found.measured_s, abs=1e-9)
+    states_s = sum(sum(one.states_s.values()) for one in found.directions)
+    assert states_s == pytest.approx(found.measured_s, abs=1e-9)
     if found.variation.shares is not None:
         assert sum(map(sum, found.variation.shares)) == pytest.approx(1.0)
     for one in found.directions:
         comfort, extreme = one.levels
         assert 0.0 <= extreme.seconds <= comfort.seconds <= found.measured_s + 1e-9
         assert extreme.excess <= comfort.excess
+        assert one.states_s[HandState.EXTREME] == pytest.approx(extreme.seconds)
         # Farther out by the distance of the limits for as long as it is extreme, at least.
         assert comfort.excess - extreme.excess >= 20.0 * extreme.seconds - 1e-6
 

@@ -74,6 +74,8 @@ def test_the_header_tells_of_the_same_frame_as_the_picture(feed: LiveFeed) -> No
     assert (flexion["zone"], flexion["direction"]) == ("within comfort", "flexion")
     # Keir et al. 2007: 37.7 and 48.6 degrees of flexion.
     assert (flexion["comfort_limit"], flexion["extreme_limit"]) == (37.7, 48.6)
+    # 12 degrees with a deviation of 2.5 lie well inside; the other angle decides nothing either.
+    assert left["verdict"] == {"state": "in comfort", "quantity": None, "refusal": None, "help": None}
     assert len(left["landmarks"]) == 21
     assert len(left["forearm"]) == 2
 
@@ -99,6 +101,12 @@ def test_a_hand_that_is_not_seen_comes_with_its_reason_and_help(feed: LiveFeed) 
     header, _ = fetch(feed)
     left = header["hands"][0]
     assert left["seen"] is False
+    assert left["verdict"] == {
+        "state": "not seen",
+        "quantity": None,
+        "refusal": "hand not seen",
+        "help": Refusal.HAND_NOT_SEEN.help,
+    }
     assert left["landmarks"] is None
     assert left["forearm"] is None
     for entry in left["quantities"].values():

@@ -226,7 +226,7 @@ def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -
     assert by_passage.locator("tbody tr").nth(1).locator("td").first.inner_text() == "67\u00a0%"
     see(page, "#fingers", "A camera does not see force")
     titles = page.locator("h2").all_inner_texts()
-    assert titles.index("Time per zone and direction") < titles.index("Fingers")
+    assert titles.index("Time per state and direction") < titles.index("Fingers")
     page.goto(stage.url + "book.html#/trends/26")
     see(page, ".card:has(h2:text-is('Fingers'))", "Left little finger lifted, beyond extreme limit")
 

@@ -187,7 +187,14 @@ def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Stor
 
 def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, book: PracticeLog) -> None:
     page = book.session(record(store, 0.0))
-    assert page["exposure"] == {"session": [], "cues": [], "passages": [], "parts": [], "minutes": []}
+    assert page["exposure"] == {
+        "session": [],
+        "hands": [],
+        "cues": [],
+        "passages": [],
+        "parts": [],
+        "minutes": [],
+    }
     assert page["finding"] is None
 
 

@@ -10,7 +10,7 @@ from exposure_series import FLEX, profile
 from scipy.stats.mstats import mquantiles
 
 from posturewatch.comfort.limits import LimitProfile
-from posturewatch.comfort.zones import ZONES, zone_of
+from posturewatch.comfort.zones import zone_of
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.percentiles import weighted_percentiles
 from posturewatch.exposure.rules import ExposureRules
@@ -19,7 +19,7 @@ from posturewatch.exposure.summary import summarise
 from posturewatch.exposure.values import Exposure
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.quantities import quantity
-from posturewatch.model.verdict import HoldWarning
+from posturewatch.model.verdict import HoldWarning, Zone
 
 SMALL = 1 + tuple(Refusal).index(Refusal.HAND_TOO_SMALL)
 UNSEEN = 1 + tuple(Refusal).index(Refusal.HAND_NOT_SEEN)
@@ -33,7 +33,7 @@ def series(time_s: list[float], value: list[float | None], refusal: list[int] | 
         FLEX,
         np.array(time_s, dtype=float),
         numbers,
-        np.where(np.isnan(numbers), np.nan, 5.0),
+        np.where(np.isnan(numbers), np.nan, 1.0),
         np.array(codes, dtype=np.uint8),
     )
 
@@ -45,21 +45,22 @@ def summed(one: SampleSeries, end_s: float, limits: LimitProfile | None = None) 
     return found
 
 
-def zones(found: Exposure) -> dict[str, tuple[float, float, float]]:
-    return {one.direction: (one.within_s, one.beyond_s, one.extreme_s) for one in found.directions}
+def states(found: Exposure) -> dict[str, list[float]]:
+    """Seconds in comfort, unsure, past comfort, extreme, by direction."""
+    return {one.direction: list(one.states_s.values()) for one in found.directions}
 
 
 def test_a_worked_session() -> None:
     """Session from 0 to 2.0 s, samples speak for at most 0.25 s:
 
     t    value    speaks for          counts as
-    0.0   10      0.1                 within, flexion
-    0.1   30      0.1                 beyond, flexion
+    0.0   10      0.1                 in comfort, flexion
+    0.1   30      0.1                 past comfort, flexion
     0.2   50      0.2                 extreme, flexion
-    0.4  -25      0.1                 beyond, extension
+    0.4  -25      0.1                 past comfort, extension
     0.5  refused  0.1                 hand not seen
     0.6  refused  0.25 of 0.4         too small; 0.15 no picture
-    1.0   -5      0.25 of 0.5         within, extension; 0.25 no picture
+    1.0   -5      0.25 of 0.5         in comfort, extension; 0.25 no picture
     1.5   45      0.25 of 0.5 (end)   extreme, flexion; 0.25 no picture
 
     measured 0.1 + 0.1 + 0.2 + 0.1 + 0.25 + 0.25 = 1.0 s of 2.0.
@@ -77,8 +78,8 @@ def test_a_worked_session() -> None:
         {NO_PICTURE: 0.65, "hand too small in the picture": 0.25, "hand not seen": 0.1}
     )
     assert list(found.unseen_s) == [NO_PICTURE, "hand too small in the picture", "hand not seen"]
-    assert zones(found)["flexion"] == pytest.approx((0.1, 0.1, 0.45))
-    assert zones(found)["extension"] == pytest.approx((0.25, 0.1, 0.0))
+    assert states(found)["flexion"] == pytest.approx([0.1, 0.0, 0.1, 0.45])
+    assert states(found)["extension"] == pytest.approx([0.25, 0.0, 0.1, 0.0])
     # Sorted with their weights: -25 (.1) -5 (.25) 10 (.1) 30 (.1) 45 (.25) 50 (.2); the middles of the weights
     # lie at .05 .225 .40 .50 .675 .90, so P10 is -25 + 20 x .05/.175, P50 is 30 and P90 is 50.
     assert found.percentiles == pytest.approx((-25 + 20 * 0.05 / 0.175, 30.0, 50.0))
@@ -123,13 +124,16 @@ def test_a_weight_of_three_is_nearly_three_samples() -> None:
     )
 
 
-def test_zones_agree_with_the_watch() -> None:
+def test_time_beyond_limits_agrees_with_the_zones_of_the_watch() -> None:
     values = np.linspace(-60, 60, 241)
     limits = profile()
     found = summed(series(list(np.arange(241) * 0.1), list(values)), 24.1, limits)
     named = [zone_of(v, quantity(FLEX), limits) for v in values]
-    for direction, seconds in zones(found).items():
-        assert seconds == pytest.approx([0.1 * named.count((zone, direction)) for zone in ZONES])
+    for one in found.directions:
+        comfort, extreme = one.levels
+        count = {zone: named.count((zone, one.direction)) for zone in Zone}
+        assert comfort.seconds == pytest.approx(0.1 * (count[Zone.BEYOND] + count[Zone.EXTREME]))
+        assert extreme.seconds == pytest.approx(0.1 * count[Zone.EXTREME])
 
 
 def test_warnings_are_counted_where_they_belong() -> None:
@@ -151,11 +155,10 @@ def test_a_session_without_samples() -> None:
     assert (found.measured_s, found.measured_share, found.unseen_s) == (0.0, 0.0, {NO_PICTURE: 3.0})
 
 
-def test_without_limits_everything_is_within() -> None:
+def test_without_limits_nothing_says_what_comfort_is() -> None:
     found = summed(series([0.0, 0.1], [80.0, -80.0]), 0.2, profile(None, None))
     assert [one.levels for one in found.directions] == [(), ()]
-    assert zones(found)["flexion"] == pytest.approx((0.1, 0.0, 0.0))
-    assert zones(found)["extension"] == pytest.approx((0.1, 0.0, 0.0))
+    assert states(found)["flexion"] == states(found)["extension"] == pytest.approx([0.0, 0.1, 0.0, 0.0])
 
 
 def test_an_end_before_the_last_sample_leaves_it_no_time() -> None:

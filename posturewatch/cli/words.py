@@ -7,8 +7,9 @@ from typing import Any
 
 from posturewatch.cli.sessions import clock, local
 from posturewatch.comfort.phrases import NO_FORCE, leaning
+from posturewatch.exposure.values import MEASURED_STATES
 from posturewatch.model.quantities import GROUPS, in_group, quantity
-from posturewatch.model.verdict import Zone
+from posturewatch.model.verdict import HandState
 
 __all__ = ["summary_text"]
 
@@ -41,7 +42,7 @@ def summary_text(summary: Mapping[str, Any]) -> str:
         wrist, fingers = (
             [one for one in own if quantity(one["quantity"]).group == group] for group in GROUPS
         )
-        lines += _hand(side, wrist)
+        lines += _hand(side, wrist, summary["hands"])
         lines += _fingers(side, fingers, summary)
     lines += [
         f"Warned at {clock(one['since_s'])}: {one['side']} {leaning(one['quantity'], one['direction'])}"
@@ -56,17 +57,17 @@ def summary_text(summary: Mapping[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _hand(side: str, quantities: list[Mapping[str, Any]]) -> list[str]:
+def _hand(side: str, quantities: list[Mapping[str, Any]], hands: list[Mapping[str, Any]]) -> list[str]:
     """What was seen of one hand; one line where nothing of it was measured."""
     if not any(one["measured_s"] for one in quantities):
         reason = next((next(iter(one["unseen_s"]), "") for one in quantities), "")
         return [f"{side.capitalize()} hand: not measured" + (f" ({reason})." if reason else ".")]
-    lines = [f"{side.capitalize()} hand:"]
+    lines = [f"{side.capitalize()} hand:{_shares(side, hands)}"]
     for one in quantities:
         name = quantity(one["quantity"]).label
         lines.append(f"  {name}: measured {_percent(one['measured_share'])} of the time")
         for entry in one["directions"]:
-            lines += _zones(one, entry)
+            lines += _states(one, entry)
         lines += _longest(one)
         percentiles = one[f"percentiles_{one['unit']}"]
         if percentiles is not None:
@@ -77,16 +78,27 @@ def _hand(side: str, quantities: list[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
-def _zones(one: Mapping[str, Any], entry: Mapping[str, Any]) -> list[str]:
-    """Time beyond comfort and beyond the extreme limit in one direction, each with what of it is certain."""
-    seconds = {Zone.BEYOND: entry["beyond_s"], Zone.EXTREME: entry["extreme_s"]}
+def _shares(side: str, hands: list[Mapping[str, Any]]) -> str:
+    """The share of the whole time in each state of the hand; every state that is worth a word."""
+    shares = [
+        f"{state} {_percent(spent_s / one['total_s'])}"
+        for one in hands
+        if one["side"] == side
+        for state, spent_s in one["states_s"].items()
+        if spent_s >= SHORTEST_S
+    ]
+    return f" {', '.join(shares)} of the time" if shares else ""
+
+
+def _states(one: Mapping[str, Any], entry: Mapping[str, Any]) -> list[str]:
+    """Time that was not in comfort in one direction, by state."""
     certain = {level["level"]: level["certain_s"] for level in entry["levels"]}
     return [
-        f"    {zone.value:<16}{leaning(one['quantity'], entry['direction'])}: "
-        f"{_percent(spent_s / one['measured_s'])}, {clock(spent_s)}"
-        + (f", {clock(certain.get('extreme', 0.0))} certain" if zone is Zone.EXTREME else "")
-        for zone, spent_s in seconds.items()
-        if spent_s >= SHORTEST_S
+        f"    {state.value:<14}{leaning(one['quantity'], entry['direction'])}: "
+        f"{_percent(entry['states_s'][state.value] / one['measured_s'])}, {clock(entry['states_s'][state.value])}"
+        + (f", {clock(certain['extreme'])} certain" if state is HandState.EXTREME else "")
+        for state in MEASURED_STATES
+        if state is not HandState.IN_COMFORT and entry["states_s"][state.value] >= SHORTEST_S
     ]
 
 

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.excursions import ExcursionTracker
+from posturewatch.comfort.hand_state import hand_state
 from posturewatch.comfort.holds import Hold
 from posturewatch.comfort.limits import LEVELS, LimitProfile
 from posturewatch.comfort.rules import WatchRules
@@ -100,8 +101,9 @@ class Watch:
             announced = tracker.warned(time_s)
             if announced is not None:
                 opened.append(announced)
+        hands = {side: hand_state(measurement.hand(side), self.limits) for side in SIDES}
         return Verdict(
-            time_s, zones, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), tuple(active)
+            time_s, zones, hands, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), tuple(active)
         )
 
     def finish(self, time_s: float) -> tuple[Excursion, ...]:

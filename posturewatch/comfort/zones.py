@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import overload
-
-import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import Band, LimitProfile
 from posturewatch.model.quantities import Quantity
 from posturewatch.model.verdict import Zone
 
-__all__ = ["ZONES", "bounds", "zone_index", "zone_of"]
-
-#: From the inside out; `zone_index` counts in this order.
-ZONES = (Zone.WITHIN, Zone.BEYOND, Zone.EXTREME)
+__all__ = ["bounds", "zone_of"]
 
 
 def bounds(band: Band) -> tuple[float, float]:
@@ -25,28 +18,6 @@ def bounds(band: Band) -> tuple[float, float]:
     """
     extreme = math.inf if band.extreme is None else band.extreme.value
     return (extreme if band.comfort is None else band.comfort.value), extreme
-
-
-@overload
-def zone_index(magnitude: float, limits: tuple[float, float]) -> int: ...
-@overload
-def zone_index(magnitude: NDArray[np.float64], limits: tuple[float, float]) -> NDArray[np.int64]: ...
-def zone_index(
-    magnitude: float | NDArray[np.float64], limits: tuple[float, float]
-) -> int | NDArray[np.int64]:
-    """Places in `ZONES` of one magnitude, or of an array of them; a value on a limit is inside it.
-
-    Parameters
-    ----------
-    magnitude : float or (n,) array
-        Value in the direction of the limits.
-    limits : tuple of float
-        Comfort and extreme limit, as from `bounds`.
-    """
-    comfort, extreme = limits
-    if isinstance(magnitude, np.ndarray):
-        return (magnitude > comfort).astype(np.int64) + (magnitude > extreme)
-    return int(magnitude > comfort) + int(magnitude > extreme)
 
 
 def zone_of(value: float, entry: Quantity, limits: LimitProfile) -> tuple[Zone, str]:
@@ -59,5 +30,8 @@ def zone_of(value: float, entry: Quantity, limits: LimitProfile) -> tuple[Zone, 
         within comfort below 0.
     """
     direction = entry.negative if value < 0 and entry.negative is not None else entry.positive
-    place = zone_index(value * entry.sign(direction), bounds(limits.bands[entry.name, direction]))
-    return ZONES[place], direction
+    magnitude = value * entry.sign(direction)
+    comfort, extreme = bounds(limits.bands[entry.name, direction])
+    if magnitude > extreme:
+        return Zone.EXTREME, direction
+    return (Zone.BEYOND if magnitude > comfort else Zone.WITHIN), direction

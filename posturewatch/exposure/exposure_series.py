@@ -21,14 +21,22 @@ from numpy.typing import NDArray
 
 from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
 from posturewatch.comfort.excursions import ExcursionTimes, excursion_times
+from posturewatch.comfort.hand_state import AngleState, angle_states, state_of
 from posturewatch.comfort.limits import LEVELS, LimitProfile
-from posturewatch.comfort.zones import bounds, zone_index
 from posturewatch.exposure.episodes import Episodes, episodes_of
 from posturewatch.exposure.lowpass import low_pass
 from posturewatch.exposure.percentiles import PERCENTILES, weighted_percentiles
 from posturewatch.exposure.rules import DURATION_EDGES_S, ExposureRules
-from posturewatch.exposure.series import NO_PICTURE, Series, Window, check_windows, sample_seconds
+from posturewatch.exposure.series import (
+    NO_PICTURE,
+    Series,
+    Window,
+    check_windows,
+    sample_seconds,
+    time_inside,
+)
 from posturewatch.exposure.values import (
+    MEASURED_STATES,
     DirectionExposure,
     Exposure,
     LimitExposure,
@@ -36,6 +44,7 @@ from posturewatch.exposure.values import (
     Speed,
     Variation,
 )
+from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import Quantity, quantity
 from posturewatch.model.verdict import Level
@@ -69,9 +78,13 @@ class ExposureSeries:
 
     Attributes
     ----------
-    time_s, value, sd, seconds : (n,) arrays
-        Of the measured samples only. value is low-passed; sd is that of the single measurement: errors of
+    time_s, value, sd, seconds, state : (n,) arrays
+        Of the measured samples only. state is the `AngleState` of each. value is low-passed; sd is
+        that of the single measurement: errors of
         neighbouring samples are alike, so smoothing is not taken to lower it.
+
+    every_s : (m,) array
+        The times of all samples, measured or refused.
 
     Raises
     ------
@@ -87,7 +100,7 @@ class ExposureSeries:
         self.entry: Quantity = quantity(series.quantity)
         self.side: Side = series.side
         gap_s = self.rules.watch.max_gap_s
-        self._every_s = series.time_s
+        self.every_s: Array = series.time_s
         self._every_seconds = sample_seconds(series.time_s, math.inf, gap_s)
         self._refusal, self._refusals = series.refusal, series.refusals
         seen = series.refusal == 0
@@ -98,6 +111,7 @@ class ExposureSeries:
         self.value: Array = smooth[seen]
         self.sd: Array = series.sd[seen]
         self.seconds: Array = self._every_seconds[seen]
+        self.state = angle_states(self.value, self.sd, self.entry, limits)
         self._speed = _speed(series.time_s, smooth, gap_s)[seen]
         self._neutral = self._neutral_bounds()
         self._edges, self._row = self._rows()
@@ -120,13 +134,17 @@ class ExposureSeries:
         leave = watch.leave(limit, self.entry.unit)
         self._excursions[direction, level] = excursion_times(self.time_s, magnitude, limit, leave, watch)
 
+    def refused_for(self, refusal: Refusal) -> NDArray[np.bool_]:
+        """Of every sample (those of `every_s`), whether it was refused for this reason."""
+        return np.equal(self._refusal, 1 + self._refusals.index(refusal))
+
     def magnitude(self, direction: str) -> Array:
         """The values (n,) in a direction: above 0 where they lean to it."""
         return self.value * self.entry.sign(direction)
 
     def parts(self, windows: Sequence[Window]) -> tuple[NDArray[np.int64], Array]:
         """(places, seconds) of the measured samples that speak inside the windows, and for how long there."""
-        return _parts(self.time_s, self.seconds, windows, self.rules.watch.max_gap_s)
+        return time_inside(self.time_s, self.seconds, windows, self.rules.watch.max_gap_s)
 
     def excursions(self, direction: str, level: Level) -> ExcursionTimes:
         """The excursions beyond one limit; KeyError where there is no such limit."""
@@ -203,7 +221,7 @@ class ExposureSeries:
         return episodes_of(self.time_s, self.seconds, label, self.rules.watch.unseen_grace_s)
 
     def _unseen(self, windows: Sequence[Window], total_s: float) -> dict[str, float]:
-        places, seconds = _parts(self._every_s, self._every_seconds, windows, self.rules.watch.max_gap_s)
+        places, seconds = time_inside(self.every_s, self._every_seconds, windows, self.rules.watch.max_gap_s)
         by_code = np.bincount(self._refusal[places], seconds, len(self._refusals) + 1)
         found = {
             refusal.value: float(lost_s) for refusal, lost_s in zip(self._refusals, by_code[1:], strict=True)
@@ -219,11 +237,14 @@ class ExposureSeries:
         leaning = magnitude >= 0 if self.entry.sign(direction) > 0 else magnitude > 0
         if self.entry.negative is None:
             leaning = np.ones_like(leaning)
-        zone = zone_index(magnitude, bounds(self.limits.bands[self.entry.name, direction]))
-        within_s, beyond_s, extreme_s = np.bincount(zone[leaning], seconds[leaning], 3).tolist()
+        by_angle = np.bincount(self.state[places][leaning], seconds[leaning], len(AngleState))
+        states = dict.fromkeys(MEASURED_STATES, 0.0)
+        for angle, spent_s in zip(AngleState, by_angle.tolist(), strict=True):
+            if angle is not AngleState.NOT_MEASURED:
+                states[state_of(angle)] += spent_s
         levels = (self._level(direction, level, places, seconds, windows) for level in LEVELS)
         found = tuple(one for one in levels if one is not None)
-        return DirectionExposure(direction, within_s, beyond_s, extreme_s, found)
+        return DirectionExposure(direction, states, found)
 
     def _level(
         self,
@@ -281,21 +302,6 @@ class ExposureSeries:
         cell = self._row[places] * columns + column[self._episodes.of[places]]
         table = np.bincount(cell, seconds, rows * columns).reshape(rows, columns)
         return Variation(self._edges, DURATION_EDGES_S, tuple(tuple(row) for row in table.tolist()))
-
-
-def _parts(
-    time_s: Array, seconds: Array, windows: Sequence[Window], max_gap_s: float
-) -> tuple[NDArray[np.int64], Array]:
-    found, spent = [], []
-    for start_s, end_s in windows:
-        first = int(np.searchsorted(time_s, start_s - max_gap_s))
-        after = int(np.searchsorted(time_s, end_s))
-        times = time_s[first:after]
-        inside = np.minimum(times + seconds[first:after], end_s) - np.maximum(times, start_s)
-        kept = np.flatnonzero(inside > 0)
-        found.append(kept + first)
-        spent.append(inside[kept])
-    return np.concatenate(found), np.concatenate(spent)
 
 
 def _speed(time_s: Array, value: Array, max_gap_s: float) -> Array:

@@ -13,7 +13,16 @@ from numpy.typing import NDArray
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 
-__all__ = ["NO_PICTURE", "SampleSeries", "Series", "Window", "check_windows", "minutes", "sample_seconds"]
+__all__ = [
+    "NO_PICTURE",
+    "SampleSeries",
+    "Series",
+    "Window",
+    "check_windows",
+    "minutes",
+    "sample_seconds",
+    "time_inside",
+]
 
 Array = NDArray[np.float64]
 
@@ -107,3 +116,29 @@ def check_windows(windows: Sequence[Window]) -> None:
         if not (math.isfinite(start_s) and math.isfinite(end_s) and last_s <= start_s < end_s):
             raise ValueError(f"windows follow one another and end after they start, got {tuple(windows)}")
         last_s = end_s
+
+
+def time_inside(
+    time_s: Array, seconds: Array, windows: Sequence[Window], max_gap_s: float
+) -> tuple[NDArray[np.int64], Array]:
+    """The samples that speak inside the windows, and for how long there.
+
+    Parameters
+    ----------
+    time_s, seconds : (n,) arrays
+        When each sample was taken, and for how long it speaks, at most max_gap_s.
+
+    Returns
+    -------
+    places, seconds : (m,) arrays
+    """
+    found, spent = [], []
+    for start_s, end_s in windows:
+        first = int(np.searchsorted(time_s, start_s - max_gap_s))
+        after = int(np.searchsorted(time_s, end_s))
+        times = time_s[first:after]
+        inside = np.minimum(times + seconds[first:after], end_s) - np.maximum(times, start_s)
+        kept = np.flatnonzero(inside > 0)
+        found.append(kept + first)
+        spent.append(inside[kept])
+    return np.concatenate(found), np.concatenate(spent)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from posturewatch.exposure.exposure_series import ExposureSeries
+from posturewatch.exposure.hand_time import HandTime, hand_series
 from posturewatch.exposure.values import Exposure
 from posturewatch.model.verdict import HoldWarning
 
@@ -15,11 +16,13 @@ __all__ = ["Summary", "summarise"]
 
 @dataclass(frozen=True)
 class Summary:
-    """limits: name of the profile the session was judged by. exposures: of every series over the whole session."""
+    """limits: name of the profile the session was judged by. exposures, hands: of every series, and of every hand,
+    over the whole session."""
 
     end_s: float
     limits: str
     exposures: tuple[Exposure, ...]
+    hands: tuple[HandTime, ...]
     warnings: tuple[HoldWarning, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -28,6 +31,7 @@ class Summary:
             "duration_s": round(self.end_s, 3),
             "limits": self.limits,
             "warnings": len(self.warnings),
+            "hands": [one.to_json() for one in self.hands],
             "quantities": [{**one.to_json(), "warnings": self._warned(one)} for one in self.exposures],
         }
 
@@ -40,4 +44,8 @@ def summarise(
     series: Iterable[ExposureSeries], warnings: Sequence[HoldWarning], limits: str, end_s: float
 ) -> Summary:
     """The summary of a session from 0 to end_s seconds, above 0."""
-    return Summary(end_s, limits, tuple(one.over((0.0, end_s)) for one in series), tuple(warnings))
+    made = tuple(series)
+    whole = (0.0, end_s)
+    exposures = tuple(one.over(whole) for one in made)
+    hands = tuple(one.over(whole) for one in hand_series(made))
+    return Summary(end_s, limits, exposures, hands, tuple(warnings))

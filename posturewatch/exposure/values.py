@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,9 +11,10 @@ from posturewatch.exposure.percentiles import PERCENTILES
 from posturewatch.exposure.series import Window
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
-from posturewatch.model.verdict import Level
+from posturewatch.model.verdict import HandState, Level
 
 __all__ = [
+    "MEASURED_STATES",
     "DirectionExposure",
     "Exposure",
     "LimitExposure",
@@ -20,6 +22,10 @@ __all__ = [
     "Speed",
     "Variation",
 ]
+
+
+#: The states that a measured angle can be in, from the inside out.
+MEASURED_STATES = (HandState.IN_COMFORT, HandState.UNSURE, HandState.PAST_COMFORT, HandState.EXTREME)
 
 
 @dataclass(frozen=True)
@@ -62,13 +68,16 @@ class LimitExposure:
 
 @dataclass(frozen=True)
 class DirectionExposure:
-    """Seconds of measured time per zone while leaning in a direction, and what lies beyond each limit that
-    the direction has."""
+    """Seconds of measured time per state of the angle while leaning in a direction, and what lies beyond each limit
+    that the direction has.
+
+    Comfort needs evidence: time counts as in comfort where the value's whole 90 % interval lies inside the limits, and
+    as unsure where it reaches past one (`posturewatch.comfort.hand_state`). The states of both directions sum to the
+    measured time.
+    """
 
     direction: str
-    within_s: float
-    beyond_s: float
-    extreme_s: float
+    states_s: Mapping[HandState, float]
     levels: tuple[LimitExposure, ...]
 
     def level(self, level: Level) -> LimitExposure | None:
@@ -196,9 +205,7 @@ class Exposure:
     def _direction_json(self, one: DirectionExposure) -> dict[str, Any]:
         return {
             "direction": one.direction,
-            "within_s": _round(one.within_s),
-            "beyond_s": _round(one.beyond_s),
-            "extreme_s": _round(one.extreme_s),
+            "states_s": {state.value: _round(seconds) for state, seconds in one.states_s.items()},
             "levels": [
                 {
                     "level": level.level,

@@ -7,9 +7,20 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Literal
 
+from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 
-__all__ = ["Excursion", "ExcursionEnd", "HoldWarning", "Level", "Verdict", "Zone", "ZoneState"]
+__all__ = [
+    "Excursion",
+    "ExcursionEnd",
+    "HandState",
+    "HandVerdict",
+    "HoldWarning",
+    "Level",
+    "Verdict",
+    "Zone",
+    "ZoneState",
+]
 
 Level = Literal["comfort", "extreme"]
 ExcursionEnd = Literal["returned", "unseen", "stopped", "crashed"]
@@ -22,6 +33,28 @@ class Zone(Enum):
     BEYOND = "beyond comfort"
     EXTREME = "extreme"
     UNSEEN = "not measurable"
+
+
+class HandState(Enum):
+    """What can be said of a hand as a whole; see `posturewatch.comfort.hand_state` for the rule. The value is the word
+    kept in files and shown on the page."""
+
+    IN_COMFORT = "in comfort"
+    PAST_COMFORT = "past comfort"
+    EXTREME = "extreme"
+    UNSURE = "unsure"
+    PARTLY_SEEN = "partly seen"
+    NOT_SEEN = "not seen"
+
+
+@dataclass(frozen=True)
+class HandVerdict:
+    """state of a hand in one frame. quantity: the angle that decides it; refusal: why it has no number, where the
+    hand is partly or not seen; both None where no single one decides."""
+
+    state: HandState
+    quantity: str | None = None
+    refusal: Refusal | None = None
 
 
 @dataclass(frozen=True)
@@ -76,6 +109,7 @@ class Verdict:
 
     time_s: float
     zones: Mapping[tuple[Side, str], ZoneState]
+    hands: Mapping[Side, HandVerdict]
     opened: tuple[Excursion, ...]
     closed: tuple[Excursion, ...]
     fired: tuple[HoldWarning, ...]

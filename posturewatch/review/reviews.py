@@ -12,6 +12,7 @@ from typing import Any, cast
 from posturewatch.exposure.cues import CueCourse, shares_json
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.findings import FingerPosture, next_to_work_on
+from posturewatch.exposure.hand_time import hand_series
 from posturewatch.exposure.passages import Passage
 from posturewatch.exposure.series import Window, minutes
 from posturewatch.exposure.values import Exposure
@@ -164,8 +165,13 @@ def _review(
     over = [one for one in passages if one.end_s is not None]
     parts = parts_of(over)
 
+    hands = hand_series(series)
+
     def exposures(*windows: Window) -> list[dict[str, Any]]:
         return [one.to_json() for one in exposed(*windows)]
+
+    def hand_times(*windows: Window) -> list[dict[str, Any]]:
+        return [one.over(*windows).to_json() for one in hands]
 
     # Of the wrist alone: every further comparison makes what stands out there less sure, and a minute of every finger
     # is more than anybody reads.
@@ -179,11 +185,13 @@ def _review(
         finding = next_to_work_on(wrists, named, end_s, postures=postures)
     return {
         "session": exposures((0.0, end_s)) if series else [],
+        "hands": hand_times((0.0, end_s)) if series else [],
         "cues": shares_json(cues, (0.0, end_s)) if series else [],
         "passages": [
             {
                 "passage_id": one.id,
                 "exposure": exposures(*_windows([one])),
+                "hands": hand_times(*_windows([one])),
                 "cues": shares_json(cues, *_windows([one])),
             }
             for one in over
@@ -192,6 +200,7 @@ def _review(
             {
                 "passage_ids": [one.id for one in several],
                 "exposure": exposures(*_windows(several)),
+                "hands": hand_times(*_windows(several)),
                 "cues": shares_json(cues, *_windows(several)),
             }
             for _, _, several in parts

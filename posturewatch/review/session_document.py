@@ -45,6 +45,7 @@ def _exposure(review: Mapping[str, Any], played: Sequence[StoredPassage]) -> dic
     known = {one.id: one for one in played}
     return {
         "session": review["session"],
+        "hands": review["hands"],
         "cues": review["cues"],
         "passages": review["passages"],
         "parts": [

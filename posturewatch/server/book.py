@@ -24,6 +24,7 @@ Shapes, by the name used below
     ADVICE    {"level": "none" | "watch" | "pause" | "end" | "same day" | "emergency", "sentences": [text],
                "sources": [text]}
     EXPOSURE  `posturewatch.exposure.values.Exposure.to_json`
+    HANDS     [`posturewatch.exposure.hand_time.HandTime.to_json`]; beside each list of EXPOSURE as "hands"
 
 While playing
     GET    /api/passage                         {"passage": CHOICE | null}

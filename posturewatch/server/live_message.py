@@ -21,7 +21,7 @@ from posturewatch.exposure.cues import cues_now
 from posturewatch.model.observation import ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.reading import Reading
-from posturewatch.model.verdict import HoldWarning, Level
+from posturewatch.model.verdict import HandVerdict, HoldWarning, Level
 
 __all__ = ["limits_json", "pack", "reading_header", "unpack"]
 
@@ -113,12 +113,23 @@ def _hand(reading: Reading, side: Side, limits: LimitProfile, role: str | None) 
         "seen": seen is not None,
         "landmarks": _landmarks(seen),
         "forearm": None if seen is None else _forearm(seen.forearm),
+        "verdict": _verdict(reading.verdict.hands[side]),
         "lift_plane": reading.measurement.hand(side).lift_plane,
         "cues": [
             {"cue": cue.name, "finger": cue.finger, "label": cue.label, "words": cue.short}
             for cue in cues_now(reading.measurement.hand(side), limits, fretting=role in FRETTING_ROLES)
         ],
         "quantities": {entry.name: _quantity(reading, side, entry, limits) for entry in QUANTITIES},
+    }
+
+
+def _verdict(hand: HandVerdict) -> dict[str, str | None]:
+    """The state of the hand as a whole, the angle that decides it, and why it has no number, with what would help."""
+    return {
+        "state": hand.state.value,
+        "quantity": hand.quantity,
+        "refusal": None if hand.refusal is None else hand.refusal.value,
+        "help": None if hand.refusal is None else hand.refusal.help,
     }
 
 

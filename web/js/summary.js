@@ -4,7 +4,8 @@ import { element, svg } from "./dom.js";
 import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
 import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection, wristOnly } from "./words.js";
 
-const ZONES = [["within", "within comfort"], ["beyond", "beyond comfort"], ["extreme", "extreme"]];
+/** Of a measured angle: how it is drawn, and the word it has in `states_s`. */
+const STATES = [["within", "in comfort"], ["unsure", "unsure"], ["beyond", "past comfort"], ["extreme", "extreme"]];
 
 /** A shorter episode beyond a limit is a moment. */
 const SHORTEST_S = 0.05;
@@ -34,7 +35,7 @@ export function showSummary(node, summary, { limits, fault, onStart, sessionId }
     element("section", { className: "card" }, element("h2", {}, "How to read this"),
       element("ul", {}, ...[...CAUTIONS, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((text) => element("li", {}, text))),
       element("p", { className: "small" }, `Limits used: ${limits.name === summary.limits ? limits.label : summary.limits}. `
-        + "Time that was not measured counts as not measured, never as comfortable. Certain means with a probability of 90 % or more.")),
+        + "Time that was not measured counts as not measured, never as comfortable. In comfort means that every watched angle had a number whose 90 % interval lay inside the comfort limits; unsure, that an interval reached past a limit, or that there is none. Certain means with a probability of 90 % or more.")),
   );
 }
 
@@ -92,13 +93,21 @@ function hand(side, summary, catalogue) {
   const entries = wristOnly(summary.quantities).filter((entry) => entry.side === side);
   const card = element("section", { className: "card" }, element("h2", {}, SIDE_LABEL[side]));
   if (entries.length === 0) card.append(element("p", {}, "Nothing was recorded of this hand."));
+  const whole = summary.hands.find((entry) => entry.side === side);
+  if (whole) card.append(element("p", { className: "hand-states" }, handStates(whole)));
   for (const entry of entries) card.append(quantityPart(entry, catalogue.get(entry.quantity), side));
   card.append(fingerGroup(summary, side));
   return card;
 }
 
+/** The share of the whole time in each state of the hand. */
+function handStates({ total_s, states_s }) {
+  const shares = Object.entries(states_s).filter(([, seconds]) => seconds > 0).map(([state, seconds]) => `${state} ${percent(seconds / total_s)}`);
+  return `${sentenceCase(shares.join(", "))} of the time.`;
+}
+
 function quantityPart(entry, quantity, side) {
-  const caption = `${SIDE_LABEL[side]}, ${quantity.label}: time by zone and direction`;
+  const caption = `${SIDE_LABEL[side]}, ${quantity.label}: time by state and direction`;
   return element("div", { className: "quantity" },
     element("h3", {}, sentenceCase(quantity.label)),
     element("p", {}, measured(entry)),
@@ -117,16 +126,16 @@ function measured(entry) {
 
 /** One bar from the extreme of one direction to the extreme of the other, as long as the time spent there. */
 function spectrum(entry, quantity) {
-  const find = (zone, direction) => entry.directions.find((one) => one.direction === direction)?.[`${zone}_s`] ?? 0;
+  const find = (state, direction) => entry.directions.find((one) => one.direction === direction)?.states_s[state] ?? 0;
   const order = [
-    ...(quantity.negative ? [...ZONES].reverse().map(([zone]) => [zone, quantity.negative]) : []),
-    ...ZONES.map(([zone]) => [zone, quantity.positive]),
+    ...(quantity.negative ? [...STATES].reverse().map((state) => [state, quantity.negative]) : []),
+    ...STATES.map((state) => [state, quantity.positive]),
   ];
   const bar = svg("svg", { class: "spectrum", viewBox: "0 0 400 26", preserveAspectRatio: "none", "aria-hidden": "true" });
   let x = 0;
-  for (const [zone, direction] of order) {
-    const width = (400 * find(zone, direction)) / entry.measured_s;
-    if (width > 0) bar.append(svg("rect", { class: `bar-${zone}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
+  for (const [[drawn, state], direction] of order) {
+    const width = (400 * find(state, direction)) / entry.measured_s;
+    if (width > 0) bar.append(svg("rect", { class: `bar-${drawn}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
     x += width;
   }
   return element("div", { className: "spectrum-row", attr: { "aria-hidden": "true" } },
@@ -134,14 +143,14 @@ function spectrum(entry, quantity) {
 }
 
 function zoneTable(entry, caption) {
-  const cell = (direction, zone) => {
-    const seconds = direction[`${zone}_s`];
+  const cell = (direction, state) => {
+    const seconds = direction.states_s[state];
     if (seconds === 0) return "–";
-    const extreme = zone === "extreme" ? direction.levels.find((one) => one.level === "extreme") : undefined;
+    const extreme = state === "extreme" ? direction.levels.find((one) => one.level === "extreme") : undefined;
     return `${duration(seconds)} (${percent(seconds / entry.measured_s)})${extreme ? `, ${duration(extreme.certain_s)} certain` : ""}`;
   };
-  return table(["Direction", ...ZONES.map(([, words]) => sentenceCase(words))],
-    entry.directions.map((direction) => [sentenceCase(direction.direction), ...ZONES.map(([zone]) => cell(direction, zone))]), caption);
+  return table(["Direction", ...STATES.map(([, state]) => sentenceCase(state))],
+    entry.directions.map((direction) => [sentenceCase(direction.direction), ...STATES.map(([, state]) => cell(direction, state))]), caption);
 }
 
 function spread({ p10, p50, p90 }, quantity) {

@@ -63,11 +63,12 @@ function merged({ xaxis = {}, yaxis = {}, ...layout }) {
   };
 }
 
-/** Shares of the measured time per zone, one bar per line. rows: [{name, within, beyond, extreme}] in 0 to 1. */
+/** Shares of the measured time per state, one bar per line. rows: [{name, within, unsure, beyond, extreme}] in 0 to 1. */
 export function zoneChart(label, rows) {
-  const zones = [["within", "within comfort", "line", ""], ["beyond", "beyond comfort", "beyond-ground", "/"], ["extreme", "extreme", "extreme", ""]];
+  const states = [["within", "in comfort", "line", ""], ["unsure", "unsure", "panel", "."], ["beyond", "past comfort", "beyond-ground", "/"],
+    ["extreme", "extreme", "extreme", ""]];
   return chart(label, 70 + 44 * rows.length, () => ({
-    data: zones.map(([key, name, tone, shape]) => ({
+    data: states.map(([key, name, tone, shape]) => ({
       type: "bar", orientation: "h", name, y: rows.map((row) => row.name), x: rows.map((row) => 100 * row[key]),
       marker: { color: colour(tone), pattern: { shape, fgcolor: colour("beyond"), fillmode: "overlay", solidity: 0.45 } },
       hovertemplate: "%{x:.0f} % %{data.name}<extra></extra>",

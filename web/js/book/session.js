@@ -72,12 +72,13 @@ function findingCard({ finding, clips }) {
 function zonesCard(exposures) {
   const rows = exposures.filter((one) => one.measured_s > 0).flatMap((one) => one.directions.map((direction) => ({
     name: `${sentenceCase(one.side)} ${direction.direction}`,
-    within: direction.within_s / one.measured_s, beyond: direction.beyond_s / one.measured_s, extreme: direction.extreme_s / one.measured_s,
+    within: direction.states_s["in comfort"] / one.measured_s, unsure: direction.states_s.unsure / one.measured_s,
+    beyond: direction.states_s["past comfort"] / one.measured_s, extreme: direction.states_s.extreme / one.measured_s,
   })));
   const measured = exposures.map((one) => element("li", {}, `${lineName(one)}: ${whyNot(one)}`));
-  return card("Time per zone and direction",
-    rows.length === 0 ? element("p", {}, "Nothing was measured in this session.") : zoneChart("Share of the measured time per zone and direction", rows),
-    element("p", { className: "small" }, "Shares are of the measured time; both directions of one wrist add up to 100 %."),
+  return card("Time per state and direction",
+    rows.length === 0 ? element("p", {}, "Nothing was measured in this session.") : zoneChart("Share of the measured time per state and direction", rows),
+    element("p", { className: "small" }, "Shares are of the measured time; both directions of one wrist add up to 100 %. In comfort: the 90 % interval lies inside the comfort limits; unsure: it reaches past a limit."),
     element("details", {}, element("summary", {}, "How much was measured, and why the rest was not"), element("ul", {}, ...measured)));
 }
 
