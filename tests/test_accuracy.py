@@ -1,7 +1,8 @@
 """The whole measurement on rendered players that nothing was trained on, against the angles they were posed with.
 
 `calibration/evaluate/data/` holds pictures with their truth (bodies and scenes of the test split) and, for many more
-test pictures, what the tracker saw. `python -m calibration.evaluate` prints the full table.
+test pictures, what the tracker saw. `python -m calibration.evaluate` prints the full table; the bounds here are
+regression guards (`accuracy_guards`).
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import accuracy_guards as guard
 import cv2
 import numpy as np
 import pytest
@@ -51,20 +53,22 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     error = np.abs(scored.error)
     inside = error <= COVERAGE_Z * scored.sd
     # A constant guess is off by 29 and 16 degrees here.
-    assert (error[kept].mean(axis=0) < [5.6, 5.8]).all()
+    assert (error[kept].mean(axis=0) < guard.WRIST_ERROR_DEG).all()
     found = table.columns["found"]
-    assert kept.sum() > 0.91 * (table.valid & found).sum()
+    assert kept.sum() > guard.GIVEN_OF_FOUND * (table.valid & found).sum()
     # Of the hands found nearly all get their own side.
-    assert table.valid[found & table.columns["matched"]].mean() > 0.96
+    assert table.valid[found & table.columns["matched"]].mean() > guard.OWN_SIDE
     # 90 % intervals must hold about 90 % of the errors, and in each framing too.
-    assert inside[kept].mean() == pytest.approx(0.9, abs=0.045)
+    assert inside[kept].mean() == pytest.approx(0.9, abs=guard.COVERAGE_OFF)
     for k in range(len(FRAMINGS)):
-        assert inside[kept & (table.columns["framing"] == k)].mean() == pytest.approx(0.9, abs=0.06)
+        assert inside[kept & (table.columns["framing"] == k)].mean() == pytest.approx(
+            0.9, abs=guard.COVERAGE_OFF_FRAMING
+        )
     # Surer statements must be better ones.
     surer = scored.sd[:, 0] < np.median(scored.sd[kept, 0])
     assert error[kept & surer, 0].mean() < 0.85 * error[kept & ~surer, 0].mean()
     # Landmarks under the wrong side, or on no hand, are seldom given a number.
-    assert (scored.given & ~table.valid).sum() < 0.015 * kept.sum()
+    assert (scored.given & ~table.valid).sum() < guard.GIVEN_WRONGLY * kept.sum()
 
 
 def test_most_hands_that_stop_strings_in_view_get_both_numbers() -> None:
@@ -74,8 +78,8 @@ def test_most_hands_that_stop_strings_in_view_get_both_numbers() -> None:
     fretting = {framing: (found, given) for framing, role, found, given, _ in told if role == "fretting"}
     assert set(fretting) == set(FRAMINGS)
     for framing, (found, given) in fretting.items():
-        assert found > 0.88, framing
-        assert 0.84 < given <= found + 1e-9, framing
+        assert found > guard.FRETTING_FOUND, framing
+        assert guard.FRETTING_GIVEN < given <= found + 1e-9, framing
     assert sum(count for *_, count in told) > 1400
 
 
@@ -94,9 +98,9 @@ def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() 
             assert np.nanmean(error[rows, k]) < 0.8 * np.nanmean(np.abs(true - np.nanmedian(true))), OUTPUTS[
                 k
             ]
-            assert np.nanmean(error[rows, k] <= COVERAGE_Z * sds[rows, k]) > 0.84, OUTPUTS[k]
+            assert np.nanmean(error[rows, k] <= COVERAGE_Z * sds[rows, k]) > guard.OUTPUT_COVERAGE, OUTPUTS[k]
             given += 1
-    assert given > 10
+    assert given > guard.OUTPUTS_GIVEN
 
 
 def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> None:
@@ -109,20 +113,20 @@ def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> Non
         for k, (name, skill) in enumerate(zip(OUTPUTS, ensemble.skill[0], strict=True))
         if name.endswith("_lift") and skill >= rules.min_skill
     ]
-    assert len(at) >= 3
+    assert len(at) >= guard.LIFTS_GIVEN
     true, value, sd = table.y[rows][:, at], means[rows][:, at], sds[rows][:, at]
     given = np.isfinite(true) & (sd <= rules.max_lift_sd_mm)
     error = np.abs(value - true)[given]
     # Always saying that the finger is down is off by 8 mm here.
-    assert given.mean() > 0.9
-    assert error.mean() < 4.5
-    assert (error <= COVERAGE_Z * sd[given]).mean() == pytest.approx(0.9, abs=0.035)
+    assert given.mean() > guard.LIFT_GIVEN_SHARE
+    assert error.mean() < guard.LIFT_ERROR_MM
+    assert (error <= COVERAGE_Z * sd[given]).mean() == pytest.approx(0.9, abs=guard.LIFT_COVERAGE_OFF)
     high, down = value[given & (true > 25)], value[given & (true < 2)]
-    assert np.median(high) > 18
-    assert np.median(down) < 1.5
+    assert np.median(high) > guard.LIFT_HIGH_MM
+    assert np.median(down) < guard.LIFT_DOWN_MM
     # The chance that a lifted one reads higher than one that is down: Mann and Whitney's U over its greatest value.
     u = mannwhitneyu(high, down).statistic / (len(high) * len(down))
-    assert u > 0.85
+    assert u > guard.LIFT_RANKED
 
 
 @pytest.mark.models
@@ -160,12 +164,12 @@ def test_pictures_from_file_to_angle() -> None:
                         errors.append(abs(one.value - truth[key]))
                         inside.append(errors[-1] <= COVERAGE_Z * one.sd)
     assert in_view >= 40
-    assert found >= 0.9 * in_view
-    assert right_side >= 0.94 * found
-    assert len(errors) >= 0.85 * 2 * in_view
-    assert np.mean(errors) < 7.5
-    assert np.mean(inside) > 0.8
-    assert np.median(axis_errors) < 4.0
+    assert found >= guard.PICTURES_FOUND * in_view
+    assert right_side >= guard.PICTURES_OWN_SIDE * found
+    assert len(errors) >= guard.PICTURES_GIVEN * 2 * in_view
+    assert np.mean(errors) < guard.PICTURES_ERROR_DEG
+    assert np.mean(inside) > guard.PICTURES_COVERAGE
+    assert np.median(axis_errors) < guard.FOREARM_AXIS_DEG
 
 
 @pytest.mark.models
