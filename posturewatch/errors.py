@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "ConflictError",
     "InputError",
     "PosturewatchError",
     "SettingsError",
@@ -31,6 +32,10 @@ class InputError(PosturewatchError):
 
 class UnknownError(InputError):
     """What the user named is not kept, or not any more."""
+
+
+class ConflictError(InputError):
+    """What the user asked for cannot be done while things are as they are (a session is being recorded)."""
 
 
 class SettingsError(InputError):

@@ -15,7 +15,7 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.instruments import hand_roles
 from posturewatch.config.limit_profiles import load_profile
-from posturewatch.errors import InputError
+from posturewatch.errors import UnknownError
 from posturewatch.exposure.cues import cue_courses, shares_json
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.fingers import fingers_of
@@ -27,6 +27,7 @@ from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, in_group
 from posturewatch.model.reading import Reading
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.vocabulary import vocabulary
 from posturewatch.server.feed import LiveFeed
 from posturewatch.storage.records import StoredWarning, excursion_json, warning_json
@@ -147,6 +148,8 @@ class ScriptedPractice:
         self.notice: str | None = None
         self.calls: list[str] = []
         self.marks: list[float] = []
+        self.asides: list[str] = []
+        self._passage: dict[str, Any] | None = None
         self.rules = rules
         self._rate_hz = rate_hz
         self._phase = "stopped"
@@ -166,6 +169,8 @@ class ScriptedPractice:
             "fault": None,
             "dropped": 0,
             "marks": len(self.marks),
+            "asides": list(self.asides),
+            "passage": self._passage,
             "ending": None,
         }
 
@@ -196,6 +201,13 @@ class ScriptedPractice:
             marked_s = self._now_s
             self.marks.append(marked_s)
         return {**self.state(), "marked_s": marked_s}
+
+    def passage(self, piece: str | None, bars: str = "", tempo_bpm: float | None = None) -> Any:
+        self._passage = None if piece is None else {"piece": piece, "bars": bars, "tempo_bpm": tempo_bpm}
+        return self._passage
+
+    def now_played(self) -> dict[str, Any] | None:
+        return self._passage
 
     def close(self) -> None:
         self.stop()
@@ -264,8 +276,8 @@ def _series(readings: Sequence[Reading], side: Side, name: str) -> SampleSeries:
     )
 
 
-class OneShelf:
-    """A shelf that has the same summary for each of its ids."""
+class OneSummary(PracticeLog):
+    """A practice log with the same summary for each of its ids, and nothing else."""
 
     def __init__(self, summary: Mapping[str, Any], ids: Sequence[str] = ("session-1", "session-2")) -> None:
         self._summary = dict(summary)
@@ -276,5 +288,11 @@ class OneShelf:
 
     def summary(self, session_id: str) -> dict[str, Any]:
         if session_id not in self._ids:
-            raise InputError(f"There is no session {session_id!r}.")
+            raise UnknownError(f"There is no session {session_id!r}.")
         return self._summary
+
+    def practice_list(self) -> dict[str, Any]:
+        return {"items": [], "position": None}
+
+    def suggestions(self, begins: str) -> list[dict[str, Any]]:
+        return []

@@ -6,11 +6,10 @@ import datetime as dt
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from book_factories import START, Taken, TakenMoment
 from clip_factories import make_film
 from fastapi import FastAPI
+from log_factories import START, Taken, TakenMoment
 from page_stand_ins import ScriptedPractice, page_words
 from session_factories import Ended, make_reading
 
@@ -18,10 +17,8 @@ from posturewatch.clips.film import write_film
 from posturewatch.config.resources import chart_library, web_dir
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
-from posturewatch.pipeline.practice import Practice
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.review.summaries import SummaryRepository
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
 from posturewatch.storage.clip_repository import ClipRepository
@@ -100,28 +97,6 @@ def add_clip(store: Store, identity: str, kind: str, key_s: float, span_s: tuple
     )
 
 
-class Desk:
-    """What the practice page asks, with passages as the real practice has them and the feed of a script."""
-
-    def __init__(self) -> None:
-        self.scripted = ScriptedPractice(lambda time_s: ((12.0, 4.0), (-8.0, 3.0)), rate_hz=12)
-        self.asides: list[str] = []
-        self._passages = Practice(open_source=_never, begin=_never, make_monitor=_never)
-        self.feed = self.scripted.feed
-        self.start, self.stop, self.mark = self.scripted.start, self.scripted.stop, self.scripted.mark
-        self.passage, self.now_played = self._passages.passage, self._passages.now_played
-
-    def state(self) -> dict[str, object]:
-        return {**self.scripted.state(), "asides": self.asides, "passage": self.now_played()}
-
-    def close(self) -> None:
-        self.scripted.close()
-
-
-def _never(*given: object) -> Any:
-    raise AssertionError("only passages are asked of this practice")
-
-
 class ReviewStage:
     """A session in each of the six weeks before this one; the last two have a clip of a warning and one of a mark."""
 
@@ -135,24 +110,22 @@ class ReviewStage:
             for weeks in (6, 5, 4, 3, 2, 1)
         ]
         self._served = Served(self.store)
-        self.book, self.desk, self.url = self._served.book, self._served.desk, self._served.url
+        self.log, self.practice, self.url = self._served.log, self._served.practice, self._served.url
 
     def close(self) -> None:
         self._served.close()
         self.store.close()
 
 
-def app_of(store: Store, log: PracticeLog, desk: Desk, port: int) -> FastAPI:
+def app_of(store: Store, practice: ScriptedPractice, port: int) -> FastAPI:
     """The application over an open store, as `posturewatch live` makes it."""
     return create_app(
-        practice=desk,
-        pictures=desk.feed,
-        shelf=SummaryRepository(store),
+        practice=practice,
+        feed=practice.feed,
+        log=PracticeLog(store),
         vocabulary=page_words(),
         web_dir=web_dir(),
         port=port,
-        book=log,
-        passages=desk,
         libraries={"/library/plotly.min.js": chart_library()},
     )
 
@@ -161,14 +134,14 @@ class Served:
     """The page of an open store, at `url`."""
 
     def __init__(self, store: Store) -> None:
-        self.book = PracticeLog(store)
-        self.desk = Desk()
+        self.log = PracticeLog(store)
+        self.practice = ScriptedPractice(lambda time_s: ((12.0, 4.0), (-8.0, 3.0)), rate_hz=12)
         listener = listen(0)
-        app = app_of(store, self.book, self.desk, int(listener.getsockname()[1]))
+        app = app_of(store, self.practice, int(listener.getsockname()[1]))
         self.server = PageServer(app, listener)
         self.server.start()
         self.url = self.server.url
 
     def close(self) -> None:
-        self.desk.close()
+        self.practice.close()
         self.server.close()

@@ -9,6 +9,7 @@ from typing import Any, cast
 import numpy as np
 import pytest
 from capture_films import write_film
+from page_stand_ins import OneSummary
 
 from posturewatch.bench.benchmark import Bench, LoopedFilm, measure_live, measure_per_frame
 from posturewatch.bench.figures import CHUNK, LiveFigures, PerFrame, live_figures, report
@@ -74,14 +75,6 @@ class NoRecord:
         return
 
 
-class NoShelf:
-    def sessions(self) -> list[dict[str, object]]:
-        return []
-
-    def summary(self, session_id: str) -> dict[str, object]:
-        return {}
-
-
 def _begin(source: OpenSource) -> NoRecord:
     return NoRecord()
 
@@ -98,7 +91,7 @@ def _serve(practice: Practice, feed: LiveFeed) -> tuple[int, Callable[[], None]]
     listener = listen(0)
     port = int(listener.getsockname()[1])
     app = create_app(
-        practice=practice, pictures=feed, shelf=NoShelf(), vocabulary={}, web_dir=web_dir(), port=port
+        practice=practice, feed=feed, log=OneSummary({}, ids=()), vocabulary={}, web_dir=web_dir(), port=port
     )
     server = PageServer(app, listener)
     server.start()

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
-from book_factories import noon, record
 from calendar_moments import DAYLIGHT_CHANGES, moments
+from log_factories import noon, record
 
 from posturewatch.cli.load import load_sentence
 from posturewatch.review.practice_log import PracticeLog

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from book_factories import film, record
+from log_factories import film, record
 
 from posturewatch.cli.data import size
 from posturewatch.cli.main import main

@@ -8,8 +8,8 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from book_factories import noon, record
 from cli_stand_ins import ScriptedHands, film
+from log_factories import noon, record
 from page_stand_ins import Player
 from test_cli_live import live
 
@@ -48,7 +48,7 @@ def test_a_warning_leaves_a_clip(
             (moment,) = clip["moments"]
             assert (moment["kind"], moment["direction"]) == ("warning", "flexion")
             assert clip["start_s"] <= moment["start_s"] < moment["end_s"] <= clip["end_s"]
-            with av.open(str(PracticeLog(store).film(clip["id"]))) as opened:
+            with av.open(str(PracticeLog(store).video_path(clip["id"]))) as opened:
                 assert sum(1 for _ in opened.decode(video=0)) == 50
 
 

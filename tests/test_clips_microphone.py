@@ -269,5 +269,5 @@ def test_a_live_clip_carries_the_microphones_sound_or_none(
     with open_store(tmp_path / "data") as store:
         (clip,) = PracticeLog(store).clips()
         assert clip["has_sound"] is there
-        with av.open(str(PracticeLog(store).film(clip["id"]))) as opened:
+        with av.open(str(PracticeLog(store).video_path(clip["id"]))) as opened:
             assert len(opened.streams.audio) == int(there)

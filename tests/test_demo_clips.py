@@ -50,7 +50,7 @@ def page(served: Served) -> Iterator[Any]:
 
 
 def test_each_held_stay_has_one_clip_and_nothing_else_has(served: Served) -> None:
-    clips = served.book.clips()
+    clips = served.log.clips()
     assert [one["reason"] for one in clips] == ["warning"] * len(held())
     for clip, (start_s, end_s) in zip(clips, held(), strict=True):
         assert clip["state"] == "there"
@@ -64,7 +64,7 @@ def test_each_held_stay_has_one_clip_and_nothing_else_has(served: Served) -> Non
 
 @pytest.mark.parametrize("which", range(2))
 def test_each_clip_plays_and_seeks_with_the_angle_beside_it(served: Served, page: Any, which: int) -> None:
-    clip = served.book.clips()[which]
+    clip = served.log.clips()[which]
     page.goto(f"{served.url}book.html#/review/{clip['id']}")
     page.wait_for_selector(".player .trace")
     page.wait_for_function(f"() => {VIDEO}.readyState >= 2 && !{VIDEO}.seeking")
@@ -87,10 +87,10 @@ def test_each_clip_plays_and_seeks_with_the_angle_beside_it(served: Served, page
 def test_the_time_in_the_extreme_zone_is_the_truths(served: Served, page: Any) -> None:
     beyond_s = sum(end_s - start_s for start_s, end_s in stays_beyond(LIMIT_DEG))
     assert beyond_s == pytest.approx(14.1, abs=0.05)
-    session = served.book.clips()[0]["session_id"]
+    session = served.log.clips()[0]["session_id"]
     (flexion,) = (
         one
-        for one in served.book.session(session)["exposure"]["session"]
+        for one in served.log.session(session)["exposure"]["session"]
         if (one["side"], one["quantity"]) == ("left", "wrist_flexion")
     )
     (direction,) = (one for one in flexion["directions"] if one["direction"] == "flexion")
@@ -106,8 +106,8 @@ def test_the_time_in_the_extreme_zone_is_the_truths(served: Served, page: Any) -
 
 
 def test_measured_angles_lie_within_their_stated_uncertainty(served: Served) -> None:
-    clip = served.book.clips()[0]
-    rows = list(csv.DictReader(io.StringIO("".join(served.book.export_csv(clip["session_id"])), newline="")))
+    clip = served.log.clips()[0]
+    rows = list(csv.DictReader(io.StringIO("".join(served.log.export_csv(clip["session_id"])), newline="")))
     mine = [row for row in rows if row["side"] == "left" and row["status"] == "measured"]
     known = truth()
     time_s = np.array([float(row["time_s"]) for row in mine])

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import pytest
-from page_stand_ins import OneShelf, ScriptedPractice, page_words, summary_of
+from page_stand_ins import OneSummary, ScriptedPractice, page_words, summary_of
 
 from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.comfort.rules import WatchRules
@@ -65,8 +65,8 @@ class Stage:
         summary = summary_of(_practised, 30.0, marks=[4.0])
         app = create_app(
             practice=self.practice,
-            pictures=self.practice.feed,
-            shelf=OneShelf(summary),
+            feed=self.practice.feed,
+            log=OneSummary(summary),
             vocabulary=page_words(),
             web_dir=web_dir(),
             port=port,
@@ -433,8 +433,8 @@ def test_a_lost_connection_is_said_and_mended(open_page: Callable[..., sync_api.
     hand_state(page, "left", "unseen")
     app = create_app(
         practice=stage.practice,
-        pictures=stage.practice.feed,
-        shelf=OneShelf({}),
+        feed=stage.practice.feed,
+        log=OneSummary({}),
         vocabulary=page_words(),
         web_dir=web_dir(),
         port=port,

@@ -74,7 +74,7 @@ def open_page(browser: sync_api.Browser, stage: ReviewStage) -> Iterator[Open]:
 
 def clips(stage: ReviewStage, reason: str = "warning") -> list[dict[str, Any]]:
     """Those of the newest session first."""
-    return [one for one in stage.book.clips() if one["reason"] == reason]
+    return [one for one in stage.log.clips() if one["reason"] == reason]
 
 
 def review(open_page: Open, *ids: int, **size: int) -> sync_api.Page:
@@ -173,7 +173,7 @@ def test_a_clip_is_kept_noted_and_deleted(open_page: Open, stage: ReviewStage) -
     page.fill("textarea", "elbow too low")
     page.click("text=Save note")
     page.wait_for_selector("span:text-is('saved')")
-    kept = stage.book.clip(clip["id"])
+    kept = stage.log.clip(clip["id"])
     assert (kept["kept"], kept["note"]) == (True, "elbow too low")
     page.click("text=Delete clip")
     page.click("dialog >> text=Keep it")
@@ -182,9 +182,7 @@ def test_a_clip_is_kept_noted_and_deleted(open_page: Open, stage: ReviewStage) -
     page.click("dialog >> text=Delete clip")
     page.wait_for_selector("#finding")
     assert [one["id"] for one in clips(stage)] == [clips(stage)[0]["id"]] != [clip["id"]]
-    assert not stage.book._store.data_dir.joinpath(
-        "clips", clip["session_id"], clip["name"] + ".mp4"
-    ).exists()
+    assert not stage.log._store.data_dir.joinpath("clips", clip["session_id"], clip["name"] + ".mp4").exists()
 
 
 def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
@@ -199,18 +197,18 @@ def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
     page.fill("#passages input[placeholder='bars 12-16']", "bars 12-20")
     page.keyboard.press("Enter")
     see(page, "#finding", "bars 12-20")
-    assert [one["bars"] for one in stage.book.session(session)["passages"]] == ["", "bars 12-20", "bars 1-8"]
+    assert [one["bars"] for one in stage.log.session(session)["passages"]] == ["", "bars 12-20", "bars 1-8"]
     page.click("#marks li >> text=Change")
     page.fill("#marks input >> nth=1", "thumb high")
     page.click("#marks >> text=Save")
     see(page, "#marks", "thumb high")
-    assert stage.book.session(session)["marks"][0]["note"] == "thumb high"
+    assert stage.log.session(session)["marks"][0]["note"] == "thumb high"
     watch = page.locator("#finding a", has_text="Watch clip")
     assert watch.get_attribute("href") == f"#/review/{clips(stage)[0]['id']}"
     page.click("#delete-session")
     page.click("dialog >> text=Delete session")
     see(page, "h1", "Sessions")
-    assert session not in [one["id"] for one in stage.book.data()["sessions"]]
+    assert session not in [one["id"] for one in stage.log.data()["sessions"]]
 
 
 def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -> None:
@@ -299,7 +297,11 @@ def test_the_practice_list_is_gone_through_by_one_key(open_page: Open, stage: Re
     page.wait_for_timeout(400)
     page.keyboard.press("p")
     see(page, "#passage", "bars 12-16")
-    assert stage.desk.now_played() == {"piece": "Nocturne sketch", "bars": "bars 12-16", "tempo_bpm": 72.0}
+    assert stage.practice.now_played() == {
+        "piece": "Nocturne sketch",
+        "bars": "bars 12-16",
+        "tempo_bpm": 72.0,
+    }
 
 
 def test_a_check_gives_the_advice_in_its_own_words(open_page: Open, stage: ReviewStage) -> None:
@@ -312,7 +314,7 @@ def test_a_check_gives_the_advice_in_its_own_words(open_page: Open, stage: Revie
     assert not wide(page)
     page.click("text=Keep this")
     page.wait_for_selector(".advice")
-    (check,) = stage.book.checks()
+    (check,) = stage.log.checks()
     assert (check["rating"], check["places"], check["signs"]) == (
         6,
         ["left palm side of the wrist"],
@@ -323,7 +325,7 @@ def test_a_check_gives_the_advice_in_its_own_words(open_page: Open, stage: Revie
 
 
 def test_a_quiet_sentence_is_shown_and_can_be_hidden(open_page: Open, stage: ReviewStage) -> None:
-    stage.desk.asides = ["20 minutes of playing without a rest."]
+    stage.practice.asides = ["20 minutes of playing without a rest."]
     page = open_page("")
     see(page, "#aside", "without a rest")
     page.click("#aside button")
@@ -337,5 +339,5 @@ def test_everything_can_be_deleted(open_page: Open, stage: ReviewStage) -> None:
     sync_api.expect(page.locator("section", has_text="Sessions").first).to_contain_text(
         "None.", timeout=WAIT_MS
     )
-    assert stage.book.data()["sessions"] == []
-    assert stage.book.pieces() == []
+    assert stage.log.data()["sessions"] == []
+    assert stage.log.pieces() == []

@@ -13,12 +13,12 @@ from typing import Any
 
 import httpx
 import pytest
-from page_stand_ins import OneShelf, Player, ScriptedPractice, limits, page_words
+from page_stand_ins import OneSummary, Player, ScriptedPractice, limits, page_words
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
 from posturewatch.config.resources import web_dir
-from posturewatch.errors import InputError, SourceError, UnavailableError
+from posturewatch.errors import ConflictError, InputError, SourceError, UnavailableError
 from posturewatch.model.measurement import Refusal
 from posturewatch.server.answers import to_json
 from posturewatch.server.app import create_app
@@ -51,8 +51,8 @@ class Served:
         self.port = int(listener.getsockname()[1])
         app = create_app(
             practice=self.practice,
-            pictures=self.practice.feed,
-            shelf=OneShelf(SUMMARY),
+            feed=self.practice.feed,
+            log=OneSummary(SUMMARY),
             vocabulary=page_words(),
             web_dir=web_dir(),
             port=self.port,
@@ -344,7 +344,8 @@ def test_an_unknown_session_is_one_sentence(served: Served, name: str) -> None:
     ("error", "status", "sentence"),
     [
         (SourceError("No camera was found."), 503, "No camera was found."),
-        (InputError("That cannot be."), 409, "That cannot be."),
+        (InputError("That cannot be."), 422, "That cannot be."),
+        (ConflictError("Not while it runs."), 409, "Not while it runs."),
     ],
 )
 def test_known_faults_of_the_practice_arrive_as_their_sentence(
@@ -502,8 +503,8 @@ def test_the_framework_sends_no_telemetry(monkeypatch: pytest.MonkeyPatch) -> No
     practice = ScriptedPractice(lambda time_s: ((0.0, 0.0), (0.0, 0.0)))
     app = create_app(
         practice=practice,
-        pictures=practice.feed,
-        shelf=OneShelf({}),
+        feed=practice.feed,
+        log=OneSummary({}),
         vocabulary=page_words(),
         web_dir=web_dir(),
         port=80,

@@ -14,12 +14,20 @@ from typing import Any
 
 import numpy as np
 import pytest
-from book_factories import START, Taken, TakenMoment, film, noon, record
+from log_factories import START, Taken, TakenMoment, film, noon, record
 from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.exposure.exposure_series import exposure
 from posturewatch.review.derived import open_store
+from posturewatch.review.entries import (
+    CheckEntry,
+    ClipChange,
+    MarkEntry,
+    PassageEntry,
+    PieceChange,
+    PracticeItems,
+)
 from posturewatch.review.export import write_session
 from posturewatch.review.full_document import full_document
 from posturewatch.review.practice_log import PracticeLog
@@ -40,7 +48,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def book(store: Store) -> PracticeLog:
+def log(store: Store) -> PracticeLog:
     return PracticeLog(store)
 
 
@@ -53,14 +61,14 @@ def take(store: Store, identity: str, name: str = "clip-1", start_s: float = 10.
     return path
 
 
-def test_a_clip_is_told_with_what_it_shows(store: Store, book: PracticeLog) -> None:
+def test_a_clip_is_told_with_what_it_shows(store: Store, log: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES)
     with store.writing() as connection:
         connection.execute(
             "INSERT INTO excursion (session, side, quantity, direction, level, limit_value, start_s, peak, "
             "peak_s, end_s) VALUES (1, 'left', 'wrist_flexion', 'flexion', 'extreme', 48.6, 44.0, 60, 45, 47)"
         )
-    mark = book.add_mark(identity, {"time_s": 46.0})
+    mark = log.add_mark(identity, MarkEntry.read({"time_s": 46.0}))
     take(
         store,
         identity,
@@ -71,74 +79,74 @@ def test_a_clip_is_told_with_what_it_shows(store: Store, book: PracticeLog) -> N
             TakenMoment("mark", 46.0, 46.0, 46.0),
         ),
     )
-    (clip,) = book.session(identity)["clips"]
-    assert (clip["state"], clip["film"]) == ("there", f"/api/clips/{clip['id']}/film")
+    (clip,) = log.session(identity)["clips"]
+    assert clip["state"] == "there"
     assert clip["passage"]["piece"] == "Two"
-    excursion = book.session(identity)["excursions"][0]
+    excursion = log.session(identity)["excursions"][0]
     assert [(one["excursion_id"], one["mark_id"]) for one in clip["moments"]] == [
         (excursion["id"], None),
         (None, mark["id"]),
     ]
-    assert book.clips(piece=clip["passage"]["piece_id"]) == [clip]
-    other = next(piece for piece in book.pieces() if piece["name"] == "One")
-    assert book.clips(piece=other["id"]) == []
-    assert book.piece(clip["passage"]["piece_id"])["clip_list"] == [clip]
-    changed = book.change_clip(clip["id"], {"kept": True, "note": " look at the thumb "})
+    assert log.clips(piece=clip["passage"]["piece_id"]) == [clip]
+    other = next(piece for piece in log.pieces() if piece["name"] == "One")
+    assert log.clips(piece=other["id"]) == []
+    assert log.piece(clip["passage"]["piece_id"])["clip_list"] == [clip]
+    changed = log.change_clip(clip["id"], ClipChange.read({"kept": True, "note": " look at the thumb "}))
     assert (changed["kept"], changed["note"]) == (True, "look at the thumb")
     for values in ({"kept": 1}, {"note": 3}, {"note": "x" * 501}):
         with pytest.raises(InputError):
-            book.change_clip(clip["id"], values)
+            log.change_clip(clip["id"], ClipChange.read(values))
 
 
-def test_a_film_that_has_gone_is_told_as_missing(store: Store, book: PracticeLog) -> None:
+def test_a_film_that_has_gone_is_told_as_missing(store: Store, log: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
-    (clip,) = book.clips(session_id=identity)
-    assert book.film(clip["id"]) == path
+    (clip,) = log.clips(session_id=identity)
+    assert log.video_path(clip["id"]) == path
     path.unlink()
-    (clip,) = book.clips(session_id=identity)
-    assert (clip["state"], clip["film"]) == ("missing", None)
+    (clip,) = log.clips(session_id=identity)
+    assert clip["state"] == "missing"
     with pytest.raises(UnknownError, match="missing"):
-        book.film(clip["id"])
-    assert book.delete_clip(clip["id"]) == 0
-    assert book.clips() == []
+        log.video_path(clip["id"])
+    assert log.delete_clip(clip["id"]) == 0
+    assert log.clips() == []
 
 
-def test_the_desk_answers_the_writer_of_clips(store: Store, book: PracticeLog) -> None:
+def test_the_desk_answers_the_writer_of_clips(store: Store, log: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
-    desk = ClipRepository(store)
-    assert not desk.is_kept(path)
-    (clip,) = book.clips()
-    book.change_clip(clip["id"], {"kept": True})
-    assert desk.is_kept(path)
+    repository = ClipRepository(store)
+    assert not repository.is_kept(path)
+    (clip,) = log.clips()
+    log.change_clip(clip["id"], ClipChange.read({"kept": True}))
+    assert repository.is_kept(path)
     path.unlink()
-    desk.removed(path)
-    assert book.clips()[0]["state"] == "removed"
+    repository.removed(path)
+    assert log.clips()[0]["state"] == "removed"
     # What it cannot place is kept, and nothing is raised.
-    assert desk.is_kept(store.data_dir.parent / "elsewhere.mp4")
-    desk.removed(store.data_dir.parent / "elsewhere.mp4")
-    desk.written("zzz", Taken("clip-9", 0.0, 7.0, path, 4))
-    desk.written(identity, Taken("clip-9", 0.0, 7.0, store.data_dir.parent / "elsewhere.mp4", 4))
-    assert [one["name"] for one in book.clips()] == ["clip-1"]
+    assert repository.is_kept(store.data_dir.parent / "elsewhere.mp4")
+    repository.removed(store.data_dir.parent / "elsewhere.mp4")
+    repository.written("zzz", Taken("clip-9", 0.0, 7.0, path, 4))
+    repository.written(identity, Taken("clip-9", 0.0, 7.0, store.data_dir.parent / "elsewhere.mp4", 4))
+    assert [one["name"] for one in log.clips()] == ["clip-1"]
 
 
-def test_a_clip_written_again_replaces_the_first_and_stays_kept(store: Store, book: PracticeLog) -> None:
+def test_a_clip_written_again_replaces_the_first_and_stays_kept(store: Store, log: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
-    book.change_clip(book.clips()[0]["id"], {"kept": True})
+    log.change_clip(log.clips()[0]["id"], ClipChange.read({"kept": True}))
     with store.writing() as connection:
         insert_clip(connection, store.data_dir, identity, Taken("clip-1", 9.0, 18.0, path, 5))
-    (clip,) = book.clips()
+    (clip,) = log.clips()
     assert (clip["start_s"], clip["bytes"], clip["kept"]) == (9.0, 5, True)
 
 
 # ---- exposures ----
 
 
-def test_exposures_are_those_computed_directly(store: Store, book: PracticeLog) -> None:
+def test_exposures_are_those_computed_directly(store: Store, log: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES, bent=(45.0, 75.0))
-    kept = book.session(identity)["exposure"]
+    kept = log.session(identity)["exposure"]
     session = store.session(identity)
     series = {(one.side, one.quantity): one for one in session.series}
 
@@ -165,28 +173,28 @@ def test_exposures_are_those_computed_directly(store: Store, book: PracticeLog) 
     assert beyond == pytest.approx([15.0, 15.0], abs=0.2)
 
 
-def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Store, book: PracticeLog) -> None:
+def test_the_finding_names_the_piece_of_today_and_the_clips_of_today(store: Store, log: PracticeLog) -> None:
     identity = record(
         store,
         300.0,
         switches=((0.0, "One", ""), (100.0, "Two", "bars 5-8"), (200.0, "One", "")),
         bent=(110.0, 190.0),
     )
-    finding = book.session(identity)["finding"]
+    finding = log.session(identity)["finding"]
     assert finding is not None
     assert "“Two”, bars 5-8" in finding["sentence"]
     assert finding["moments"] == []
     moment = TakenMoment("warning", 110.0, 113.0, None, "left", "wrist_flexion", "flexion")
     take(store, identity, start_s=108.0, moments=(moment,))
-    two = next(piece for piece in book.pieces() if piece["name"] == "Two")
-    book.rename_piece(two["id"], "Nocturne sketch")
-    finding = book.session(identity)["finding"]
+    two = next(piece for piece in log.pieces() if piece["name"] == "Two")
+    log.rename_piece(two["id"], PieceChange.read({"name": "Nocturne sketch"}))
+    finding = log.session(identity)["finding"]
     assert "“Nocturne sketch”, bars 5-8" in finding["sentence"]
-    assert finding["moments"] == [str(book.clips()[0]["id"])]
+    assert finding["moments"] == [str(log.clips()[0]["id"])]
 
 
-def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, book: PracticeLog) -> None:
-    page = book.session(record(store, 0.0))
+def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, log: PracticeLog) -> None:
+    page = log.session(record(store, 0.0))
     assert page["exposure"] == {
         "session": [],
         "hands": [],
@@ -198,33 +206,33 @@ def test_a_session_without_samples_has_no_exposure_and_no_fault(store: Store, bo
     assert page["finding"] is None
 
 
-def test_samples_and_traces(store: Store, book: PracticeLog) -> None:
+def test_samples_and_traces(store: Store, log: PracticeLog) -> None:
     identity = record(store, 120.0, bent=(30.0, 60.0))
-    told = book.samples(identity, 29.0, 31.0)["series"]
+    told = log.samples(identity, 29.0, 31.0)["series"]
     left = next(one for one in told if (one["side"], one["quantity"]) == ("left", "wrist_flexion"))
     assert left["time_s"] == [round(29 + place / 10, 1) for place in range(20)]
     assert left["value"] == [10.0] * 10 + [60.0] * 10
     right = next(one for one in told if one["side"] == "right")
     assert set(right["value"]) == {None}
-    trace = book.trace(identity, 4)
+    trace = log.trace(identity, 4)
     left = next(one for one in trace["series"] if (one["side"], one["quantity"]) == ("left", "wrist_flexion"))
     assert trace["bin_s"] == 30.0
     assert (left["low"], left["high"]) == ([10.0, 60.0, 10.0, 10.0], [10.0, 60.0, 10.0, 10.0])
     assert left["measured"] == [1.0] * 4
     for start_s, end_s in ((5.0, 5.0), (-1.0, 2.0), (0.0, 301.0), (0.0, float("nan"))):
         with pytest.raises(InputError):
-            book.samples(identity, start_s, end_s)
+            log.samples(identity, start_s, end_s)
     for bins in (0, 2001):
         with pytest.raises(InputError):
-            book.trace(identity, bins)
+            log.trace(identity, bins)
 
 
-def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: PracticeLog) -> None:
+def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, log: PracticeLog) -> None:
     identity = record(store, 50.0, bent=(13.0, 21.0))
     (series,) = [
         one for one in store.session(identity).series if (one.side, one.quantity) == ("left", "wrist_flexion")
     ]
-    trace = book.trace(identity, 7)
+    trace = log.trace(identity, 7)
     (left,) = [one for one in trace["series"] if (one["side"], one["quantity"]) == ("left", "wrist_flexion")]
     for place in range(7):
         inside = series.value[(series.time_s / trace["bin_s"]).astype(int) == place]
@@ -237,7 +245,7 @@ def test_a_trace_has_the_extremes_that_numpy_finds(store: Store, book: PracticeL
 
 
 @pytest.mark.calendar
-def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None:
+def test_trends_add_up_weeks_and_pieces(store: Store, log: PracticeLog) -> None:
     for day, bent in ((3, (0.0, 60.0)), (5, (0.0, 0.0)), (17, (0.0, 150.0))):
         record(
             store,
@@ -247,7 +255,7 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
             rate_hz=5.0,
             started_at=noon(dt.date(2025, 3, day)),
         )
-    told = book.trends(weeks=4, today=dt.date(2025, 3, 20))
+    told = log.trends(weeks=4, today=dt.date(2025, 3, 20))
     assert told["waiting"] == 0
     assert [(week["monday"], week["minutes"]) for week in told["load"]] == [
         ("2025-03-03", 20.0),
@@ -270,16 +278,16 @@ def test_trends_add_up_weeks_and_pieces(store: Store, book: PracticeLog) -> None
     assert totals["One"]["share"] == pytest.approx(210 / 900, abs=0.002)
     assert totals["Two"]["share"] == 0.0
     assert totals["One"]["sessions"] == 3
-    assert book.trends(weeks=1, today=dt.date(2025, 3, 20))["from"] == "2025-03-17"
+    assert log.trends(weeks=1, today=dt.date(2025, 3, 20))["from"] == "2025-03-17"
 
 
 @pytest.mark.calendar
-def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> None:
+def test_a_piece_has_its_exposure_over_time(store: Store, log: PracticeLog) -> None:
     identity = record(store, 120.0, switches=SWITCHES, bent=(45.0, 75.0))
-    two = next(piece for piece in book.pieces() if piece["name"] == "Two")
-    (session,) = book.piece(two["id"])["played"]
+    two = next(piece for piece in log.pieces() if piece["name"] == "Two")
+    (session,) = log.piece(two["id"])["played"]
     assert (session["session_id"], session["minutes"]) == (identity, 0.67)
-    page = book.session(identity)["exposure"]["passages"][1]["exposure"]
+    page = log.session(identity)["exposure"]["passages"][1]["exposure"]
     kept = {(one["side"], one["quantity"]): one for one in session["exposure"]}
     for one in page:
         mine = kept[one["side"], one["quantity"]]
@@ -293,8 +301,8 @@ def test_a_piece_has_its_exposure_over_time(store: Store, book: PracticeLog) -> 
 
 
 @pytest.mark.calendar
-def test_trends_of_an_empty_folder_are_empty(book: PracticeLog) -> None:
-    told = book.trends(weeks=52, today=dt.date(2025, 3, 20))
+def test_trends_of_an_empty_folder_are_empty(log: PracticeLog) -> None:
+    told = log.trends(weeks=52, today=dt.date(2025, 3, 20))
     assert (told["from"], told["load"], told["lines"], told["pieces"]) == (None, [], [], [])
 
 
@@ -304,15 +312,17 @@ def test_trends_of_an_empty_folder_are_empty(book: PracticeLog) -> None:
 def secret_folder(folder: Path) -> tuple[str, str]:
     """Two sessions; the first has a note that must not be found once it is deleted."""
     with open_store(folder) as store:
-        book = PracticeLog(store)
+        log = PracticeLog(store)
         first, second = (
             record(store, 30.0, switches=((0.0, name, ""),)) for name in ("Secret sonata", "Two")
         )
-        book.add_mark(first, {"time_s": 1.0, "note": "a confidential remark"})
+        log.add_mark(first, MarkEntry.read({"time_s": 1.0, "note": "a confidential remark"}))
         for identity in (first, second):
             take(store, identity)
-        book.set_practice_list([{"piece": "Two"}])
-        book.add_check({"moment": "after", "rating": 2, "session_id": first, "note": "a confidential ache"})
+        log.set_practice_list(PracticeItems.read({"items": [{"piece": "Two"}]}))
+        log.add_check(
+            CheckEntry.read({"moment": "after", "rating": 2, "session_id": first, "note": "a private ache"})
+        )
     return first, second
 
 
@@ -324,14 +334,14 @@ def test_a_deleted_session_leaves_nothing_behind(tmp_path: Path) -> None:
     first, second = secret_folder(tmp_path)
     assert b"confidential" in all_bytes(tmp_path)
     with open_store(tmp_path) as store:
-        book = PracticeLog(store)
-        assert book.forget_session(first) > 0
+        log = PracticeLog(store)
+        assert log.forget_session(first) > 0
         assert [one.id for one in store.sessions()] == [second]
-        assert [one["session_id"] for one in book.clips()] == [second]
+        assert [one["session_id"] for one in log.clips()] == [second]
         assert not (tmp_path / "clips" / first).exists()
         assert len(store.session(second).series[0].time_s) == 300
         with pytest.raises(UnknownError):
-            book.forget_session(first)
+            log.forget_session(first)
     assert b"confidential" not in all_bytes(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
         assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
@@ -352,31 +362,31 @@ def test_everything_is_deleted(tmp_path: Path) -> None:
     secret_folder(tmp_path)
     (tmp_path / "practice-damaged-20250301-120000-abcd.sqlite3").write_bytes(b"a confidential page")
     with open_store(tmp_path) as store:
-        book = PracticeLog(store)
-        assert book.forget_everything() > 0
-        assert (store.sessions(), book.pieces(), book.clips(), book.checks()) == ([], [], [], [])
-        assert book.practice_list() == {"items": [], "position": None}
-        told = book.data()
+        log = PracticeLog(store)
+        assert log.forget_everything() > 0
+        assert (store.sessions(), log.pieces(), log.clips(), log.checks()) == ([], [], [], [])
+        assert log.practice_list() == {"items": [], "position": None}
+        told = log.data()
         assert (told["clips_bytes"], told["set_aside_bytes"], told["sessions"]) == (0, 0, [])
         record(store, 5.0)
     assert b"confidential" not in all_bytes(tmp_path)
     assert b"Secret sonata" not in all_bytes(tmp_path)
 
 
-def test_a_running_session_cannot_be_deleted(store: Store, book: PracticeLog) -> None:
+def test_a_running_session_cannot_be_deleted(store: Store, log: PracticeLog) -> None:
     recorder = store.begin(START)
     with pytest.raises(InputError, match="being recorded"):
-        book.forget_session(recorder.session_id)
+        log.forget_session(recorder.session_id)
     with pytest.raises(InputError, match="being recorded"):
-        book.forget_everything()
+        log.forget_everything()
 
 
-def test_where_the_data_lie_and_how_large_they_are(store: Store, book: PracticeLog) -> None:
+def test_where_the_data_lie_and_how_large_they_are(store: Store, log: PracticeLog) -> None:
     identity = record(store, 20.0)
     take(store, identity)
     (store.data_dir / "practice-damaged-x.sqlite3").write_bytes(b"12345")
     (store.data_dir / "notes.txt").write_bytes(b"123")
-    told = book.data()
+    told = log.data()
     assert told["folder"] == str(store.data_dir)
     assert (told["clips_bytes"], told["set_aside_bytes"], told["other_bytes"]) == (4, 5, 3)
     assert told["database_bytes"] >= (store.data_dir / FILE_NAME).stat().st_size
@@ -387,7 +397,7 @@ def test_where_the_data_lie_and_how_large_they_are(store: Store, book: PracticeL
 
 
 def test_a_film_that_cannot_be_deleted_keeps_its_session(
-    store: Store, book: PracticeLog, monkeypatch: pytest.MonkeyPatch
+    store: Store, log: PracticeLog, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     identity = record(store, 20.0)
     take(store, identity)
@@ -397,21 +407,21 @@ def test_a_film_that_cannot_be_deleted_keeps_its_session(
 
     monkeypatch.setattr("posturewatch.storage.own_data.shutil.rmtree", refuse)
     with pytest.raises(StoreError, match=r"clip-1\.mp4 cannot be deleted"):
-        book.forget_session(identity)
+        log.forget_session(identity)
     monkeypatch.setattr(Path, "unlink", refuse)
     with pytest.raises(StoreError, match="cannot be deleted"):
-        book.delete_clip(book.clips()[0]["id"])
+        log.delete_clip(log.clips()[0]["id"])
     assert [one.id for one in store.sessions()] == [identity]
-    assert len(book.clips()) == 1
+    assert len(log.clips()) == 1
 
 
-def test_an_export_has_every_sample(store: Store, book: PracticeLog, tmp_path: Path) -> None:
+def test_an_export_has_every_sample(store: Store, log: PracticeLog, tmp_path: Path) -> None:
     identity = record(store, 20.0, switches=((0.0, "One", ""),), bent=(5.0, 6.0))
     session = store.session(identity)
     paths = write_session(session, full_document(store, session), tmp_path / "out")
     assert [path.name for path in paths] == [f"{identity}.csv", f"{identity}.json"]
     text = paths[0].read_text(encoding="utf-8")
-    assert text == "".join(book.export_csv(identity)).replace("\r\n", "\n")
+    assert text == "".join(log.export_csv(identity)).replace("\r\n", "\n")
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0]) == [
         "time_s",
@@ -438,7 +448,7 @@ def test_an_export_has_every_sample(store: Store, book: PracticeLog, tmp_path: P
     told = json.loads(paths[1].read_text(encoding="utf-8"))
     assert told["passages"][0]["piece"] == "One"
     assert told["samples"][0]["value"] == flexion.value.tolist()
-    assert told["exposure"]["session"] == book.session(identity)["exposure"]["session"]
+    assert told["exposure"]["session"] == log.session(identity)["exposure"]["session"]
     with pytest.raises(InputError, match="is there already"):
         write_session(session, full_document(store, session), tmp_path / "out")
 
@@ -461,7 +471,7 @@ def test_a_folder_of_the_first_version_opens_and_loses_nothing(tmp_path: Path) -
         assert schema.applied(connection) == (schema.MIGRATIONS[0].name,)
     with open_store(tmp_path) as store:
         assert store.notice is None
-        book = PracticeLog(store)
+        log = PracticeLog(store)
         crashed, ended = store.sessions()
         assert (ended.id, ended.end_reason, ended.end_s) == ("84332594", "stopped", 6.0)
         assert (crashed.id, crashed.end_reason, crashed.end_s) == ("e187cb3e", "crashed", 1.9)
@@ -479,9 +489,9 @@ def test_a_folder_of_the_first_version_opens_and_loses_nothing(tmp_path: Path) -
         assert summary is not None
         assert summary["excursions"][0]["peak"] == 52.0
         # What came later is computed for what was kept before.
-        assert len(book.session(ended.id)["exposure"]["session"]) == 4
-        assert book.trends(weeks=4, today=dt.date(2025, 3, 5))["waiting"] == 0
-        book.add_passage(ended.id, {"piece": "One", "start_s": 0.0, "end_s": 6.0})
+        assert len(log.session(ended.id)["exposure"]["session"]) == 4
+        assert log.trends(weeks=4, today=dt.date(2025, 3, 5))["waiting"] == 0
+        log.add_passage(ended.id, PassageEntry.read({"piece": "One", "start_s": 0.0, "end_s": 6.0}))
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
         assert schema.applied(connection) == tuple(one.name for one in schema.MIGRATIONS)
 

@@ -22,7 +22,8 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.reading import Reading
 from posturewatch.review.derived import open_store
-from posturewatch.review.summaries import SummaryRepository, session_summary
+from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.summaries import session_summary
 from posturewatch.storage.in_memory import InMemorySession
 from posturewatch.storage.limits_json import limits_from_json, limits_to_json
 from posturewatch.storage.reader import SessionReader
@@ -130,14 +131,14 @@ def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Pat
     assert summary["quantities"] == expected(readings, truth, 60.0)["quantities"]
 
 
-def test_the_shelf_answers_for_the_page(tmp_path: Path) -> None:
+def test_the_log_answers_for_the_page(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         identity = store.begin(START).finish(Ended(1.0))
-        shelf = SummaryRepository(store)
-        assert [one["id"] for one in shelf.sessions()] == [identity]
-        assert shelf.summary(identity)["session"]["id"] == identity
+        log = PracticeLog(store)
+        assert [one["id"] for one in log.sessions()] == [identity]
+        assert log.summary(identity)["session"]["id"] == identity
         with pytest.raises(InputError):
-            shelf.summary("nothing")
+            log.summary("nothing")
 
 
 def test_limits_come_back_from_json() -> None:

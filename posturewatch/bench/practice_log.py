@@ -23,8 +23,8 @@ from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.derived import open_store
+from posturewatch.review.entries import PassageChange
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.review.summaries import SummaryRepository
 from posturewatch.review.trends import local_today
 from posturewatch.storage import writer as session_writer
 from posturewatch.storage.batch import SeriesKey
@@ -135,30 +135,28 @@ def _hour_figures(folder: Path) -> list[Figure]:
         (info,) = store.sessions()
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
     with open_store(folder) as store:
-        book, shelf = PracticeLog(store), SummaryRepository(store)
+        log = PracticeLog(store)
         return [
             Figure("an hour on the disk", bytes_on_disk / 1e6, "MB", 4.0),
-            Figure("its summary opens in", _median_ms(lambda: shelf.summary(info.id)), "ms", 150.0),
+            Figure("its summary opens in", _median_ms(lambda: log.summary(info.id)), "ms", 150.0),
             Figure(
                 "its page (exposures, finding) opens in",
-                _median_ms(lambda: book.session(info.id)),
+                _median_ms(lambda: log.session(info.id)),
                 "ms",
                 150.0,
             ),
-            Figure("its trace of 600 bins opens in", _median_ms(lambda: book.trace(info.id, 600)), "ms"),
-            Figure(
-                "30 s of its samples open in", _median_ms(lambda: book.samples(info.id, 1800, 1830)), "ms"
-            ),
-            Figure("its page after passages were changed", _after_change_ms(book, info.id), "ms"),
+            Figure("its trace of 600 bins opens in", _median_ms(lambda: log.trace(info.id, 600)), "ms"),
+            Figure("30 s of its samples open in", _median_ms(lambda: log.samples(info.id, 1800, 1830)), "ms"),
+            Figure("its page after passages were changed", _after_change_ms(log, info.id), "ms"),
         ]
 
 
-def _after_change_ms(book: PracticeLog, session_id: str) -> float:
-    first = book.session(session_id)["passages"][0]
+def _after_change_ms(log: PracticeLog, session_id: str) -> float:
+    first = log.session(session_id)["passages"][0]
 
     def change() -> object:
-        book.change_passage(first["id"], {"bars": "bars 1-4"})
-        return book.session(session_id)
+        log.change_passage(first["id"], PassageChange.read({"bars": "bars 1-4"}))
+        return log.session(session_id)
 
     return _median_ms(change)
 
@@ -170,16 +168,16 @@ def _year_figures(folder: Path, days: int) -> list[Figure]:
         each_ms = 1000 * (time.perf_counter() - began) / days
     bytes_on_disk = sum(path.stat().st_size for path in folder.iterdir())
     with open_store(folder) as store:
-        book, shelf = PracticeLog(store), SummaryRepository(store)
-        piece = int(book.pieces()[0]["id"])
+        log = PracticeLog(store)
+        piece = int(log.pieces()[0]["id"])
         return [
             Figure(f"{days} daily hours on the disk", bytes_on_disk / 1e6, "MB"),
             Figure("each closed, with summary and exposures, in", each_ms, "ms"),
-            Figure("trends open in", _median_ms(lambda: book.trends(weeks=53)), "ms", 500.0),
-            Figure("the list of sessions opens in", _median_ms(shelf.sessions), "ms"),
-            Figure("the list of pieces opens in", _median_ms(book.pieces), "ms"),
-            Figure("the page of a piece opens in", _median_ms(lambda: book.piece(piece)), "ms"),
-            Figure("where the data lie opens in", _median_ms(book.data), "ms"),
+            Figure("trends open in", _median_ms(lambda: log.trends(weeks=53)), "ms", 500.0),
+            Figure("the list of sessions opens in", _median_ms(log.sessions), "ms"),
+            Figure("the list of pieces opens in", _median_ms(log.pieces), "ms"),
+            Figure("the page of a piece opens in", _median_ms(lambda: log.piece(piece)), "ms"),
+            Figure("where the data lie opens in", _median_ms(log.data), "ms"),
         ]
 
 

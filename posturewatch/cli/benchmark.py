@@ -103,7 +103,7 @@ def make_bench(parts: Parts, store: Store) -> Bench:
 def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Callable[[], None]]:
     """The page's server on a free port, and what closes it."""
     from posturewatch.config.resources import web_dir
-    from posturewatch.review.summaries import SummaryRepository
+    from posturewatch.review.practice_log import PracticeLog
     from posturewatch.server.app import create_app
     from posturewatch.server.serving import PageServer, listen
 
@@ -111,8 +111,8 @@ def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Calla
     port = int(listener.getsockname()[1])
     app = create_app(
         practice=practice,
-        pictures=feed,
-        shelf=SummaryRepository(store),
+        feed=feed,
+        log=PracticeLog(store),
         vocabulary={},
         web_dir=web_dir(),
         port=port,

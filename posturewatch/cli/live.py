@@ -79,7 +79,6 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.build import load_parts
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
-    from posturewatch.review.summaries import SummaryRepository
     from posturewatch.review.vocabulary import vocabulary
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
@@ -99,11 +98,9 @@ def run(args: argparse.Namespace) -> int:
         port = int(listener.getsockname()[1])
         app = create_app(
             practice=live.practice,
-            pictures=feed,
-            shelf=SummaryRepository(store),
+            feed=feed,
+            log=PracticeLog(store),
             vocabulary=vocabulary(parts.limits, parts.settings.roles),
-            book=PracticeLog(store),
-            passages=live.practice,
             web_dir=web_dir(),
             port=port,
             libraries=libraries(),

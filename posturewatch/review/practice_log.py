@@ -1,7 +1,7 @@
-"""The book of a data folder: everything the page reads and changes beside the recording, in JSON's types.
+"""The practice log of a data folder: everything the page reads and changes beside the recording, in JSON's types.
 
-Numbers of pieces, passages, marks, clips and checks are those of the answers (`id`). Whatever is unknown or
-unusable raises InputError with one sentence, and then nothing has changed.
+Numbers of pieces, passages, marks, clips and checks are those of the answers (`id`). Whatever is unknown raises
+UnknownError, whatever cannot be done InputError, with one sentence, and then nothing has changed.
 """
 
 from __future__ import annotations
@@ -9,18 +9,29 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from posturewatch.comfort.discomfort import form_json
-from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.errors import StoreError, UnknownError
 from posturewatch.review import export
+from posturewatch.review.entries import (
+    CheckEntry,
+    ClipChange,
+    MarkChange,
+    MarkEntry,
+    PassageChange,
+    PassageEntry,
+    PieceChange,
+    PracticeItems,
+)
 from posturewatch.review.full_document import full_document
 from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.review.samples import samples_json, trace_json
 from posturewatch.review.session_document import piece_page, session_page
+from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import local_today, trends
 from posturewatch.storage import own_data
 from posturewatch.storage.store import Store
@@ -28,8 +39,6 @@ from posturewatch.storage.tables import checks, marks, passages, pieces, practic
 from posturewatch.storage.tables import clips as clip_table
 
 __all__ = ["PracticeLog"]
-
-Values = Mapping[str, Any]
 
 #: What trends may spend on computing exposures that are not kept yet; the rest is done when asked again.
 _CATCH_UP_S = 2.0
@@ -47,9 +56,9 @@ class PracticeLog:
         with self._reading() as connection:
             return practice_list.practice_list(connection)
 
-    def set_practice_list(self, items: Sequence[Values]) -> dict[str, Any]:
+    def set_practice_list(self, entry: PracticeItems) -> dict[str, Any]:
         with self._store.writing() as connection:
-            practice_list.set_practice_list(connection, items)
+            practice_list.set_practice_list(connection, [item.model_dump() for item in entry.items])
             return practice_list.practice_list(connection)
 
     def step(self, *, by: int = 0, to: int | None = None) -> dict[str, Any]:
@@ -57,10 +66,6 @@ class PracticeLog:
         with self._store.writing() as connection:
             item = practice_list.step(connection, by=by, to=to)
             return {**practice_list.practice_list(connection), "item": dict(item)}
-
-    def checked_choice(self, values: Values) -> dict[str, Any]:
-        """piece, bars and tempo_bpm as they will be kept."""
-        return passages.checked_choice(values)
 
     # ---- pieces ----
 
@@ -76,11 +81,9 @@ class PracticeLog:
         with self._reading() as connection:
             return piece_page(connection, self._store.data_dir, number)
 
-    def rename_piece(self, number: int, name: Any) -> dict[str, Any]:
-        if not isinstance(name, str):
-            raise InputError("A piece's name is text; change it.")
+    def rename_piece(self, number: int, change: PieceChange) -> dict[str, Any]:
         with self._store.writing() as connection:
-            left = pieces.rename_piece(connection, number, name)
+            left = pieces.rename_piece(connection, number, change.name)
             if left != number:
                 # Passages of one name may now belong together.
                 for (session,) in connection.execute(
@@ -95,6 +98,13 @@ class PracticeLog:
 
     # ---- one session ----
 
+    def sessions(self) -> list[dict[str, Any]]:
+        """All sessions, newest first."""
+        return [info.to_json() for info in self._store.sessions()]
+
+    def summary(self, session_id: str) -> dict[str, Any]:
+        return session_summary(self._store, self._store.find(session_id))
+
     def session(self, session_id: str) -> dict[str, Any]:
         info = self._store.find_exactly(session_id)
         if not info.open:
@@ -102,15 +112,15 @@ class PracticeLog:
         with self._reading() as connection:
             return session_page(connection, self._store.data_dir, info)
 
-    def add_passage(self, session_id: str, values: Values) -> dict[str, Any]:
+    def add_passage(self, session_id: str, entry: PassageEntry) -> dict[str, Any]:
         with self._store.writing() as connection:
             number = _number(connection, session_id)
             forget_review(connection, number)
-            return passages.add_passage(connection, number, values).to_json()
+            return passages.add_passage(connection, number, **entry.model_dump()).to_json()
 
-    def change_passage(self, number: int, values: Values) -> dict[str, Any]:
+    def change_passage(self, number: int, change: PassageChange) -> dict[str, Any]:
         with self._store.writing() as connection:
-            changed = passages.change_passage(connection, number, values)
+            changed = passages.change_passage(connection, number, change.changes())
             forget_review(connection, _number(connection, changed.session_id))
             return changed.to_json()
 
@@ -119,13 +129,13 @@ class PracticeLog:
             deleted = passages.delete_passage(connection, number)
             forget_review(connection, _number(connection, deleted.session_id))
 
-    def add_mark(self, session_id: str, values: Values) -> dict[str, Any]:
+    def add_mark(self, session_id: str, entry: MarkEntry) -> dict[str, Any]:
         with self._store.writing() as connection:
-            return marks.add_mark(connection, _number(connection, session_id), values)
+            return marks.add_mark(connection, _number(connection, session_id), entry.time_s, entry.note)
 
-    def change_mark(self, number: int, values: Values) -> dict[str, Any]:
+    def change_mark(self, number: int, change: MarkChange) -> dict[str, Any]:
         with self._store.writing() as connection:
-            return marks.change_mark(connection, number, values)
+            return marks.change_mark(connection, number, change.changes())
 
     def delete_mark(self, number: int) -> None:
         with self._store.writing() as connection:
@@ -148,19 +158,19 @@ class PracticeLog:
         with self._reading() as connection:
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
-    def film(self, number: int) -> Path:
-        """Where the clip's film lies; raises InputError where it is gone."""
+    def video_path(self, number: int) -> Path:
+        """Where the clip's video file lies; raises UnknownError where it is gone."""
         with self._reading() as connection:
             path = clip_table.clip_path(connection, self._store.data_dir, number)
         if not path.is_file():
             raise UnknownError(
-                "The film of this clip is missing; delete the clip if you do not need its note."
+                "The video of this clip is missing; delete the clip if you do not need its note."
             )
         return path
 
-    def change_clip(self, number: int, values: Values) -> dict[str, Any]:
+    def change_clip(self, number: int, change: ClipChange) -> dict[str, Any]:
         with self._store.writing() as connection:
-            clip_table.change_clip(connection, number, values)
+            clip_table.change_clip(connection, number, change.changes())
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
     def delete_clip(self, number: int) -> int:
@@ -176,11 +186,12 @@ class PracticeLog:
         with self._reading() as connection:
             return checks.checks(connection)
 
-    def add_check(self, values: Values) -> dict[str, Any]:
-        identity = values.get("session_id")
+    def add_check(self, entry: CheckEntry) -> dict[str, Any]:
+        values = entry.model_dump()
+        identity = values.pop("session_id")
         with self._store.writing() as connection:
             session = None if identity is None else _number(connection, identity)
-            return checks.add_check(connection, values, session)
+            return checks.add_check(connection, session, **values)
 
     def delete_check(self, number: int) -> None:
         with self._store.writing() as connection:
@@ -236,10 +247,8 @@ class PracticeLog:
                     return
 
 
-def _number(connection: sqlite3.Connection, session_id: Any) -> int:
-    row = None
-    if isinstance(session_id, str):
-        row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
+def _number(connection: sqlite3.Connection, session_id: str) -> int:
+    row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
         raise UnknownError("That session is not kept; look at the list of sessions again.")
     return int(row[0])

@@ -17,7 +17,7 @@ from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
 from posturewatch.storage.reader import SessionReader, SessionRecord
 from posturewatch.storage.records import SessionInfo, excursion_json, warning_json
 
-__all__ = ["SummaryRepository", "plane_seconds", "session_summary", "summarise_record"]
+__all__ = ["plane_seconds", "session_summary", "summarise_record"]
 
 _LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger_lift")
 
@@ -76,18 +76,3 @@ def session_summary(reader: SessionReader, info: SessionInfo) -> dict[str, Any]:
     if kept is None or kept.get("version") != REVIEW_VERSION:
         return summarise_record(reader.session(info.id))
     return kept
-
-
-class SummaryRepository:
-    """The kept sessions in JSON's types, for the page."""
-
-    def __init__(self, reader: SessionReader) -> None:
-        self._reader = reader
-
-    def sessions(self) -> list[dict[str, Any]]:
-        """All sessions, newest first."""
-        return [info.to_json() for info in self._reader.sessions()]
-
-    def summary(self, session_id: str) -> dict[str, Any]:
-        """Raises InputError for an id that is not kept."""
-        return session_summary(self._reader, self._reader.find(session_id))

@@ -9,7 +9,7 @@ from typing import Any
 
 from starlette.responses import Response
 
-__all__ = ["answer", "fault", "to_json"]
+__all__ = ["answer", "deleted", "fault", "to_json"]
 
 
 def to_json(payload: Any) -> str:
@@ -19,6 +19,11 @@ def to_json(payload: Any) -> str:
 
 def answer(payload: Any, status: int = 200) -> Response:
     return Response(to_json(payload), status_code=status, headers={"Content-Type": "application/json"})
+
+
+def deleted(freed: int | None = None) -> Response:
+    """That it is gone, and how many bytes that freed where that is known."""
+    return answer({"deleted": True} if freed is None else {"deleted": True, "bytes": freed})
 
 
 def fault(sentence: str, status: int) -> Response:

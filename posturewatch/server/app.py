@@ -2,65 +2,71 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
-from starlette.concurrency import run_in_threadpool
+from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.websockets import WebSocket
 
-from posturewatch.errors import InputError, PosturewatchError
+from posturewatch.errors import ConflictError, InputError, PosturewatchError, UnknownError
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.answers import answer, fault
-from posturewatch.server.bodies import read_body
-from posturewatch.server.book import add_book
-from posturewatch.server.control import (
-    PassageControl,
-    Pictures,
-    PracticeControl,
-    PracticeLogControl,
-    SummaryControl,
-)
+from posturewatch.server.collaborators import FrameFeed, PracticeControl
 from posturewatch.server.files import PageFiles
 from posturewatch.server.guard import Guard
 from posturewatch.server.live_socket import LiveSocket
+from posturewatch.server.routes.kept import kept_routes
+from posturewatch.server.routes.playing import playing_routes
+from posturewatch.server.routes.sessions import session_routes
 
 __all__ = ["create_app"]
-
-_MAX_NOTE_LENGTH = 200
-_SESSION_ID = re.compile(r"[A-Za-z0-9_.-]{1,80}\Z")
 
 _SENTENCES = {
     404: "There is nothing at this address.",
     405: "This address does not take that kind of request.",
 }
 
+#: The first kind that fits; what is none of them is a fault of the machine.
+_STATUS: tuple[tuple[type[PosturewatchError], int], ...] = (
+    (UnknownError, 404),
+    (ConflictError, 409),
+    (InputError, 422),
+    (PosturewatchError, 503),
+)
+
 
 def create_app(
     *,
     practice: PracticeControl,
-    pictures: Pictures,
-    shelf: SummaryControl,
+    feed: FrameFeed,
+    log: PracticeLog,
     vocabulary: Mapping[str, Any],
     web_dir: Path,
     port: int,
-    book: PracticeLogControl | None = None,
-    passages: PassageControl | None = None,
     libraries: Mapping[str, Path] | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
-    vocabulary: the words of the page, as `posturewatch.review.vocabulary` has them; answered at /api/vocabulary.
+    Parameters
+    ----------
+    practice, feed, log
+        The running practice, its live frames, and what is kept.
+    vocabulary
+        The words of the page, as `posturewatch.review.vocabulary` has them.
+    web_dir
+        The folder of the page's files.
+    libraries
+        Further scripts by the address under which the page finds them.
 
-    book, passages: for the routes of `posturewatch.server.book`, which are there only with both.
-
-    libraries: further scripts by the address under which the page finds them.
-
-    Raises UnavailableError where web_dir holds no page.
+    Raises
+    ------
+    UnavailableError
+        Where web_dir holds no page.
     """
     files = PageFiles(web_dir, libraries)
     # No interactive documentation: its pages load scripts from elsewhere. No telemetry either, which newer
@@ -80,21 +86,19 @@ def create_app(
     )
     app.add_middleware(Guard, port=port)
     _add_faults(app)
-    _add_practice(app, practice)
-    _add_sessions(app, shelf)
+    app.include_router(playing_routes(practice, log))
+    app.include_router(session_routes(log))
+    app.include_router(kept_routes(log))
 
     @app.get("/api/vocabulary")
     def words() -> Response:
         return answer(vocabulary)
 
-    if book is not None and passages is not None:
-        add_book(app, book=book, passages=passages)
-
     @app.websocket("/api/live")
     async def live(socket: WebSocket) -> None:
-        await LiveSocket(socket, practice, pictures).run()
+        await LiveSocket(socket, practice, feed).run()
 
-    @app.api_route("/{path:path}", methods=["GET", "HEAD"])
+    @app.api_route("/{path:path}", methods=["GET", "HEAD"], include_in_schema=False)
     async def page(request: Request) -> Response:
         if request.url.path.startswith("/api/"):
             return fault(_SENTENCES[404], 404)
@@ -103,48 +107,18 @@ def create_app(
     return app
 
 
-def _add_practice(app: FastAPI, practice: PracticeControl) -> None:
-    @app.get("/api/state")
-    def state() -> Response:
-        return answer(practice.state())
-
-    @app.post("/api/start")
-    async def start(request: Request) -> Response:
-        await read_body(request, frozenset())
-        return answer(await run_in_threadpool(practice.start))
-
-    @app.post("/api/stop")
-    async def stop(request: Request) -> Response:
-        await read_body(request, frozenset())
-        return answer(await run_in_threadpool(practice.stop))
-
-    @app.post("/api/mark")
-    async def mark(request: Request) -> Response:
-        note = (await read_body(request, frozenset({"note"}))).get("note")
-        if note is not None and not (isinstance(note, str) and len(note) <= _MAX_NOTE_LENGTH):
-            raise HTTPException(422, f"A note is text of at most {_MAX_NOTE_LENGTH} characters.")
-        return answer(await run_in_threadpool(practice.mark, note))
-
-
-def _add_sessions(app: FastAPI, shelf: SummaryControl) -> None:
-    @app.get("/api/sessions")
-    def sessions() -> Response:
-        return answer({"sessions": list(shelf.sessions())})
-
-    @app.get("/api/sessions/{session_id}/summary")
-    def summary(session_id: str) -> Response:
-        if not _SESSION_ID.match(session_id):
-            raise HTTPException(404, "There is no session of that name.")
-        try:
-            return answer(shelf.summary(session_id))
-        except InputError as unknown:
-            raise HTTPException(404, unknown.sentence) from unknown
-
-
 def _add_faults(app: FastAPI) -> None:
     @app.exception_handler(PosturewatchError)
     async def known(request: Request, error: PosturewatchError) -> Response:
-        return fault(error.sentence, 409 if isinstance(error, InputError) else 503)
+        return fault(error.sentence, next(status for kind, status in _STATUS if isinstance(error, kind)))
+
+    @app.exception_handler(RequestValidationError)
+    async def unusable(request: Request, error: RequestValidationError) -> Response:
+        first = error.errors()[0]
+        where, name = first["loc"][0], first["loc"][-1]
+        if where == "path":
+            return fault("There is nothing of that number.", 404)
+        return fault(f"The address gives no usable {name}: {first['msg'].lower()}.", 422)
 
     @app.exception_handler(HTTPException)
     async def refused(request: Request, error: HTTPException) -> Response:

@@ -1,22 +1,77 @@
-"""The bodies of requests: JSON objects of a bounded size with known entries only."""
+"""The bodies of requests: JSON objects of a bounded size, checked by a model of what may be entered."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Awaitable, Callable
+from typing import Annotated, Literal, TypeVar
 
+from pydantic import Field, model_validator
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
-__all__ = ["MAX_BODY_BYTES", "read_body"]
+from posturewatch.review.entries import LONGEST_MARK_NOTE, Entry
+
+__all__ = ["LONG_BODY_BYTES", "MAX_BODY_BYTES", "Forget", "MarkNow", "Nothing", "Step", "body_of"]
 
 MAX_BODY_BYTES = 4096
 
+#: A practice list of a hundred entries fits, and a check with all its places.
+LONG_BODY_BYTES = 65_536
 
-async def read_body(
-    request: Request, known: Collection[str], max_bytes: int = MAX_BODY_BYTES
-) -> dict[str, object]:
-    """The JSON object of a request, {} for an empty body; raises HTTPException with one sentence."""
+_Entry = TypeVar("_Entry", bound=Entry)
+
+
+class Nothing(Entry):
+    """The body of a request that needs none."""
+
+
+class MarkNow(Entry):
+    """A mark at the present moment of the practice."""
+
+    note: Annotated[
+        str | None,
+        Field(
+            max_length=LONGEST_MARK_NOTE,
+            description=f"A note is text of at most {LONGEST_MARK_NOTE} characters; shorten it.",
+        ),
+    ] = None
+
+
+class Step(Entry):
+    """Through the practice list: forward or back by one, or to an entry."""
+
+    by: Literal[1, -1] | None = Field(default=None, description="Step through the list by 1 or -1.")
+    to: int | None = Field(default=None, description="Name the entry to go to by its number, from 0.")
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Step:
+        if (self.by is None) == (self.to is None):
+            raise ValueError("Step through the list by 1 or -1, or to one of its entries")
+        return self
+
+
+class Forget(Entry):
+    """That everything is meant."""
+
+    needs = "Say that everything is meant; it cannot be undone."
+
+    everything: Literal[True] = Field(description=needs)
+
+
+def body_of(model: type[_Entry], max_bytes: int = MAX_BODY_BYTES) -> Callable[[Request], Awaitable[_Entry]]:
+    """A dependency that reads a request's body as this model; an empty body is an empty object.
+
+    It raises HTTPException or InputError, each with one sentence.
+    """
+
+    async def body(request: Request) -> _Entry:
+        return model.read(await _json(request, max_bytes))
+
+    return body
+
+
+async def _json(request: Request, max_bytes: int) -> object:
     raw = b""
     async for chunk in request.stream():
         raw += chunk
@@ -27,12 +82,9 @@ async def read_body(
     if request.headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":
         raise HTTPException(415, "Send the request as application/json.")
     try:
-        body = json.loads(raw)
+        found: object = json.loads(raw)
     except (ValueError, RecursionError) as broken:
         raise HTTPException(400, "The request is not JSON.") from broken
-    if not isinstance(body, dict):
+    if not isinstance(found, dict):
         raise HTTPException(422, "The request has to be a JSON object.")
-    unknown = sorted(set(body) - set(known))
-    if unknown:
-        raise HTTPException(422, f"The request has the unknown entry {unknown[0][:40]!r}.")
-    return body
+    return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from posturewatch.errors import UnavailableError
 
@@ -19,6 +19,9 @@ _CONTENT_TYPES = {
     ".svg": "image/svg+xml",
     ".png": "image/png",
 }
+
+#: Pages that have another name now; a bookmark keeps its part after the #.
+_MOVED = {"/book.html": "/log.html"}
 
 
 class PageFiles:
@@ -45,6 +48,9 @@ class PageFiles:
 
     def response(self, address: str) -> Response:
         path = self._files.get(address)
+        moved = _MOVED.get(address)
+        if path is None and moved in self._files:
+            return RedirectResponse(moved, status_code=308)
         if path is None or not path.is_file():
             return PlainTextResponse("Not found", status_code=404)
         return Response(path.read_bytes(), headers={"Content-Type": _CONTENT_TYPES[path.suffix]})

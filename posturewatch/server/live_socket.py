@@ -16,7 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from posturewatch.server.answers import to_json
-from posturewatch.server.control import Pictures, PracticeControl
+from posturewatch.server.collaborators import FrameFeed, PracticeControl
 
 __all__ = ["LiveSocket"]
 
@@ -32,10 +32,10 @@ _UNANSWERED_S = 1.0
 class LiveSocket:
     """Accepts one socket and serves it until either side ends it."""
 
-    def __init__(self, socket: WebSocket, practice: PracticeControl, pictures: Pictures) -> None:
+    def __init__(self, socket: WebSocket, practice: PracticeControl, feed: FrameFeed) -> None:
         self._socket = socket
         self._practice = practice
-        self._pictures = pictures
+        self._feed = feed
         self._sent = 0
         self._sent_at = 0.0
         self._under_way: set[int] = set()
@@ -70,7 +70,7 @@ class LiveSocket:
     async def _send_state(self) -> None:
         while True:
             state = await run_in_threadpool(self._practice.state)
-            text = to_json({"state": state, "limits": self._pictures.limits})
+            text = to_json({"state": state, "limits": self._feed.limits})
             async with self._sending:
                 await self._socket.send_text(text)
             await asyncio.sleep(_STATE_EVERY_S)
@@ -78,7 +78,7 @@ class LiveSocket:
     async def _send_pictures(self) -> None:
         while True:
             await self._wait_for_room()
-            message = await self._pictures.latest_async(self._sent, _UNANSWERED_S)
+            message = await self._feed.latest_async(self._sent, _UNANSWERED_S)
             if message is None:
                 continue
             self._sent = message.seq

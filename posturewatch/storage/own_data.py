@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.errors import ConflictError, StoreError, UnknownError
 from posturewatch.storage.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
@@ -39,18 +39,18 @@ def data_json(reader: SessionReader) -> dict[str, Any]:
 
 
 def forget_session(store: Store, session_id: str) -> int:
-    """Deletes a session with its clips for good; about how many bytes that were. Raises InputError for an unknown
-    session or one that is running, StoreError where a file cannot be deleted."""
+    """Deletes a session with its clips for good; about how many bytes that were. Raises UnknownError for an unknown
+    session, ConflictError for one that is running, StoreError where a file cannot be deleted."""
     if session_id == store.running_id:
-        raise InputError("This session is being recorded; stop it before you delete it.")
+        raise ConflictError("This session is being recorded; stop it before you delete it.")
     with store.reading() as connection:
-        told = None if connection is None else _sessions(connection, session_id)
-    if not told:
+        listed = None if connection is None else _sessions(connection, session_id)
+    if not listed:
         raise UnknownError(
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
     # The films first: should one be in use, the session stays in the list and can be deleted again.
-    freed = _delete_tree(store.data_dir / CLIPS_FOLDER / session_id) + int(told[0]["samples_bytes"])
+    freed = _delete_tree(store.data_dir / CLIPS_FOLDER / session_id) + int(listed[0]["samples_bytes"])
     with store.writing() as connection:
         connection.execute("DELETE FROM session WHERE id = ?", (session_id,))
     store.tidy()
@@ -59,10 +59,10 @@ def forget_session(store: Store, session_id: str) -> int:
 
 def forget_everything(store: Store) -> int:
     """Deletes all sessions, pieces, lists, checks and clips, and damaged files that were set aside; how many bytes
-    that were. Settings are not among them. Raises InputError while a session runs, StoreError where a file
+    that were. Settings are not among them. Raises ConflictError while a session runs, StoreError where a file
     cannot be deleted."""
     if store.running_id is not None:
-        raise InputError("A session is being recorded; stop it before you delete everything.")
+        raise ConflictError("A session is being recorded; stop it before you delete everything.")
     before = sum(size for _, size in _files(store.data_dir))
     _delete_tree(store.data_dir / CLIPS_FOLDER)
     for path, _ in list(_files(store.data_dir)):

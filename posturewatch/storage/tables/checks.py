@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Sequence
 from typing import Any
 
-from posturewatch.comfort.discomfort import HIGHEST, SIGNS, advise, place_names
+from posturewatch.comfort.discomfort import SIGNS, advise
 from posturewatch.errors import InputError, UnknownError
 from posturewatch.storage.records import now_utc
 
@@ -17,8 +17,6 @@ __all__ = ["ADOPT_WITHIN_S", "add_check", "adopt_check", "checks", "delete_check
 #: A check before a session joins one that begins within this time.
 ADOPT_WITHIN_S = 3600.0
 
-_LONGEST_NOTE = 500
-
 _COLUMNS = (
     "discomfort.id, session.id, moment, checked_at, rating, places_json, signs_json, note, discomfort.session "
     "FROM discomfort LEFT JOIN session ON session.number = discomfort.session"
@@ -26,29 +24,26 @@ _COLUMNS = (
 
 
 def add_check(
-    connection: sqlite3.Connection, values: Mapping[str, Any], session: int | None
+    connection: sqlite3.Connection,
+    session: int | None,
+    *,
+    moment: str,
+    rating: int,
+    places: Sequence[str] = (),
+    signs: Sequence[str] = (),
+    note: str = "",
 ) -> dict[str, Any]:
-    """Keeps a check. values: moment, rating, and places, signs, note where wanted.
+    """Keeps a check, places and signs by their names in the form.
 
-    session: the number of the session it belongs to. A check before joins the next one without it. Raises
-    InputError for unusable values.
+    session: the number of the session it belongs to. A check before joins the next one without it; one after
+    raises InputError without it.
     """
-    moment, rating = values.get("moment"), values.get("rating")
-    if moment not in ("before", "after"):
-        raise InputError("A discomfort check is made before or after playing; say which.")
-    if not isinstance(rating, int) or isinstance(rating, bool) or not 0 <= rating <= HIGHEST:
-        raise InputError(f"Discomfort is rated with a whole number from 0 to {HIGHEST}; choose one.")
     if moment == "after" and session is None:
         raise InputError("A check after playing needs a session; play one first.")
-    places = _names(values.get("places"), place_names(), "place")
-    signs = _names(values.get("signs"), tuple(sign.name for sign in SIGNS), "warning sign")
-    note = values.get("note") or ""
-    if not isinstance(note, str) or len(note) > _LONGEST_NOTE:
-        raise InputError(f"A note is text of at most {_LONGEST_NOTE} characters; shorten it.")
     cursor = connection.execute(
         "INSERT INTO discomfort (session, moment, checked_at, rating, places_json, signs_json, note) "
         "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (session, moment, now_utc(), rating, json.dumps(places), json.dumps(signs), note.strip()),
+        (session, moment, now_utc(), rating, json.dumps(list(places)), json.dumps(list(signs)), note),
     )
     row = connection.execute(f"SELECT {_COLUMNS} WHERE discomfort.id = ?", (cursor.lastrowid,)).fetchone()
     return _json(connection, row)
@@ -79,13 +74,6 @@ def delete_check(connection: sqlite3.Connection, number: int) -> None:
     """Raises InputError for an unknown one."""
     if connection.execute("DELETE FROM discomfort WHERE id = ?", (number,)).rowcount == 0:
         raise UnknownError("That check is not kept any more; look at the list again.")
-
-
-def _names(value: Any, known: tuple[str, ...], what: str) -> list[str]:
-    given = [] if value is None else value
-    if not isinstance(given, list) or any(one not in known for one in given):
-        raise InputError(f"A {what} of the check is unknown; choose from the form.")
-    return [name for name in known if name in given]
 
 
 def _json(connection: sqlite3.Connection, row: tuple[Any, ...]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Protocol
 
-from posturewatch.errors import InputError, StoreError, UnknownError
+from posturewatch.errors import StoreError, UnknownError
 from posturewatch.storage.records import now_utc
 from posturewatch.storage.tables.passages import passages_of
 
@@ -31,8 +31,6 @@ CLIPS_FOLDER = "clips"
 #: Most clips listed at a time, of the newest sessions.
 MOST_CLIPS = 500
 
-_LONGEST_NOTE = 500
-
 #: Times of a moment and of its excursion or mark are the same but for rounding.
 _SAME_S = 0.05
 
@@ -44,7 +42,7 @@ _COLUMNS = (
 
 
 class WrittenClip(Protocol):
-    """A clip as its writer hands it over; second 0 of its film is the session's start_s."""
+    """A clip as its writer hands it over; second 0 of its video is the session's start_s."""
 
     @property
     def id(self) -> str: ...
@@ -68,7 +66,7 @@ class WrittenClip(Protocol):
 
 def insert_clip(connection: sqlite3.Connection, data_dir: Path, session_id: str, clip: WrittenClip) -> int:
     """Lists a clip; once more with the same name, it replaces that one. Raises InputError for an unknown session,
-    ValueError for a film outside the data folder."""
+    ValueError for a video file outside the data folder."""
     row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
         raise UnknownError(f"There is no session {session_id!r} to which the clip could belong.")
@@ -120,27 +118,22 @@ def find_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> di
 
 
 def clip_path(connection: sqlite3.Connection, data_dir: Path, number: int) -> Path:
-    """Where the film lies, or lay; raises InputError for an unknown clip."""
+    """Where the video file lies, or lay; raises InputError for an unknown clip."""
     return data_dir / str(_row(connection, number)[4])
 
 
-def change_clip(connection: sqlite3.Connection, number: int, values: Mapping[str, Any]) -> None:
-    """values: kept, note; raises InputError for an unknown clip or unusable values."""
+def change_clip(connection: sqlite3.Connection, number: int, changes: Mapping[str, Any]) -> None:
+    """Changes what `changes` names of a clip: kept, note; raises InputError for an unknown one."""
     _row(connection, number)
-    kept, note = values.get("kept"), values.get("note")
-    if kept is not None and not isinstance(kept, bool):
-        raise InputError("A clip is kept or not; say true or false.")
-    if note is not None and not (isinstance(note, str) and len(note) <= _LONGEST_NOTE):
-        raise InputError(f"A note is text of at most {_LONGEST_NOTE} characters; shorten it.")
     connection.execute(
         "UPDATE clip SET kept = coalesce(?, kept), note = coalesce(?, note) WHERE id = ?",
-        (None if kept is None else int(kept), None if note is None else note.strip(), number),
+        (changes.get("kept"), changes.get("note"), number),
     )
 
 
 def delete_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> int:
-    """Deletes the film and what is known of it; the bytes freed. Raises InputError for an unknown clip,
-    StoreError where the film cannot be deleted."""
+    """Deletes the video file and what is known of it; the bytes freed. Raises InputError for an unknown clip,
+    StoreError where the file cannot be deleted."""
     path = clip_path(connection, data_dir, number)
     try:
         size = path.stat().st_size
@@ -169,11 +162,11 @@ def below(data_dir: Path, path: Path) -> str:
 
 def _json(connection: sqlite3.Connection, data_dir: Path, row: tuple[Any, ...]) -> dict[str, Any]:
     number, identity, started_at, name, file, start_s, end_s, size, reason, has_sound, kept, note = row[:12]
-    moments, removed_at, session = row[12:]
+    stored_moments, removed_at, session = row[12:]
     there = (data_dir / file).is_file()
     state = "there" if there else "missing" if removed_at is None else "removed"
-    told = [_moment(connection, session, moment) for moment in json.loads(moments)]
-    at_s = told[0]["key_s"] if told else start_s
+    moments = [_moment(connection, session, moment) for moment in json.loads(stored_moments)]
+    at_s = moments[0]["key_s"] if moments else start_s
     passage = next(
         (
             one.to_json()
@@ -195,9 +188,8 @@ def _json(connection: sqlite3.Connection, data_dir: Path, row: tuple[Any, ...]) 
         "kept": bool(kept),
         "note": note,
         "state": state,
-        "film": f"/api/clips/{number}/film" if there else None,
         "passage": passage,
-        "moments": told,
+        "moments": moments,
     }
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from posturewatch.errors import InputError, UnknownError
 from posturewatch.storage.records import PassageBegin
-from posturewatch.storage.tables.pieces import LONGEST_BARS, LONGEST_NAME, remember_piece, spaced
+from posturewatch.storage.tables.pieces import LONGEST_BARS, remember_piece, spaced
 
 __all__ = [
     "TEMPO_BPM",
@@ -18,7 +18,6 @@ __all__ = [
     "add_passage",
     "begin_passage",
     "change_passage",
-    "checked_choice",
     "close_passages",
     "delete_passage",
     "find_passage",
@@ -106,33 +105,36 @@ def find_passage(connection: sqlite3.Connection, number: int) -> StoredPassage:
     return StoredPassage(*row)
 
 
-def add_passage(connection: sqlite3.Connection, session: int, values: Mapping[str, Any]) -> StoredPassage:
-    """A passage afterwards. values: piece, start_s, end_s, and bars and tempo_bpm where wanted. Raises
-    InputError where they are unusable or the passage would lie on another one."""
-    values = checked_choice(values)
-    if values.get("piece") is None or values.get("start_s") is None or values.get("end_s") is None:
-        raise InputError("A passage needs a piece, a beginning and an end; give all three.")
-    piece = remember_piece(connection, values["piece"])
+def add_passage(
+    connection: sqlite3.Connection,
+    session: int,
+    *,
+    piece: str,
+    start_s: float,
+    end_s: float,
+    bars: str = "",
+    tempo_bpm: float | None = None,
+) -> StoredPassage:
+    """A passage afterwards; raises InputError where it would lie on another one or beyond the session."""
     cursor = connection.execute(
         "INSERT INTO passage (session, piece, bars, tempo_bpm, start_s, end_s) VALUES (?, ?, ?, ?, ?, ?)",
-        (session, piece, values.get("bars", ""), values.get("tempo_bpm"), values["start_s"], values["end_s"]),
+        (session, remember_piece(connection, piece), bars, tempo_bpm, start_s, end_s),
     )
     added = find_passage(connection, int(cursor.lastrowid or 0))
     _check_place(connection, added)
     return added
 
 
-def change_passage(connection: sqlite3.Connection, number: int, values: Mapping[str, Any]) -> StoredPassage:
-    """Changes what `values` names of a passage; raises InputError as `add_passage`, and changes nothing then
-    if the caller's transaction is rolled back."""
+def change_passage(connection: sqlite3.Connection, number: int, changes: Mapping[str, Any]) -> StoredPassage:
+    """Changes what `changes` names of a passage: piece, bars, tempo_bpm, start_s, end_s.
+
+    Raises InputError as `add_passage`, and changes nothing then if the caller's transaction is rolled back.
+    """
     old = find_passage(connection, number)
-    values = checked_choice(values)
-    if "piece" in values and values["piece"] is None:
-        raise InputError("A passage needs a piece; delete the passage instead.")
-    if old.end_s is None and "end_s" in values:
+    if old.end_s is None and "end_s" in changes:
         raise InputError("This passage is still being played; its end can be changed afterwards.")
-    piece = remember_piece(connection, values["piece"]) if "piece" in values else old.piece_id
-    new = replace(old, **{name: one for name, one in values.items() if name != "piece"})
+    piece = remember_piece(connection, changes["piece"]) if "piece" in changes else old.piece_id
+    new = replace(old, **{name: one for name, one in changes.items() if name != "piece"})
     connection.execute(
         "UPDATE passage SET piece = ?, bars = ?, tempo_bpm = ?, start_s = ?, end_s = ? WHERE id = ?",
         (piece, new.bars, new.tempo_bpm, new.start_s, new.end_s, number),
@@ -147,37 +149,6 @@ def delete_passage(connection: sqlite3.Connection, number: int) -> StoredPassage
     old = find_passage(connection, number)
     connection.execute("DELETE FROM passage WHERE id = ?", (number,))
     return old
-
-
-def checked_choice(values: Mapping[str, Any]) -> dict[str, Any]:
-    """piece, bars, tempo_bpm, start_s, end_s, those that are there, cleaned; raises InputError for others."""
-    checked: dict[str, Any] = {}
-    for name, one in values.items():
-        if name == "piece":
-            checked[name] = None if one is None else _text(one, "A piece's name", LONGEST_NAME, least=1)
-        elif name == "bars":
-            checked[name] = _text(one or "", "A passage's text", LONGEST_BARS, least=0)
-        elif name == "tempo_bpm":
-            checked[name] = None if one is None else _number(one, "A tempo", *TEMPO_BPM, "beats a minute")
-        elif name in ("start_s", "end_s"):
-            checked[name] = _number(one, "A passage's border", 0.0, 1e6, "seconds")
-        else:
-            raise InputError(f"A passage has no {name}; leave that out.")
-    return checked
-
-
-def _text(value: Any, what: str, longest: int, *, least: int) -> str:
-    text = spaced(value) if isinstance(value, str) else None
-    if text is None or not least <= len(text) <= longest:
-        raise InputError(f"{what} is text of {least} to {longest} characters; change it.")
-    return text
-
-
-def _number(value: Any, what: str, lowest: float, highest: float, unit: str) -> float:
-    usable = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-    if not usable or not lowest <= value <= highest:
-        raise InputError(f"{what} is a number from {lowest:g} to {highest:g} {unit}; change it.")
-    return float(value)
 
 
 def _check_place(connection: sqlite3.Connection, one: StoredPassage) -> None:

@@ -6,7 +6,7 @@ import sqlite3
 import unicodedata
 from typing import Any
 
-from posturewatch.errors import InputError, UnknownError
+from posturewatch.errors import ConflictError, UnknownError
 from posturewatch.storage.records import now_utc
 
 __all__ = [
@@ -29,7 +29,7 @@ LONGEST_BARS = 80
 #: Most pieces suggested at a time, and passages with each.
 SUGGESTED = 12
 
-_TOLD = """
+_LISTED = """
     SELECT piece.id, piece.name, max(session.started_at),
         coalesce(sum(coalesce(passage.end_s, passage.start_s) - passage.start_s), 0) / 60.0,
         count(DISTINCT passage.session), count(passage.id),
@@ -69,7 +69,7 @@ def pieces(connection: sqlite3.Connection) -> list[dict[str, Any]]:
     """All pieces, those not played for longest first, and before them those never played."""
     # Within one session, the piece that was left earlier has rested longer.
     rows = connection.execute(
-        _TOLD + "GROUP BY piece.id "
+        _LISTED + "GROUP BY piece.id "
         "ORDER BY max(session.started_at || printf('%012.3f', passage.start_s)) NULLS FIRST, piece.key"
     )
     return [piece_json(row) for row in rows]
@@ -77,7 +77,7 @@ def pieces(connection: sqlite3.Connection) -> list[dict[str, Any]]:
 
 def find_piece(connection: sqlite3.Connection, number: int) -> dict[str, Any]:
     """One piece; raises InputError for an unknown one."""
-    row = connection.execute(_TOLD + "WHERE piece.id = ? GROUP BY piece.id", (number,)).fetchone()
+    row = connection.execute(_LISTED + "WHERE piece.id = ? GROUP BY piece.id", (number,)).fetchone()
     if row is None:
         raise UnknownError("That piece is not kept any more; look at the list of pieces again.")
     return piece_json(row)
@@ -125,11 +125,8 @@ def suggestions(connection: sqlite3.Connection, begins: str) -> list[dict[str, A
 
 def rename_piece(connection: sqlite3.Connection, number: int, name: str) -> int:
     """Everywhere at once. Where another piece has that name already, both become that one; the number of the
-    piece that is left. Raises InputError for an unknown piece or an unusable name."""
+    piece that is left. Raises InputError for an unknown piece."""
     find_piece(connection, number)
-    name = spaced(name)
-    if not name or len(name) > LONGEST_NAME:
-        raise InputError(f"A piece's name has 1 to {LONGEST_NAME} characters; choose another.")
     other = connection.execute(
         "SELECT id FROM piece WHERE key = ? AND id != ?", (_key(name), number)
     ).fetchone()
@@ -143,10 +140,10 @@ def rename_piece(connection: sqlite3.Connection, number: int, name: str) -> int:
 
 
 def delete_piece(connection: sqlite3.Connection, number: int) -> None:
-    """Forgets the name; raises InputError for an unknown piece and while anything refers to it."""
-    told = find_piece(connection, number)
-    if told["passages"]:
-        raise InputError(f"Passages of {told['name']} are kept; delete or rename those first.")
+    """Forgets the name; raises UnknownError for an unknown piece, ConflictError while anything refers to it."""
+    piece = find_piece(connection, number)
+    if piece["passages"]:
+        raise ConflictError(f"Passages of {piece['name']} are kept; delete or rename those first.")
     if connection.execute("SELECT 1 FROM practice_item WHERE piece = ?", (number,)).fetchone():
-        raise InputError(f"{told['name']} is on the practice list; take it off that first.")
+        raise ConflictError(f"{piece['name']} is on the practice list; take it off that first.")
     connection.execute("DELETE FROM piece WHERE id = ?", (number,))

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from posturewatch.errors import InputError
-from posturewatch.storage.tables.passages import checked_choice
 from posturewatch.storage.tables.pieces import remember_piece
 
 __all__ = ["LONGEST_LIST", "Item", "practice_list", "set_practice_list", "step"]
@@ -30,27 +29,14 @@ def practice_list(connection: sqlite3.Connection) -> dict[str, Any]:
 
 
 def set_practice_list(connection: sqlite3.Connection, items: Sequence[Item]) -> None:
-    """Replaces the list. The place stays with the item that was in play, where that is still on it.
-
-    Raises InputError for an unusable item.
-    """
-    if len(items) > LONGEST_LIST:
-        raise InputError(f"A practice list has at most {LONGEST_LIST} entries; shorten it.")
+    """Replaces the list. The position stays with the item that was in play, where that is still on it."""
     before = practice_list(connection)
     in_play = None if before["position"] is None else before["items"][before["position"]]
     connection.execute("DELETE FROM practice_item")
     for position, item in enumerate(items):
-        checked = checked_choice(item)
-        if checked.get("piece") is None or not set(checked) <= {"piece", "bars", "tempo_bpm"}:
-            raise InputError("An entry of the practice list is a piece, with bars and a tempo if you like.")
         connection.execute(
             "INSERT INTO practice_item (position, piece, bars, tempo_bpm) VALUES (?, ?, ?, ?)",
-            (
-                position,
-                remember_piece(connection, checked["piece"]),
-                checked.get("bars", ""),
-                checked.get("tempo_bpm"),
-            ),
+            (position, remember_piece(connection, item["piece"]), item["bars"], item["tempo_bpm"]),
         )
     after = practice_list(connection)["items"]
     _go_to(connection, after.index(in_play) if in_play in after else None)

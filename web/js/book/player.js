@@ -21,7 +21,7 @@ export class ClipPlayer {
     const told = fingersOnly(taken).filter((one) => limitsFor(one).length > 0 && one.value.some((value) => value !== null));
     this.series = [...wristOnly(taken), ...told].map((one) => ({ ...one, time: one.time_s.map((time) => time - clip.start_s) }));
     this.frames = this.series[0]?.time ?? [];
-    this.video = element("video", { src: clip.film ?? "", preload: "auto", playsInline: true, className: "film",
+    this.video = element("video", { src: clip.state === "there" ? `/api/clips/${clip.id}/video` : "", preload: "auto", playsInline: true, className: "film",
       attr: { "aria-label": clipTitle(clip) } });
     this.overlay = element("div", { className: "film-overlay", attr: { "aria-hidden": "true" } });
     this.chips = new Map(["left", "right"].map((side) => [side, chip(side)]));
@@ -38,7 +38,7 @@ export class ClipPlayer {
     this.node = element("section", { className: "player card" },
       element("h2", {}, clipTitle(clip)),
       element("p", { className: "small" }, `${dateAndTime(clip.session_started_at)} · ${passageName(clip.passage)}`),
-      clip.film === null ? element("p", { className: "fault" }, "The film of this clip is not there any more; its angles are.") : this.screen,
+      clip.state !== "there" ? element("p", { className: "fault" }, "The film of this clip is not there any more; its angles are.") : this.screen,
       element("p", { className: "row" }, this.choice), this.reading, this.trace.node);
     this.#show();
     this.video.addEventListener("loadedmetadata", () => this.#show());

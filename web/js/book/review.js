@@ -38,7 +38,7 @@ async function load(id) {
   if (error) return { error };
   const address = `sessions/${encodeURIComponent(clip.session_id)}`;
   const [samples, book] = await Promise.all([
-    get(`${address}/samples?start_s=${Math.max(0, clip.start_s)}&end_s=${clip.end_s + 0.05}`), get(`${address}/book`)]);
+    get(`${address}/samples?start_s=${Math.max(0, clip.start_s)}&end_s=${clip.end_s + 0.05}`), get(address)]);
   const exposures = book.body?.exposure?.session ?? [];
   const limits = new Map(exposures.map((one) => [`${one.side} ${one.quantity}`, limitsOf(one)]));
   return { clip, samples: samples.body, limitsFor: (one) => limits.get(`${one.side} ${one.quantity}`) ?? [], error: null };

@@ -14,7 +14,7 @@ import { directionWords, leaning, limitsOf, lineName, momentWords, quantityOf, s
 
 export async function sessionPage([id = ""]) {
   const address = `sessions/${encodeURIComponent(id)}`;
-  const [{ body, error }, trace, summary] = await Promise.all([get(`${address}/book`), get(`${address}/trace?bins=500`), get(`${address}/summary`)]);
+  const [{ body, error }, trace, summary] = await Promise.all([get(address), get(`${address}/trace?bins=500`), get(`${address}/summary`)]);
   if (error) return faultPage("Session", error);
   const title = dateAndTime(body.session.started_at);
   const exposure = body.exposure === null ? null : { session: wristOnly(body.exposure.session),

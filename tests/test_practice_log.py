@@ -1,4 +1,4 @@
-"""The book: pieces, passages, marks, the practice list and checks, while playing and afterwards."""
+"""The practice log: pieces, passages, marks, the practice list and checks, while playing and afterwards."""
 
 from __future__ import annotations
 
@@ -12,11 +12,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from book_factories import START, record
+from log_factories import START, record
 from session_factories import Ended, make_reading
 
 from posturewatch.errors import InputError, UnknownError
 from posturewatch.review.derived import open_store
+from posturewatch.review.entries import (
+    CheckEntry,
+    MarkChange,
+    MarkEntry,
+    PassageChange,
+    PassageEntry,
+    PieceChange,
+    PracticeItems,
+)
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import recorder as recorder_module
 from posturewatch.storage.database import FILE_NAME
@@ -31,7 +40,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def book(store: Store) -> PracticeLog:
+def log(store: Store) -> PracticeLog:
     return PracticeLog(store)
 
 
@@ -42,41 +51,41 @@ def labels(page: dict[str, Any]) -> list[tuple[Any, ...]]:
 # ---- passages while playing ----
 
 
-def test_switching_ends_one_passage_and_begins_the_next(store: Store, book: PracticeLog) -> None:
+def test_switching_ends_one_passage_and_begins_the_next(store: Store, log: PracticeLog) -> None:
     switches = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""), (40.0, None, ""))
-    page = book.session(record(store, switches=switches))
+    page = log.session(record(store, switches=switches))
     assert labels(page) == [("Nocturne sketch", "bars 1-8", 0.0, 20.0), ("Scales", "", 20.0, 40.0)]
 
 
-def test_the_last_passage_ends_with_the_session(store: Store, book: PracticeLog) -> None:
-    page = book.session(record(store, 30.0, switches=((10.0, "Scales", ""),)))
+def test_the_last_passage_ends_with_the_session(store: Store, log: PracticeLog) -> None:
+    page = log.session(record(store, 30.0, switches=((10.0, "Scales", ""),)))
     assert labels(page) == [("Scales", "", 10.0, 30.0)]
 
 
-def test_going_quickly_through_the_list_leaves_nothing_behind(store: Store, book: PracticeLog) -> None:
+def test_going_quickly_through_the_list_leaves_nothing_behind(store: Store, log: PracticeLog) -> None:
     switches = ((5.0, "One", ""), (5.1, "Two", ""), (5.2, "Three", ""))
-    assert labels(book.session(record(store, 30.0, switches=switches))) == [("Three", "", 5.2, 30.0)]
+    assert labels(log.session(record(store, 30.0, switches=switches))) == [("Three", "", 5.2, 30.0)]
 
 
-def test_time_that_runs_backwards_overlaps_nothing(store: Store, book: PracticeLog) -> None:
+def test_time_that_runs_backwards_overlaps_nothing(store: Store, log: PracticeLog) -> None:
     recorder = store.begin(START)
     for time_s, piece in ((0.0, "One"), (10.0, "Two"), (5.0, "Three")):
         recorder.passage(time_s, piece)
-    page = book.session(recorder.finish(Ended(30.0)))
+    page = log.session(recorder.finish(Ended(30.0)))
     assert labels(page) == [("One", "", 0.0, 10.0), ("Three", "", 10.0, 30.0)]
 
 
 @pytest.mark.parametrize("name", ["", "   ", "\x00\n"])
-def test_a_name_without_a_sign_is_no_piece(store: Store, book: PracticeLog, name: str) -> None:
-    assert book.session(record(store, 5.0, switches=((0.0, name, ""),)))["passages"] == []
-    assert book.pieces() == []
+def test_a_name_without_a_sign_is_no_piece(store: Store, log: PracticeLog, name: str) -> None:
+    assert log.session(record(store, 5.0, switches=((0.0, name, ""),)))["passages"] == []
+    assert log.pieces() == []
 
 
-def test_a_piece_is_one_whatever_its_case_and_spaces(store: Store, book: PracticeLog) -> None:
+def test_a_piece_is_one_whatever_its_case_and_spaces(store: Store, log: PracticeLog) -> None:
     names = ("Étude  in E", " étude in e", "E\u0301tude in E")  # the last with a combining accent
     switches = tuple((10.0 * place, name, "") for place, name in enumerate(names))
     record(store, 30.0, switches=switches)
-    (piece,) = book.pieces()
+    (piece,) = log.pieces()
     assert (piece["name"], piece["passages"], piece["minutes"]) == ("Étude in E", 3, 0.5)
 
 
@@ -85,7 +94,7 @@ _KILLED = textwrap.dedent(
     import os, sys, time
     from pathlib import Path
     sys.path.insert(0, sys.argv[2])
-    from book_factories import START
+    from log_factories import START
     from session_factories import make_reading
     from posturewatch.review.derived import open_store
     from posturewatch.storage.store import Store
@@ -113,21 +122,21 @@ def test_a_crash_closes_the_open_passage(tmp_path: Path) -> None:
 
 
 def test_a_passage_is_seen_while_it_is_played(
-    store: Store, book: PracticeLog, monkeypatch: pytest.MonkeyPatch
+    store: Store, log: PracticeLog, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(recorder_module, "COMMIT_S", 0.02)
     recorder = store.begin(START)
     recorder.passage(0.0, "Scales")
     recorder.put(make_reading(0, 0.0, {}))
-    while not (page := book.session(recorder.session_id))["passages"]:
+    while not (page := log.session(recorder.session_id))["passages"]:
         pass
     (passage,) = page["passages"]
     assert (passage["end_s"], page["exposure"], page["finding"]) == (None, None, None)
     with pytest.raises(InputError, match="still being played"):
-        book.change_passage(passage["id"], {"end_s": 4.0})
-    assert book.change_passage(passage["id"], {"bars": "thirds"})["bars"] == "thirds"
+        log.change_passage(passage["id"], PassageChange.read({"end_s": 4.0}))
+    assert log.change_passage(passage["id"], PassageChange.read({"bars": "thirds"}))["bars"] == "thirds"
     recorder.finish(Ended(9.0))
-    assert labels(book.session(recorder.session_id)) == [("Scales", "thirds", 0.0, 9.0)]
+    assert labels(log.session(recorder.session_id)) == [("Scales", "thirds", 0.0, 9.0)]
 
 
 # ---- afterwards ----
@@ -138,14 +147,19 @@ def played(store: Store) -> str:
     return record(store, switches=((0.0, "One", "bars 1-4"), (20.0, "Two", ""), (40.0, "One", "bars 1-4")))
 
 
-def test_passages_are_changed_afterwards(book: PracticeLog, played: str) -> None:
-    first, second, third = book.session(played)["passages"]
-    changed = book.change_passage(second["id"], {"piece": "Three", "bars": "trio", "tempo_bpm": 90})
+def test_passages_are_changed_afterwards(log: PracticeLog, played: str) -> None:
+    first, second, third = log.session(played)["passages"]
+    changed = log.change_passage(
+        second["id"], PassageChange.read({"piece": "Three", "bars": "trio", "tempo_bpm": 90})
+    )
     assert (changed["piece"], changed["bars"], changed["tempo_bpm"]) == ("Three", "trio", 90.0)
-    assert book.change_passage(second["id"], {"start_s": 25.0, "end_s": 39.0})["start_s"] == 25.0
-    book.delete_passage(third["id"])
-    added = book.add_passage(played, {"piece": "Four", "start_s": 40.0, "end_s": 60.0})
-    page = book.session(played)
+    assert (
+        log.change_passage(second["id"], PassageChange.read({"start_s": 25.0, "end_s": 39.0}))["start_s"]
+        == 25.0
+    )
+    log.delete_passage(third["id"])
+    added = log.add_passage(played, PassageEntry.read({"piece": "Four", "start_s": 40.0, "end_s": 60.0}))
+    page = log.session(played)
     assert labels(page) == [
         ("One", "bars 1-4", 0.0, 20.0),
         ("Three", "trio", 25.0, 39.0),
@@ -155,7 +169,7 @@ def test_passages_are_changed_afterwards(book: PracticeLog, played: str) -> None
     ids = [one["passage_id"] for one in page["exposure"]["passages"]]
     assert ids == [first["id"], second["id"], added["id"]]
     assert page["exposure"]["passages"][1]["exposure"][0]["total_s"] == 14.0
-    assert len(book.samples(played, 0.0, 60.0)["series"][0]["time_s"]) == 600
+    assert len(log.samples(played, 0.0, 60.0)["series"][0]["time_s"]) == 600
 
 
 @pytest.mark.parametrize(
@@ -164,72 +178,72 @@ def test_passages_are_changed_afterwards(book: PracticeLog, played: str) -> None
         ({"start_s": 10.0}, "One was played from 0.0 s to 20.0 s"),
         ({"end_s": 40.5}, "One was played from 40.0 s"),
         ({"start_s": 39.9}, "ends at least 0.5 s after"),
-        ({"start_s": -1.0}, "from 0 to"),
-        ({"end_s": float("nan")}, "from 0 to"),
-        ({"start_s": True}, "from 0 to"),
-        ({"start_s": None}, "from 0 to"),
+        ({"start_s": -1.0}, "seconds, 0 or more"),
+        ({"end_s": float("nan")}, "seconds, 0 or more"),
+        ({"start_s": True}, "seconds, 0 or more"),
+        ({"start_s": None}, "seconds, 0 or more"),
         ({"tempo_bpm": 1e9}, "from 10 to 400 beats a minute"),
         ({"tempo_bpm": "fast"}, "from 10 to 400 beats a minute"),
         ({"piece": ""}, "text of 1 to 120 characters"),
         ({"piece": "x" * 121}, "text of 1 to 120 characters"),
-        ({"piece": None}, "needs a piece"),
-        ({"bars": "x" * 81}, "text of 0 to 80 characters"),
-        ({"bars": ["12"]}, "text of 0 to 80 characters"),
-        ({"colour": "red"}, "has no colour"),
+        ({"piece": None}, "text of 1 to 120 characters"),
+        ({"bars": "x" * 81}, "text of at most 80 characters"),
+        ({"bars": ["12"]}, "text of at most 80 characters"),
+        ({"colour": "red"}, "has no 'colour'"),
     ],
 )
 def test_unusable_changes_change_nothing(
-    book: PracticeLog, played: str, values: dict[str, Any], sentence: str
+    log: PracticeLog, played: str, values: dict[str, Any], sentence: str
 ) -> None:
-    before = book.session(played)["passages"]
+    before = log.session(played)["passages"]
     with pytest.raises(InputError, match=sentence):
-        book.change_passage(before[1]["id"], values)
-    assert book.session(played)["passages"] == before
+        log.change_passage(before[1]["id"], PassageChange.read(values))
+    assert log.session(played)["passages"] == before
 
 
-def test_a_passage_cannot_be_put_beyond_the_session(book: PracticeLog, played: str) -> None:
-    last = book.session(played)["passages"][-1]
+def test_a_passage_cannot_be_put_beyond_the_session(log: PracticeLog, played: str) -> None:
+    last = log.session(played)["passages"][-1]
     with pytest.raises(InputError, match=r"session ends at 60\.0 s"):
-        book.change_passage(last["id"], {"end_s": 61.0})
+        log.change_passage(last["id"], PassageChange.read({"end_s": 61.0}))
     with pytest.raises(InputError, match="a piece, a beginning and an end"):
-        book.add_passage(played, {"piece": "Four", "start_s": 1.0})
+        log.add_passage(played, PassageEntry.read({"piece": "Four", "start_s": 1.0}))
 
 
-def test_marks_are_changed_afterwards(store: Store, book: PracticeLog) -> None:
+def test_marks_are_changed_afterwards(store: Store, log: PracticeLog) -> None:
     recorder = store.begin(START)
     recorder.mark(3.0, "here")
     identity = recorder.finish(Ended(10.0))
-    (mark,) = book.session(identity)["marks"]
+    (mark,) = log.session(identity)["marks"]
     assert mark == {"id": mark["id"], "time_s": 3.0, "note": "here"}
-    book.change_mark(mark["id"], {"note": "there", "time_s": 4.0})
-    added = book.add_mark(identity, {"time_s": 1.0})
-    assert book.session(identity)["marks"] == [added, {"id": mark["id"], "time_s": 4.0, "note": "there"}]
+    log.change_mark(mark["id"], MarkChange.read({"note": "there", "time_s": 4.0}))
+    added = log.add_mark(identity, MarkEntry.read({"time_s": 1.0}))
+    assert log.session(identity)["marks"] == [added, {"id": mark["id"], "time_s": 4.0, "note": "there"}]
     # The summary that was kept at the end lists the same.
     summary = SessionReader(store.data_dir).cached_summary(identity)
     assert summary is not None
     assert summary["marks"] == [{"time_s": 1.0, "note": ""}, {"time_s": 4.0, "note": "there"}]
-    book.delete_mark(mark["id"])
-    assert book.session(identity)["marks"] == [added]
+    log.delete_mark(mark["id"])
+    assert log.session(identity)["marks"] == [added]
     for values in ({"time_s": 11.0}, {"time_s": "1"}, {"note": 3}, {"note": "x" * 201}):
         with pytest.raises(InputError):
-            book.change_mark(added["id"], values)
+            log.change_mark(added["id"], MarkChange.read(values))
 
 
-def test_what_is_not_there_is_told(book: PracticeLog, played: str) -> None:
+def test_what_is_not_there_is_told(log: PracticeLog, played: str) -> None:
     for ask in (
-        lambda: book.piece(99),
-        lambda: book.rename_piece(99, "x"),
-        lambda: book.change_passage(99, {"bars": ""}),
-        lambda: book.delete_passage(99),
-        lambda: book.change_mark(99, {"note": ""}),
-        lambda: book.delete_mark(99),
-        lambda: book.clip(99),
-        lambda: book.delete_clip(99),
-        lambda: book.delete_check(99),
-        lambda: book.session("zzz"),
-        lambda: book.samples("zzz", 0, 1),
-        lambda: book.add_mark("zzz", {"time_s": 1.0}),
-        lambda: book.forget_session("zzz"),
+        lambda: log.piece(99),
+        lambda: log.rename_piece(99, PieceChange.read({"name": "x"})),
+        lambda: log.change_passage(99, PassageChange.read({"bars": ""})),
+        lambda: log.delete_passage(99),
+        lambda: log.change_mark(99, MarkChange.read({"note": ""})),
+        lambda: log.delete_mark(99),
+        lambda: log.clip(99),
+        lambda: log.delete_clip(99),
+        lambda: log.delete_check(99),
+        lambda: log.session("zzz"),
+        lambda: log.samples("zzz", 0, 1),
+        lambda: log.add_mark("zzz", MarkEntry.read({"time_s": 1.0})),
+        lambda: log.forget_session("zzz"),
     ):
         with pytest.raises(UnknownError, match=r"\.$"):
             ask()
@@ -246,11 +260,11 @@ def test_within_a_session_the_piece_left_earlier_has_rested_longer(store: Store)
 
 
 @pytest.mark.calendar
-def test_pieces_not_played_for_longest_come_first(store: Store, book: PracticeLog) -> None:
+def test_pieces_not_played_for_longest_come_first(store: Store, log: PracticeLog) -> None:
     for day, piece in ((1, "Old"), (3, "New"), (2, "Middle"), (4, "New")):
         record(store, 12.0, switches=((0.0, piece, ""),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
-    book.set_practice_list([{"piece": "Never"}])
-    told = [(one["name"], one["last_played"], one["minutes"], one["sessions"]) for one in book.pieces()]
+    log.set_practice_list(PracticeItems.read({"items": [{"piece": "Never"}]}))
+    told = [(one["name"], one["last_played"], one["minutes"], one["sessions"]) for one in log.pieces()]
     assert told == [
         ("Never", None, 0.0, 0),
         ("Old", "2025-03-01T18:00:00.000+00:00", 0.2, 1),
@@ -259,7 +273,7 @@ def test_pieces_not_played_for_longest_come_first(store: Store, book: PracticeLo
     ]
 
 
-def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, book: PracticeLog) -> None:
+def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, log: PracticeLog) -> None:
     for day, piece, bars in (
         (1, "Nocturne sketch", "bars 1-8"),
         (2, "Second nocturne", ""),
@@ -268,81 +282,89 @@ def test_suggestions_begin_a_word_and_were_played_last_first(store: Store, book:
         (5, "Nocturne sketch", "bars 1-8"),
     ):
         record(store, 5.0, switches=((0.0, piece, bars),), started_at=f"2025-03-0{day}T18:00:00.000+00:00")
-    assert [one["name"] for one in book.suggestions("NOC")] == ["Nocturne sketch", "Second nocturne"]
-    assert book.suggestions("noc")[0]["bars"] == ["bars 1-8", "bars 12-16"]
-    assert [one["name"] for one in book.suggestions("nocturne s")] == ["Nocturne sketch"]
-    assert [one["name"] for one in book.suggestions("")] == ["Nocturne sketch", "Scales", "Second nocturne"]
-    assert book.suggestions("cturne") == []
-    assert book.suggestions("%") == []
+    assert [one["name"] for one in log.suggestions("NOC")] == ["Nocturne sketch", "Second nocturne"]
+    assert log.suggestions("noc")[0]["bars"] == ["bars 1-8", "bars 12-16"]
+    assert [one["name"] for one in log.suggestions("nocturne s")] == ["Nocturne sketch"]
+    assert [one["name"] for one in log.suggestions("")] == ["Nocturne sketch", "Scales", "Second nocturne"]
+    assert log.suggestions("cturne") == []
+    assert log.suggestions("%") == []
 
 
-def test_a_piece_is_renamed_everywhere(book: PracticeLog, played: str) -> None:
-    one = next(piece for piece in book.pieces() if piece["name"] == "One")
-    book.set_practice_list([{"piece": "one"}])
-    assert book.rename_piece(one["id"], " Nocturne  sketch ")["name"] == "Nocturne sketch"
-    page = book.session(played)
+def test_a_piece_is_renamed_everywhere(log: PracticeLog, played: str) -> None:
+    one = next(piece for piece in log.pieces() if piece["name"] == "One")
+    log.set_practice_list(PracticeItems.read({"items": [{"piece": "one"}]}))
+    assert (
+        log.rename_piece(one["id"], PieceChange.read({"name": " Nocturne  sketch "}))["name"]
+        == "Nocturne sketch"
+    )
+    page = log.session(played)
     assert [passage["piece"] for passage in page["passages"]] == ["Nocturne sketch", "Two", "Nocturne sketch"]
     assert [part["piece"] for part in page["exposure"]["parts"]] == ["Nocturne sketch", "Two"]
-    assert book.practice_list()["items"][0]["piece"] == "Nocturne sketch"
-    assert book.rename_piece(one["id"], "NOCTURNE SKETCH")["name"] == "NOCTURNE SKETCH"
+    assert log.practice_list()["items"][0]["piece"] == "Nocturne sketch"
+    assert (
+        log.rename_piece(one["id"], PieceChange.read({"name": "NOCTURNE SKETCH"}))["name"]
+        == "NOCTURNE SKETCH"
+    )
     for name in ("", "  ", "x" * 121, 3):
         with pytest.raises(InputError):
-            book.rename_piece(one["id"], name)
+            log.rename_piece(one["id"], PieceChange.read({"name": name}))
 
 
-def test_pieces_of_one_name_become_one(book: PracticeLog, played: str) -> None:
-    ids = {piece["name"]: piece["id"] for piece in book.pieces()}
-    assert book.rename_piece(ids["Two"], "one")["id"] == ids["One"]
-    (piece,) = book.pieces()
+def test_pieces_of_one_name_become_one(log: PracticeLog, played: str) -> None:
+    ids = {piece["name"]: piece["id"] for piece in log.pieces()}
+    assert log.rename_piece(ids["Two"], PieceChange.read({"name": "one"}))["id"] == ids["One"]
+    (piece,) = log.pieces()
     assert (piece["name"], piece["passages"], piece["minutes"]) == ("One", 3, 1.0)
-    parts = book.session(played)["exposure"]["parts"]
+    parts = log.session(played)["exposure"]["parts"]
     assert [(part["bars"], len(part["passage_ids"])) for part in parts] == [("bars 1-4", 2), ("", 1)]
 
 
-def test_a_piece_is_forgotten_only_when_nothing_is_of_it(book: PracticeLog, played: str) -> None:
-    ids = {piece["name"]: piece["id"] for piece in book.pieces()}
+def test_a_piece_is_forgotten_only_when_nothing_is_of_it(log: PracticeLog, played: str) -> None:
+    ids = {piece["name"]: piece["id"] for piece in log.pieces()}
     with pytest.raises(InputError, match="Passages of Two"):
-        book.delete_piece(ids["Two"])
-    for passage in book.session(played)["passages"]:
+        log.delete_piece(ids["Two"])
+    for passage in log.session(played)["passages"]:
         if passage["piece"] == "Two":
-            book.delete_passage(passage["id"])
-    book.set_practice_list([{"piece": "Two"}])
+            log.delete_passage(passage["id"])
+    log.set_practice_list(PracticeItems.read({"items": [{"piece": "Two"}]}))
     with pytest.raises(InputError, match="practice list"):
-        book.delete_piece(ids["Two"])
-    book.set_practice_list([])
-    book.delete_piece(ids["Two"])
-    assert [piece["name"] for piece in book.pieces()] == ["One"]
+        log.delete_piece(ids["Two"])
+    log.set_practice_list(PracticeItems.read({"items": []}))
+    log.delete_piece(ids["Two"])
+    assert [piece["name"] for piece in log.pieces()] == ["One"]
 
 
 # ---- the practice list ----
 
 
-def test_the_list_is_gone_through_and_stops_at_its_ends(book: PracticeLog) -> None:
+def test_the_list_is_gone_through_and_stops_at_its_ends(log: PracticeLog) -> None:
     items: list[dict[str, Any]] = [
         {"piece": "Scales", "bars": "", "tempo_bpm": 80.0},
         {"piece": "Nocturne sketch", "bars": "bars 12-16", "tempo_bpm": None},
     ]
-    assert book.set_practice_list(items) == {"items": items, "position": None}
-    stepped = [book.step(by=by) for by in (1, 1, 1, -1, -1)]
+    assert log.set_practice_list(PracticeItems.read({"items": items})) == {"items": items, "position": None}
+    stepped = [log.step(by=by) for by in (1, 1, 1, -1, -1)]
     assert [one["position"] for one in stepped] == [0, 1, 1, 0, 0]
     assert stepped[1]["item"] == items[1]
-    assert book.step(to=1)["position"] == 1
+    assert log.step(to=1)["position"] == 1
     with pytest.raises(InputError, match="has 2 entries"):
-        book.step(to=2)
+        log.step(to=2)
     # The place stays with the item; it is lost with it.
-    assert book.set_practice_list(items[::-1])["position"] == 0
-    assert book.set_practice_list(items[:1])["position"] is None
+    assert log.set_practice_list(PracticeItems.read({"items": items[::-1]}))["position"] == 0
+    assert log.set_practice_list(PracticeItems.read({"items": items[:1]}))["position"] is None
     with pytest.raises(InputError, match="a piece"):
-        book.set_practice_list([{"piece": None}])
-    assert book.practice_list()["items"] == items[:1]
-    book.set_practice_list([])
+        log.set_practice_list(PracticeItems.read({"items": [{"piece": None}]}))
+    assert log.practice_list()["items"] == items[:1]
+    log.set_practice_list(PracticeItems.read({"items": []}))
     with pytest.raises(InputError, match="empty"):
-        book.step(by=1)
+        log.step(by=1)
 
 
 def test_the_list_is_kept(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
-        PracticeLog(store).set_practice_list([{"piece": "Scales"}, {"piece": "Study"}])
+        PracticeLog(store).set_practice_list(
+            PracticeItems.read({"items": [{"piece": "Scales"}, {"piece": "Study"}]})
+        )
         PracticeLog(store).step(by=1)
     with open_store(tmp_path) as store:
         assert PracticeLog(store).practice_list()["position"] == 0
@@ -352,37 +374,39 @@ def test_the_list_is_kept(tmp_path: Path) -> None:
 
 
 @pytest.mark.calendar
-def test_a_check_before_joins_the_next_session(store: Store, book: PracticeLog) -> None:
-    before = book.add_check({"moment": "before", "rating": 1, "places": ["left thumb"]})
+def test_a_check_before_joins_the_next_session(store: Store, log: PracticeLog) -> None:
+    before = log.add_check(CheckEntry.read({"moment": "before", "rating": 1, "places": ["left thumb"]}))
     assert before["session_id"] is None
     with closing(sqlite3.connect(store.data_dir / FILE_NAME)) as connection, connection:
         connection.execute("UPDATE discomfort SET checked_at = '2025-03-03T17:50:00.000+00:00'")
     identity = record(store, 5.0)
-    after = book.add_check(
-        {
-            "moment": "after",
-            "rating": 4,
-            "session_id": identity,
-            "signs": ["weakness", "numbness or tingling"],
-            "note": " after the scales ",
-        }
+    after = log.add_check(
+        CheckEntry.read(
+            {
+                "moment": "after",
+                "rating": 4,
+                "session_id": identity,
+                "signs": ["weakness", "numbness or tingling"],
+                "note": " after the scales ",
+            }
+        )
     )
-    assert [one["moment"] for one in book.session(identity)["checks"]] == ["after", "before"]
+    assert [one["moment"] for one in log.session(identity)["checks"]] == ["after", "before"]
     # In the order of the form, whatever the order they came in.
     assert after["signs"] == ["numbness or tingling", "weakness"]
     assert (after["note"], after["advice"]["level"]) == ("after the scales", "end")
     assert any("risen by 3" in sentence for sentence in after["advice"]["sentences"])
-    book.delete_check(after["id"])
-    assert [one["id"] for one in book.checks()] == [before["id"]]
+    log.delete_check(after["id"])
+    assert [one["id"] for one in log.checks()] == [before["id"]]
 
 
 @pytest.mark.calendar
-def test_an_old_check_before_stays_on_its_own(store: Store, book: PracticeLog) -> None:
-    book.add_check({"moment": "before", "rating": 1})
+def test_an_old_check_before_stays_on_its_own(store: Store, log: PracticeLog) -> None:
+    log.add_check(CheckEntry.read({"moment": "before", "rating": 1}))
     with closing(sqlite3.connect(store.data_dir / FILE_NAME)) as connection, connection:
         connection.execute("UPDATE discomfort SET checked_at = '2025-03-03T16:59:59.000+00:00'")
     identity = record(store, 5.0)
-    assert book.session(identity)["checks"] == []
+    assert log.session(identity)["checks"] == []
 
 
 @pytest.mark.parametrize(
@@ -402,7 +426,7 @@ def test_an_old_check_before_stays_on_its_own(store: Store, book: PracticeLog) -
         {"moment": "after", "rating": 1, "session_id": "zzz"},
     ],
 )
-def test_unusable_checks_are_refused(book: PracticeLog, values: dict[str, Any]) -> None:
+def test_unusable_checks_are_refused(log: PracticeLog, values: dict[str, Any]) -> None:
     with pytest.raises(InputError, match=r"\.$"):
-        book.add_check(values)
-    assert book.checks() == []
+        log.add_check(CheckEntry.read(values))
+    assert log.checks() == []

@@ -1,4 +1,4 @@
-"""Sessions with passages for the book's tests: numbers in, no camera and no model."""
+"""Sessions with passages for the practice log's tests: numbers in, no camera and no model."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The book's routes on a real socket: what they answer, what they refuse, and who is turned away."""
+"""The practice log's routes on a real socket: what they answer, what they refuse, and who is turned away."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from typing import Any
 
 import httpx
 import pytest
-from book_factories import Taken, film, record
-from page_stand_ins import OneShelf, ScriptedPractice, page_words
+from fastapi.openapi.utils import get_openapi
+from log_factories import Taken, film, record
+from page_stand_ins import ScriptedPractice, page_words
 
-import posturewatch.server.book as book_routes
+import posturewatch.server.routes as routes
 from posturewatch.config.resources import web_dir
 from posturewatch.review.derived import open_store
+from posturewatch.review.entries import CheckEntry, MarkEntry
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
@@ -26,43 +28,27 @@ SWITCHES = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""))
 CONTENT = bytes(range(256)) * 40
 
 
-class Playing:
-    """What is played, as the practice has it."""
-
-    def __init__(self) -> None:
-        self.now: dict[str, Any] | None = None
-
-    def passage(self, piece: str | None, bars: str = "", tempo_bpm: float | None = None) -> Any:
-        self.now = None if piece is None else {"piece": piece, "bars": bars, "tempo_bpm": tempo_bpm}
-        return self.now
-
-    def now_played(self) -> Any:
-        return self.now
-
-
 class Served:
     def __init__(self, folder: Path) -> None:
         self.store = open_store(folder)
         self.session_id = record(self.store, 40.0, switches=SWITCHES, bent=(22.0, 30.0), started_at=now_utc())
         path = film(self.store, self.session_id, "clip-1", CONTENT)
         ClipRepository(self.store).written(self.session_id, Taken("clip-1", 21.0, 28.0, path, len(CONTENT)))
-        self.book = PracticeLog(self.store)
-        self.book.add_mark(self.session_id, {"time_s": 3.0})
-        self.book.add_check({"moment": "after", "rating": 3, "session_id": self.session_id})
+        self.log = PracticeLog(self.store)
+        self.log.add_mark(self.session_id, MarkEntry.read({"time_s": 3.0}))
+        self.log.add_check(CheckEntry.read({"moment": "after", "rating": 3, "session_id": self.session_id}))
         self.practice = ScriptedPractice(lambda time_s: ((0.0, 0.0), (0.0, 0.0)))
         listener = listen(0)
         self.port = int(listener.getsockname()[1])
-        app = create_app(
+        self.app = create_app(
             practice=self.practice,
-            pictures=self.practice.feed,
-            shelf=OneShelf({}),
+            feed=self.practice.feed,
+            log=self.log,
             vocabulary=page_words(),
             web_dir=web_dir(),
             port=self.port,
-            book=self.book,
-            passages=Playing(),
         )
-        self.server = PageServer(app, listener)
+        self.server = PageServer(self.app, listener)
         self.server.start()
         self.client = httpx.Client(base_url=f"http://127.0.0.1:{self.port}", trust_env=False, timeout=30)
 
@@ -100,9 +86,8 @@ def untouched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 def documented() -> list[tuple[str, str]]:
     """(method, path) of every route that the module's text names, with ID in place of numbers and names."""
-    text = book_routes.__doc__ or ""
-    found = re.findall(r"^    (GET|POST|PUT|PATCH|DELETE) +(/api/[^\s?{,]+)", text, re.MULTILINE)
-    return [*found, ("GET", "/api/sessions/ID/export.json")]
+    text = routes.__doc__ or ""
+    return re.findall(r"^    (GET|POST|PUT|PATCH|DELETE) +(/api/[^\s?{,]+)", text, re.MULTILINE)
 
 
 def test_every_documented_route_is_there_and_guarded(served: Served) -> None:
@@ -118,21 +103,18 @@ def test_every_documented_route_is_there_and_guarded(served: Served) -> None:
             # An empty request says too little, but it finds the route.
             answer = served.client.request(method, address)
             assert answer.status_code in (200, 422), (address, answer.status_code)
-    assert served.book.data()["sessions"][0]["id"] == served.session_id
+    assert served.log.data()["sessions"][0]["id"] == served.session_id
 
 
 def test_no_route_is_undocumented(served: Served) -> None:
-    from fastapi import FastAPI
-
-    app = FastAPI()
-    book_routes.add_book(app, book=served.book, passages=Playing())
-    assert sum(getattr(route, "path", "").startswith("/api") for route in app.routes) == len(documented())
-    known = {(method, re.sub(r"ID", "{}", path)) for method, path in documented()}
-    for route in app.routes:
-        path = getattr(route, "path", "")
-        if path.startswith("/api"):
-            for method in getattr(route, "methods", None) or ():
-                assert (method, re.sub(r"\{\w+\}", "{}", path)) in known
+    paths = get_openapi(title="", version="", routes=served.app.routes)["paths"]
+    found = {
+        (method.upper(), re.sub(r"\{\w+\}", "ID", path))
+        for path, methods in paths.items()
+        for method in methods
+        if path.startswith("/api")
+    }
+    assert found == set(documented())
 
 
 def test_playing_through_the_list(served: Served) -> None:
@@ -152,7 +134,7 @@ def test_playing_through_the_list(served: Served) -> None:
 
 def test_a_session_is_read_and_corrected(served: Served) -> None:
     base = f"/api/sessions/{served.session_id}"
-    page = served.get(f"{base}/book")
+    page = served.get(f"{base}")
     assert [one["piece"] for one in page["passages"]] == ["Nocturne sketch", "Scales"]
     assert len(page["exposure"]["session"]) == 4
     scales = page["passages"][1]
@@ -162,7 +144,7 @@ def test_a_session_is_read_and_corrected(served: Served) -> None:
     mark = served.send("POST", f"{base}/marks", {"time_s": 30.5, "note": "here"})
     served.send("PATCH", f"/api/marks/{mark['id']}", {"note": "there"})
     served.send("DELETE", f"/api/marks/{page['marks'][0]['id']}")
-    page = served.get(f"{base}/book")
+    page = served.get(f"{base}")
     assert [(one["piece"], one["start_s"], one["end_s"]) for one in page["passages"]] == [
         ("Arpeggios", 20.0, 35.0),
         ("Scales", 35.0, 40.0),
@@ -194,13 +176,13 @@ def test_pieces_are_listed_suggested_renamed_and_forgotten(served: Served) -> No
 def test_a_film_is_sent_whole_and_in_ranges(served: Served) -> None:
     """RFC 9110, section 14: what a player needs to seek."""
     (clip,) = served.get("/api/clips")["clips"]
-    whole = served.client.get(clip["film"])
+    whole = served.client.get(f"/api/clips/{clip['id']}/video")
     assert (whole.status_code, whole.content) == (200, CONTENT)
     assert (whole.headers["Content-Type"], whole.headers["Accept-Ranges"]) == ("video/mp4", "bytes")
-    part = served.client.get(clip["film"], headers={"Range": "bytes=100-299"})
+    part = served.client.get(f"/api/clips/{clip['id']}/video", headers={"Range": "bytes=100-299"})
     assert (part.status_code, part.content) == (206, CONTENT[100:300])
     assert part.headers["Content-Range"] == f"bytes 100-299/{len(CONTENT)}"
-    beyond = served.client.get(clip["film"], headers={"Range": f"bytes={len(CONTENT)}-"})
+    beyond = served.client.get(f"/api/clips/{clip['id']}/video", headers={"Range": f"bytes={len(CONTENT)}-"})
     assert beyond.status_code == 416
 
 
@@ -210,9 +192,9 @@ def test_clips_are_kept_noted_missing_and_deleted(served: Served) -> None:
     assert served.send("PATCH", address, {"kept": True, "note": "thumb"})["kept"] is True
     assert served.get(address)["note"] == "thumb"
     assert served.get("/api/clips?session=zzz") == {"clips": []}
-    served.book.film(clip["id"]).unlink()
+    served.log.video_path(clip["id"]).unlink()
     assert served.get(address)["state"] == "missing"
-    gone = served.client.get(f"{address}/film")
+    gone = served.client.get(f"{address}/video")
     assert gone.status_code == 404
     assert gone.json()["error"].endswith(".")
     assert served.send("DELETE", address) == {"deleted": True, "bytes": 0}
@@ -270,8 +252,8 @@ S = "SESSION"
         ("GET", "/api/pieces/" + "9" * 30, None, 404),
         ("PATCH", "/api/pieces/1", {"name": ""}, 422),
         ("PATCH", "/api/pieces/1", {}, 422),
-        ("GET", "/api/sessions/zzz/book", None, 404),
-        ("GET", "/api/sessions/..%2f..%2fetc/book", None, 404),
+        ("GET", "/api/sessions/zzz", None, 404),
+        ("GET", "/api/sessions/..%2f..%2fetc", None, 404),
         ("DELETE", "/api/sessions/zzz", None, 404),
         ("DELETE", "/api/sessions/..", None, 404),
         ("GET", "/api/sessions/zzz/export.csv", None, 404),
@@ -290,9 +272,9 @@ S = "SESSION"
         ("POST", f"/api/sessions/{S}/marks", {"time_s": 99}, 422),
         ("PATCH", "/api/marks/1", {"note": ["x"]}, 422),
         ("DELETE", "/api/marks/99", None, 404),
-        ("GET", "/api/clips?piece=x", None, 404),
+        ("GET", "/api/clips?piece=x", None, 422),
         ("GET", "/api/clips/99", None, 404),
-        ("GET", "/api/clips/99/film", None, 404),
+        ("GET", "/api/clips/99/video", None, 404),
         ("PATCH", "/api/clips/1", {"kept": "yes"}, 422),
         ("PATCH", "/api/clips/1", {"file": "/etc/passwd"}, 422),
         ("DELETE", "/api/clips/99", None, 404),
@@ -301,7 +283,7 @@ S = "SESSION"
         ("POST", "/api/checks", {"moment": "before", "rating": 3, "signs": "weakness"}, 422),
         ("GET", "/api/trends?weeks=0", None, 422),
         ("GET", "/api/trends?weeks=521", None, 422),
-        ("GET", "/api/trends?weeks=x", None, 404),
+        ("GET", "/api/trends?weeks=x", None, 422),
         ("POST", "/api/data/forget", {}, 422),
         ("POST", "/api/data/forget", {"everything": "yes"}, 422),
         ("POST", "/api/pieces", {}, 405),
@@ -310,7 +292,7 @@ S = "SESSION"
 def test_what_cannot_be_done_is_one_sentence(
     untouched: Served, method: str, path: str, body: Any, status: int
 ) -> None:
-    before = untouched.book.session(untouched.session_id)
+    before = untouched.log.session(untouched.session_id)
     answer = untouched.client.request(method, path.replace(S, untouched.session_id), json=body)
     if answer.status_code == 405:
         assert status in (404, 405)
@@ -319,7 +301,7 @@ def test_what_cannot_be_done_is_one_sentence(
     sentence = answer.json()["error"]
     assert sentence.endswith(".")
     assert "\n" not in sentence
-    assert untouched.book.session(untouched.session_id) == before
+    assert untouched.log.session(untouched.session_id) == before
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,116 @@
+"""Routes of the page: the running practice, and the practice log with all that is kept.
+
+Every route answers JSON, a video or a file; a refusal is `{"error": sentence}` with 4xx. Bodies are JSON objects
+(`Content-Type: application/json`); unknown entries are refused; a PATCH changes the entries it names. Times are
+seconds of the session, `started_at` and the like UTC in ISO 8601. What is unknown or missing is null.
+
+Shapes, by the name used below
+    PASSAGE   {"id", "session_id", "piece_id", "piece", "bars", "tempo_bpm", "start_s", "end_s"}
+              bars is free text ("bars 12-16"), "" without; end_s is null while it is being played
+    CHOICE    {"piece", "bars", "tempo_bpm"}, what is played now or next; null for nothing in particular
+    ITEM      {"piece", "bars", "tempo_bpm"}
+    LIST      {"items": [ITEM], "position": int | null}, the practice list; position is the item in play
+    PIECE     {"id", "name", "last_played", "minutes", "sessions", "passages", "clips"}
+              last_played is null for a piece never played
+    MARK      {"id", "time_s", "note"}
+    CLIP      {"id", "session_id", "session_started_at", "name", "start_s", "end_s", "bytes", "reason",
+               "has_sound", "kept", "note", "state", "passage": PASSAGE | null, "moments": [MOMENT]}
+              state: "there", "missing" (the file is gone), "removed" (made room for newer ones). Second 0 of
+              the video is the session's start_s.
+    MOMENT    {"kind": "warning" | "extreme" | "mark", "start_s", "key_s", "end_s", "side", "quantity",
+               "direction", "excursion_id", "mark_id"}
+    CHECK     {"id", "session_id", "moment": "before" | "after", "checked_at", "rating", "places": [name],
+               "signs": [name], "note", "advice": ADVICE}
+    ADVICE    {"level": "none" | "watch" | "pause" | "end" | "same day" | "emergency", "sentences": [text],
+               "sources": [text]}
+    EXPOSURE  `posturewatch.exposure.values.Exposure.to_json`
+
+    STATE     {"phase": "opening" | "watching" | "stopped" | "failed", "session_id", "elapsed_s", "source", "notice",
+               "fault", "asides": [sentence], "dropped", "marks", "passage": CHOICE | null, "ending"}
+
+Words
+    GET    /api/vocabulary                      `posturewatch.review.vocabulary`; its shape is told in DEVELOPERS.md
+
+While playing; the live socket is /api/live, see `posturewatch.server.live_socket`
+    GET    /api/state                           STATE
+    POST   /api/start                           STATE
+    POST   /api/stop                            STATE
+    POST   /api/mark  {"note"?}                 STATE + {"marked_s": s | null}
+    GET    /api/passage                         {"passage": CHOICE | null}
+    POST   /api/passage  CHOICE | {"piece": null}   {"passage": CHOICE | null}; also before the session starts
+    GET    /api/practice-list                   LIST
+    PUT    /api/practice-list  {"items": [ITEM]}    LIST
+    POST   /api/practice-list/step  {"by": 1 | -1} | {"to": int}    LIST + {"passage": CHOICE | null};
+           stops at either end of the list; the first step forward goes to the first item
+
+Pieces
+    GET    /api/pieces                          {"pieces": [PIECE]}, those not played for longest first
+    GET    /api/pieces/suggest?begins=noc       {"pieces": [{"id", "name", "last_played", "bars": [text]}]},
+           where any word of the name begins so, last played first; bars: passages of it, last played first
+    GET    /api/pieces/ID                       PIECE + {"played": [{"session_id", "started_at", "minutes",
+           "passages": [PASSAGE], "exposure": [SHORT]}], "clip_list": [CLIP]}, oldest first; for SHORT see trends
+    PATCH  /api/pieces/ID  {"name"}             PIECE; of that name already: both become one, whose it is
+    DELETE /api/pieces/ID                       {"deleted": true}; 409 while passages of it are kept
+
+One session
+    GET    /api/sessions                        {"sessions": [SESSION]}, newest first; SESSION as
+           `posturewatch.storage.records.SessionInfo.to_json`
+    GET    /api/sessions/ID/summary             `posturewatch.review.summaries.summarise_record`
+    GET    /api/sessions/ID                     {"session": SESSION, "passages": [PASSAGE],
+           "marks": [MARK], "excursions": [as in the summary, with "id"], "clips": [CLIP], "checks": [CHECK],
+           "exposure": {"session": [EXPOSURE], "passages": [{"passage_id", "exposure": [EXPOSURE]}],
+                        "parts": [{"piece_id", "piece", "bars", "passage_ids", "exposure": [EXPOSURE]}],
+                        "minutes": [{"start_s", "end_s", "exposure": [SHORT]}]} | null while it runs,
+           "finding": `posturewatch.exposure.findings.Finding.to_json` | null; its passage_id is that of the
+                      first passage of the part, its moments are ids of clips as text}
+    DELETE /api/sessions/ID                     {"deleted": true, "bytes": int}; with its clips
+    GET    /api/sessions/ID/samples?start_s=&end_s=    {"series": [{"side", "quantity", "unit", "time_s": [],
+           "value": [], "sd": []}]}, null where refused; 300 s at most
+    GET    /api/sessions/ID/trace?bins=600      {"bin_s", "series": [{"side", "quantity", "unit", "low": [],
+           "median": [], "high": [], "measured": []}]}: by bin the lowest, median and highest value, and the
+           measured share of its samples; null where nothing was measured; fewer bins in a short session
+    POST   /api/sessions/ID/passages  {"piece", "bars"?, "tempo_bpm"?, "start_s", "end_s"}    PASSAGE
+    PATCH  /api/passages/ID  {"piece"?, "bars"?, "tempo_bpm"?, "start_s"?, "end_s"?}    PASSAGE
+    DELETE /api/passages/ID                     {"deleted": true}; the samples stay
+    POST   /api/sessions/ID/marks  {"time_s", "note"?}    MARK
+    PATCH  /api/marks/ID  {"time_s"?, "note"?}  MARK
+    DELETE /api/marks/ID                        {"deleted": true}
+    GET    /api/sessions/ID/export.csv          a file to save
+    GET    /api/sessions/ID/export.json         a file to save
+
+Clips
+    GET    /api/clips?session=ID&piece=ID       {"clips": [CLIP]}, newest first; both filters optional
+    GET    /api/clips/ID                        CLIP
+    GET    /api/clips/ID/video                  video/mp4, in ranges; 404 with a sentence where it is missing
+    PATCH  /api/clips/ID  {"kept"?, "note"?}    CLIP
+    DELETE /api/clips/ID                        {"deleted": true, "bytes": int}
+
+Discomfort
+    GET    /api/checks/form                     {"scale": {"lowest", "highest", "label"}, "sides": [text],
+           "places": [{"name", "label"}], "signs": [{"name", "label", "level"}]}; a place of a check is
+           "left NAME" or "right NAME"
+    GET    /api/checks                          {"checks": [CHECK]}, newest first
+    POST   /api/checks  {"moment", "rating", "places"?, "signs"?, "note"?, "session_id"?}    CHECK
+           before: without session_id, it joins the next session within the hour
+    DELETE /api/checks/ID                       {"deleted": true}
+
+Over weeks
+    GET    /api/trends?weeks=52                 {"from": day | null, "to": day, "waiting": int,
+           "load": [{"monday", "minutes", "sessions"}], "notice": sentence | null,
+           "lines": [{"side", "quantity", "unit", "direction", "level", "weeks": [TOTAL + {"monday"}],
+                      "change": {"earlier", "later", "share"} | null, "slope_per_week": float | null}],
+           "pieces": [{"piece_id", "piece", "lines": [{"side", "quantity", "unit", "direction", "level",
+                      "total": TOTAL}]}]}
+           days are the player's own calendar days; all lines have the same weeks; pieces not played for longest
+           first; waiting: sessions whose exposure is not computed yet (ask again); for TOTAL, change and slope
+           see `posturewatch.exposure.trends`
+    SHORT     {"side", "quantity", "unit", "total_s", "measured_s", "p10", "p50", "p90", "rests", "levels":
+               [{"direction", "level": "comfort" | "extreme", "limit", "seconds", "share", "excess",
+                 "excursions", "longest_s"}]}: beyond each limit that there is; share of the measured time
+
+Own data
+    GET    /api/data                            {"folder", "database_bytes", "clips_bytes", "set_aside_bytes",
+           "other_bytes", "total_bytes", "sessions": [{"id", "started_at", "duration_s", "samples_bytes",
+           "clips": int, "clips_bytes"}]}, newest first
+    POST   /api/data/forget  {"everything": true}    {"deleted": true, "bytes": int}; settings stay
+"""
