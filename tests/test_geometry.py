@@ -16,7 +16,6 @@ from scipy.spatial.transform import Rotation
 from posturewatch.kinematics.geometry import (
     angles_between,
     angles_from_axis,
-    axis_from_angles,
     hand_frame,
     wrist_angles,
 )
@@ -103,16 +102,13 @@ def test_the_wrong_side_reads_flexion_with_the_wrong_sign() -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_many_hands_at_once_and_the_way_back(side: Side) -> None:
+def test_many_hands_at_once(side: Side) -> None:
     arms = [arm(f, d, side, seed) for seed, (f, d) in enumerate(GRID)]
     hands, elbows = np.array([a[0] for a in arms]), np.array([a[1] for a in arms])
     frames = hand_frame(hands, side)
     assert np.allclose(np.linalg.det(frames), 1.0 if side == "right" else -1.0)
     flexion, deviation = angles_from_axis(frames, elbows - hands[:, 0])
     assert np.allclose(np.stack([flexion, deviation], 1), GRID, atol=1e-6)
-    axes = axis_from_angles(frames, flexion, deviation)
-    lengths = np.linalg.norm(elbows - hands[:, 0], axis=1, keepdims=True)
-    assert np.allclose(axes, (elbows - hands[:, 0]) / lengths, atol=1e-9)
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
@@ -125,7 +121,7 @@ def test_full_frames_need_no_assumption_about_axial_rotation(side: Side) -> None
         mirror = np.diag(MIRROR) if side == "left" else np.eye(3)
         # Anatomical frames keep their column names when mirrored: the mirror acts on the left alone.
         forearm, hand = world @ mirror, world @ mirror @ R
-        assert np.allclose(angles_between(forearm, hand), (flexion, deviation, pronation), atol=1e-6)
+        assert np.allclose(angles_between(forearm, hand), (flexion, deviation), atol=1e-6)
 
 
 @pytest.mark.parametrize("pronation", [-5.0, 5.0])

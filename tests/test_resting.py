@@ -16,7 +16,7 @@ from test_features import OF_FINGERS, axis, seen
 from posturewatch.kinematics.estimator import Estimate
 from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM, HandSize
 from posturewatch.kinematics.lift import STRINGS_SEEN, Lifts, strings_chance
-from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
+from posturewatch.kinematics.resting import RestingPlane, RestRules
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import HandObservation, Side
 
@@ -78,10 +78,6 @@ def settled(one: Played, size: HandSize = SIZE) -> tuple[NDArray[Any], NDArray[A
     lift, sd = followed(one, size)
     last = slice(round(9 * RATE_HZ), None)
     return (lift - one.lift_mm)[last], sd[last]
-
-
-def test_the_fingers_are_those_of_the_table() -> None:
-    assert RESTING_FINGERS == FINGERS
 
 
 @pytest.mark.parametrize("side", ["left", "right"])

@@ -16,7 +16,6 @@ from posturewatch.tracking.sides import (
     body_evidence,
     label_evidence,
     network_evidence,
-    probability,
 )
 
 SURE_LEFT = label_evidence(0.99, 1.0)
@@ -43,11 +42,6 @@ def test_no_label_no_evidence(p: float, presence: float) -> None:
 def test_label_evidence_is_antisymmetric_and_capped(p: float) -> None:
     assert label_evidence(p, 0.7) == pytest.approx(-label_evidence(1 - p, 0.7))
     assert abs(label_evidence(p, 1.0)) <= LABEL_CAP
-
-
-def test_probability_is_the_logistic_function() -> None:
-    assert probability(math.log(3)) == pytest.approx(0.75)
-    assert probability(-1e9) == pytest.approx(0, abs=1e-9)
 
 
 def test_networks_that_say_what_they_were_mostly_shown_say_nothing() -> None:
@@ -164,7 +158,7 @@ def test_a_swap_needs_more_than_a_tie() -> None:
 def test_confidence_of_one_hand_is_its_probability() -> None:
     ((side, confidence),) = assign_sides([-1.0])
     assert side == "right"
-    assert confidence == pytest.approx(probability(1.0))
+    assert confidence == pytest.approx(math.e / (1 + math.e))  # the logistic function at 1
 
 
 def test_a_hand_keeps_its_side_when_the_other_is_lost_and_flips() -> None:

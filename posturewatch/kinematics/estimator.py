@@ -12,7 +12,7 @@ from posturewatch.kinematics.features import features, palm_size_px
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.measurement import HandMeasurement, LiftPlane, Measurement, Refusal
-from posturewatch.model.observation import HandObservation, Observation, Side
+from posturewatch.model.observation import SIDES, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 
 __all__ = ["Estimate", "Estimator", "RefusalRules"]
@@ -95,10 +95,9 @@ class Estimator:
         self._hfov_deg = hfov_deg
         self._rules = RefusalRules() if rules is None else rules
         skill = np.nan_to_num(ensemble.skill, nan=0.0)  # what nothing is known of is not given
-        sides: tuple[Side, ...] = ("left", "right")
         by_side = {
             side: skill.min(axis=0) if fretting is None else skill[0 if side in fretting else 1]
-            for side in sides
+            for side in SIDES
         }
         self._given = {
             side: [name for name, one in zip(OUTPUTS, of, strict=True) if one >= self._rules.min_skill]

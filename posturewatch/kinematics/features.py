@@ -11,9 +11,10 @@ import math
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from posturewatch.kinematics.geometry import angles_between, mirror_sign
+from posturewatch.model.arrays import Array
 from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.network_outputs import (
     GUESS_UNIT,
@@ -43,7 +44,6 @@ __all__ = [
     "palm_size_px",
 ]
 
-Array = NDArray[np.float64]
 
 #: Horizontal field of view assumed for an unknown webcam; common practice: most lie between 55 and 80 degrees.
 DEFAULT_HFOV_DEG = 65.0
@@ -99,7 +99,7 @@ def _angles(
     forearm."""
     hand = _anatomical(said.hand_proximal, said.hand_radial)
     angles = angles_between(_anatomical(towards_elbow, forearm_radial), hand)
-    return np.clip(np.array(angles[:2]) / ANGLE_UNIT, -3, 3)
+    return np.clip(np.array(angles) / ANGLE_UNIT, -3, 3)
 
 
 def _naive(frame: Array, towards_elbow: Array) -> Array:

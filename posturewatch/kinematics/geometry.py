@@ -25,22 +25,20 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import HAND_LANDMARKS, Side
 
 __all__ = [
     "WristAngles",
     "angles_between",
     "angles_from_axis",
-    "axis_from_angles",
     "hand_frame",
     "mirror_sign",
     "unit",
     "wrist_angles",
 ]
 
-Array = NDArray[np.float64]
 
 _WRIST = HAND_LANDMARKS["wrist"]
 _INDEX = HAND_LANDMARKS["index_mcp"]
@@ -118,31 +116,32 @@ def angles_from_axis(frame: Array, forearm_axis: Array) -> tuple[Array, Array]:
     return np.degrees(flexion), np.degrees(deviation)
 
 
-def axis_from_angles(frame: Array, flexion_deg: Array | float, ulnar_deviation_deg: Array | float) -> Array:
-    """The unit vector (..., 3) from wrist to elbow of these angles: `angles_from_axis` reversed."""
-    frame = _trailing("hand frame", frame, (3, 3))
-    flexion, deviation = np.broadcast_arrays(np.radians(flexion_deg), np.radians(ulnar_deviation_deg))
-    in_hand = np.stack(
-        [np.sin(flexion), np.cos(flexion) * np.cos(deviation), -np.cos(flexion) * np.sin(deviation)], axis=-1
-    )
-    axis: Array = np.einsum("...ij,...j->...i", frame, in_hand)
-    return axis
+def angles_between(forearm_frame: Array, frame: Array) -> tuple[Array, Array]:
+    """Flexion and ulnar deviation of a hand frame against a whole forearm frame.
 
+    The first two angles of the full ISB decomposition R = Rz(flexion) Rx(deviation) Ry(rotation) of
+    R = forearm^T hand; the third, axial rotation within the wrist, is none of the quantities.
 
-def angles_between(forearm_frame: Array, frame: Array) -> tuple[Array, Array, Array]:
-    """Flexion, ulnar deviation and axial rotation in degrees, each (...), of a hand frame (..., 3, 3)
-    relative to a forearm frame (..., 3, 3), both anatomical (see the module) and in the same axes.
+    Parameters
+    ----------
+    forearm_frame, frame
+        (..., 3, 3) both anatomical (see the module), in the same axes.
 
-    The full ISB decomposition R = Rz(flexion) Rx(deviation) Ry(rotation) of R = forearm^T hand. The sign of
-    the axial rotation is that of the mirrored system, alike in both hands (pronation +).
+    Returns
+    -------
+    Both (...), degrees; flexion and ulnar deviation positive.
+
+    Raises
+    ------
+    ValueError
+        A frame has another shape.
     """
     forearm_frame = _trailing("forearm frame", forearm_frame, (3, 3))
     frame = _trailing("hand frame", frame, (3, 3))
     R = np.einsum("...ji,...jk->...ik", forearm_frame, frame)
     flexion = np.arctan2(-R[..., 0, 1], R[..., 1, 1])
     deviation = np.arcsin(np.clip(R[..., 2, 1], -1.0, 1.0))
-    rotation = np.arctan2(-R[..., 2, 0], R[..., 2, 2])
-    return np.degrees(flexion), np.degrees(deviation), np.degrees(rotation)
+    return np.degrees(flexion), np.degrees(deviation)
 
 
 def wrist_angles(hand_landmarks: Array, elbow: Array, side: Side) -> WristAngles:

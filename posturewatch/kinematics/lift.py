@@ -7,16 +7,17 @@ from dataclasses import dataclass, field, replace
 
 from posturewatch.kinematics.estimator import Estimate
 from posturewatch.kinematics.hand_size import HandSize
-from posturewatch.kinematics.resting import RESTING_FINGERS, RestingPlane, RestRules
+from posturewatch.kinematics.resting import RestingPlane, RestRules
+from posturewatch.model.estimator_outputs import LONG_FINGERS
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES
 
 __all__ = ["STRINGS_SEEN", "Lifts", "strings_chance"]
 
-#: The lifts among the estimator's outputs, in the order of `RESTING_FINGERS`.
+#: The lifts among the estimator's outputs, in the order of `LONG_FINGERS`.
 _OUTPUTS: tuple[str, ...] = tuple(
-    entry.output for finger in RESTING_FINGERS for entry in QUANTITIES
+    entry.output for finger in LONG_FINGERS for entry in QUANTITIES
     if entry.family == "finger_lift" and entry.finger == finger
 )  # fmt: skip
 

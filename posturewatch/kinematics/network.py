@@ -6,14 +6,15 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit, ndtri
 
 __all__ = ["COVERAGE_Z", "MAX_Z", "Ensemble"]
 
-Array = NDArray[np.float32]
+Array32 = NDArray[np.float32]
 
 #: Half-width of a normal distribution's 90 % interval in standard deviations: a stated sd times this is the
 #: interval that was calibrated to hold 90 % of the errors.
-COVERAGE_Z = 1.6449
+COVERAGE_Z = float(ndtri(0.95))
 
 #: Standardised features are held within this: a feature far outside says "odd", and no more by being farther.
 MAX_Z = 5.0
@@ -58,7 +59,7 @@ class Ensemble:
         if self._widening.shape != (2,):
             raise ValueError(f"widening needs shape (2,), got {self._widening.shape}")
 
-    def predict_many(self, features: Array) -> tuple[Array, Array, Array, Array]:
+    def predict_many(self, features: Array32) -> tuple[Array32, Array32, Array32, Array32]:
         """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before the
         stretching, hand_presence (n,) as a probability, and out-of-distribution score (n,): the distance from the
         training data, 1 where 99.5 % of those were nearer."""
@@ -72,7 +73,7 @@ class Ensemble:
         means = o[..., :n]
         variances = np.exp(2 * np.clip(o[..., n : 2 * n], *_LOG_SD_RANGE))
         between = means.var(axis=0)
-        hand_presence = (1 / (1 + np.exp(-np.clip(o[..., 2 * n], -30, 30)))).mean(axis=0)
+        hand_presence = expit(o[..., 2 * n]).mean(axis=0)
         scores = x @ w["basis"]
         rest = x - scores @ w["basis"].T
         distance = ((scores / w["basis_scale"]) ** 2).sum(1) + (rest**2).sum(1) / w["rest_scale"][0] ** 2
@@ -86,7 +87,7 @@ class Ensemble:
             ood_score,
         )
 
-    def estimate(self, features: Array) -> tuple[Array, Array, Array, Array]:
+    def estimate(self, features: Array32) -> tuple[Array32, Array32, Array32, Array32]:
         """features: (n, features). Means and calibrated standard deviations (n, outputs), hand_presence (n,) and
         out-of-distribution score (n,)."""
         means, sd, hand_presence, ood_score = self.predict_many(features)

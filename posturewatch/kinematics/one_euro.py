@@ -10,11 +10,11 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from posturewatch.model.arrays import Array
 
 __all__ = ["OneEuro"]
-
-Array = NDArray[np.float64]
 
 
 class OneEuro:

@@ -23,20 +23,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from posturewatch.kinematics.geometry import hand_frame
 from posturewatch.kinematics.hand_size import HandSize
+from posturewatch.model.arrays import Array
+from posturewatch.model.estimator_outputs import LONG_FINGERS
 from posturewatch.model.observation import HAND_LANDMARKS, Side
 
-__all__ = ["RESTING_FINGERS", "RestRules", "RestingPlane"]
+__all__ = ["RestRules", "RestingPlane"]
 
-Array = NDArray[np.float64]
 
-#: The order of fingers in the arrays here.
-RESTING_FINGERS: tuple[str, ...] = ("index", "middle", "ring", "little")
-
-_TIPS = [HAND_LANDMARKS[f"{finger}_tip"] for finger in RESTING_FINGERS]
-_KNUCKLES = [HAND_LANDMARKS[f"{finger}_mcp"] for finger in RESTING_FINGERS]
+_TIPS = [HAND_LANDMARKS[f"{finger}_tip"] for finger in LONG_FINGERS]
+_KNUCKLES = [HAND_LANDMARKS[f"{finger}_mcp"] for finger in LONG_FINGERS]
 _MIDDLE_CHAIN = [
     HAND_LANDMARKS[name] for name in ("wrist", "middle_mcp", "middle_pip", "middle_dip", "middle_tip")
 ]
@@ -47,9 +46,9 @@ _ROUNDING_S = 1e-6
 #: A hand that was not seen for longer than this was not seen in between.
 _LONGEST_STEP_S = 0.25
 
-#: The 30th percentile of |second difference| of unrelated normal errors, in their standard deviation: 0.3853 sqrt(6).
-#: So low, since most of the larger ones are movement.
-_SECOND_DIFFERENCE = 0.3853 * math.sqrt(6.0)
+#: The 30th percentile of |second difference| of unrelated normal errors, in their standard deviation (the variance of
+#: n0 - 2 n1 + n2 is six times theirs). So low, since most of the larger ones are movement.
+_SECOND_DIFFERENCE = float(ndtri(0.65)) * math.sqrt(6.0)
 
 
 @dataclass(frozen=True)

@@ -13,17 +13,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.kinematics.estimator import Estimate, Estimator
 from posturewatch.kinematics.lift import Lifts
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Refusal
 from posturewatch.model.observation import Observation, Side
 from posturewatch.model.quantities import QUANTITIES
 
 __all__ = ["KalmanBank", "TemporalEstimator", "TimeRules"]
 
-Array = NDArray[np.float64]
 
 #: The outputs that are followed, in the order of the table of quantities.
 _OUTPUTS: tuple[str, ...] = tuple(entry.output for entry in QUANTITIES)

@@ -8,16 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
 from scipy.special import expit
 
+from posturewatch.model.arrays import Array
 from posturewatch.model.network_outputs import FingerOutputs, ForearmOutputs
 
 __all__ = [
     "BODY_LANDMARKS",
     "FINGERS",
     "HAND_LANDMARKS",
+    "SIDES",
     "BodyObservation",
     "ForearmAxis",
     "HandObservation",
@@ -27,7 +27,12 @@ __all__ = [
 ]
 
 Side = Literal["left", "right"]
-Array = NDArray[np.float64]
+
+#: Both sides, left first, as everywhere.
+SIDES: tuple[Side, Side] = ("left", "right")
+
+#: Both sides, left first, as everywhere.
+
 
 #: Index of each hand landmark (wrist, then four per digit from base to tip).
 HAND_LANDMARKS: dict[str, int] = {

@@ -10,7 +10,7 @@ from typing import Literal, Protocol, SupportsFloat
 
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement
-from posturewatch.model.observation import Observation, Side
+from posturewatch.model.observation import SIDES, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
@@ -31,8 +31,6 @@ Ending = Literal["stopped", "film ended", "time reached", "failed"]
 
 #: How long one wait for a frame lasts; the stop flag and the source's notices are looked at in between.
 _WAIT_S = 0.25
-
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 class TakenFrame(Protocol):
@@ -106,7 +104,7 @@ class DisplayFilter:
     def update(self, measurement: FrameMeasurement) -> dict[tuple[Side, str], float]:
         """The smoothed values of a frame by hand and quantity; what is refused is left out."""
         shown: dict[tuple[Side, str], float] = {}
-        for side in _SIDES:
+        for side in SIDES:
             for name in QUANTITY_NAMES:
                 value = measurement.hand(side).values[name].value
                 key = (side, name)

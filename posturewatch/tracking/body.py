@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-from posturewatch.model.observation import BODY_LANDMARKS, BodyObservation, Side
+from posturewatch.model.arrays import Array, Image
+from posturewatch.model.observation import BODY_LANDMARKS, SIDES, BodyObservation, Side
 from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.networks import BODY_INPUT_PX, PERSON_INPUT_PX, BodyNet, PersonNet, RawBody
 from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_picture_m, to_picture_px
@@ -24,10 +24,7 @@ __all__ = [
     "wrists_of",
 ]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
-_SIDES: tuple[Side, Side] = ("left", "right")
 _MIN_TRUST = 0.3
 _MIN_PERSON = 0.5
 _CERTAIN = 0.95  # presence of a true hand before the face
@@ -105,7 +102,7 @@ def wrists_of(
     body: BodyObservation, width_px: int, height_px: int
 ) -> tuple[tuple[Array, float], tuple[Array, float]]:
     """Left and right: the wrist (2,) in pixels and how far that arm can be trusted."""
-    left, right = ((arm(body, side)[2], arm_trust(body, side, width_px, height_px)) for side in _SIDES)
+    left, right = ((arm(body, side)[2], arm_trust(body, side, width_px, height_px)) for side in SIDES)
     return left, right
 
 
@@ -130,8 +127,8 @@ def is_false_hand(
 
 def _trunk_px(body: BodyObservation) -> float:
     """The shoulders' breadth in pixels, or from the trunk's length where the shoulders are seen sidewise."""
-    left, right = (body.landmarks_px[BODY_LANDMARKS[f"{side}_shoulder"], :2] for side in _SIDES)
-    hips = body.landmarks_px[[BODY_LANDMARKS[f"{side}_hip"] for side in _SIDES], :2].mean(axis=0)
+    left, right = (body.landmarks_px[BODY_LANDMARKS[f"{side}_shoulder"], :2] for side in SIDES)
+    hips = body.landmarks_px[[BODY_LANDMARKS[f"{side}_hip"] for side in SIDES], :2].mean(axis=0)
     return max(math.dist(left, right), 0.6 * math.dist((left + right) / 2, hips), 1e-6)
 
 
@@ -179,10 +176,6 @@ class BodyFinder:
         """Moves on what has finished; returns at once."""
         while self._busy is not None and self._busy.done:
             self._advance()
-
-    @property
-    def busy(self) -> bool:
-        return self._busy is not None
 
     def _start_body(self, roi: Roi) -> None:
         assert self._image is not None

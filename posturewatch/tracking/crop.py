@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.errors import UnavailableError
+from posturewatch.model.arrays import Array, Image
 from posturewatch.model.network_outputs import Outputs
 from posturewatch.model.observation import Side
 
@@ -30,8 +31,6 @@ __all__ = [
     "space_to_depth",
 ]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 _KNUCKLES = (5, 9, 13, 17)
 

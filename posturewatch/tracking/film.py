@@ -15,10 +15,8 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
-from posturewatch.model.observation import BodyObservation, Side
+from posturewatch.model.arrays import Array, Image
+from posturewatch.model.observation import SIDES, BodyObservation, Side
 from posturewatch.tracking.body import (
     BodyFinder,
     arm,
@@ -44,10 +42,7 @@ from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence,
 
 __all__ = ["FILM", "LIVE", "FilmFinder", "Pace"]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
-_SIDES: tuple[Side, Side] = ("left", "right")
 _GAP_S = 1.0  # after a gap like this nothing is where it was
 _LOST_S = 3.0  # how long a lost hand is remembered
 _BODY_FRESH_S = 0.6  # how long the body's last word on sides holds
@@ -263,7 +258,7 @@ class FilmFinder:
         """Crops where the body's forearms end, but for hands that are followed already."""
         height, width = image.shape[:2]
         guesses = []
-        for side in _SIDES:
+        for side in SIDES:
             wrist = None if body is None else usable_wrist(body, side, width, height)
             if body is None or wrist is None:
                 continue

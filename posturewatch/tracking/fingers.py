@@ -4,17 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
+from posturewatch.model.arrays import Array, Image
 from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import Side
 from posturewatch.tracking.crop import CLOSE, CropNet
 
 __all__ = ["FingerNet"]
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 
 class FingerNet(CropNet):

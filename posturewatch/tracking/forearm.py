@@ -7,16 +7,13 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Array, Image
 from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import ForearmAxis, Side
 from posturewatch.tracking.crop import WIDE, CropNet
 
 __all__ = ["ForearmNet", "axis_of", "sd_deg_of"]
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 
 def sd_deg_of(log_scale: float) -> float:

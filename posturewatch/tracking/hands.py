@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
+from posturewatch.model.arrays import Array, Image
 from posturewatch.model.observation import Side
 from posturewatch.tracking.networks import HAND_INPUT_PX, PALM_INPUT_PX, HandNet, PalmNet, RawHand
 from posturewatch.tracking.plausible import hand_distance, is_handlike
@@ -24,8 +22,6 @@ __all__ = [
     "start_palms",
 ]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 #: The palm finder's score from which a landmark look is spent on it; the look then decides.
 MIN_PALM = 0.2

@@ -21,9 +21,9 @@ from types import ModuleType
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.errors import UnavailableError
+from posturewatch.model.arrays import Array, Image
 
 __all__ = [
     "BODY_INPUT_PX",
@@ -39,8 +39,6 @@ __all__ = [
     "RawHand",
 ]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 #: Side of the square picture each network takes, in pixels.
 PALM_INPUT_PX = 192

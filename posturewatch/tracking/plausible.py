@@ -10,13 +10,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Array
 from posturewatch.tracking.crop import hand_scale_px, palm_scale_px
 
 __all__ = ["hand_distance", "is_handlike", "is_same_hand"]
 
-Array = NDArray[np.float64]
 
 _MIN_SCALE_PX = 10.0  # a palm of fewer pixels has no measurable landmarks
 _MIN_INSIDE = 0.6  # share of landmarks within the picture

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Array, Image
 from posturewatch.tracking.networks import Found
 
 __all__ = [
@@ -29,8 +29,6 @@ __all__ = [
     "to_picture_px",
 ]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 #: Landmarks that bound a hand more steadily than its fingertips: wrist, thumb to its end joint, and for each
 #: finger the knuckle and the next joint.

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.special import expit, logit
 
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 
 __all__ = [
@@ -22,17 +23,15 @@ __all__ = [
     "body_evidence",
     "label_evidence",
     "network_evidence",
-    "probability",
 ]
 
-Array = NDArray[np.float64]
 
 #: The label is right in about four of five hard frames (common practice: it is capped at that).
 LABEL_CAP = 1.5
 BODY_CAP = 4.0
 NETWORK_CAP = 4.0
 #: The networks learned the sides from crops of which 12 % were shown mirrored (`calibration.train.crop_model`).
-_AS_TAUGHT = math.log(0.88 / 0.12)
+_AS_TAUGHT = float(logit(0.88))
 #: How far the body's wrist strays from the hand's, and beyond which distance it is another's: hand scales.
 _STRAY = 0.8
 _FAR = 2.5
@@ -46,15 +45,9 @@ _KEEP = 3.0
 _STAY = 1.0
 
 
-def probability(log_odds: float) -> float:
-    """The probability for log odds."""
-    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, log_odds))))
-
-
 def label_evidence(left_probability: float, presence: float) -> float:
     """What the library's label says, weighted by its confidence that there is a hand (0..1 both)."""
-    p = min(max(left_probability, 1e-3), 1 - 1e-3)
-    return presence * max(-LABEL_CAP, min(LABEL_CAP, math.log(p / (1 - p))))
+    return presence * max(-LABEL_CAP, min(LABEL_CAP, float(logit(left_probability))))
 
 
 def body_evidence(
@@ -141,4 +134,4 @@ def assign_sides(
     ]
     best = max(arrangements, key=merit)
     margin = sum(sign[side] * belief for side, belief in zip(best, beliefs, strict=True) if side is not None)
-    return [(None, 0.5) if side is None else (side, max(0.5, probability(margin))) for side in best]
+    return [(None, 0.5) if side is None else (side, max(0.5, float(expit(margin)))) for side in best]

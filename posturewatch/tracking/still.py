@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.model.observation import BodyObservation, Side
+from posturewatch.model.arrays import Array, Image
+from posturewatch.model.observation import SIDES, BodyObservation, Side
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, best_of
 from posturewatch.tracking.body import (
     BodyFinder,
@@ -30,13 +31,10 @@ from posturewatch.tracking.sides import assign_sides, body_evidence, label_evide
 
 __all__ = ["Judge", "Place", "StillFinder", "side_evidence"]
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 #: What our own networks make of hands' landmarks (21, 3) in a picture.
 Judge = Callable[[Image, list[Array]], list[Judgement]]
 
-_SIDES: tuple[Side, Side] = ("left", "right")
 #: In a picture alone a hand of less presence than usual is kept: what our own networks see of it decides later.
 _LEAST = 0.2
 _SURE = 0.8  # presence from which a hand is not looked for any further
@@ -213,7 +211,7 @@ class StillFinder:
         """Where the body's wrists are: what the palm finder finds there, then hands in line with the forearm, and
         bent away from it, since the palm finder misses some views of a hand altogether."""
         height, width = image.shape[:2]
-        for side in _SIDES:
+        for side in SIDES:
             if arm_trust(body, side, width, height) < _MIN_TRUST:
                 continue
             _, elbow, wrist = arm(body, side)

@@ -9,9 +9,11 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Array
 from posturewatch.model.frame import Frame
 from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import (
+    SIDES,
     BodyObservation,
     ForearmAxis,
     HandObservation,
@@ -29,10 +31,7 @@ from posturewatch.tracking.still import StillFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
 
-Array = NDArray[np.float64]
 TrackerMode = Literal["still", "film", "live"]
-
-_SIDES: tuple[Side, Side] = ("left", "right")
 
 
 class Finder(Protocol):
@@ -105,7 +104,7 @@ class Tracker:
 
     def _judge(self, image_bgr: NDArray[np.uint8], landmarks_px: list[Array]) -> list[Judgement]:
         """What both networks make of hands, each looked at as either side."""
-        looks: list[tuple[Array, Side]] = [(each, side) for each in landmarks_px for side in _SIDES]
+        looks: list[tuple[Array, Side]] = [(each, side) for each in landmarks_px for side in SIDES]
         seen = list(zip(looks, *self._look(image_bgr, looks), strict=True))
         judged = []
         for left, right in zip(seen[::2], seen[1::2], strict=True):
