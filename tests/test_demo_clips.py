@@ -96,11 +96,11 @@ def test_the_time_in_the_extreme_zone_is_the_truths(served: Served, page: Any) -
     (direction,) = (one for one in flexion["directions"] if one["direction"] == "flexion")
     # How the stated uncertainty shows in the time: the hand crosses the limit six times, three times each way,
     # quickly, so that an angle wrong by as much as stated moves each crossing by a few frames only.
-    assert direction["extreme_s"] == pytest.approx(beyond_s, abs=1.0)
+    assert direction["states_s"]["extreme"] == pytest.approx(beyond_s, abs=1.0)
     page.goto("about:blank")  # another address of the same page would not load it anew
     page.goto(f"{served.url}book.html#/session/{session}")
     page.wait_for_selector("#page h1")
-    assert f"{round(100 * direction['extreme_s'] / flexion['measured_s'])} %" in page.inner_text(
+    assert f"{round(100 * direction['states_s']['extreme'] / flexion['measured_s'])} %" in page.inner_text(
         "#page"
     ).replace("\u00a0", " ")
 
