@@ -16,9 +16,8 @@ from posturewatch.comfort.watch import Watch
 from posturewatch.config.instruments import hand_roles
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.errors import UnknownError
-from posturewatch.exposure.cues import cue_courses, shares_json
+from posturewatch.exposure.cue_series import cue_series, finger_series, shares_json
 from posturewatch.exposure.exposure_series import ExposureSeries
-from posturewatch.exposure.fingers import fingers_of
 from posturewatch.exposure.series import SampleSeries
 from posturewatch.exposure.summary import summarise
 from posturewatch.model.frame import Frame
@@ -87,7 +86,7 @@ class Player:
     """Turns hands given as numbers into readings, judged by the real watch."""
 
     def __init__(self, rules: WatchRules | None = None, size_px: tuple[int, int] = (640, 360)) -> None:
-        self.watch = Watch(limits(), rules or WatchRules())
+        self.watch = Watch(limits(), rules or WatchRules(), frozenset({"left"}))
         self.size_px = size_px
 
     def reading(self, index: int, time_s: float, left: Hand, right: Hand, dropped: int = 0) -> Reading:
@@ -245,17 +244,17 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
     warned = [
         StoredWarning(one, cleared.get((one.side, one.quantity, one.direction, one.since_s))) for one in fired
     ]
-    courses = [
-        course
+    found_cues = [
+        one_cue
         for side in SIDES
-        if (fingers := fingers_of(series, side, duration_s, 0.25)) is not None
-        for course in cue_courses(fingers, limits(), fretting=side == "left")
+        if (fingers := finger_series(series, side, duration_s, 0.25)) is not None
+        for one_cue in cue_series(fingers, limits(), fretting=side == "left")
     ]
     return {
         "session": {"id": "session-1", "source": {"name": "script", "kind": "film"}, "end_reason": "stopped"},
         **summary.to_json(),
-        "lift_planes": {"left": {"picture": duration_s}} if courses else {},
-        "cues": shares_json(courses, (0.0, duration_s)),
+        "lift_planes": {"left": {"picture": duration_s}} if found_cues else {},
+        "cues": shares_json(found_cues, (0.0, duration_s)),
         "excursions": [excursion_json(one) for one in excursions],
         "warned": [warning_json(one) for one in warned],
         "marks": [{"time_s": time_s, "note": ""} for time_s in marks],

@@ -170,8 +170,8 @@ def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(
     assert lines[start + 1 : start + 5] == [
         "    little finger lifted: 25 % beyond 15 mm, 25 % beyond 25 mm (25 % certain)",
         "    little finger's end joint bent backwards: 100 % beyond 5 deg, 100 % beyond 15 deg (100 % certain)",
-        "    little finger's end joint bent backwards while the finger is down: surely 73 % of the playing time",
-        "    little finger held straight and high while another is down: surely 27 % of the playing time",
+        "    little finger's end joint bent backwards while the finger is down: 73 % of the playing time certain",
+        "    little finger held straight and high while another is down: 27 % of the playing time certain",
     ]
     assert lines.count(NO_FORCE) == 1
 
@@ -188,8 +188,10 @@ def test_cues_by_passage_and_the_finding_names_the_finger(store: Store, played: 
     page = PracticeLog(store).session(keep(store, played))
     exposure = page["exposure"]
     by_bars = {part["bars"]: {cue["cue"]: cue for cue in part["cues"]} for part in exposure["parts"]}
-    assert by_bars["bars 1-4"]["little_straight_and_high"]["sure_share"] == pytest.approx(15 / 24, abs=0.02)
-    assert by_bars[""]["little_straight_and_high"]["sure_share"] == pytest.approx(0.0, abs=0.02)
+    assert by_bars["bars 1-4"]["little_straight_and_high"]["certain_share"] == pytest.approx(
+        15 / 24, abs=0.02
+    )
+    assert by_bars[""]["little_straight_and_high"]["certain_share"] == pytest.approx(0.0, abs=0.02)
     assert [len(passage["cues"]) > 0 for passage in exposure["passages"]] == [True, True, True]
     assert {cue["cue"] for cue in exposure["cues"]} >= {"still", "little_end_joint_back"}
     lift = [one for one in exposure["session"] if (one["side"], one["quantity"]) == ("left", "little_lift")]

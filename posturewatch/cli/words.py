@@ -20,7 +20,7 @@ SHORTEST_S = 0.5
 #: A shorter episode beyond a limit is not worth a line.
 SHORTEST_EPISODE_S = 0.05
 
-#: A cue that was surely there for less of the time is not worth a line.
+#: A cue that was certain for less of the time is not worth a line.
 LEAST_SHARE = 0.01
 
 _PLANES = {
@@ -104,7 +104,7 @@ def _states(one: Mapping[str, Any], entry: Mapping[str, Any]) -> list[str]:
 
 def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[str, Any]) -> list[str]:
     """The fingers of one hand in a few lines: how much was measured, from what lift was measured, what was beyond
-    limits, and cues that were surely there."""
+    limits, and cues that were certain."""
     seen = [one for one in quantities if one["measured_s"]]
     if not seen:
         return []
@@ -121,9 +121,9 @@ def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[st
     if len(lines) == 1:
         lines.append("    nothing that was measured lay beyond a comfort limit")
     lines += [
-        f"    {cue['label']}: surely {_percent(cue['sure_share'])} of the {cue['share_of']}"
+        f"    {cue['label']}: {_percent(cue['certain_share'])} of the {cue['share_of']} certain"
         for cue in summary.get("cues", ())
-        if cue["side"] == side and cue["sure_share"] is not None and cue["sure_share"] >= LEAST_SHARE
+        if cue["side"] == side and cue["certain_share"] is not None and cue["certain_share"] >= LEAST_SHARE
     ]
     known = {one["quantity"] for one in seen}
     missing = [

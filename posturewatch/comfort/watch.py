@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
+from posturewatch.comfort.cues import cues_present
 from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.excursions import ExcursionTracker
 from posturewatch.comfort.hand_state import hand_state
@@ -12,10 +13,10 @@ from posturewatch.comfort.holds import Hold
 from posturewatch.comfort.limits import LEVELS, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.zones import zone_of
-from posturewatch.model.measurement import FrameMeasurement, Measurement
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
-from posturewatch.model.verdict import Excursion, HoldWarning, Level, Verdict, Zone, ZoneState
+from posturewatch.model.verdict import Excursion, HandVerdict, HoldWarning, Level, Verdict, Zone, ZoneState
 
 __all__ = ["Watch"]
 
@@ -40,11 +41,15 @@ class Watch:
 
     Everything follows from the unsmoothed measurement. `Excursion.limit` and `HoldWarning.limit` are
     magnitudes in their direction, as in the profile; `Excursion.peak` is signed. Refused measurements count
-    as unseen: they open nothing, and nothing is warned of them.
+    as unseen: they open nothing, and nothing is warned of them. fretting: the hands that press strings to a
+    fingerboard, of which some cues are reported alone.
     """
 
-    def __init__(self, limits: LimitProfile, rules: WatchRules) -> None:
+    def __init__(
+        self, limits: LimitProfile, rules: WatchRules, fretting: frozenset[Side] = frozenset()
+    ) -> None:
         self.limits = limits
+        self._fretting = fretting
         self.rules = rules
         self._time_s: float | None = None
         self._make()
@@ -101,7 +106,7 @@ class Watch:
             announced = tracker.warned(time_s)
             if announced is not None:
                 opened.append(announced)
-        hands = {side: hand_state(measurement.hand(side), self.limits) for side in SIDES}
+        hands = {side: self._hand(side, measurement.hand(side)) for side in SIDES}
         return Verdict(
             time_s, zones, hands, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), tuple(active)
         )
@@ -112,6 +117,10 @@ class Watch:
         self._time_s = None
         self._make()
         return tuple(excursion for excursion in closed if excursion is not None)
+
+    def _hand(self, side: Side, hand: HandMeasurement) -> HandVerdict:
+        cues = cues_present(hand, self.limits, fretting=side in self._fretting)
+        return replace(hand_state(hand, self.limits), cues=cues)
 
     def _zone(self, entry: Quantity, measurement: Measurement | None) -> ZoneState:
         if measurement is None or measurement.value is None or measurement.sd is None:

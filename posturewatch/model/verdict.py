@@ -11,6 +11,7 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 
 __all__ = [
+    "Cue",
     "Excursion",
     "ExcursionEnd",
     "HandState",
@@ -48,13 +49,33 @@ class HandState(Enum):
 
 
 @dataclass(frozen=True)
+class Cue:
+    """A posture of the fingers that teachers look for.
+
+    label: what is measured, after the hand's name. short: the same in the fewest words, where the finger is named
+    already. posture: what follows "mostly with", with the finger's name for {finger}. fretting_only: reported of a
+    fretting hand alone. while_playing: its share is one of the playing time, else of the time in which it is known.
+    finger: None where it is about all of them.
+    """
+
+    name: str
+    finger: str | None
+    label: str
+    short: str
+    posture: str
+    fretting_only: bool = False
+    while_playing: bool = True
+
+
+@dataclass(frozen=True)
 class HandVerdict:
     """state of a hand in one frame. quantity: the angle that decides it; refusal: why it has no number, where the
-    hand is partly or not seen; both None where no single one decides."""
+    hand is partly or not seen; both None where no single one decides. cues: those that are certain."""
 
     state: HandState
     quantity: str | None = None
     refusal: Refusal | None = None
+    cues: tuple[Cue, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -90,7 +90,7 @@ class Parts:
             source=source,
             tracker=built.tracker,
             measurer=built.measurer,
-            watch=Watch(self.limits, self.rules),
+            watch=Watch(self.limits, self.rules, self.settings.fretting),
             sinks=sinks,
             smoother=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
         )

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from posturewatch.config.instruments import FRETTING_ROLES, hand_roles
-from posturewatch.exposure.cues import CueCourse, cue_courses
+from posturewatch.exposure.cue_series import CueSeries, cue_series, finger_series
 from posturewatch.exposure.findings import FingerPosture
-from posturewatch.exposure.fingers import fingers_of
 from posturewatch.model.observation import Side
 from posturewatch.storage.reader import SessionRecord
 
@@ -26,18 +25,18 @@ def fretting_sides(settings: dict[str, Any]) -> frozenset[Side]:
     return frozenset(side for side, role in roles.items() if role in FRETTING_ROLES)
 
 
-def session_cues(record: SessionRecord) -> tuple[CueCourse, ...]:
-    """Every cue of either hand that can be told."""
+def session_cues(record: SessionRecord) -> tuple[CueSeries, ...]:
+    """Every cue of either hand of which something is known."""
     fretting = fretting_sides(record.settings)
-    found: list[CueCourse] = []
+    found: list[CueSeries] = []
     for side in _SIDES:
-        fingers = fingers_of(record.series, side, record.info.end_s, record.max_gap_s)
+        fingers = finger_series(record.series, side, record.info.end_s, record.max_gap_s)
         if fingers is not None:
-            found += cue_courses(fingers, record.limits, fretting=side in fretting)
+            found += cue_series(fingers, record.limits, fretting=side in fretting)
     return tuple(found)
 
 
-def postures_of(cues: tuple[CueCourse, ...], settings: dict[str, Any]) -> list[FingerPosture]:
+def postures_of(cues: tuple[CueSeries, ...], settings: dict[str, Any]) -> list[FingerPosture]:
     """The cues as findings name them; those that only say that nothing moves are no posture."""
     fretting = fretting_sides(settings)
     return [one.posture(fretting=one.side in fretting) for one in cues if one.cue.finger is not None]

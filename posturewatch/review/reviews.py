@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, cast
 
-from posturewatch.exposure.cues import CueCourse, shares_json
+from posturewatch.exposure.cue_series import CueSeries, shares_json
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.findings import FingerPosture, next_to_work_on
 from posturewatch.exposure.hand_time import hand_series
@@ -156,7 +156,7 @@ def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
 
 def _review(
     series: Sequence[ExposureSeries],
-    cues: Sequence[CueCourse],
+    cues: Sequence[CueSeries],
     postures: Sequence[FingerPosture],
     passages: Sequence[StoredPassage],
     end_s: float,

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from posturewatch.exposure.cues import shares_json
+from posturewatch.exposure.cue_series import shares_json
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.series import sample_seconds
 from posturewatch.exposure.summary import summarise
@@ -25,7 +25,7 @@ _LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger
 def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | None = None) -> dict[str, Any]:
     """`session` (see `SessionInfo.to_json`), the fields of `posturewatch.exposure.summary.Summary.to_json`, and
     the lists `excursions`, `warned` and `marks` of what happened while it was recorded; `lift_planes` as
-    `plane_seconds` has it; `cues` as `posturewatch.exposure.cues.CueShare.to_json`; `version` of the computation.
+    `plane_seconds` has it; `cues` as `posturewatch.exposure.cue_series.CueShare.to_json`; `version` of the computation.
 
     series: those of `session_exposures`, where they are at hand. Raises ValueError for times out of order.
     """

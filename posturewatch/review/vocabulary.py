@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, get_args
 
+from posturewatch.comfort.cues import CUES
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.config.instruments import FRETTING_ROLES, role_label
-from posturewatch.exposure.cues import CUES
+from posturewatch.exposure.cue_series import STILL
 from posturewatch.model.measurement import LiftPlane, Refusal
 from posturewatch.model.observation import FINGERS, Side
 from posturewatch.model.quantities import GROUPS, QUANTITIES, Quantity
@@ -82,7 +83,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any
                 "words": cue.short,
                 "fretting_only": cue.fretting_only,
             }
-            for cue in CUES
+            for cue in (*(one.cue for one in CUES), STILL)
         ],
         "limits": {"name": limits.name, "label": limits.label, "description": limits.description},
         "quantities": [_quantity(entry, limits) for entry in QUANTITIES],

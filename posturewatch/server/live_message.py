@@ -16,8 +16,6 @@ import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.phrases import announcement, leaning, warning_sentence
-from posturewatch.config.instruments import FRETTING_ROLES
-from posturewatch.exposure.cues import cues_now
 from posturewatch.model.observation import ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.reading import Reading
@@ -54,7 +52,7 @@ def reading_header(
     """A reading in JSON's types. Lengths are pixels of the original picture, angles degrees (ISB signs).
 
     Both hands are always present; one that was not seen has null landmarks and its quantities' refusals. `cues` are
-    those of single fingers that are surely there in this very picture.
+    those of single fingers that are certain in this very frame.
     """
     roles = roles or {}
     now_s = reading.frame.time_s
@@ -117,7 +115,7 @@ def _hand(reading: Reading, side: Side, limits: LimitProfile, role: str | None) 
         "lift_plane": reading.measurement.hand(side).lift_plane,
         "cues": [
             {"cue": cue.name, "finger": cue.finger, "label": cue.label, "words": cue.short}
-            for cue in cues_now(reading.measurement.hand(side), limits, fretting=role in FRETTING_ROLES)
+            for cue in reading.verdict.hands[side].cues
         ],
         "quantities": {entry.name: _quantity(reading, side, entry, limits) for entry in QUANTITIES},
     }

@@ -5,7 +5,7 @@ import { element } from "./dom.js";
 import { NO_FORCE, fingersOnly, planeWords } from "./fingers.js";
 import { duration, percent, sentenceCase } from "./words.js";
 
-/** Less than this beyond a limit, or a cue surely there for less of the time, is not worth a line. */
+/** Less than this beyond a limit, or a cue certain for less of the time, is not worth a line. */
 const SHORTEST_S = 0.5;
 const LEAST_SHARE = 0.01;
 /** So many reasons tell why the rest was not measured. */
@@ -114,8 +114,8 @@ function list(title, lines) {
 }
 
 function cueList(cues) {
-  if (cues.length === 0) return [element("p", {}, "Cues could not be told from what was measured.")];
-  const sure = cues.filter((one) => one.sure_share !== null && one.sure_share >= LEAST_SHARE).sort((a, b) => b.sure_share - a.sure_share);
-  if (sure.length === 0) return [element("p", {}, "Of the cues that could be told, none was surely there for more than a moment.")];
-  return list("Cues, by the time in which they were surely there", sure.map((one) => `${sentenceCase(one.label)}: ${percent(one.sure_share)} of the ${one.share_of}.`));
+  if (cues.length === 0) return [element("p", {}, "Cues could not be seen in what was measured.")];
+  const sure = cues.filter((one) => one.certain_share !== null && one.certain_share >= LEAST_SHARE).sort((a, b) => b.certain_share - a.certain_share);
+  if (sure.length === 0) return [element("p", {}, "Of the cues that could be seen, none was certain for more than a moment.")];
+  return list("Cues, by the time in which they were certain", sure.map((one) => `${sentenceCase(one.label)}: ${percent(one.certain_share)} of the ${one.share_of}.`));
 }

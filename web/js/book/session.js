@@ -144,15 +144,15 @@ function fingersByPassage(parts) {
   for (const cue of parts.flatMap((part) => part.cues)) {
     const key = JSON.stringify([cue.side, cue.cue]);
     const before = most.get(key);
-    if ((cue.sure_share ?? 0) >= 0.01 && (before === undefined || cue.sure_share > before.sure_share)) most.set(key, cue);
+    if ((cue.certain_share ?? 0) >= 0.01 && (before === undefined || cue.certain_share > before.certain_share)) most.set(key, cue);
   }
-  const cues = [...most.values()].sort((a, b) => b.sure_share - a.sure_share).slice(0, 2);
+  const cues = [...most.values()].sort((a, b) => b.certain_share - a.certain_share).slice(0, 2);
   if (lines.length + cues.length === 0) return null;
   const columns = [...lines.map(([side, quantity, direction, level]) => `${sentenceCase(side)} ${leaning(quantity, direction)}, beyond ${level} limit`),
     ...cues.map((cue) => `${sentenceCase(cue.side)} ${cue.label} (share of the ${cue.share_of})`)];
   return table("Fingers by passage", ["Passage", ...columns], parts.map((part) => [passageName(part),
     ...lines.map((line) => percent(levelOf(part.exposure, line)?.share ?? null)),
-    ...cues.map((cue) => percent(part.cues.find((one) => one.side === cue.side && one.cue === cue.cue)?.sure_share ?? null))]));
+    ...cues.map((cue) => percent(part.cues.find((one) => one.side === cue.side && one.cue === cue.cue)?.certain_share ?? null))]));
 }
 
 function courseCard(trace, exposures, { clips, marks }) {
