@@ -7,9 +7,24 @@ from typing import Literal
 
 from posturewatch.model.observation import Side, other_side
 
-__all__ = ["FRETTING_ROLES", "INSTRUMENTS", "ROLES", "Handedness", "Role", "hand_roles", "role_label"]
+__all__ = [
+    "FRETTING_ROLES",
+    "INSTRUMENTS",
+    "Handedness",
+    "InstrumentName",
+    "Role",
+    "RoleName",
+    "hand_roles",
+    "role_label",
+]
 
 Handedness = Literal["right", "left"]
+
+RoleName = Literal["fretting", "plucking", "fingerboard", "bowing"]
+
+InstrumentName = Literal[
+    "guitar", "bass", "ukulele", "banjo", "mandolin", "lute", "violin", "viola", "cello", "double bass"
+]
 
 
 @dataclass(frozen=True)
@@ -21,7 +36,7 @@ class Role:
     fingerboard: whether its fingers press strings to a fingerboard.
     """
 
-    name: str
+    name: RoleName
     label: str | None
     fingerboard: bool
 
@@ -37,7 +52,7 @@ _BOWED = (_FINGERBOARD, _BOWING)
 
 #: By instrument: the role of the hand on the fingerboard, then that of the other. For a right-handed player
 #: the fingerboard is the left hand's (common practice).
-INSTRUMENTS: dict[str, tuple[Role, Role]] = {
+INSTRUMENTS: dict[InstrumentName, tuple[Role, Role]] = {
     "guitar": _PLUCKED,
     "bass": _PLUCKED,
     "ukulele": _PLUCKED,
@@ -50,15 +65,13 @@ INSTRUMENTS: dict[str, tuple[Role, Role]] = {
     "double bass": _BOWED,
 }
 
-_BY_NAME = {role.name: role for role in (*_PLUCKED, *_BOWED)}
-
-ROLES: tuple[str, ...] = tuple(_BY_NAME)
+_BY_NAME: dict[str, Role] = {role.name: role for role in (*_PLUCKED, *_BOWED)}
 
 #: The roles of a hand that presses strings to a fingerboard.
-FRETTING_ROLES: tuple[str, ...] = tuple(role.name for role in _BY_NAME.values() if role.fingerboard)
+FRETTING_ROLES: tuple[RoleName, ...] = tuple(role.name for role in _BY_NAME.values() if role.fingerboard)
 
 
-def hand_roles(instrument: str, handedness: Handedness) -> dict[Side, str]:
+def hand_roles(instrument: InstrumentName, handedness: Handedness) -> dict[Side, str]:
     """The name of either hand's role.
 
     Raises

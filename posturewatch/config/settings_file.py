@@ -1,4 +1,4 @@
-"""How a settings file is declared, read and refused: entries with bounds, and faults with key and line.
+"""How a settings file is read, refused and written: faults with key and line, and an example of every setting.
 
 Pure: text in, checked values or a SettingsError out.
 """
@@ -9,9 +9,12 @@ import difflib
 import re
 import sys
 import textwrap
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from collections.abc import Iterator, Mapping
+from types import UnionType
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from posturewatch.errors import SettingsError
 
@@ -20,120 +23,116 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["Kind", "Setting", "line_of", "parse", "render", "syntax_fault"]
+__all__ = ["allowed", "bounds", "line_of", "parse", "render", "sections", "syntax_fault"]
 
-Kind = Literal["number", "whole", "flag", "text", "texts", "wholes"]
-Table = Mapping[str, Mapping[str, "Setting"]]
+_Model = TypeVar("_Model", bound=BaseModel)
 
-_NAMES: dict[str, str] = {
-    "number": "a number",
-    "whole": "a whole number",
-    "flag": "true or false",
-    "text": "a text in quotes",
-    "texts": "a list of texts in quotes",
-    "wholes": "a list of whole numbers",
+_NAMES: dict[type, str] = {
+    float: "a number",
+    int: "a whole number",
+    bool: "true or false",
+    str: "a text in quotes",
 }
 
 
-@dataclass(frozen=True)
-class Setting:
-    """One entry of the settings file.
-
-    default: the value where the file is silent; None where there is none (then it is left unset).
-    low, high: bounds, both allowed, for numbers and for each number of a list. choices: allowed words.
-    length: required length of a list, or None.
-    """
-
-    kind: Kind
-    default: Any
-    help: str
-    low: float | None = None
-    high: float | None = None
-    choices: tuple[str, ...] = ()
-    length: int | None = None
-
-    @property
-    def wanted(self) -> str:
-        """What is allowed, in words."""
-        words = _NAMES[self.kind]
-        if self.kind == "wholes" and self.length is not None:
-            words = f"a list of {self.length} whole numbers"
-        if self.choices:
-            words = f"{'any' if self.kind == 'texts' else 'one'} of {', '.join(self.choices)}"
-        if self.low is not None and self.high is not None:
-            words += f" from {self.low:g} to {self.high:g}"
-        return words
-
-    def accepts(self, value: object) -> bool:
-        if self.kind in ("texts", "wholes"):
-            if not isinstance(value, list) or (self.length is not None and len(value) != self.length):
-                return False
-            return all(self._accepts_one(item) for item in value)
-        return self._accepts_one(value)
-
-    def _accepts_one(self, value: object) -> bool:
-        if self.kind == "flag":
-            return isinstance(value, bool)
-        if self.kind in ("text", "texts"):
-            return isinstance(value, str) and (not self.choices or value in self.choices)
-        if isinstance(value, bool) or not isinstance(value, int if self.kind != "number" else (int, float)):
-            return False
-        return (self.low is None or value >= self.low) and (self.high is None or value <= self.high)
-
-    def converted(self, value: Any) -> Any:
-        """An accepted value in the type that the program uses."""
-        if self.kind == "number":
-            return float(value)
-        return tuple(value) if isinstance(value, list) else value
+def sections(model: type[BaseModel], path: str = "") -> Iterator[tuple[str, type[BaseModel]]]:
+    """Every section of the file with its name, such as "limits" and "limits.personal", in the order of the file."""
+    if path:
+        yield path, model
+    for name, field in model.model_fields.items():
+        inner = _section_of(field)
+        if inner is not None:
+            yield from sections(inner, f"{path}.{name}" if path else name)
 
 
-def parse(text: str, table: Table, file: str) -> dict[str, dict[str, Any]]:
-    """The values given in the text, by section and key, checked against the table (sections such as
-    "limits" and "limits.personal", each with its keys). file: what the sentence calls the file.
+def bounds(field: FieldInfo) -> tuple[float, float] | None:
+    """Lowest and highest number that a setting, or each number of its list, may have; None without."""
+    items = get_args(_bare(field.annotation))
+    marks = [*field.metadata, *(mark for item in items for mark in getattr(item, "__metadata__", ()))]
+    marks += [mark for other in marks if isinstance(other, FieldInfo) for mark in other.metadata]
+    low = next((mark.ge for mark in marks if hasattr(mark, "ge")), None)
+    high = next((mark.le for mark in marks if hasattr(mark, "le")), None)
+    return None if low is None or high is None else (float(low), float(high))
 
-    Raises SettingsError in one sentence with key and line for everything that is not in the table.
+
+def allowed(field: FieldInfo) -> str:
+    """What a setting may be, in words."""
+    bare = _bare(field.annotation)
+    limits = bounds(field)
+    span = "" if limits is None else f" from {limits[0]:g} to {limits[1]:g}"
+    if get_origin(bare) is Literal:
+        return f"one of {', '.join(get_args(bare))}"
+    if get_origin(bare) is tuple:
+        first, *rest = get_args(bare)
+        first = _bare(first)
+        if get_origin(first) is Literal:
+            return f"any of {', '.join(get_args(first))}"
+        return f"a list of {1 + len(rest)} {_NAMES[first].removeprefix('a ')}s{span}"
+    return f"{_NAMES[bare]}{span}"
+
+
+def parse(text: str, model: type[_Model], file: str) -> _Model:
+    """The settings given in the text; what it does not name keeps its default.
+
+    Parameters
+    ----------
+    text
+        TOML.
+    model
+        The sections and their settings.
+    file
+        What a sentence calls the file.
+
+    Raises
+    ------
+    SettingsError
+        In one sentence with key and line, for everything that the model does not take.
     """
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(syntax_fault(str(error), text, file)) from error
-    found: dict[str, dict[str, Any]] = {section: {} for section in table}
-    _walk(data, (), table, text, file, found)
-    return found
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        faults = [_fault(model, one, data) for one in error.errors(include_url=False)]
+        line, what = min((line_of(text, path), what) for path, what in faults)
+        end = "" if what.endswith("?") else "."
+        raise SettingsError(f"{file}, line {line}: {what}{end}") from error
 
 
-def _walk(
-    data: Mapping[str, Any],
-    path: tuple[str, ...],
-    table: Table,
-    text: str,
-    file: str,
-    found: dict[str, dict[str, Any]],
-) -> None:
-    section = ".".join(path)
-    for key, value in data.items():
-        name = ".".join((*path, key))
-        if name in table:
-            if not isinstance(value, dict):
-                raise _fault(text, (*path, key), file, f"{name} is a section; write [{name}] above its keys")
-            _walk(value, (*path, key), table, text, file, found)
-            continue
-        setting = table.get(section, {}).get(key)
-        if setting is None:
-            raise _fault(text, (*path, key), file, f"unknown {_unknown(path, key, value, table)}")
-        if not setting.accepts(value):
-            raise _fault(text, (*path, key), file, f"{name} must be {setting.wanted}, not {_shown(value)}")
-        found[section][key] = setting.converted(value)
+def _fault(model: type[BaseModel], error: Any, data: Mapping[str, Any]) -> tuple[tuple[str, ...], str]:
+    """Where in the file a fault is, and what it is."""
+    path: tuple[str, ...] = ()
+    inside: type[BaseModel] | None = model
+    field: FieldInfo | None = None
+    value: Any = data
+    for step in error["loc"]:
+        if inside is None:
+            break
+        path, value = (*path, str(step)), value[step]
+        field = inside.model_fields.get(str(step))
+        inside = None if field is None else _section_of(field)
+    name = ".".join(path)
+    if error["type"] == "extra_forbidden":
+        return path, f"unknown {_unknown(model, path, value)}"
+    if inside is not None and error["type"] == "value_error":
+        # Of several settings of a section together, named in the sentence.
+        key = next(word for word in re.findall(r"\w+", error["msg"]) if word in value)
+        return (*path, key), f"{name}.{error['msg'].removeprefix('Value error, ')}"
+    if inside is not None:
+        return path, f"{name} is a section; write [{name}] above its keys"
+    assert field is not None
+    return path, f"{name} must be {allowed(field)}, not {_shown(value)}"
 
 
-def _unknown(path: tuple[str, ...], key: str, value: object, table: Table) -> str:
+def _unknown(model: type[BaseModel], path: tuple[str, ...], value: object) -> str:
     """What is unknown and what may have been meant."""
-    section, name = ".".join(path), ".".join((*path, key))
-    here = list(table.get(section, {}))
-    prefix = f"{section}." if section else ""
-    here += [other[len(prefix) :] for other in table if other.startswith(prefix) and other != section]
+    known = {name: list(section.model_fields) for name, section in sections(model)}
+    section, name, key = ".".join(path[:-1]), ".".join(path), path[-1]
+    here = known.get(section, list(model.model_fields))
     what = f"section [{name}]" if isinstance(value, dict) else f"key {name}"
-    elsewhere = [other for other, keys in table.items() if key in keys]
+    elsewhere = [other for other, keys in known.items() if key in keys]
     if elsewhere and not isinstance(value, dict):
         return f"{what}; {key} belongs under [{elsewhere[0]}]"
     near = difflib.get_close_matches(key, here, n=1, cutoff=0.5)
@@ -150,9 +149,16 @@ def _shown(value: object) -> str:
     return "a section" if isinstance(value, dict) else str(value)
 
 
-def _fault(text: str, path: tuple[str, ...], file: str, what: str) -> SettingsError:
-    end = "" if what.endswith("?") else "."
-    return SettingsError(f"{file}, line {line_of(text, path)}: {what}{end}")
+def _section_of(field: FieldInfo) -> type[BaseModel] | None:
+    kind = field.annotation
+    return kind if isinstance(kind, type) and issubclass(kind, BaseModel) else None
+
+
+def _bare(kind: Any) -> Any:
+    """A type without None and without what is annotated to it."""
+    if get_origin(kind) in (Union, UnionType):
+        kind = next(one for one in get_args(kind) if one is not type(None))
+    return get_args(kind)[0] if hasattr(kind, "__metadata__") else kind
 
 
 def syntax_fault(message: str, text: str, file: str) -> str:
@@ -197,21 +203,21 @@ def _parts(dotted: str) -> tuple[str, ...]:
     return tuple(part.strip("\"'") for part in re.findall(_PART, dotted))
 
 
-def render(table: Table, heading: str) -> str:
+def render(model: type[BaseModel], heading: str) -> str:
     """The whole file with every key commented out at its default, each under its help."""
     lines = [f"# {line}".rstrip() for line in heading.splitlines()]
-    for section, entries in table.items():
-        if not entries:
-            continue
+    for section, entries in sections(model):
         lines += ["", f"[{section}]"]
-        for key, setting in entries.items():
+        for key, field in entries.model_fields.items():
+            if _section_of(field) is not None:
+                continue
             lines += textwrap.wrap(
-                f"{setting.help}. Allowed: {setting.wanted}.",
+                f"{field.description}. Allowed: {allowed(field)}.",
                 width=100,
                 initial_indent="# ",
                 subsequent_indent="# ",
             )
-            lines.append(f"#{key} = {_toml(setting.default)}" if setting.default is not None else f"#{key} =")
+            lines.append(f"#{key} =" if field.default is None else f"#{key} = {_toml(field.default)}")
     return "\n".join(lines) + "\n"
 
 
