@@ -148,6 +148,7 @@ class PhotoPass:
             ("u_picture_gain", photo.picture_gain),
             ("u_level", photo.backdrop_blur),
             ("u_panorama", photo.backdrop),
+            ("u_muted", photo.colours[1]),
         ):
             put(program, name, value)
         self.back.render(moderngl.TRIANGLE_STRIP)
@@ -178,6 +179,7 @@ class PhotoPass:
             ("u_shadow", SHADOW),
             ("u_shadow_soft", photo.key_soft),
             ("u_seed", photo.seed),
+            ("u_muted", photo.colours[0]),
         ):
             put(program, name, value)
         program["u_harmonics"].write(room.harmonics.astype(np.float32).tobytes())

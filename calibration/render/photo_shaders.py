@@ -92,8 +92,8 @@ vec3 shade(vec3 world, vec3 n, vec3 albedo, vec3 wrap, float mirror, float rough
     vec3 seen = room(reflect(-v, n), 1.0 + rough * (u_room_levels - 3.0)) * smoothstep(0.05, 0.7, open);
     vec3 h = normalize(v + u_key_direction);
     float narrow = 2.0 / max(rough * rough * rough * rough, 2e-3) - 2.0 + 1e-3;
-    vec3 spot = u_key_colour * lit * max(k, 0.0) * min((narrow + 8.0) / 25.0, 30.0) * pow(max(dot(n, h), 0.0), narrow);
-    return min(albedo * diffuse + min(fresnel * (seen + spot), vec3(2.5)), vec3(12.0));
+    vec3 spot = u_key_colour * lit * max(k, 0.0) * min((narrow + 8.0) / 25.0, 8.0) * pow(max(dot(n, h), 0.0), narrow);
+    return min(albedo * diffuse + min(fresnel * (seen + spot), vec3(1.2)), vec3(12.0));
 }
 """
 
@@ -168,6 +168,7 @@ uniform vec4 u_ring;
 uniform vec4 u_tattoo;
 uniform float u_sheen;
 uniform vec4 u_weave;
+uniform float u_muted;
 uniform vec3 u_arm_axis;
 uniform float u_seed;
 out vec4 f_colour;
@@ -183,7 +184,7 @@ void skin() {
     float red = v_mark.y * u_detail.w * smoothstep(0.03, 0.2, albedo.r);
     albedo *= vec3(1.0 + 0.06 * red, 1.0 - 0.16 * red, 1.0 - 0.12 * red);
     float height = 0.00016 * (noise(p * 900.0) - 0.5) * fine(900.0) + 0.0004 * (noise(p * 280.0) - 0.5) * fine(280.0);
-    float mirror = 0.028, rough = mix(0.62, 0.36, u_sheen);
+    float mirror = 0.024 * (0.5 + 0.5 * u_sheen), rough = mix(0.72, 0.46, u_sheen) + 0.12 * (noise(p * 70.0) - 0.5);
     if (arm > 1.0) {
         vec3 axis = vec3(side * u_arm_axis.x, u_arm_axis.yz);
         vec3 around = p - axis * dot(p, axis);
@@ -249,15 +250,16 @@ void cloth() {
     vec3 n = normalize(v_normal);
     bool sleeve = v_mark.x > 0.2;
     float t = sleeve ? v_mark.x * 0.27 : p.y, u = sleeve ? atan(v_rest_normal.z, v_rest_normal.y) * 0.05 : p.x;
-    vec3 albedo = u_colour_a;
+    vec3 first = mix(vec3(dot(u_colour_a, BRIGHTNESS)), u_colour_a, u_muted), second = mix(vec3(dot(u_colour_b, BRIGHTNESS)), u_colour_b, u_muted);
+    vec3 albedo = first;
     float kind = u_pattern.x;
-    if (kind > 0.5 && kind < 1.5) albedo = mix(u_colour_b, u_colour_a, smoothstep(-0.02, 0.02, u_pattern.z - fract(t * u_pattern.y)));
+    if (kind > 0.5 && kind < 1.5) albedo = mix(second, first, smoothstep(-0.02, 0.02, u_pattern.z - fract(t * u_pattern.y)));
     if (kind > 1.5 && kind < 2.5) {
         float a = step(fract(t * u_pattern.y), u_pattern.z), b = step(fract(u * u_pattern.y), u_pattern.z);
-        albedo = mix(u_colour_a, u_colour_b, 0.5 * (a + b));
+        albedo = mix(first, second, 0.5 * (a + b));
         if (u_weave.w > 0.5) albedo = mix(albedo, vec3(0.7), 0.6 * step(fract(t * u_pattern.y + 0.4), 0.06) + 0.6 * step(fract(u * u_pattern.y + 0.4), 0.06));
     }
-    if (kind > 2.5) albedo = mix(u_colour_a, u_colour_b, smoothstep(0.45, 0.55, noise(p * u_pattern.y) * 0.7 + 0.3 * noise(p * u_pattern.y * 3.0)));
+    if (kind > 2.5) albedo = mix(first, second, smoothstep(0.45, 0.55, noise(p * u_pattern.y) * 0.7 + 0.3 * noise(p * u_pattern.y * 3.0)));
     float f = u_pattern.w;
     float big = noise(p * f * 0.6) + 0.5 * noise(p * f * 1.4 + 4.0) + 0.25 * noise(p * f * 3.1 + 9.0);
     float lines = abs(noise(p * f * vec3(0.5, 0.9, 0.5) + 20.0) - 0.5);
@@ -267,7 +269,7 @@ void cloth() {
         folds += 0.010 * bent * sin(v_mark.x * 42.0 + 7.0 * noise(p * 22.0) + 2.5 * sin(u * 60.0)) * noise(p * 11.0);
     }
     float low = folds;
-    folds *= (0.25 + 0.9 * u_weave.y) * (0.6 + u_rough);
+    folds *= (0.15 + 0.6 * u_weave.y) * (0.6 + u_rough);
     float threads = fine(u_weave.x);
     float weave = sin(t * u_weave.x * 6.2831853) * sin(u * u_weave.x * 6.2831853);
     float fluff = noise(p * 450.0);
@@ -282,7 +284,7 @@ void cloth() {
     n = bump(n, folds + 0.00012 * weave * threads + 0.0006 * fluff * fine(450.0));
     bool metal = u_kind == 3 && u_rough > 0.25;
     if (metal) albedo = mix(albedo, vec3(0.4), 0.7);
-    f_colour = vec4(shade(v_world, n, albedo, vec3(0.12), metal ? 0.5 : 0.03, u_kind == 3 ? 0.3 : 0.8), 1.0);
+    f_colour = vec4(shade(v_world, n, albedo, vec3(0.12), metal ? 0.5 : 0.012, u_kind == 3 ? 0.3 : 0.85), 1.0);
 }
 void main() {
     if (u_kind == 0) skin();
@@ -304,10 +306,11 @@ in float v_material;
     + LIGHT
     + """
 uniform vec4 u_wood;
+uniform float u_muted;
 uniform float u_seed;
 out vec4 f_colour;
 void main() {
-    vec3 n = normalize(v_normal), albedo = v_colour, p = v_local + vec3(u_seed);
+    vec3 n = normalize(v_normal), albedo = mix(vec3(dot(v_colour, BRIGHTNESS)), v_colour, 0.4 + 0.6 * u_muted), p = v_local + vec3(u_seed);
     float mirror = 0.03, rough = 0.6, height = 0.0;
     if (v_material > 0.5 && v_material < 1.5) {
         vec3 q = p + 0.004 * vec3(0.0, noise(p * 14.0), noise(p * 12.0 + 5.0));
@@ -344,6 +347,7 @@ uniform mat3 u_turn;
 uniform vec3 u_gain;
 uniform mat3 u_rays;
 uniform vec3 u_picture_gain;
+uniform float u_muted;
 uniform float u_level;
 uniform bool u_panorama;
 in vec2 v_place;
@@ -354,7 +358,10 @@ void main() {
         vec3 d = u_turn * normalize(u_rays * vec3(v_place * 2.0 - 1.0, 1.0));
         vec2 at = vec2(atan(d.x, d.z) / 6.2831853 + 0.5, acos(clamp(d.y, -1.0, 1.0)) / 3.14159265);
         shown = min(textureLod(u_room, at, u_level).rgb, vec3(20.0)) * u_gain;
-    } else shown = pow(texture(u_picture, v_place).rgb, vec3(2.2)) * u_picture_gain;
+    } else {
+        shown = pow(texture(u_picture, v_place).rgb, vec3(2.2));
+        shown = mix(vec3(dot(shown, vec3(0.2126, 0.7152, 0.0722))), shown, u_muted) * u_picture_gain;
+    }
     f_colour = vec4(shown, 1.0);
 }
 """

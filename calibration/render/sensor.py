@@ -27,11 +27,11 @@ class Sensor:
     """A webcam's settings. Lengths in pixels of a picture 1280 wide.
 
     scale: resolution of the sensor as a share of the picture's; blur, glare: lens; fall_off: of brightness towards the
-    corners; brightness: mean of the picture, linear; headroom: of highlights above white before they clip; shot: noise
-    variance of a pixel at full scale, read: of a dark one, both as a share of full scale; balance: (3,) error of the
-    white balance; matrix: (3, 3) from sensor colours; contrast, gamma, lift: of the tone curve; smooth: how the camera
-    denoises (0 not, 1 colours, 2 gently, 3 strongly); sharpen and halo: amount and width; quality: of JPEG;
-    crf: of H.264 or None.
+    corners; brightness: mean of the picture, linear; highlights: the most that the brightest tenth of the player may
+    be; headroom: of highlights above white before they clip; shot: noise variance of a pixel at full scale, read: of a
+    dark one, both as a share of full scale; balance: (3,) error of the white balance; matrix: (3, 3) from sensor
+    colours; contrast, gamma, lift: of the tone curve; smooth: how the camera denoises (0 not, 1 colours, 2 gently, 3
+    strongly); sharpen and halo: amount and width; quality: of JPEG; crf: of H.264 or None.
     """
 
     scale: float
@@ -39,6 +39,7 @@ class Sensor:
     glare: float
     fall_off: float
     brightness: float
+    highlights: float
     headroom: float
     shot: float
     read: float
@@ -56,8 +57,8 @@ class Sensor:
 
 def sample_sensor(rng: np.random.Generator) -> Sensor:
     """A random webcam: mostly fair, sometimes dark and noisy, soft, or strongly compressed."""
-    dark = rng.random() < 0.2
-    shot = 10 ** rng.uniform(-4.5, -3.0) if not dark else 10 ** rng.uniform(-3.2, -2.1)
+    dark = rng.random() < 0.14
+    shot = 10 ** rng.uniform(-4.5, -3.0) if not dark else 10 ** rng.uniform(-3.4, -2.4)
     saturation = rng.uniform(0.65, 1.25)
     grey = np.array([0.25, 0.6, 0.15])
     warm = rng.normal(0, 0.07)
@@ -68,6 +69,7 @@ def sample_sensor(rng: np.random.Generator) -> Sensor:
         glare=float(rng.uniform(0, 0.12) if rng.random() < 0.5 else 0.0),
         fall_off=float(rng.uniform(0, 0.35)),
         brightness=float(np.exp(rng.uniform(np.log(0.08), np.log(0.26))) * (0.65 if dark else 1.0)),
+        highlights=float(rng.uniform(0.35, 1.1)),
         headroom=float(rng.uniform(1.0, 3.0)),
         shot=float(shot),
         read=float(shot * rng.uniform(0.01, 0.08)),
@@ -75,7 +77,7 @@ def sample_sensor(rng: np.random.Generator) -> Sensor:
         matrix=saturation * np.eye(3) + (1 - saturation) * grey,
         contrast=float(rng.uniform(0, 0.55)),
         gamma=float(rng.uniform(0.85, 1.15)),
-        lift=float(rng.uniform(0, 0.05) if rng.random() < 0.4 else 0.0),
+        lift=float(rng.choice([0.0, rng.uniform(0, 0.06), rng.uniform(0.05, 0.2)], p=[0.5, 0.32, 0.18])),
         smooth=int(rng.choice(4, p=[0.2, 0.35, 0.3, 0.15] if not dark else [0.0, 0.35, 0.3, 0.35])),
         sharpen=float(rng.uniform(0.2, 1.4) if rng.random() < 0.55 else 0.0),
         halo=float(rng.uniform(0.8, 2.2)),
@@ -111,6 +113,9 @@ def _lens(light: Light, sensor: Sensor, parts: Picture) -> Light:
     player = cv2.resize((parts > 0).astype(np.float32), (few.shape[1], few.shape[0]))
     level = np.average(np.log(few.mean(2) + 3e-3), weights=0.35 + player)
     gain = sensor.brightness / float(np.exp(level))
+    lit = few.mean(2)[player > 0.5]
+    if lit.size:  # highlights on the player count more than shadows: cameras protect faces
+        gain = min(gain, sensor.highlights / max(float(np.percentile(lit, 90)), 1e-3))
     if sensor.glare > 0:
         veil = cv2.resize(cv2.GaussianBlur(np.minimum(few, 12.0), (0, 0), 3.0), (w, h))
         out = cv2.addWeighted(out, 1 - sensor.glare, veil, sensor.glare, 0)

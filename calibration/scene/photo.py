@@ -33,7 +33,8 @@ class Photo:
     key_direction, key_colour, key_soft: of the light that casts shadows; backdrop: panorama shown behind the player,
     with its blur as a mip level and the magnification of its field of view; picture_gain: brightness of the painted
     room where that is shown; weave: (4,) of the shirt: threads a metre, depth of folds, of cuffs' folds, plaid share.
-    wood: (4,) gloss, grain, wear, roughness.
+    wood: (4,) gloss, grain, wear, roughness; colours: (2,) how colourful clothes and instrument, and the painted room,
+    are left, 0 grey to 1.
     """
 
     skin: str
@@ -57,6 +58,7 @@ class Photo:
     picture_gain: FloatArray
     weave: FloatArray
     wood: FloatArray
+    colours: FloatArray
     seed: float
 
 
@@ -131,5 +133,6 @@ def sample_photo(rng: np.random.Generator, look: Look, light: Light) -> Photo:
         wood=np.array(
             [rng.uniform(0, 1) ** 1.5, rng.uniform(0.2, 1), rng.uniform(0, 1) ** 2, rng.uniform(0, 1)]
         ),
+        colours=rng.uniform(0.15, 1.0, 2) * [1.0, 0.8],
         seed=float(rng.uniform(0, 40)),
     )

@@ -203,7 +203,8 @@ def _photographed(
     kind = rng.random()
     if kind < 0.3:
         moving = np.isin(parts, HAND_PARTS) * np.uint8(255)
-        light = smear(light, moving, rng.uniform(0, 180), rng.uniform(3, 18) * w / 1280)
+        length = rng.choice([rng.uniform(3, 14), rng.uniform(12, 32)], p=[0.75, 0.25])
+        light = smear(light, moving, rng.uniform(0, 180), float(length) * w / 1280)
     elif kind < 0.36:
         every = np.full((h // 2, w // 2), 255, np.uint8)
         light = smear(light, every, rng.uniform(0, 180), rng.uniform(3, 9) * w / 1280)
