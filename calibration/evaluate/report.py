@@ -9,6 +9,7 @@ the small set that is shipped with the project is used. Truth is exact: the angl
 from __future__ import annotations
 
 import argparse
+import hashlib
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -278,6 +279,13 @@ def read_weights(path: Path | None = None) -> dict[str, Any]:
         return {name: archive[name] for name in archive.files}
 
 
+def fingerprints(estimator: Path | None = None) -> str:
+    """The files that are measured with, each with the beginning of its SHA-256."""
+    folder = calibration_dir() / "weights"
+    files = (folder / "forearm.onnx", folder / "fingers.onnx", estimator or folder / "estimator.npz")
+    return "\n".join(f"{file.name} {hashlib.sha256(file.read_bytes()).hexdigest()[:16]}" for file in files)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -292,6 +300,7 @@ def main() -> None:
         help="whether the settings state the camera's (default: unknown)",
     )
     args = parser.parse_args()
+    print(f"{fingerprints(args.weights)}\n")
     ensemble = Ensemble(read_weights(args.weights))
     rules = RefusalRules()
     stated = args.field_of_view == "stated"
