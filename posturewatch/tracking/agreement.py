@@ -20,7 +20,7 @@ __all__ = ["UNJUDGED", "Judgement", "SideView", "best_of", "cross_entropy_of", "
 
 
 #: What a nat of cross_entropy about the side weighs, in hand scales of landmark_error. On 852 hands found in 500
-#: pictures of the calibration identities any weight from 0.05 to 0.15 chose the right landmarks and side for as many.
+#: images of the calibration identities any weight from 0.05 to 0.15 chose the right landmarks and side for as many.
 _DOUBT = 0.1
 #: Beyond this cross_entropy, in nats, it is no hand of that side.
 _PLAUSIBLE = 2.0
@@ -73,10 +73,10 @@ UNJUDGED = Judgement(SideView(0.0, 0.0, 2.5), SideView(0.0, 0.0, 2.5), 0.0)
 
 
 def landmark_error(landmarks_px: Array, side: Side, joints: Array, crop: Crop) -> float:
-    """Mean distance between landmarks (21, 3) in the picture and joints (20, 3), those beyond the wrist as a network
+    """Mean distance between landmarks (21, 3) in the image and joints (20, 3), those beyond the wrist as a network
     sees them from the wrist in that crop's axes and any unit, once scaled alike; hand scales.
 
-    side: the side the hand looks like in the picture."""
+    side: the side the hand looks like in the image."""
     affine = crop.transform(landmarks_px, side)
     points = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T / crop.hand_px
     seen = joints[:, :2]

@@ -55,7 +55,7 @@ def palm_scale_px(landmarks_px: Array) -> float:
 
 
 def hand_angle_rad(landmarks_px: Array) -> float:
-    """Clockwise from the picture's upward direction to the hand's, wrist to the middle of the knuckles."""
+    """Clockwise from the image's upward direction to the hand's, wrist to the middle of the knuckles."""
     dx, dy = landmarks_px[list(_KNUCKLES), :2].mean(axis=0) - landmarks_px[0, :2]
     return math.atan2(dx, -dy)
 
@@ -79,10 +79,10 @@ class Crop:
         return np.array(self.wrist_at, dtype=np.float64) * self.size_px
 
     def transform(self, landmarks_px: Array, side: Side) -> Array:
-        """(2, 3) affine from the picture to the crop, for `cv2.warpAffine`.
+        """(2, 3) affine from the image to the crop, for `cv2.warpAffine`.
 
-        landmarks_px: (21, 3) or (21, 2). side: the side the hand looks like in the picture, which is the
-        anatomical one unless the picture is mirrored; an unknown side raises ValueError. A hand without extent
+        landmarks_px: (21, 3) or (21, 2). side: the side the hand looks like in the image, which is the
+        anatomical one unless the image is mirrored; an unknown side raises ValueError. A hand without extent
         raises ValueError.
         """
         if side not in ("left", "right"):
@@ -100,7 +100,7 @@ class Crop:
         return np.column_stack([linear, self.wrist_px - linear @ wrist])
 
     def cut(self, image: Image, affine: Array) -> Image:
-        """The crop (size_px, size_px, 3), in the picture's colour order; black outside the picture."""
+        """The crop (size_px, size_px, 3), in the image's colour order; black outside the image."""
         size = (self.size_px, self.size_px)
         return np.asarray(cv2.warpAffine(image, affine, size, flags=cv2.INTER_LINEAR), dtype=np.uint8)
 
@@ -116,7 +116,7 @@ def space_to_depth(crops_bgr: Sequence[Image]) -> NDArray[np.float32]:
     """(n, 12, size / 2, size / 2) of n BGR crops (size, size, 3) of one even size: each two by two pixels lie behind
     one another, row by row, each as red, green and blue, value / 127.5 - 1.
 
-    A first convolution that takes these says the same as one that halves the picture by itself, and takes two thirds of
+    A first convolution that takes these says the same as one that halves the image by itself, and takes two thirds of
     its time.
     """
     size = crops_bgr[0].shape[0] // 2
@@ -155,7 +155,7 @@ class CropNet:
         return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(crops_bgr), -1)
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
-        """(n, k) outputs for hands given as (landmarks_px (21, 3), side it looks like in the picture), and the
+        """(n, k) outputs for hands given as (landmarks_px (21, 3), side it looks like in the image), and the
         transforms (2, 3) of their crops. At least one hand."""
         affines = [self.crop.transform(landmarks_px, side) for landmarks_px, side in hands]
         return self.outputs([self.crop.cut(image_bgr, affine) for affine in affines]), affines

@@ -23,7 +23,7 @@ from posturewatch.tracking.body import (
     hand_length_px,
     is_false_hand,
     usable_wrist,
-    whole_picture,
+    whole_image,
     wrists_of,
 )
 from posturewatch.tracking.crop import hand_scale_px
@@ -55,7 +55,7 @@ class Pace:
     """How much is done per frame.
 
     waits: whether the body is waited for. body_every_s: how often it is looked for.
-    searches: parts of the picture searched per frame in the eager_s after a loss, two at a time; later two
+    searches: parts of the image searched per frame in the eager_s after a loss, two at a time; later two
     parts every idle_every_s. takes: finds looked at per frame, later half as many; looks: landmark looks at each.
     budget_s: time within a frame after which
     only the likeliest find is still looked at, and nothing is searched in the next frame; None where every run
@@ -223,7 +223,7 @@ class FilmFinder:
     # Searching
 
     def _tiles(self, image: Image, body: BodyObservation | None, time_s: float) -> list[Roi]:
-        """Parts of the picture to search in this frame: the whole of it, and by turns the places where a hand
+        """Parts of the image to search in this frame: the whole of it, and by turns the places where a hand
         was lost, the body's wrists, and three squares that cover it. None while both hands are followed."""
         if len(self._tracks) == 2 or self._was_late:
             return []
@@ -247,7 +247,7 @@ class FilmFinder:
         first = self._turn * count
         self._turn += 1
         return [
-            whole_picture(image),
+            whole_image(image),
             *(others[(first + i) % len(others)] for i in range(min(count, len(others)))),
         ]
 

@@ -1,4 +1,4 @@
-"""One look at a hand: a crop of the picture through the landmark network, and what came of it."""
+"""One look at a hand: a crop of the image through the landmark network, and what came of it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from posturewatch.model.arrays import Array, Image
 from posturewatch.model.observation import Side
 from posturewatch.tracking.networks import HAND_INPUT_PX, PALM_INPUT_PX, HandNet, PalmNet, RawHand
 from posturewatch.tracking.plausible import hand_distance, is_handlike
-from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_picture_m, to_picture_px
+from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_camera_m, to_image_px
 
 __all__ = [
     "MIN_PALM",
@@ -34,7 +34,7 @@ _UNSETTLED = 0.35  # a real hand stays where it is when it is looked at again; o
 
 @dataclass(frozen=True)
 class Detection:
-    """A hand in the picture, side still open. landmarks_px (21, 3), landmarks_m (21, 3), presence 0..1,
+    """A hand in the image, side still open. landmarks_px (21, 3), landmarks_m (21, 3), presence 0..1,
     left_probability: what the library's label says, turned to the anatomical left."""
 
     landmarks_px: Array
@@ -47,10 +47,10 @@ class Detection:
 
 
 def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Detection:
-    """The network's answer in the picture's terms. Its label is meant for a mirrored picture."""
+    """The network's answer in the image's terms. Its label is meant for a mirrored image."""
     return Detection(
-        to_picture_px(raw.landmarks_px, roi, HAND_INPUT_PX),
-        to_picture_m(raw.landmarks_m, roi),
+        to_image_px(raw.landmarks_px, roi, HAND_INPUT_PX),
+        to_camera_m(raw.landmarks_m, roi),
         raw.presence,
         raw.label_left if mirrored else 1.0 - raw.label_left,
     )
@@ -89,7 +89,7 @@ def refine(
 
 
 def start_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> None:
-    """Lets the palm finder loose on a tile of the picture; returns at once."""
+    """Lets the palm finder loose on a tile of the image; returns at once."""
     net.start(cut(image_bgr, tile, PALM_INPUT_PX, replicate=False))
 
 

@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 
-#: Side of the square picture each network takes, in pixels.
+#: Side of the square image each network takes, in pixels.
 PALM_INPUT_PX = 192
 HAND_INPUT_PX = 224
 PERSON_INPUT_PX = 224
@@ -52,7 +52,7 @@ _HAND_DEPTH_SCALE = 2.5
 
 @dataclass(frozen=True)
 class Found:
-    """One detection in a square picture, all in units of its side: box (xmin, ymin, width, height),
+    """One detection in a square image, all in units of its side: box (xmin, ymin, width, height),
     keypoints (k, 2), score 0..1."""
 
     box: Array
@@ -64,7 +64,7 @@ class Found:
 class RawHand:
     """landmarks_px (21, 3) in pixels of the crop (z in the same scale, negative towards the camera),
     landmarks_m (21, 3) along the crop's axes, presence 0..1, label_left 0..1: the library's probability of
-    "Left", which it means for a mirrored picture."""
+    "Left", which it means for a mirrored image."""
 
     landmarks_px: Array
     landmarks_m: Array
@@ -120,7 +120,7 @@ def _library() -> ModuleType:
 
 
 class _Net:
-    """One graph: `start` hands it a square RGB picture and returns at once, `wait` collects the packets.
+    """One graph: `start` hands it a square RGB image and returns at once, `wait` collects the packets.
 
     The graph computes on its own thread, so that two networks started one after the other run side by side.
     """
@@ -145,7 +145,7 @@ class _Net:
                 graph.observe_output_stream(name, self._packets.__setitem__, True)
             graph.start_run({k: self._create_packet.create_int(v) for k, v in self._side_packets})
             self._graph = graph
-            # The first picture makes the library say what it has to say.
+            # The first image makes the library say what it has to say.
             self.start(np.zeros((self._input_px, self._input_px, 3), np.uint8))
             self._wait_packets()
 
@@ -255,7 +255,7 @@ class _Detector(_Net):
     _outputs = ("found",)
 
     def wait(self) -> list[Found]:
-        """Detections of the started picture, best first; scores from 0.2."""
+        """Detections of the started image, best first; scores from 0.2."""
         packet = self._wait_packets().get("found")
         if packet is None or packet.is_empty():
             return []
@@ -274,7 +274,7 @@ class _Detector(_Net):
 
 
 class PalmNet(_Detector):
-    """Finds palms in a square RGB picture of 192 pixels. Seven keypoints: 0 the wrist, 2 the middle knuckle."""
+    """Finds palms in a square RGB image of 192 pixels. Seven keypoints: 0 the wrist, 2 the middle knuckle."""
 
     _input_px = PALM_INPUT_PX
     _graph_text = _detector_graph(
@@ -283,7 +283,7 @@ class PalmNet(_Detector):
 
 
 class PersonNet(_Detector):
-    """Finds persons in a square RGB picture of 224 pixels. Keypoints 0, the hips' centre, and 1, which lies
+    """Finds persons in a square RGB image of 224 pixels. Keypoints 0, the hips' centre, and 1, which lies
     the body's radius above it, span the crop for `BodyNet`."""
 
     _input_px = PERSON_INPUT_PX

@@ -18,7 +18,7 @@ __all__ = ["hand_distance", "is_handlike", "is_same_hand"]
 
 
 _MIN_SCALE_PX = 10.0  # a palm of fewer pixels has no measurable landmarks
-_MIN_INSIDE = 0.6  # share of landmarks within the picture
+_MIN_INSIDE = 0.6  # share of landmarks within the image
 _SAME_HAND = 0.45  # mean landmark distance in hand scales; side by side, two hands are over 0.8 apart
 
 _LONGEST_BONE = 1.3  # a finger bone is at most 0.55 of the palm; seen flat, the palm may be foreshortened

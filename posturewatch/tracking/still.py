@@ -1,4 +1,4 @@
-"""Single pictures: everything is looked at, and looked at again where our own networks see another hand than was
+"""Single images: everything is looked at, and looked at again where our own networks see another hand than was
 tracked, since there is no next frame."""
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from posturewatch.tracking.body import (
     arm_trust,
     hand_length_px,
     is_false_hand,
-    whole_picture,
+    whole_image,
     wrists_of,
 )
 from posturewatch.tracking.crop import hand_scale_px
@@ -32,17 +32,17 @@ from posturewatch.tracking.sides import assign_sides, body_evidence, label_evide
 __all__ = ["Judge", "Place", "StillFinder", "side_evidence"]
 
 
-#: What our own networks make of hands' landmarks (21, 3) in a picture.
+#: What our own networks make of hands' landmarks (21, 3) in an image.
 Judge = Callable[[Image, list[Array]], list[Judgement]]
 
-#: In a picture alone a hand of less presence than usual is kept: what our own networks see of it decides later.
+#: In an image alone a hand of less presence than usual is kept: what our own networks see of it decides later.
 _LEAST = 0.2
 _SURE = 0.8  # presence from which a hand is not looked for any further
 _SURE_ODDS = 1.5  # and log odds, by our networks, that it lies as tracked
 #: Hand scales: hands whose joints the networks see no farther from where they were tracked are not looked at again.
 _FITS = 0.25
 _MIN_TRUST = 0.2  # of an arm, to look for a hand at its wrist; a look in vain costs only time
-#: Where nothing is known: the crops' sizes, as shares of the picture's shorter side, and their directions.
+#: Where nothing is known: the crops' sizes, as shares of the image's shorter side, and their directions.
 _SIZES = (1.15, 0.8, 0.55)
 _DIRECTIONS = [k * math.pi / 3 for k in range(6)]
 _ALIKE = 1.7  # both hands are alike in size but for perspective: factor up to which they may differ
@@ -58,7 +58,7 @@ def side_evidence(seen: Detection, body: BodyObservation | None, width_px: int, 
 
 
 def _square_tiles(width_px: int, height_px: int, share: float) -> list[Roi]:
-    """Upright squares of that share of the picture's shorter side that cover it with overlap."""
+    """Upright squares of that share of the image's shorter side that cover it with overlap."""
     size = share * min(width_px, height_px)
 
     def places(length: float) -> NDArray[np.float64]:
@@ -69,7 +69,7 @@ def _square_tiles(width_px: int, height_px: int, share: float) -> list[Roi]:
 
 
 def _first_tiles(width_px: int, height_px: int) -> list[Roi]:
-    """A square wider than the picture, for hands that fill it, and squares of its height. Of 84 rendered
+    """A square wider than the image, for hands that fill it, and squares of its height. Of 84 rendered
     close-ups of a fretting hand these and the body's wrists bring the share found from 0.74 to 0.87."""
     wide = Roi((width_px / 2, height_px / 2), 1.7 * max(width_px, height_px))
     return [wide, *_square_tiles(width_px, height_px, 1.0)]
@@ -88,7 +88,7 @@ def _last_tiles(width_px: int, height_px: int) -> list[Roi]:
 
 @dataclass(frozen=True)
 class Place:
-    """A hand found in the picture, and what the networks make of it."""
+    """A hand found in the image, and what the networks make of it."""
 
     seen: Detection
     judgement: Judgement
@@ -114,7 +114,7 @@ class Place:
 
 
 class StillFinder:
-    """Hands and body of one picture, with no memory of any other.
+    """Hands and body of one image, with no memory of any other.
 
     judge: our own networks' opinion of hands' landmarks; without it the library's landmarks are taken as they are.
     """
@@ -177,7 +177,7 @@ class StillFinder:
         ]
 
     def _look_mirrored(self, image: Image, roi: Roi) -> Detection | None:
-        """The same place in the mirrored picture, where the landmark network may take the hand otherwise."""
+        """The same place in the mirrored image, where the landmark network may take the hand otherwise."""
         width = image.shape[1]
         flipped = Roi((width - 1 - roi.centre_px[0], roi.centre_px[1]), roi.size_px, -roi.angle_rad)
         seen = refine(
@@ -196,7 +196,7 @@ class StillFinder:
     def _crops(self, image: Image, body: BodyObservation | None, hands: list[Place]) -> Iterator[Roi]:
         """Where to look, likeliest first; ends when both hands are surely found."""
         height, width = image.shape[:2]
-        yield from (roi for _, roi in find_palms(self._palm, image, whole_picture(image)))
+        yield from (roi for _, roi in find_palms(self._palm, image, whole_image(image)))
         if body is not None and not self._complete(hands):
             yield from self._around_body(image, body, hands)
         for tile in (*_first_tiles(width, height), *_last_tiles(width, height)):
@@ -225,7 +225,7 @@ class StillFinder:
 
     @staticmethod
     def _everywhere(image: Image, hands: list[Place]) -> Iterator[Roi]:
-        """Crops all over the picture, for large hands that the palm finder does not know; of about the size of
+        """Crops all over the image, for large hands that the palm finder does not know; of about the size of
         the one hand that is known, if any."""
         height, width = image.shape[:2]
         known = [hand_roi(place.seen.landmarks_px).size_px for place in hands if place.sure]

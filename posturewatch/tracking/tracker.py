@@ -35,7 +35,7 @@ TrackerMode = Literal["still", "film", "live"]
 
 
 class Finder(Protocol):
-    """Finds ((side, confidence, hand) of each hand) and the body in a picture taken at that time."""
+    """Finds ((side, confidence, hand) of each hand) and the body in an image taken at that time."""
 
     def find(
         self, image_bgr: NDArray[np.uint8], time_s: float
@@ -47,12 +47,12 @@ class Finder(Protocol):
 class Tracker:
     """Hands, forearms and body of each frame.
 
-    mode: "still" for pictures that have nothing to do with each other; "film" for every frame of a film, the
+    mode: "still" for images that have nothing to do with each other; "film" for every frame of a film, the
     same result on every run; "live" for a camera, within the time between two frames.
     forearm: the network for the forearm's axis; without it `HandObservation.forearm` is None.
     fingers: the network for the fingers; without it `HandObservation.fingers` is None.
-    mirrored: the pictures are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and
-    the forearm's axis are those of the picture as it is.
+    mirrored: the images are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and
+    the forearm's axis are those of the image as it is.
     finder: what finds hands and body, where it is not the one of that mode.
 
     Not for use from several threads at once; one tracker a process or thread. `close` may be called twice.
