@@ -244,14 +244,21 @@ def main() -> None:
     tasks = [task for task in tasks if not task.out.exists()]
     began = time.monotonic()
     done = 0
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks)) as pool:
-        for count in pool.imap_unordered(_do, tasks):
-            done += count
-            if time.monotonic() - began > args.limit_s:
-                pool.terminate()
-                break
+    for count in _carry_out(tasks, args.workers, (args.bodies, args.gpus, args.networks)):
+        done += count
+        if time.monotonic() - began > args.limit_s:
+            break
     print(f"{name}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
+
+
+def _carry_out(tasks: list[Task], workers: int, start: tuple[Path, int, Path | None]) -> Iterator[int]:
+    """Pictures of each shard, as shards are finished; a single worker is this process itself."""
+    if workers == 1 and tasks:
+        _start(*start)
+        yield from map(_do, tasks)
+    elif tasks:
+        with multiprocessing.get_context("spawn").Pool(workers, _start, start) as pool:
+            yield from pool.imap_unordered(_do, tasks)
 
 
 if __name__ == "__main__":
