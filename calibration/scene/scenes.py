@@ -43,6 +43,8 @@ SIZES = ((1280, 720), (640, 480), (960, 540), (720, 1280))
 SIZE_SHARES = (0.66, 0.18, 0.08, 0.08)
 LEFT_HANDED_SHARE = 0.2
 HAND_PARTS = [PARTS[f"{part}_{side}"] for part in ("hand", "forearm") for side in SIDES]
+#: What may go wrong in a single scene, which is then left out.
+FAILURES = (ArithmeticError, ValueError, LookupError, np.linalg.LinAlgError, cv2.error)
 BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
 FILM_SEEDS = 2**40  # films draw from other streams than stills
 
@@ -84,13 +86,16 @@ class Studio:
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
         sample = sample_player if self.look == "plain" else sample_any_player
-        player = sample(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
+        try:
+            player = sample(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
+        except FAILURES as error:
+            raise RuntimeError(f"no pose was found for seed {seed}") from error
         for _ in range(count):
             drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
             about = {"split": split, "seed": seed}
             try:
                 still = self._taken(player, framing or drawn, rng, about)
-            except (ArithmeticError, ValueError, LookupError, cv2.error) as error:
+            except FAILURES as error:
                 raise RuntimeError(f"the scene of seed {seed} could not be made") from error
             yield still
 
