@@ -360,14 +360,10 @@ def test_stop_by_key_shows_the_summary_and_the_key_starts_again(
         "If it hurts, stop.",
     ):
         assert words in text, words
-    # 6 of the 27 measured seconds, all of them far beyond the limit.
-    row = page.locator("#summary table").nth(1).locator("tbody tr").first
-    assert row.locator("td").all_inner_texts() == [
-        "21 s (78\u00a0%)",
-        "–",
-        "–",
-        "6 s (22\u00a0%), 5.9 s certain",
-    ]
+    # 6 of the 27 measured seconds, all far beyond the limit but where the low-pass rounds the steps.
+    rows = page.locator("#summary table").nth(1).locator("tbody tr")
+    flexion = [row.locator("td").first.inner_text() for row in rows.all()]
+    assert flexion == ["21 s (78\u00a0%)", "–", "–", "6 s (22\u00a0%), 5.9 s certain"]
     page.wait_for_timeout(1300)
     page.keyboard.press("PageUp")
     phase(page, "watching")

@@ -149,8 +149,8 @@ function zoneTable(entry, caption) {
     const extreme = state === "extreme" ? direction.levels.find((one) => one.level === "extreme") : undefined;
     return `${duration(seconds)} (${percent(seconds / entry.measured_s)})${extreme ? `, ${duration(extreme.certain_s)} certain` : ""}`;
   };
-  return table(["Direction", ...STATES.map(([, state]) => sentenceCase(state))],
-    entry.directions.map((direction) => [sentenceCase(direction.direction), ...STATES.map(([, state]) => cell(direction, state))]), caption);
+  return table(["State", ...entry.directions.map((one) => sentenceCase(one.direction))],
+    STATES.map(([, state]) => [sentenceCase(state), ...entry.directions.map((one) => cell(one, state))]), caption);
 }
 
 function spread({ p10, p50, p90 }, quantity) {
