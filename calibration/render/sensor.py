@@ -68,7 +68,7 @@ def sample_sensor(rng: np.random.Generator) -> Sensor:
         blur=float(rng.choice([rng.uniform(0.2, 0.8), rng.uniform(0.8, 2.4)], p=[0.7, 0.3])),
         glare=float(rng.uniform(0, 0.12) if rng.random() < 0.5 else 0.0),
         fall_off=float(rng.uniform(0, 0.35)),
-        brightness=float(np.exp(rng.uniform(np.log(0.08), np.log(0.26))) * (0.65 if dark else 1.0)),
+        brightness=float(np.exp(rng.uniform(np.log(0.06), np.log(0.25))) * (0.65 if dark else 1.0)),
         highlights=float(rng.uniform(0.35, 1.1)),
         headroom=float(rng.uniform(1.0, 3.0)),
         shot=float(shot),
