@@ -55,7 +55,7 @@ def mirrored_body(body: BodyObservation) -> BodyObservation:
 
 
 def arm(body: BodyObservation, side: Side) -> tuple[Array, Array, Array]:
-    """(shoulder, elbow, wrist), each (2,), in pixels."""
+    """Shoulder, elbow and wrist of one side, each (2,), pixels of the image."""
     points = [
         body.landmarks_px[BODY_LANDMARKS[f"{side}_{joint}"], :2] for joint in ("shoulder", "elbow", "wrist")
     ]
@@ -63,10 +63,23 @@ def arm(body: BodyObservation, side: Side) -> tuple[Array, Array, Array]:
 
 
 def arm_trust(body: BodyObservation, side: Side, width_px: int, height_px: int) -> float:
-    """How far that arm's wrist can be believed, 0..1.
+    """How far one arm's wrist can be believed.
 
-    Visibility alone does not tell (0.8 was seen on elbows that were wrong by over 100 degrees): the head must
-    be in the image, the wrist too, and the arm's bones must have lengths that fit the shoulders.
+    Visibility alone does not show it: it is high on elbows that are quite wrong. The head must be in the image, the
+    wrist too, and the arm's bones must have lengths that fit the shoulders.
+
+    Parameters
+    ----------
+    body
+        As last seen.
+    side
+        The arm's.
+    width_px, height_px
+        Of the image.
+
+    Returns
+    -------
+    0..1.
     """
     shoulder, elbow, wrist = arm(body, side)
     trunk = _trunk_px(body)
@@ -91,8 +104,11 @@ def usable_wrist(body: BodyObservation, side: Side, width_px: int, height_px: in
 
 
 def hand_length_px(body: BodyObservation, side: Side) -> float:
-    """Wrist to fingertip as the body's size suggests it: the hand is 0.72 of the forearm (ANSUR II, 193 and
-    268 mm) and about half of the shoulders' breadth (common practice); foreshortening only shortens either."""
+    """Wrist to fingertip in pixels, as the body's size suggests it.
+
+    The hand is 0.72 of the forearm (ANSUR II, 193 and 268 mm) and about half of the shoulders' breadth (common
+    practice); foreshortening only shortens either.
+    """
     shoulder, elbow, wrist = arm(body, side)
     other = arm(body, "right" if side == "left" else "left")[0]
     return max(0.72 * math.dist(elbow, wrist), 0.45 * math.dist(shoulder, other))
@@ -109,9 +125,22 @@ def wrists_of(
 def is_false_hand(
     landmarks_px: Array, presence: float, body: BodyObservation | None, width_px: int, height_px: int
 ) -> bool:
-    """Whether the body tells against a hand that the network is not very certain of: it lies in the face, or is
-    far too large or small for this body (a palm is a quarter of the shoulders' breadth, and looks up to four
-    times that size where it is held towards a near camera)."""
+    """Whether the body speaks against a hand that the network is not very certain of.
+
+    It lies in the face, or is far too large or small for this body: a palm is a quarter of the shoulders' breadth, and
+    looks up to four times that size where it is held towards a near camera.
+
+    Parameters
+    ----------
+    landmarks_px
+        (21, 3) of the hand.
+    presence
+        The network's probability that it is one.
+    body
+        As last seen, or None.
+    width_px, height_px
+        Of the image.
+    """
     if body is None or presence >= _CERTAIN:
         return False
     if not _inside(body.landmarks_px[0, :2], np.array([width_px, height_px]), 0.0):
@@ -155,6 +184,7 @@ class BodyFinder:
         self.latest: BodyObservation | None = None
 
     def look(self, image_bgr: Image, time_s: float) -> BodyObservation | None:
+        """The body in this image, None where there is none; waits for it."""
         self.offer(image_bgr, time_s)
         while self._busy is not None:
             self._advance()

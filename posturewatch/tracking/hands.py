@@ -34,8 +34,17 @@ _UNSETTLED = 0.35  # a real hand stays where it is when it is looked at again; o
 
 @dataclass(frozen=True)
 class Detection:
-    """A hand in the image, side still open. landmarks_px (21, 3), landmarks_m (21, 3), presence 0..1,
-    left_probability: what the library's label says, turned to the anatomical left."""
+    """A hand found in the image, its side still open.
+
+    Attributes
+    ----------
+    landmarks_px, landmarks_m
+        (21, 3) as in `HandObservation`.
+    presence
+        The library's probability of there being a hand, 0..1.
+    left_probability
+        The library's of its being an anatomical left one, 0..1.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
@@ -43,6 +52,7 @@ class Detection:
     left_probability: float
 
     def label_agrees(self, side: Side) -> bool:
+        """Whether the library takes it for a hand of that side."""
         return (self.left_probability >= 0.5) == (side == "left")
 
 
@@ -57,6 +67,7 @@ def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Detection:
 
 
 def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Detection:
+    """What the landmark network sees in that crop, hand or not."""
     net.start(cut(image_bgr, roi, HAND_INPUT_PX))
     return read_hand(net.wait(), roi, mirrored=mirrored)
 
@@ -70,8 +81,25 @@ def refine(
     looks: int = 4,
     least: float = MIN_PRESENCE,
 ) -> Detection | None:
-    """The hand in that crop, looked at again with a crop fitted to it until it settles; None where
-    there is none (presence below `least`), or where what was seen does not stay or cannot be a hand."""
+    """The hand in a crop, looked at again with a crop fitted to it until it settles.
+
+    Parameters
+    ----------
+    net
+        What looks.
+    image_bgr, roi
+        The image, and where in it the first crop lies.
+    mirrored
+        Whether the image is.
+    looks
+        At most so many.
+    least
+        Presence below which there is no hand.
+
+    Returns
+    -------
+    The hand; None where there is none, or where what was seen wanders or cannot be a hand.
+    """
     height, width = image_bgr.shape[:2]
     seen = look(net, image_bgr, roi, mirrored=mirrored)
     moved = 0.0
@@ -99,6 +127,6 @@ def collect_palms(net: PalmNet, tile: Roi) -> list[tuple[float, Roi]]:
 
 
 def find_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> list[tuple[float, Roi]]:
-    """Both at once."""
+    """`start_palms` and `collect_palms` at once."""
     start_palms(net, image_bgr, tile)
     return collect_palms(net, tile)

@@ -28,7 +28,7 @@ _BONES = np.array([(first, first + 1) for base in (5, 9, 13, 17) for first in ra
 
 
 def is_handlike(landmarks_px: Array, width_px: int, height_px: int) -> bool:
-    """Size, place and proportions that a hand can have. landmarks_px (21, 3)."""
+    """Whether landmarks (21, 3) have a size, place and proportions that a hand can have, in an image of that size."""
     if not np.isfinite(landmarks_px).all():
         return False
     scale = hand_scale_px(landmarks_px)

@@ -43,8 +43,17 @@ FAR = [*NEAR, *((size, turn) for size in (1.0, 0.75, 1.35) for turn in (1.2, -1.
 
 @dataclass(frozen=True)
 class Roi:
-    """A square of the image: centre_px (x, y), side size_px, and angle_rad by which its upward direction is
-    turned clockwise (as seen) from the image's."""
+    """A square region of the image.
+
+    Attributes
+    ----------
+    centre_px
+        x and y.
+    size_px
+        Its side.
+    angle_rad
+        By which its upward direction is turned clockwise, as seen, from the image's.
+    """
 
     centre_px: tuple[float, float]
     size_px: float
@@ -63,6 +72,7 @@ class Roi:
         return np.column_stack([matrix, offset])
 
     def grown(self, factor: float, turned_rad: float = 0.0) -> Roi:
+        """The same place in another size, and turned further."""
         return Roi(self.centre_px, self.size_px * factor, self.angle_rad + turned_rad)
 
 
@@ -132,10 +142,16 @@ def hand_roi(landmarks_px: Array) -> Roi:
 
 
 def forearm_roi(elbow_px: Array, wrist_px: Array, hand_px: float, bent_rad: float = 0.0) -> Roi:
-    """A guess of the hand's crop from the forearm: the hand goes on where the forearm points, or is bent from
-    there, clockwise as seen.
+    """A guess of a half-open hand's crop from the forearm.
 
-    hand_px: length from wrist to fingertip. The crop is that of a half-open hand.
+    Parameters
+    ----------
+    elbow_px, wrist_px
+        (2,) the hand goes on where these point.
+    hand_px
+        Length from wrist to fingertip.
+    bent_rad
+        By how much it is bent from there, clockwise as seen.
     """
     angle = _upward(elbow_px, wrist_px) + bent_rad
     return _shifted(np.asarray(wrist_px, dtype=np.float64), 2.0 * hand_px, angle, 0.45 * hand_px)
