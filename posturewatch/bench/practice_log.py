@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.model.observation import Side
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import PassageChange
@@ -83,14 +84,7 @@ def write_hours(store: Store, days: int, *, today: dt.date | None = None) -> Non
                 PassageBegin(600.0 * k, _PIECES[k % 3], f"bars {8 * k + 1}-{8 * k + 8}") for k in range(6)
             ]
             session_writer.save_events(connection, number, begins)
-        recorder.finish(_Hour())
-
-
-@dataclass(frozen=True)
-class _Hour:
-    ending: str = "stopped"
-    end_s: float = _HOUR_S
-    closed: tuple[()] = ()
+        recorder.finish(Outcome("stopped", _HOUR_S, 0, ()))
 
 
 def _hour(random: np.random.Generator) -> dict[SeriesKey, Samples]:

@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from posturewatch.capture import Source
     from posturewatch.cli.samples_file import SamplesFile
     from posturewatch.model.measurement import Refusal
+    from posturewatch.model.outcome import Outcome
     from posturewatch.model.reading import Reading
     from posturewatch.pipeline.build import Parts
-    from posturewatch.pipeline.monitor import Outcome
     from posturewatch.storage.in_memory import InMemorySession
 
 __all__ = ["add"]

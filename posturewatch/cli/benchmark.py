@@ -27,16 +27,16 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         subparsers,
         "benchmark",
         "measure how fast this machine does it",
-        "Times the bare trackers and the whole program per frame, then plays a film as if a live camera "
-        "filmed it, and prints frames per second, dropped pictures, delay, processor use and memory. "
+        "Times the bare trackers and the whole program per frame, then plays a video as if a live camera "
+        "filmed it, and prints frames per second, dropped frames, delay, processor use and memory. "
         "Nothing is kept. Close other programs first.",
         """
 posturewatch benchmark
-posturewatch benchmark --film lesson.mp4 --for 120
+posturewatch benchmark --video lesson.mp4 --for 120
 """,
     )
     parser.add_argument(
-        "--film", type=Path, metavar="FILM", help="film to play (default: the demo film at 1280 x 720)"
+        "--video", type=Path, metavar="VIDEO", help="video to play (default: the demo film at 1280 x 720)"
     )
     parser.add_argument(
         "--for",
@@ -60,19 +60,19 @@ def run(args: argparse.Namespace) -> int:
     parts = load_parts(args.settings, args.profile)
     print(f"Measuring; this takes about {2 * args.seconds + 60:.0f} seconds.", flush=True)
     with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, open_store(Path(folder)) as store:
-        film = args.film or enlarged(demo_film(), Path(folder) / "demo-720p.mp4")
+        video = args.video or enlarged(demo_film(), Path(folder) / "demo-720p.mp4")
         bench = make_bench(parts, store)
-        _, plain = run_benchmark(bench, film, seconds=args.seconds)
-        _say_with_clips(plain, measure_live(with_clips(bench, parts, store), film, seconds=args.seconds))
+        _, plain = run_benchmark(bench, video, seconds=args.seconds)
+        _say_with_clips(plain, measure_live(with_clips(bench, parts, store), video, seconds=args.seconds))
     return 0
 
 
 def with_clips(bench: Bench, parts: Parts, store: Store) -> Bench:
     """The same parts, with clips kept beside the record as `live` keeps them."""
-    from posturewatch.pipeline.recorded_film import Clipping
+    from posturewatch.pipeline.clip_recording import ClipRecording
 
-    clipping = Clipping(store, parts.settings.clips)
-    return replace(bench, begin=lambda source: clipping.begin(bench.begin(source), None))
+    clip_recording = ClipRecording(store, parts.settings.clips)
+    return replace(bench, begin=lambda source: clip_recording.begin(bench.begin(source), None))
 
 
 def _say_with_clips(plain: LiveFigures, clips: LiveFigures) -> None:

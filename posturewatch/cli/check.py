@@ -27,8 +27,8 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         subparsers,
         "check",
         "check that everything is there and works",
-        "Looks for cameras, versions, models, limits and the data folder, and sends a few pictures of the demo "
-        "film through every part. Exit code 0 where all is well, 1 where something failed.",
+        "Looks for cameras, versions, models, limits and the data folder, and sends a few frames of the demo "
+        "video through every part. Exit code 0 where all is well, 1 where something failed.",
         """
 posturewatch check
 """,
@@ -126,7 +126,7 @@ def _cameras(args: argparse.Namespace) -> str:
         + (" in use" if camera.size_px is None else f" {camera.size_px[0]}x{camera.size_px[1]}")
         for camera in find_cameras()
     ]
-    return ", ".join(found) if found else "none found; the demo film and other films work without one"
+    return ", ".join(found) if found else "none found; the demo film and other videos work without one"
 
 
 def _models(args: argparse.Namespace) -> str:
@@ -164,14 +164,14 @@ def _round_trip(args: argparse.Namespace) -> str:
             recorder.finish(outcome)
             summary = session_summary(store, store.find("last"))
         if message is None or outcome.frames == 0:
-            raise UnavailableError("no picture came through; install posturewatch again.")
+            raise UnavailableError("no frame came through; install posturewatch again.")
         header, jpeg = unpack(message.data)
     finally:
         source.close()
         feed.close()
     shares = [one["measured_share"] or 0.0 for one in summary["quantities"] if one["side"] == "left"]
     return (
-        f"{outcome.frames} pictures, message {header['seq']} of {len(jpeg) // 1000} kB, "
+        f"{outcome.frames} frames, message {header['seq']} of {len(jpeg) // 1000} kB, "
         f"left wrist measured {100 * min(shares, default=0.0):.0f} % of the time"
     )
 

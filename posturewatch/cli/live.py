@@ -52,7 +52,7 @@ posturewatch live --source http://192.168.1.20:8080/video
     parser.add_argument(
         "--source",
         metavar="demo|0|PATH|URL",
-        help="demo film, number of a camera, film file, device or stream address (default: the settings', else 0)",
+        help="demo film, number of a camera, video file, device or stream address (default: the settings', else 0)",
     )
     parser.add_argument(
         "--for",
@@ -133,11 +133,11 @@ class Live:
     """A practice on its source, and how it is started, waited for and spoken of at the end."""
 
     def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
+        from posturewatch.pipeline.clip_recording import ClipRecording
         from posturewatch.pipeline.practice import Practice
-        from posturewatch.pipeline.recorded_film import Clipping
         from posturewatch.pipeline.rest import RestWatch, break_rules
 
-        self._clipping = Clipping(store, parts.settings.clips)
+        self._clip_recording = ClipRecording(store, parts.settings.clips)
         self._rest = RestWatch(break_rules(parts.settings.rest))
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
@@ -197,8 +197,8 @@ class Live:
 
         with self._first_fault():
             recorder = self._store.begin(self._parts.session_start(source))
-            # A film's sound goes with its clips; other sources have no file.
-            self._recorder = self._clipping.begin(recorder, getattr(source, "path", None))
+            # A video's sound goes with its clips; other sources have no file.
+            self._recorder = self._clip_recording.begin(recorder, getattr(source, "path", None))
             self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
             return self._recorder
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -105,7 +105,7 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     """
     settings = load_settings(settings_path)
     if profile is not None:
-        settings = replace(settings, limits=replace(settings.limits, profile=profile))
+        settings = settings.changed("limits", profile=profile)
     parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
     for key in settings.limits_left_aside():
         print(

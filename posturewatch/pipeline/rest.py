@@ -30,7 +30,7 @@ def break_rules(settings: RestSettings) -> BreakRules:
 
 
 class Movement:
-    """Whether somebody plays, from the hands' places in the picture.
+    """Whether somebody plays, from the hands' places in the frame.
 
     A hand has moved when its landmarks lie elsewhere, or stand otherwise to one another, than when it moved
     last. Both thresholds are this program's own choice.

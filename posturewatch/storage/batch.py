@@ -1,4 +1,4 @@
-"""What has been put but is not yet in the database: numbers and events only, never a picture."""
+"""What has been put but is not yet in the database: numbers and events only, never a frame."""
 
 from __future__ import annotations
 

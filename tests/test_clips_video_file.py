@@ -12,12 +12,12 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from clip_factories import SIZE, frames, index_of, make_film, numbered_picture, uneven_times
+from clip_factories import SIZE, frames, index_of, make_video, numbered_picture, uneven_times
 from numpy.typing import NDArray
 
 from posturewatch.clips.encoder import TICKS_PER_S, Encoder, EncoderSettings, Packet
-from posturewatch.clips.film import Film, write_film
-from posturewatch.clips.sound import FilmSound, SoundPiece
+from posturewatch.clips.sound import SoundPiece, VideoFileSound
+from posturewatch.clips.video_file import EncodedVideo, write_video
 
 TICK_S = 1 / TICKS_PER_S
 
@@ -30,8 +30,8 @@ def read_back(path: Path) -> tuple[list[float], list[NDArray[np.uint8]]]:
 
 def test_every_picture_comes_back_at_its_own_time(tmp_path: Path) -> None:
     times_s = [20.0 + time for time in uneven_times(80)]
-    film = make_film(times_s)
-    write_film(tmp_path / "clip.mp4", film)
+    film = make_video(times_s)
+    write_video(tmp_path / "clip.mp4", film)
     found_s, pictures = read_back(tmp_path / "clip.mp4")
     assert film.start_s == pytest.approx(20.0, abs=TICK_S)
     assert np.add(found_s, film.start_s) == pytest.approx(times_s, abs=TICK_S)
@@ -46,7 +46,7 @@ def test_every_picture_comes_back_at_its_own_time(tmp_path: Path) -> None:
 def test_ffprobe_finds_what_browsers_play(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
     times_s = uneven_times(100)
-    write_film(path, make_film(times_s))
+    write_video(path, make_video(times_s))
     answer = subprocess.run(
         [
             "ffprobe",
@@ -79,7 +79,7 @@ def test_ffprobe_finds_what_browsers_play(tmp_path: Path) -> None:
 
 def test_the_index_lies_before_the_pictures(tmp_path: Path) -> None:
     """So that a browser plays before it has fetched all (boxes by ISO/IEC 14496-12)."""
-    write_film(tmp_path / "clip.mp4", make_film(uneven_times(30)))
+    write_video(tmp_path / "clip.mp4", make_video(uneven_times(30)))
     data = (tmp_path / "clip.mp4").read_bytes()
     boxes, place = [], 0
     while place < len(data):
@@ -91,8 +91,8 @@ def test_the_index_lies_before_the_pictures(tmp_path: Path) -> None:
 
 
 def test_one_picture_is_a_film(tmp_path: Path) -> None:
-    film = make_film([3.0])
-    write_film(tmp_path / "clip.mp4", film)
+    film = make_video([3.0])
+    write_video(tmp_path / "clip.mp4", film)
     assert read_back(tmp_path / "clip.mp4")[0] == [0.0]
     assert film.end_s == pytest.approx(3.0 + 1 / 30, abs=1e-4)
 
@@ -109,7 +109,7 @@ def test_one_picture_is_a_film(tmp_path: Path) -> None:
 def test_size_is_even_and_at_most_960_wide(
     tmp_path: Path, size: tuple[int, int], expected: tuple[int, int]
 ) -> None:
-    write_film(tmp_path / "clip.mp4", make_film([0.0, 0.04], size))
+    write_video(tmp_path / "clip.mp4", make_video([0.0, 0.04], size))
     _, pictures = read_back(tmp_path / "clip.mp4")
     height, width = pictures[1].shape[:2]
     assert abs(width - expected[0]) <= 2
@@ -126,7 +126,7 @@ def test_another_size_on_the_way_is_fitted_in(tmp_path: Path) -> None:
         for time_s, size in ((0.0, (320, 180)), (0.1, (640, 360)), (0.2, (180, 180)))
         for packet in encoder.encode(np.full((size[1], size[0], 3), 200, np.uint8), time_s)
     ]
-    write_film(tmp_path / "clip.mp4", Film(tuple(packets), encoder.header))
+    write_video(tmp_path / "clip.mp4", EncodedVideo(tuple(packets), encoder.header))
     _, pictures = read_back(tmp_path / "clip.mp4")
     assert [int(picture[90, 20].mean() > 100) for picture in pictures] == [1, 1, 0]
     assert all(picture[90, 160].mean() > 180 for picture in pictures)
@@ -154,7 +154,7 @@ def test_the_rate_is_held_down_on_pure_noise() -> None:
 
 def test_a_film_begins_with_a_keyframe() -> None:
     with pytest.raises(ValueError, match="keyframe"):
-        Film((Packet(0, b"x", False),), b"")
+        EncodedVideo((Packet(0, b"x", False),), b"")
 
 
 # Sound
@@ -198,7 +198,7 @@ def clicks(times_s: NDArray[np.float64], samples: NDArray[np.float32]) -> list[f
 
 @pytest.mark.parametrize("first_s", [0.0, 2.0])
 def test_sound_of_a_film_is_found_by_session_time(tmp_path: Path, first_s: float) -> None:
-    piece = FilmSound(write_source(tmp_path / "source.mkv", first_s=first_s)).between(2.5, 6.5)
+    piece = VideoFileSound(write_source(tmp_path / "source.mkv", first_s=first_s)).between(2.5, 6.5)
     assert piece is not None
     assert piece.samples.shape == (2, 4 * piece.rate_hz)
     times_s = piece.start_s + np.arange(piece.samples.shape[1]) / piece.rate_hz
@@ -206,9 +206,9 @@ def test_sound_of_a_film_is_found_by_session_time(tmp_path: Path, first_s: float
 
 
 def test_sound_in_the_clip_is_in_step_with_the_pictures(tmp_path: Path) -> None:
-    film = make_film([3.2 + index / 25 for index in range(100)])
-    sound = FilmSound(write_source(tmp_path / "source.mkv")).between(film.start_s, film.end_s)
-    write_film(tmp_path / "clip.mp4", film, sound)
+    film = make_video([3.2 + index / 25 for index in range(100)])
+    sound = VideoFileSound(write_source(tmp_path / "source.mkv")).between(film.start_s, film.end_s)
+    write_video(tmp_path / "clip.mp4", film, sound)
     with av.open(str(tmp_path / "clip.mp4")) as clip:
         assert clip.streams.audio[0].codec_context.name == "aac"
         blocks = [(frame.time, frame.to_ndarray()) for frame in clip.decode(audio=0)]
@@ -223,11 +223,11 @@ def test_sound_in_the_clip_is_in_step_with_the_pictures(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("start_s", [4.0, 6.0])
 def test_sound_that_begins_earlier_or_later_than_the_pictures(tmp_path: Path, start_s: float) -> None:
-    film = make_film([5.0 + index / 25 for index in range(75)])
+    film = make_video([5.0 + index / 25 for index in range(75)])
     samples = np.zeros((1, 48_000 * 4), np.float32)
     at = round((7.0 - start_s) * 48_000)
     samples[0, at : at + 240] = 0.6
-    write_film(tmp_path / "clip.mp4", film, SoundPiece(start_s, 48_000, samples))
+    write_video(tmp_path / "clip.mp4", film, SoundPiece(start_s, 48_000, samples))
     with av.open(str(tmp_path / "clip.mp4")) as clip:
         blocks = [(frame.time, frame.to_ndarray()) for frame in clip.decode(audio=0)]
     times_s = np.concatenate([time + np.arange(block.shape[1]) / 48_000 for time, block in blocks])
@@ -236,12 +236,12 @@ def test_sound_that_begins_earlier_or_later_than_the_pictures(tmp_path: Path, st
 
 
 def test_no_sound_is_no_fault(tmp_path: Path) -> None:
-    write_film(tmp_path / "silent.mp4", make_film(uneven_times(30)))
+    write_video(tmp_path / "silent.mp4", make_video(uneven_times(30)))
     (tmp_path / "text.mp4").write_text("not a film")
     for name in ("silent.mp4", "text.mp4", "absent.mp4"):
-        assert FilmSound(tmp_path / name).between(0.0, 1.0) is None
+        assert VideoFileSound(tmp_path / name).between(0.0, 1.0) is None
     source = write_source(tmp_path / "source.mkv", seconds=3.0)
-    assert FilmSound(source).between(20.0, 24.0) is None
+    assert VideoFileSound(source).between(20.0, 24.0) is None
 
 
 def test_sound_of_the_wrong_shape_is_refused() -> None:

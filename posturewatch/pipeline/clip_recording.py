@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from posturewatch.clips import ClipFolder, ClipKeeper, FilmSound, Microphone, remove_leftovers
+from posturewatch.clips import ClipFolder, ClipKeeper, Microphone, VideoFileSound, remove_leftovers
 from posturewatch.config.settings import ClipSettings
 from posturewatch.errors import UnavailableError
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
-from posturewatch.pipeline.monitor import Outcome
 from posturewatch.pipeline.practice import SessionRecorder
 from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.store import Store
 
-__all__ = ["Clipping", "FilmedSession"]
+__all__ = ["ClipRecording", "RecorderWithClips"]
 
 _BYTES_PER_GB = 1_000_000_000
 
 MICROPHONE_ON = "The microphone is on: the clips of this session carry its sound."
 
 
-class FilmedSession:
+class RecorderWithClips:
     """Takes what a session's recorder takes, and hands it to the recorder and to the clips' keeper.
 
     The record comes first: whatever becomes of the clips, `fault` is the record's. `clip_fault` says why there
@@ -63,7 +63,7 @@ class FilmedSession:
     def put(self, reading: Reading) -> None:
         self._recorder.put(reading)
         if self._microphone is not None:
-            self._microphone.picture(reading.frame.time_s, reading.taken_s)
+            self._microphone.frame(reading.frame.time_s, reading.taken_s)
         self._keeper.put(reading)
 
     def mark(self, time_s: float, note: str | None = None) -> None:
@@ -89,40 +89,40 @@ class FilmedSession:
         return ended
 
 
-class Clipping:
+class ClipRecording:
     """Begins the clips of each session of one store; sweeps away what an interrupted writing left.
 
     Only one program has the store open at a time, so that nothing of another's is swept away.
     """
 
     def __init__(self, store: Store, settings: ClipSettings) -> None:
-        self._desk = ClipRepository(store)
+        self._clips = ClipRepository(store)
         self._settings = settings
         if settings.enabled:
-            remove_leftovers(self._desk.root)
+            remove_leftovers(self._clips.root)
 
-    def begin(self, recorder: SessionRecorder, film: Path | None) -> SessionRecorder:
+    def begin(self, recorder: SessionRecorder, video: Path | None) -> SessionRecorder:
         """The recorder with clips beside it, or alone where clips are off.
 
-        film: the source's file, where it is one, for its sound; a source without one is live, and its clips have
+        video: the source's file, where it is one, for its sound; a source without one is live, and its clips have
         the microphone's sound where that is switched on.
         """
         if not self._settings.enabled:
             return recorder
-        desk, identity = self._desk, recorder.session_id
-        microphone, silence = self._listen() if film is None else (None, None)
+        clips, identity = self._clips, recorder.session_id
+        microphone, silence = self._listen() if video is None else (None, None)
         keeper = ClipKeeper(
-            desk.folder(identity),
-            on_clip=lambda record: desk.written(identity, record),
-            shelf=ClipFolder(
-                desk.root,
+            clips.folder(identity),
+            on_clip=lambda record: clips.written(identity, record),
+            all_clips=ClipFolder(
+                clips.root,
                 limit_bytes=round(self._settings.limit_gb * _BYTES_PER_GB),
-                is_kept=desk.is_kept,
-                on_removed=desk.removed,
+                is_kept=clips.is_kept,
+                on_removed=clips.removed,
             ),
-            sound=FilmSound(film) if film is not None and self._settings.film_sound else microphone,
+            sound=VideoFileSound(video) if video is not None and self._settings.film_sound else microphone,
         )
-        return FilmedSession(recorder, keeper, microphone, silence)
+        return RecorderWithClips(recorder, keeper, microphone, silence)
 
     def _listen(self) -> tuple[Microphone | None, str | None]:
         """The microphone where it is switched on; or why it cannot be used."""

@@ -17,12 +17,12 @@ import numpy as np
 from posturewatch.clips.encoder import TICKS_PER_S, Packet
 from posturewatch.clips.sound import SoundPiece
 
-__all__ = ["Film", "write_film"]
+__all__ = ["EncodedVideo", "write_video"]
 
-#: The last picture is shown for as long as the one before it; for this long where it is the only one.
+#: The last frame is shown for as long as the one before it; for this long where it is the only one.
 _LONE_S = 1 / 30
 
-#: A picture is never shown for longer than this at the end of a film: a longer interval was a gap.
+#: A frame is never shown for longer than this at the end of a video: a longer interval was a gap.
 _LONGEST_LAST_S = 0.25
 
 #: Samples in one AAC frame (ISO/IEC 14496-3).
@@ -30,24 +30,24 @@ _AAC_SAMPLES = 1024
 
 
 @dataclass(frozen=True)
-class Film:
-    """Encoded pictures in order, the first a keyframe, and the header of the encoder they come from."""
+class EncodedVideo:
+    """Encoded frames in order, the first a keyframe, and the header of the encoder they come from."""
 
     packets: tuple[Packet, ...]
     header: bytes
 
     def __post_init__(self) -> None:
         if not self.packets or not self.packets[0].keyframe:
-            raise ValueError("a film begins with a keyframe")
+            raise ValueError("a video begins with a keyframe")
 
     @property
     def start_s(self) -> float:
-        """Session time of the first picture, which is second 0 of the written film."""
+        """Session time of the first frame, which is second 0 of the written video."""
         return self.packets[0].time_s
 
     @property
     def end_s(self) -> float:
-        """Session time at which the last picture ends."""
+        """Session time at which the last frame ends."""
         return (self.packets[-1].ticks + self._last_ticks) / TICKS_PER_S
 
     @property
@@ -68,8 +68,8 @@ class Film:
         yield self.packets[-1], self._last_ticks
 
 
-def write_film(path: Path, film: Film, sound: SoundPiece | None = None) -> None:
-    """Writes an MP4 with its index in front. The pictures are not encoded again; their times are kept,
+def write_video(path: Path, video: EncodedVideo, sound: SoundPiece | None = None) -> None:
+    """Writes an MP4 with its index in front. The frames are not encoded again; their times are kept,
     counted from the first one. Sound is laid where it belongs and encoded as AAC.
 
     Raises OSError or av.error.FFmpegError where the file cannot be written whole; what there is of it is then
@@ -77,24 +77,24 @@ def write_film(path: Path, film: Film, sound: SoundPiece | None = None) -> None:
     """
     # "file:": a folder's name must not be taken for an address.
     with (
-        av.open(io.BytesIO(film.header + film.packets[0].data), "r", format="h264") as sample,
+        av.open(io.BytesIO(video.header + video.packets[0].data), "r", format="h264") as sample,
         av.open(f"file:{path}", "w", format="mp4", options={"movflags": "+faststart"}) as out,
     ):
         # opaque: the packets are copied, so no encoder is wanted.
-        pictures = out.add_stream_from_template(sample.streams.video[0], opaque=True)
-        pictures.time_base = Fraction(1, TICKS_PER_S)
-        streams = [_picture_packets(film, pictures)]
+        frames = out.add_stream_from_template(sample.streams.video[0], opaque=True)
+        frames.time_base = Fraction(1, TICKS_PER_S)
+        streams = [_frame_packets(video, frames)]
         if sound is not None:
-            streams.append(_sound_packets(sound, film.start_s, out))
+            streams.append(_sound_packets(sound, video.start_s, out))
         # In order of time, so that the muxer never holds one stream's packets back for the other's.
         for _, packet in heapq.merge(*streams, key=lambda timed: timed[0]):
             out.mux(packet)
-    _check(path, len(film.packets))
+    _check(path, len(video.packets))
 
 
-def _picture_packets(film: Film, stream: Any) -> Iterator[tuple[float, Any]]:
-    first = film.packets[0].ticks
-    for stored, duration in film.durations():
+def _frame_packets(video: EncodedVideo, stream: Any) -> Iterator[tuple[float, Any]]:
+    first = video.packets[0].ticks
+    for stored, duration in video.durations():
         packet = av.Packet(stored.data)
         packet.pts = packet.dts = stored.ticks - first
         packet.duration = duration
@@ -129,9 +129,9 @@ def _encode_sound(samples: Any, stream: Any, rate_hz: int, layout: str) -> Itera
         yield samples.shape[1] / rate_hz, packet
 
 
-def _check(path: Path, pictures: int) -> None:
+def _check(path: Path, frames: int) -> None:
     """A disk that fills up at the very end goes unnoticed by the muxer: count what can be read back."""
     with av.open(f"file:{path}", "r") as written:
         found = sum(1 for packet in written.demux(video=0) if packet.size)
-    if found != pictures:
-        raise OSError(f"only {found} of {pictures} pictures were written")
+    if found != frames:
+        raise OSError(f"only {found} of {frames} frames were written")
