@@ -212,6 +212,31 @@ def _angles(turn: FloatArray) -> tuple[float, float]:
     )
 
 
+def sample_bystander(body: Body, rng: np.random.Generator) -> Player:
+    """Somebody without an instrument. Raises RuntimeError when nothing plausible is found."""
+    for _ in range(TRIES):
+        player = _without(body, sample_stance(body, rng), rng)
+        if player is not None:
+            return player
+    raise RuntimeError(f"no plausible pose found for body {body.identity}")
+
+
+def elsewhere(player: Player, turn_rad: float, shift_m: FloatArray) -> Player:
+    """The same player turned about the vertical and moved."""
+    turn = rotation_y(turn_rad)
+    hands = tuple(
+        replace(
+            hand,
+            upper=turn @ hand.upper,
+            fore=turn @ hand.fore,
+            forearm_frame=turn @ hand.forearm_frame,
+            hand_frame=turn @ hand.hand_frame,
+        )
+        for hand in player.hands
+    )
+    return replace(player, turns=turn @ player.turns, heads=player.heads @ turn.T + shift_m, hands=hands)
+
+
 def _without(body: Body, stance: Stance, rng: np.random.Generator) -> Player | None:
     left = _free_hand(body, stance, "left", rng)
     right = _free_hand(body, stance, "right", rng)

@@ -25,13 +25,14 @@ from calibration.render.imaging import develop, jpeg, smear
 from calibration.render.render import PARTS, Figure, Renderer, Solid
 from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
+from calibration.scene.camera import Camera
 from calibration.scene.instrument import MeshBuilder
 from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import Performance, random_score
 from calibration.scene.neck import sample_habits
 from calibration.scene.other_instruments import bow_mesh, full_mesh
-from calibration.scene.other_players import sample_any_player, sample_cup
-from calibration.scene.photo import sample_photo
+from calibration.scene.other_players import elsewhere, sample_any_player, sample_bystander, sample_cup
+from calibration.scene.photo import Photo, sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
 from calibration.scene.view import sample_view
 
@@ -45,6 +46,8 @@ LEFT_HANDED_SHARE = 0.2
 HAND_PARTS = [PARTS[f"{part}_{side}"] for part in ("hand", "forearm") for side in SIDES]
 #: What may go wrong in a single scene, which is then left out.
 FAILURES = (ArithmeticError, ValueError, LookupError, np.linalg.LinAlgError, cv2.error)
+COMPANY_SHARE = 0.1  # of pictures with somebody behind the player
+BACKDROP_TOP = 8.0  # radiance that a painted backdrop can hold
 BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
 FILM_SEEDS = 2**40  # films draw from other streams than stills
 
@@ -115,6 +118,10 @@ class Studio:
             shown = "left" if player.handedness == "right" else "right"
             if next(hand for hand in label["hands"] if hand["side"] == shown)["hand_visible"] > 0.45:
                 break
+        if photo is not None and rng.random() < COMPANY_SHARE:
+            backdrop, beside, further = self._company(about["split"], view.camera, photo, room, parts, rng)
+            seen, parts = self.renderer.photo.render(figure, view.camera, beside, backdrop)
+            label["hands"] += further
         label |= {
             **about,
             "framing": framing,
@@ -137,6 +144,34 @@ class Studio:
         data = jpeg(picture, int(rng.integers(55, 96)))
         image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
         return Still(image_bgr=image, jpeg=data, label=label)
+
+    def _company(
+        self,
+        split: str,
+        camera: Camera,
+        photo: Photo,
+        room: NDArray[np.uint8],
+        parts: NDArray[np.uint8],
+        rng: np.random.Generator,
+    ) -> tuple[NDArray[np.uint8], Photo, list[dict[str, Any]]]:
+        """Somebody behind the player: the backdrop with them in it, the photo that shows it, labels of their hands.
+        parts: of the player alone."""
+        chosen = self.bodies.of_split(split)
+        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+        back = camera.axes[2] * [1.0, 0.0, 1.0] * rng.uniform(0.7, 3.0)
+        aside = camera.axes[0] * rng.choice([-1, 1]) * rng.uniform(0.2, 0.6) * (1 + np.linalg.norm(back))
+        player = elsewhere(sample_bystander(body, rng), rng.uniform(-np.pi, np.pi), back + aside)
+        look, light = sample_look(rng), sample_light(rng)
+        theirs = sample_photo(rng, look, light)
+        lit = replace(photo, skin=theirs.skin, tint=theirs.tint, detail=theirs.detail, weave=theirs.weave)
+        seen, codes = self.renderer.photo.render(make_figure(player, look, rng), camera, lit, room)
+        further = label_of(player, camera, np.where(parts > 0, np.uint8(0), codes))["hands"]
+        soft = cv2.GaussianBlur(seen, (0, 0), float(rng.uniform(0.3, 3.0)) * camera.width_px / 1280)
+        stored = np.clip(soft / BACKDROP_TOP, 0, 1) ** (1 / 2.2) * 255
+        shown = np.ascontiguousarray(stored[:, :, ::-1].astype(np.uint8))
+        colours = np.array([photo.colours[0], 1.0])
+        beside = replace(photo, backdrop=False, picture_gain=np.full(3, BACKDROP_TOP), colours=colours)
+        return shown, beside, further
 
     def film(
         self,
