@@ -130,7 +130,7 @@ def _collapsed(finger: str) -> Probability:
 def _straight_and_high(finger: str) -> Probability:
     def probability(hand: FingerMeasurements, limits: LimitProfile, rules: CueRules) -> Array:
         high = hand.beyond(f"{finger}_lift", _comfort(limits, f"{finger}_lift", "lift", rules.high_mm))
-        # A finger that was not measured may be down or not; that another one is can be told without it.
+        # A finger that was not measured may be down or not; that another one is can be known without it.
         others = np.stack([1.0 - _down(hand, other, rules) for other in LONG_FINGERS if other != finger])
         known = np.isfinite(others).any(axis=0)
         another_down = np.where(known, 1.0 - np.nanprod(others, axis=0), np.nan)

@@ -132,7 +132,7 @@ def excursion_times(
     torn = np.append(True, np.diff(time_s) > rules.unseen_grace_s)
     enters = magnitude > limit
     decides = enters | (magnitude < leave) | torn
-    # Between deciding samples the state stays as the last of them left it.
+    # Between deciding samples the state is as the last of them left it.
     latest = np.maximum.accumulate(np.where(decides, np.arange(time_s.size), 0))
     inside = enters[latest]
     begins = inside & (torn | ~np.append(False, inside[:-1]))

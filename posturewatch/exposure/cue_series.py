@@ -90,7 +90,7 @@ class FingerSeries(FingerMeasurements):
         """The probability (n,) that some finger moved in the last within_s seconds; NaN where less than half of them is
         known.
 
-        A finger moves when a quantity's standard deviation over that time, less what is new in every picture of its
+        A finger moves when a quantity's standard deviation over that time, less what is new in every frame of its
         measurement, is above `least` (by unit). So quick and slow movements count alike, and a single one too.
         """
         found = np.full(self.time_s.size, np.nan)

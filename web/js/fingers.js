@@ -1,7 +1,7 @@
 // Words of the fingers, wherever they are shown.
 
 /** As posturewatch/phrases.py has it. */
-export const NO_FORCE = "A camera does not see force: what is told of fingers is where they are, not how hard they press.";
+export const NO_FORCE = "A camera does not see force: what is reported of fingers is where they are, not how hard they press.";
 
 /** Digits in the order of the hand, as players of strings call those of the hand that stops them. */
 export const FINGERS = [["thumb", "T"], ["index", "1"], ["middle", "2"], ["ring", "3"], ["little", "4"]];
