@@ -38,7 +38,7 @@ from posturewatch.model.observation import Observation
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 
 if TYPE_CHECKING:
-    from calibration.scene.scenes import Still
+    from calibration.dataset.scenes import Still
 
 __all__ = ["SHARD"]
 
@@ -55,8 +55,8 @@ class Worker:
 
     def __init__(self, bodies: Path, device: int | None = None, networks: Path | None = None) -> None:
         from calibration.body.bodies import load_bodies
+        from calibration.dataset.scenes import Studio
         from calibration.render.render import Renderer
-        from calibration.scene.scenes import Studio
 
         loaded = load_bodies(bodies)
         renderer = Renderer(loaded, device=device)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.rows import FRAMES_A_FILM
 from calibration.dataset.table import Columns, makers_hfov_deg, observation_of, read
+from calibration.evaluate.weights import read_weights
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
@@ -240,7 +241,6 @@ def fit(some: list[Run]) -> TimeRules:
 
 
 def main() -> None:
-    from calibration.evaluate.report import read_weights
 
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter

@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.scene.scenes import LOOKS
+from calibration.dataset.scenes import LOOKS
 from posturewatch.tracking.crop import WIDE
 
 FloatArray = NDArray[np.floating[Any]]
@@ -111,7 +111,7 @@ def real_crops(folder: Path) -> Iterator[tuple[str, Picture]]:
 def rendered_crops(bodies: Path, look: str, count: int, seed: int) -> Iterator[tuple[str, Picture]]:
     """Wide crops of the hands of ``count`` rendered players."""
     from calibration.body.bodies import load_bodies
-    from calibration.scene.scenes import Studio
+    from calibration.dataset.scenes import Studio
 
     studio = Studio(load_bodies(bodies), look=look)
     for number in range(seed, seed + count):

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns, Table, load, observation_of, read_shards
 from calibration.evaluate.films import IN_VIEW, film_report
+from calibration.evaluate.weights import read_weights
 from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
@@ -272,11 +273,6 @@ def _axis(table: Table) -> None:
             inside = (error[rows] <= COVERAGE_Z * table.columns["axis_sd_deg"][rows]).mean()
             median, tail = np.percentile(error[rows], [50, 90])
             print(f"  {name:9s} {median:5.1f} {tail:5.1f} {inside:6.1%}  n={rows.sum()}")
-
-
-def read_weights(path: Path | None = None) -> dict[str, Any]:
-    with np.load(path or calibration_dir() / "weights" / "estimator.npz") as archive:
-        return {name: archive[name] for name in archive.files}
 
 
 def fingerprints(estimator: Path | None = None) -> str:

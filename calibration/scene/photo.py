@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.geometry import rotation_y, unit
-from calibration.render.assets import ROOMS, SKINS, room_light, skin_tone
+from calibration.scene.assets import ROOMS, SKINS, room_light, skin_tone
 from calibration.scene.looks import Light, Look
 
 FloatArray = NDArray[np.floating[Any]]

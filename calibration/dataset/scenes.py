@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -22,6 +23,7 @@ from calibration.body.hand_pose import (
 )
 from calibration.dataset.labels import label_of
 from calibration.render.imaging import develop, jpeg, smear
+from calibration.render.photo import PhotoPass
 from calibration.render.render import PARTS, Figure, Renderer, Solid
 from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
@@ -75,6 +77,11 @@ class Studio:
         self.look = look
         self.renderer = renderer if renderer is not None else Renderer(bodies)
 
+    @cached_property
+    def photo(self) -> PhotoPass:
+        """The photographed look, made when first asked for."""
+        return PhotoPass(self.renderer)
+
     def still(self, seed: int, framing: str | None = None, split: str = "train") -> Still:
         """One still. ``framing`` None draws one. Raises ValueError for unknown names."""
         return next(self.views(seed, framing, split, 1))
@@ -113,7 +120,7 @@ class Studio:
             if photo is None:
                 picture, parts = self.renderer.render(figure, view.camera, light, room)
             else:
-                seen, parts = self.renderer.photo.render(figure, view.camera, photo, room)
+                seen, parts = self.photo.render(figure, view.camera, photo, room)
             label = label_of(player, view.camera, parts)
             shown = "left" if player.handedness == "right" else "right"
             if next(hand for hand in label["hands"] if hand["side"] == shown)["hand_visible"] > 0.45:
@@ -217,7 +224,7 @@ class Studio:
             if photo is None:
                 picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
             else:
-                picture, parts = self.renderer.photo.render(moved(figure, player), view.camera, photo, room)
+                picture, parts = self.photo.render(moved(figure, player), view.camera, photo, room)
             label = label_of(player, view.camera, parts) | about | {"time_s": time_s}
             places = np.array([hand["joints_px"] for hand in label["hands"]], float)
             look_rng = np.random.default_rng(style)
