@@ -46,11 +46,6 @@ class ExcursionTracker:
         self._announced = False
         self._last_seen_s = 0.0
 
-    @property
-    def open(self) -> Excursion | None:
-        """The announced excursion as it stands, with its peak so far, or None."""
-        return self._present if self._announced else None
-
     def update(self, time_s: float, value: float | None) -> tuple[Excursion | None, Excursion | None]:
         """(closed, opened) of this frame. value is signed as the quantity is; None when not measurable."""
         closed = None

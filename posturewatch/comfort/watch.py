@@ -73,11 +73,6 @@ class Watch:
                     holds.append((direction, Hold(side, entry.name, direction, limit.value, self.rules)))
         return _Line(side, entry, tuple(trackers), tuple(holds))
 
-    @property
-    def open_excursions(self) -> tuple[Excursion, ...]:
-        """Announced excursions that last, with their peaks so far."""
-        return tuple(tracker.open for tracker in self._trackers.values() if tracker.open is not None)
-
     def update(self, measurement: FrameMeasurement) -> Verdict:
         """The verdict on one frame. Raises ValueError where time runs backwards."""
         time_s = measurement.time_s
