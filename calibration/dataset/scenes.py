@@ -37,8 +37,7 @@ from calibration.scene.other_players import elsewhere, sample_any_player, sample
 from calibration.scene.photo import Photo, sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
 from calibration.scene.view import sample_view
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 LOOKS = ("photo", "plain")
 FRAMINGS = ("upper", "headless", "close")

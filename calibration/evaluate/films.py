@@ -25,15 +25,14 @@ from posturewatch.config.limit_profiles import load_profile
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.temporal_estimator import KalmanBank, TimeRules
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 from posturewatch.model.verdict import Excursion
 
 __all__ = ["IN_VIEW", "Run", "film_report", "runs"]
 
-Array = NDArray[np.float64]
-SIDES = ("left", "right")
 IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
 EITHER: frozenset[Side] = frozenset({"left", "right"})
 
@@ -162,7 +161,7 @@ def excursions(run: Run, given: NDArray[np.bool_]) -> list[Excursion]:
 
 
 def _rules() -> WatchRules:
-    return WatchRules(warn_sides=("left", "right"), warn_groups=("wrist", "finger"))
+    return WatchRules(warn_sides=SIDES, warn_groups=("wrist", "finger"))
 
 
 def _overlap(a: Excursion, b: Excursion) -> bool:

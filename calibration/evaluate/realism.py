@@ -13,16 +13,15 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.scenes import LOOKS
+from posturewatch.model.arrays import FloatArray
 from posturewatch.tracking.crop import WIDE
 
-FloatArray = NDArray[np.floating[Any]]
 Picture = NDArray[np.uint8]
 
 MIDDLE = slice(40, 160)  # of the wide crop: hand, wrist and a part of the forearm
@@ -51,7 +50,7 @@ def statistics(crop_bgr: Picture) -> FloatArray | None:
         if step < 3:
             colour = cv2.pyrDown(colour)
             light = colour[:, :, 0]
-    return np.concatenate(out).astype(np.float64)
+    return np.asarray(np.concatenate(out), np.float64)
 
 
 def told_apart(real: FloatArray, rendered: FloatArray, real_of: list[str], rendered_of: list[str]) -> float:

@@ -27,13 +27,13 @@ from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.temporal_estimator import TimeRules
+from posturewatch.model.arrays import FloatArray
 from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.model.network_outputs import ForearmOutputs
-from posturewatch.model.observation import BODY_LANDMARKS
+from posturewatch.model.observation import BODY_LANDMARKS, SIDES
 
 FRAMINGS = ("upper", "headless", "close")
 COMFORT_MM, HIGH_MM = 15.0, 25.0  # common practice for a finger held far, and too far, from the strings
-Array = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,12 @@ class Scored:
     """Errors of the measured rows. error: (n, 2) measured minus true, degrees; sd: (n, 2); given: (n,) whether a
     number was given at all."""
 
-    error: Array
-    sd: Array
+    error: FloatArray
+    sd: FloatArray
     given: NDArray[np.bool_]
 
 
-def raw_errors(table: Table) -> Array:
+def raw_errors(table: Table) -> FloatArray:
     """(n, 2) errors of the exact formula on the tracker's own 3-D points, hand and body as they come; NaN where
     the body was not seen."""
     out = np.full((len(table.y), 2), np.nan)
@@ -66,7 +66,7 @@ def raw_errors(table: Table) -> Array:
     return out
 
 
-def estimates(ensemble: Ensemble, table: Table) -> tuple[Array, Array, Array, Array]:
+def estimates(ensemble: Ensemble, table: Table) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """As `Ensemble.estimate`, with the standard deviations (n, outputs) that the program states of a first frame."""
     means, sd, hand_presence, ood_score = ensemble.estimate(table.x)
     return means, sd * TimeRules().factors(OUTPUTS), hand_presence, ood_score
@@ -83,7 +83,7 @@ def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
     return Scored((means - table.y)[:, :2].astype(float), sd[:, :2].astype(float), given)
 
 
-def _line(name: str, error: Array, inside: Array | None = None) -> str:
+def _line(name: str, error: FloatArray, inside: FloatArray | None = None) -> str:
     size = np.abs(error[np.isfinite(error).all(1)])
     if len(size) == 0:
         return f"{name:28s} no rows"
@@ -107,7 +107,7 @@ def groups(columns: Columns) -> Iterator[tuple[str, NDArray[np.bool_]]]:
         for above in (False, True):
             rows = (azimuth >= low) & (azimuth < high) & ((elevation >= 8) == above)
             yield f"azimuth {low:.0f}..{high:.0f} {'high' if above else 'low'}", rows
-    for k, name in enumerate(("left", "right")):
+    for k, name in enumerate(SIDES):
         yield f"{name} hand", columns["side"] == k
     yield "fretting hand", columns["fretting"]
     yield "plucking hand", columns["matched"] & ~columns["fretting"]
@@ -222,7 +222,9 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
 
 
-def _by_truth(true: Array, said: Array, sd: Array, names: tuple[str, ...], most: float) -> None:
+def _by_truth(
+    true: FloatArray, said: FloatArray, sd: FloatArray, names: tuple[str, ...], most: float
+) -> None:
     """How often the interval holds lifts that are small and large, and how many of those said to be surely within
     comfort are not; all (n, outputs)."""
     at = [k for k, name in enumerate(OUTPUTS) if name in names]
@@ -242,7 +244,7 @@ def _by_truth(true: Array, said: Array, sd: Array, names: tuple[str, ...], most:
     )
 
 
-def _high(true: Array, said: Array, sd: Array, names: tuple[str, ...]) -> None:
+def _high(true: FloatArray, said: FloatArray, sd: FloatArray, names: tuple[str, ...]) -> None:
     """What is said of lifted fingers; all (n, outputs)."""
     at = [k for k, name in enumerate(OUTPUTS) if name in names]
     high = true[:, at] > HIGH_MM

@@ -19,8 +19,7 @@ from calibration.scene.assets import room_light, skin_picture
 from calibration.scene.camera import FAR_M, NEAR_M, Camera
 from calibration.scene.looks import Cloth
 from calibration.scene.photo import Photo
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 PART_SCALE = 2  # as in ``render``
 ARM_AXIS = np.array([0.72, -0.69, 0.02])  # from shoulder to hand at rest, left side

@@ -18,8 +18,7 @@ from calibration.render import shaders
 from calibration.render.gl import buffer_format, put
 from calibration.scene.camera import Camera
 from calibration.scene.looks import Cloth, Light, Look, finger_marks, marks
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 SHADOW_PX = 1024
 SKIN_UNDER_M = 0.012  # skin this deep under a garment is not drawn

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.render.imaging import jpeg, noise_tile
+from posturewatch.model.arrays import FloatArray
 
-FloatArray = NDArray[np.floating[Any]]
 Light = NDArray[np.float32]
 Picture = NDArray[np.uint8]
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 FOLDER = Path(__file__).parent / "assets"
 SKINS = tuple(sorted(path.stem for path in (FOLDER / "skin").glob("*.jpg")))

@@ -5,10 +5,8 @@ the lap, gesturing, waving. Every wrist angle is set exactly, as in ``player``.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, Reach, turned
 from calibration.body.bodies import Body
@@ -47,8 +45,7 @@ from calibration.scene.player import (
     sample_player,
     sample_wrist,
 )
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 TRIES = 120
 FREE_CANDIDATES = 16

@@ -6,16 +6,13 @@ Drawn from a stream of its own, so that the scenes themselves stay what their se
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.geometry import rotation_y, unit
 from calibration.scene.assets import ROOMS, SKINS, room_light, skin_tone
 from calibration.scene.looks import Light, Look
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 PANORAMA_SHARE = 0.5
 DARKEST, LIGHTEST = np.array([0.75, 0.7, 0.62]), np.array([1.3, 1.35, 1.45])

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES
 from posturewatch.model.outcome import Outcome
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.derived import open_store
@@ -42,7 +42,6 @@ _HOUR_S = 3600.0
 _TIMES = 7
 
 _PIECES = ("Scales", "Nocturne sketch", "Study in thirds")
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 @dataclass(frozen=True)
@@ -94,7 +93,7 @@ def _hour(random: np.random.Generator) -> dict[SeriesKey, Samples]:
     time_ms = np.maximum.accumulate(np.maximum(time_ms, 0))
     refusal = np.where(np.sin(time_ms / 6500) > 0.9, 1, 0).astype(np.uint8)
     found: dict[SeriesKey, Samples] = {}
-    for side in _SIDES:
+    for side in SIDES:
         for entry in QUANTITIES:
             kept = np.arange(count) if entry.kept_hz is None else _first_of_each(time_ms, entry.kept_hz)
             value = 18 * np.sin(time_ms / random.uniform(1000, 60000)) + random.normal(0, 5, count)

@@ -10,11 +10,11 @@ import av
 import av.error
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from posturewatch.model.arrays import Image
 
 __all__ = ["TICKS_PER_S", "Encoder", "EncoderSettings", "Packet", "encoder_fault"]
 
-Image = NDArray[np.uint8]
 
 #: Ticks of a clip's time stamps: the usual 90 kHz clock of video (ITU-T H.222.0), 0.011 ms.
 TICKS_PER_S = 90_000

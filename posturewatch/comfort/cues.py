@@ -11,17 +11,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
 from posturewatch.comfort.limits import LimitProfile
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import HandMeasurement
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Cue
 
 __all__ = ["CUES", "CueRules", "FingerMeasurements", "PostureCue", "cues_present"]
 
-Array = NDArray[np.float64]
 
 LONG_FINGERS: tuple[str, ...] = ("index", "middle", "ring", "little")
 

@@ -12,16 +12,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.rules import WatchRules
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion, ExcursionEnd, Level
 
 __all__ = ["ExcursionTimes", "ExcursionTracker", "excursion_times"]
-
-Array = NDArray[np.float64]
 
 
 class ExcursionTracker:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import GROUPS, Group
 
 __all__ = ["WatchRules"]
@@ -49,7 +49,7 @@ class WatchRules:
     clear_probability: float = 0.5
     dip_s: float = 0.4
     rearm_s: float = 5.0
-    warn_sides: tuple[Side, ...] = ("left", "right")
+    warn_sides: tuple[Side, ...] = SIDES
     warn_groups: tuple[Group, ...] = ("wrist",)
 
     def __post_init__(self) -> None:

@@ -44,6 +44,7 @@ from posturewatch.exposure.values import (
     Speed,
     Variation,
 )
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import Quantity, quantity
@@ -51,7 +52,6 @@ from posturewatch.model.verdict import Level
 
 __all__ = ["ExposureSeries"]
 
-Array = NDArray[np.float64]
 
 #: Sums of frame times miss a round number of seconds by rounding; a microsecond is far below a frame.
 _ROUNDING_S = 1e-6

@@ -8,19 +8,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LEVELS
 from posturewatch.comfort.phrases import leaning
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.passages import Passage, spreads
 from posturewatch.exposure.standing_out import FindingRules, StandingOut, comparable, standing_out
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Level
 
 __all__ = ["Finding", "FingerPosture", "PostureEvidence", "next_to_work_on"]
 
-Array = NDArray[np.float64]
 
 _UNIT_WORDS = {"deg": "degrees", "mm": "mm"}
 

@@ -11,10 +11,9 @@ from scipy.special import ndtr, ndtri
 
 from posturewatch.exposure.autocorrelation import autocorrelation_time
 from posturewatch.exposure.passages import Spread
+from posturewatch.model.arrays import Array
 
 __all__ = ["FindingRules", "StandingOut", "comparable", "standing_out"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

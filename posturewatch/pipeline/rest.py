@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from posturewatch.config.settings import RestSettings
 from posturewatch.exposure.breaks import BreakRules, BreakState, advance
-from posturewatch.model.observation import HandObservation, Observation, Side
+from posturewatch.model.observation import SIDES, HandObservation, Observation, Side
 from posturewatch.model.reading import Reading
 
 __all__ = ["Movement", "RestWatch", "break_rules"]
@@ -20,8 +20,6 @@ STILL_S = 8.0
 #: Landmarks that lie this share of the hand's size elsewhere have moved: several times a tracker's jitter, and
 #: less than one finger's step to the next fret.
 _MOVED = 0.12
-
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def break_rules(settings: RestSettings) -> BreakRules:
@@ -43,7 +41,7 @@ class Movement:
     def update(self, observation: Observation) -> bool | None:
         """True while a hand moves, False when hands are seen and keep still, None when none is seen."""
         now_s = observation.time_s
-        seen = [hand for side in _SIDES if (hand := observation.hand(side)) is not None]
+        seen = [hand for side in SIDES if (hand := observation.hand(side)) is not None]
         if not seen:
             return None
         if any(self._moved(hand) for hand in seen):

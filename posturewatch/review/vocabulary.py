@@ -11,13 +11,12 @@ from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.config.instruments import FRETTING_ROLES, role_label
 from posturewatch.exposure.cue_series import STILL
 from posturewatch.model.measurement import LiftPlane, Refusal
-from posturewatch.model.observation import FINGERS, Side
+from posturewatch.model.observation import FINGERS, SIDES, Side
 from posturewatch.model.quantities import GROUPS, QUANTITIES, Quantity
 from posturewatch.model.verdict import Level, Zone
 
 __all__ = ["vocabulary"]
 
-_SIDES: tuple[Side, ...] = get_args(Side)
 _LEVELS: tuple[Level, ...] = get_args(Level)
 
 #: What follows a number of the unit.
@@ -65,7 +64,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any
                 "role_label": role_label(roles[side], side),
                 "fretting": roles[side] in FRETTING_ROLES,
             }
-            for side in _SIDES
+            for side in SIDES
         ],
         "fingers": [{"name": name, "number": _FINGER_NUMBERS[name]} for name in FINGERS],
         "groups": list(GROUPS),

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from posturewatch.errors import UnavailableError
 from posturewatch.model.arrays import Array, Image
 from posturewatch.model.network_outputs import Outputs
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 
 __all__ = [
     "CLOSE",
@@ -115,7 +115,7 @@ class Crop:
         ValueError
             An unknown side, or a hand without extent.
         """
-        if side not in ("left", "right"):
+        if side not in SIDES:
             raise ValueError(f"a side is 'left' or 'right', got {side!r}")
         scale_px = hand_scale_px(landmarks_px)
         if not (math.isfinite(scale_px) and scale_px > 0):
