@@ -126,7 +126,7 @@ class Studio:
                 break
         if photo is not None and rng.random() < COMPANY_SHARE:
             backdrop, beside, further = self._company(about["split"], view.camera, photo, room, parts, rng)
-            seen, parts = self.renderer.photo.render(figure, view.camera, beside, backdrop)
+            seen, parts = self.photo.render(figure, view.camera, beside, backdrop)
             label["hands"] += further
         label |= {
             **about,
@@ -170,7 +170,7 @@ class Studio:
         look, light = sample_look(rng), sample_light(rng)
         theirs = sample_photo(rng, look, light)
         lit = replace(photo, skin=theirs.skin, tint=theirs.tint, detail=theirs.detail, weave=theirs.weave)
-        seen, codes = self.renderer.photo.render(make_figure(player, look, rng), camera, lit, room)
+        seen, codes = self.photo.render(make_figure(player, look, rng), camera, lit, room)
         further = label_of(player, camera, np.where(parts > 0, np.uint8(0), codes))["hands"]
         soft = cv2.GaussianBlur(seen, (0, 0), float(rng.uniform(0.3, 3.0)) * camera.width_px / 1280)
         stored = np.clip(soft / BACKDROP_TOP, 0, 1) ** (1 / 2.2) * 255
