@@ -33,10 +33,15 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    if metafunc.config.getoption("--calendar") and metafunc.definition.get_closest_marker("calendar"):
+    mark = metafunc.definition.get_closest_marker("calendar")
+    if metafunc.config.getoption("--calendar") and mark is not None:
         # First, so that what the other fixtures make is made at that moment too.
         metafunc.fixturenames.insert(0, "calendar_moment")
-        metafunc.parametrize("calendar_moment", list(moments()), indirect=True)
+        names = list(moments())
+        if mark.kwargs.get("slow"):
+            # Where a test takes seconds: each of the five moments once, by turns in the three zones.
+            names = [names[6 * place % len(names)] for place in range(5)]
+        metafunc.parametrize("calendar_moment", names, indirect=True)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -239,7 +239,7 @@ def test_a_finger_can_be_followed_through_a_clip(open_page: Open, stage: ReviewS
     see(page, ".chip[data-side=left] b", "flexion")
 
 
-@pytest.mark.calendar
+@pytest.mark.calendar(slow=True)
 def test_trends_show_each_week(open_page: Open, stage: ReviewStage) -> None:
     page = open_page("book.html#/trends/26")
     see(page, "#page", "Left wrist, bent in (flexion), beyond extreme limit")
