@@ -4,22 +4,15 @@ from __future__ import annotations
 
 import argparse
 import tempfile
-from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from posturewatch.cli.options import Subparsers, add_command, add_settings, seconds
 
 if TYPE_CHECKING:
-    from posturewatch.bench.benchmark import Bench
     from posturewatch.bench.figures import LiveFigures
-    from posturewatch.pipeline.build import Parts
-    from posturewatch.pipeline.practice import Practice
-    from posturewatch.server.feed import LiveFeed
-    from posturewatch.storage.store import Store
 
-__all__ = ["add", "make_bench", "with_clips"]
+__all__ = ["add"]
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -53,6 +46,7 @@ posturewatch benchmark --video lesson.mp4 --for 120
 def run(args: argparse.Namespace) -> int:
     from posturewatch.bench.benchmark import measure_live, run_benchmark
     from posturewatch.bench.camera_film import enlarged
+    from posturewatch.bench.program import make_bench, with_clips
     from posturewatch.capture import demo_film
     from posturewatch.pipeline.build import load_parts
     from posturewatch.review.derived import open_store
@@ -67,14 +61,6 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def with_clips(bench: Bench, parts: Parts, store: Store) -> Bench:
-    """The same parts, with clips kept beside the record as `live` keeps them."""
-    from posturewatch.pipeline.clip_recording import ClipRecording
-
-    clip_recording = ClipRecording(store, parts.settings.clips)
-    return replace(bench, begin=lambda source: clip_recording.begin(bench.begin(source), None))
-
-
 def _say_with_clips(plain: LiveFigures, clips: LiveFigures) -> None:
     print("the same while clips are kept")
     print(
@@ -83,40 +69,3 @@ def _say_with_clips(plain: LiveFigures, clips: LiveFigures) -> None:
     )
     print(f"  dropped                         {clips.share_dropped:.1%}")
     print(f"  processor                       {clips.cpu_cores:.2f} cores")
-
-
-def make_bench(parts: Parts, store: Store) -> Bench:
-    """The program's parts as the benchmark takes them; sessions go to the given store."""
-    from posturewatch.bench.benchmark import Bench
-    from posturewatch.server.feed import LiveFeed
-    from posturewatch.tracking import Tracker
-
-    return Bench(
-        make_bare=Tracker,
-        make_monitor=parts.monitor,
-        make_feed=lambda: LiveFeed(parts.limits),
-        begin=lambda source: store.begin(parts.session_start(source)),
-        serve=lambda practice, feed: _serve(practice, feed, store),
-    )
-
-
-def _serve(practice: Practice, feed: LiveFeed, store: Store) -> tuple[int, Callable[[], None]]:
-    """The page's server on a free port, and what closes it."""
-    from posturewatch.config.resources import web_dir
-    from posturewatch.review.practice_log import PracticeLog
-    from posturewatch.server.app import create_app
-    from posturewatch.server.serving import PageServer, listen
-
-    listener = listen(0)
-    port = int(listener.getsockname()[1])
-    app = create_app(
-        practice=practice,
-        feed=feed,
-        log=PracticeLog(store),
-        vocabulary={},
-        web_dir=web_dir(),
-        port=port,
-    )
-    server = PageServer(app, listener)
-    server.start()
-    return port, server.close
