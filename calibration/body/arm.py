@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.body.bodies import Body
 from calibration.body.geometry import (
@@ -19,7 +21,8 @@ from calibration.body.geometry import (
     unit,
 )
 from calibration.body.hand_pose import anatomical_frame, bone_suffix, side_sign
-from posturewatch.model.arrays import FloatArray
+
+FloatArray = NDArray[np.floating[Any]]
 
 ELBOW_FLEXION_DEG = (22.0, 142.0)
 SUPINATION_DEG = (-80.0, 88.0)  # common practice: 80-90 degrees each way from the thumb-up position

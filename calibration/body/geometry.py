@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from posturewatch.model.arrays import FloatArray
+FloatArray = NDArray[np.floating[Any]]
 
 
 def unit(vector: FloatArray) -> FloatArray:

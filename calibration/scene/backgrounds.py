@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.model.arrays import FloatArray
+FloatArray = NDArray[np.floating[Any]]
 
 
 def _tone(rng: np.random.Generator) -> FloatArray:

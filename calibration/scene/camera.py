@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.body.geometry import unit
-from posturewatch.model.arrays import FloatArray
+
+FloatArray = NDArray[np.floating[Any]]
 
 NEAR_M, FAR_M = 0.05, 12.0
 

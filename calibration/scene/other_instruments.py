@@ -5,6 +5,8 @@ Coordinates as in ``instrument``.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,7 +14,8 @@ from calibration.body.arm import turned
 from calibration.body.geometry import across, unit
 from calibration.body.stance import Stance
 from calibration.scene.instrument import METAL, PLAIN, WOOD, Instrument, MeshBuilder, build_mesh
-from posturewatch.model.arrays import FloatArray
+
+FloatArray = NDArray[np.floating[Any]]
 
 CHIN_KINDS = ("violin", "viola")
 KNEE_KINDS = ("cello", "double bass")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from calibration.body.hand_pose import SIDES
 from calibration.scene.camera import Camera, look_at
 from calibration.scene.player import Player
-from posturewatch.model.arrays import FloatArray
-from posturewatch.model.observation import SIDES
+
+FloatArray = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)

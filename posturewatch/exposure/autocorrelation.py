@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from posturewatch.model.arrays import Array
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = ["autocorrelation_time"]
+
+Array = NDArray[np.float64]
 
 
 def autocorrelation_time(residual: Array, longest: int = 120) -> float:

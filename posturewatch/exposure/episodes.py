@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.model.arrays import Array
-
 __all__ = ["Episodes", "episodes_of"]
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
