@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from session_factories import make_reading
 
 from posturewatch.clips.encoder import Encoder, Packet
-from posturewatch.clips.film import Film
+from posturewatch.clips.video_file import EncodedVideo
 from posturewatch.model.frame import Frame
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, HoldWarning
@@ -54,12 +54,12 @@ def frames(times_s: Sequence[float], size: tuple[int, int] = SIZE) -> Iterator[F
         yield Frame(index, time_s, numbered_picture(index, size))
 
 
-def make_film(times_s: Sequence[float], size: tuple[int, int] = SIZE) -> Film:
+def make_video(times_s: Sequence[float], size: tuple[int, int] = SIZE) -> EncodedVideo:
     encoder = Encoder(*size)
     packets: list[Packet] = []
     for frame in frames(times_s, size):
         packets += encoder.encode(frame.image_bgr, frame.time_s)
-    return Film(tuple(packets), encoder.header)
+    return EncodedVideo(tuple(packets), encoder.header)
 
 
 def picture_reading(

@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 import time_machine
 from calendar_moments import moments
-from page_stage import browser, open_page, stage  # noqa: F401  fixtures
 
 #: Tests that may be skipped under --no-skips, each with the reason why nothing can be done about it.
 MAY_SKIP: dict[str, str] = {}
@@ -34,10 +33,15 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    if metafunc.config.getoption("--calendar") and metafunc.definition.get_closest_marker("calendar"):
+    mark = metafunc.definition.get_closest_marker("calendar")
+    if metafunc.config.getoption("--calendar") and mark is not None:
         # First, so that what the other fixtures make is made at that moment too.
         metafunc.fixturenames.insert(0, "calendar_moment")
-        metafunc.parametrize("calendar_moment", list(moments()), indirect=True)
+        names = list(moments())
+        if mark.kwargs.get("slow"):
+            # Where a test takes seconds: each of the five moments once, by turns in the three zones.
+            names = [names[6 * place % len(names)] for place in range(5)]
+        metafunc.parametrize("calendar_moment", names, indirect=True)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -8,7 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import Band, Limit, LimitProfile
-from posturewatch.exposure.series import SampleSeries
+from posturewatch.exposure.exposure_series import ExposureSeries
+from posturewatch.exposure.rules import ExposureRules
+from posturewatch.exposure.series import SampleSeries, Series, Window
+from posturewatch.exposure.values import Exposure
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES
@@ -46,3 +49,10 @@ def make_series(
         np.where(refused, np.nan, sd),
         np.where(refused, NOT_SEEN, 0).astype(np.uint8),
     )
+
+
+def exposure(
+    series: Series, limits: LimitProfile, *windows: Window, rules: ExposureRules | None = None
+) -> Exposure:
+    """Exposure of one series over the windows taken together."""
+    return ExposureSeries(series, limits, rules=rules).over(*windows)

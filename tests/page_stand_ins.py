@@ -23,7 +23,7 @@ from posturewatch.exposure.summary import summarise
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.network_outputs import ForearmOutputs
-from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
+from posturewatch.model.observation import SIDES, ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, in_group
 from posturewatch.model.reading import Reading
 from posturewatch.review.practice_log import PracticeLog
@@ -36,7 +36,6 @@ from posturewatch.storage.records import StoredWarning, excursion_json, warning_
 Hand = tuple[float, float] | tuple[float, float, Mapping[str, tuple[float, float]]] | Refusal
 
 SD_DEG = 2.5
-SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def limits() -> LimitProfile:

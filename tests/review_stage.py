@@ -7,13 +7,13 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
-from clip_factories import make_film
+from clip_factories import make_video
 from fastapi import FastAPI
 from log_factories import START, Taken, TakenMoment
 from page_stand_ins import ScriptedPractice, page_words
 from session_factories import Ended, make_reading
 
-from posturewatch.clips.film import write_film
+from posturewatch.clips.video_file import write_video
 from posturewatch.config.resources import chart_library, web_dir
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
@@ -84,10 +84,10 @@ def _stay(start_s: float) -> Excursion:
 
 def add_clip(store: Store, identity: str, kind: str, key_s: float, span_s: tuple[float, float]) -> None:
     count = round((span_s[1] - span_s[0]) * RATE_HZ)
-    film = make_film([span_s[0] + index / RATE_HZ for index in range(count)])
+    film = make_video([span_s[0] + index / RATE_HZ for index in range(count)])
     path = ClipRepository(store).folder(identity) / f"clip-{round(span_s[0] * 1000):08d}.mp4"
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_film(path, film)
+    write_video(path, film)
     moment = TakenMoment("mark", key_s, key_s, key_s)
     if kind == "warning":
         moment = TakenMoment("warning", key_s, key_s + 3, key_s + 7, "left", "wrist_flexion", "flexion")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from posturewatch.config.limit_profiles import load_profile
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, LiftPlane, Measurement, Refusal
 from posturewatch.model.observation import Observation, Side
+from posturewatch.model.outcome import Ending, Outcome
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, HoldWarning, Verdict
@@ -61,10 +61,8 @@ def make_reading(
     )
 
 
-@dataclass(frozen=True)
-class Ended:
-    """How a run ended, as the monitor would tell."""
+class Ended(Outcome):
+    """How a run ended, with what tests leave open filled in."""
 
-    end_s: float
-    ending: str = "stopped"
-    closed: tuple[Excursion, ...] = field(default_factory=tuple)
+    def __init__(self, end_s: float, ending: Ending = "stopped", closed: tuple[Excursion, ...] = ()) -> None:
+        super().__init__(ending, end_s, 0, closed)

@@ -20,7 +20,8 @@ from scipy.stats import mannwhitneyu
 
 from calibration.dataset.rows import match
 from calibration.dataset.table import load, read
-from calibration.evaluate.report import FRAMINGS, read_weights, score, shares_given
+from calibration.evaluate.report import FRAMINGS, score, shares_given
+from calibration.evaluate.weights import read_weights
 from posturewatch.cli.main import main
 from posturewatch.config.settings import Settings
 from posturewatch.kinematics.estimator import RefusalRules

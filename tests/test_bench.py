@@ -11,7 +11,7 @@ import pytest
 from capture_films import write_film
 from page_stand_ins import OneSummary
 
-from posturewatch.bench.benchmark import Bench, LoopedFilm, measure_live, measure_per_frame
+from posturewatch.bench.benchmark import Bench, LoopedVideo, measure_live, measure_per_frame
 from posturewatch.bench.figures import CHUNK, LiveFigures, PerFrame, live_figures, report
 from posturewatch.bench.probes import Arrival, Put, memory_mb
 from posturewatch.capture import FilmSource
@@ -24,9 +24,10 @@ from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Refusal
 from posturewatch.model.observation import Observation
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
-from posturewatch.pipeline.monitor import FrameSource, Monitor, Outcome, Sink
+from posturewatch.pipeline.monitor import FrameSource, Monitor, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice
 from posturewatch.server.app import create_app
 from posturewatch.server.feed import LiveFeed
@@ -184,7 +185,7 @@ def test_memory_of_this_process_is_plausible() -> None:
 
 def test_looped_film_goes_on_where_it_ended(tmp_path: Path) -> None:
     path = write_film(tmp_path / "f.mkv", [i / 25 for i in range(8)])
-    film = LoopedFilm(lambda: FilmSource(path))
+    film = LoopedVideo(lambda: FilmSource(path))
     frames: list[Frame] = []
     while len(frames) < 20:
         taken = film.read(1.0)

@@ -13,7 +13,7 @@ import time_machine
 from calendar_moments import DAYLIGHT_CHANGES, moments
 from log_factories import noon, record
 
-from posturewatch.cli.load import load_sentence
+from posturewatch.review.load import load_sentence
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.trends import local_day, local_today
 from posturewatch.storage.records import now_utc

@@ -11,9 +11,9 @@ import pytest
 from capture_films import HandClock, within
 
 from posturewatch.capture.camera import CameraSource
-from posturewatch.capture.decoding import Image
 from posturewatch.capture.source import Taken
 from posturewatch.errors import SourceError
+from posturewatch.model.arrays import Image
 
 PICTURE = np.zeros((48, 64, 3), dtype=np.uint8)
 

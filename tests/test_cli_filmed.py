@@ -14,11 +14,11 @@ from page_stand_ins import Player
 from test_cli_live import live
 
 from posturewatch.cli.live import libraries
-from posturewatch.cli.load import load_sentence
 from posturewatch.exposure.breaks import BreakRules
 from posturewatch.model.observation import HandObservation, Observation
 from posturewatch.pipeline.rest import Movement, RestWatch
 from posturewatch.review.derived import open_store
+from posturewatch.review.load import load_sentence
 from posturewatch.review.practice_log import PracticeLog
 
 

@@ -120,7 +120,7 @@ def test_between_sessions_it_rests(tmp_path: Path, monkeypatch: pytest.MonkeyPat
             raise KeyboardInterrupt
 
     monkeypatch.setattr(Practice, "wait", counted)
-    monkeypatch.setattr("posturewatch.cli.live.time", SimpleNamespace(sleep=rest))
+    monkeypatch.setattr("posturewatch.pipeline.live_practice.time", SimpleNamespace(sleep=rest))
     assert live(film(tmp_path / "a.mkv", 0.5), tmp_path / "data") == 0
     over = asked[asked.index(True) :]
     assert len(over) == len(rests) == 3
@@ -150,7 +150,7 @@ def test_a_source_that_cannot_be_had_is_told_and_leaves_no_session(
 
     assert live(tmp_path / "missing.mp4", tmp_path / "data") == 2
     assert_sentence(capsys, "There is no film at")
-    monkeypatch.setattr("posturewatch.capture.open_source", in_use)
+    monkeypatch.setattr("posturewatch.pipeline.live_practice.open_source", in_use)
     assert live("0", tmp_path / "data") == 3
     assert_sentence(capsys, "probably in use")
     assert SessionReader(tmp_path / "data").sessions() == []

@@ -9,9 +9,9 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from clip_factories import BITS, SIZE, make_film, uneven_times
+from clip_factories import BITS, SIZE, make_video, uneven_times
 
-from posturewatch.clips.film import write_film
+from posturewatch.clips.video_file import write_video
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
@@ -76,7 +76,7 @@ async () => {
 @pytest.fixture
 def address(tmp_path: Path) -> Iterator[str]:
     """A server of one page and one clip that answers range requests, as a player's seeking makes them."""
-    write_film(tmp_path / "clip.mp4", make_film(TIMES_S))
+    write_video(tmp_path / "clip.mp4", make_video(TIMES_S))
     data = (tmp_path / "clip.mp4").read_bytes()
 
     class Handler(BaseHTTPRequestHandler):

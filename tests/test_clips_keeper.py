@@ -17,18 +17,18 @@ from clip_factories import (
     excursion,
     frames,
     index_of,
-    make_film,
+    make_video,
     picture_reading,
     warning,
 )
 from session_factories import Ended
 
 from posturewatch.clips import keeper as keeper_module
-from posturewatch.clips.film import write_film
 from posturewatch.clips.folder import ClipFolder, remove_leftovers
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
 from posturewatch.clips.ring import Ring
 from posturewatch.clips.span import ClipRules
+from posturewatch.clips.video_file import write_video
 
 #: Short, so that a test's session is: 1 s before to 0.5 s after, at most 4 s.
 RULES = ClipRules(before_s=1.0, after_s=0.5, longest_s=4.0, settle_s=0.2)
@@ -178,9 +178,9 @@ def test_a_standing_disk_never_holds_the_loop(tmp_path: Path, monkeypatch: pytes
     def standing(*args: object) -> None:
         writing.set()
         assert go_on.wait(10.0)
-        write_film(*args)  # type: ignore[arg-type]
+        write_video(*args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(keeper_module, "write_film", standing)
+    monkeypatch.setattr(keeper_module, "write_video", standing)
     records: list[ClipRecord] = []
     ring = Ring()
     keeper = ClipKeeper(tmp_path / "one", on_clip=records.append, rules=RULES, ring=ring)
@@ -201,7 +201,7 @@ def no_space(*args: object) -> None:
 
 
 def test_a_full_disk_stops_clips_and_nothing_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(keeper_module, "write_film", no_space)
+    monkeypatch.setattr(keeper_module, "write_video", no_space)
     ring = Ring()
     keeper = ClipKeeper(tmp_path / "one", on_clip=no_clip, rules=RULES, ring=ring)
     play(keeper, ring, 6.0, marks=[1.0, 4.0])
@@ -216,7 +216,7 @@ LIMITED = """
 import resource, signal, sys
 from pathlib import Path
 sys.path.insert(0, {tests!r})
-from clip_factories import make_film
+from clip_factories import make_video
 from posturewatch.clips import keeper
 from test_clips_keeper import *
 
@@ -287,17 +287,17 @@ KILLED = """
 import sys, threading
 from pathlib import Path
 sys.path.insert(0, {tests!r})
-from posturewatch.clips import film
+from posturewatch.clips import video_file as film
 from test_clips_keeper import *
 
-whole = film.Film.durations
+whole = film.EncodedVideo.durations
 def half(self):
     pairs = list(whole(self))
     yield from pairs[: len(pairs) // 2]
     print("half written", flush=True)
     threading.Event().wait()
 
-film.Film.durations = half
+film.EncodedVideo.durations = half
 ring = Ring()
 one = ClipKeeper(Path({folder!r}) / "one", on_clip=lambda record: None, rules=RULES, ring=ring)
 play(one, ring, 4.0, marks=[2.0])
@@ -395,7 +395,7 @@ def test_part_of_the_disk_stays_free(
 
 def test_the_keeper_makes_room_and_never_touches_kept_clips(tmp_path: Path) -> None:
     ring = Ring()
-    size = make_film([index / RATE_HZ for index in range(30)]).size_bytes
+    size = make_video([index / RATE_HZ for index in range(30)]).size_bytes
     room = size + keeper_module.INDEX_BYTES
     kept = store(tmp_path, "old/clip-1.mp4", room, 99)
     loose = store(tmp_path, "old/clip-2.mp4", room, 50)
@@ -405,7 +405,9 @@ def test_the_keeper_makes_room_and_never_touches_kept_clips(tmp_path: Path) -> N
         on_clip=records.append,
         rules=RULES,
         ring=ring,
-        shelf=ClipFolder(tmp_path, limit_bytes=3 * room, reserve_bytes=0, is_kept=lambda path: path == kept),
+        all_clips=ClipFolder(
+            tmp_path, limit_bytes=3 * room, reserve_bytes=0, is_kept=lambda path: path == kept
+        ),
     )
     play(keeper, ring, 9.0, marks=[2.0, 7.0])
     keeper.close()

@@ -18,7 +18,7 @@ from test_cli_live import live
 from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, Microphone
 from posturewatch.config.settings import ClipSettings, parse_settings
 from posturewatch.errors import UnavailableError
-from posturewatch.pipeline.recorded_film import MICROPHONE_ON, Clipping
+from posturewatch.pipeline.clip_recording import MICROPHONE_ON, ClipRecording
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
 
@@ -101,7 +101,7 @@ def test_sound_lies_at_its_time_of_the_session(monkeypatch: pytest.MonkeyPatch, 
     stage = Stage(monkeypatch)
     # The session's 0 is 2.5 s after the card began; pictures come up to 0.1 s late, some at once.
     for index in range(60):
-        stage.microphone.picture(index / 30, 1002.5 + index / 30 + (0.1 if index % 3 else 0.0))
+        stage.microphone.frame(index / 30, 1002.5 + index / 30 + (0.1 if index % 3 else 0.0))
     stage.play(10.0, lambda index: jitter_s * (index % 4))
     piece = stage.microphone.between(1.0, 4.0)
     assert piece is not None
@@ -113,7 +113,7 @@ def test_sound_lies_at_its_time_of_the_session(monkeypatch: pytest.MonkeyPatch, 
 
 def test_the_drivers_own_stamp_counts_where_it_has_one(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
-    stage.microphone.picture(0.0, 1000.0)
+    stage.microphone.frame(0.0, 1000.0)
     # The card holds every block back for 0.2 s, and says so.
     stage.play(3.0, lambda index: 0.2, age_s=0.25)
     piece = stage.microphone.between(1.0, 2.0)
@@ -123,7 +123,7 @@ def test_the_drivers_own_stamp_counts_where_it_has_one(monkeypatch: pytest.Monke
 
 def test_lost_sound_is_silence_and_what_follows_keeps_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
-    stage.microphone.picture(0.0, 1000.0)
+    stage.microphone.frame(0.0, 1000.0)
     stage.play(2.0)
     stage.now_s += 1.0
     stage.play(stage.stream.blocksize / RATE_HZ, lost=True)
@@ -137,7 +137,7 @@ def test_lost_sound_is_silence_and_what_follows_keeps_its_time(monkeypatch: pyte
 
 def test_only_the_last_moments_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
-    stage.microphone.picture(0.0, 1000.0)
+    stage.microphone.frame(0.0, 1000.0)
     stage.play(KEPT_S + 20.0)
     kept = sum(block.samples.nbytes for block in stage.microphone._blocks)
     assert kept <= 2 * RATE_HZ * KEPT_S
@@ -155,7 +155,7 @@ def test_without_a_picture_the_time_is_unknown(monkeypatch: pytest.MonkeyPatch) 
 
 def test_closing_twice_closes_once_and_leaves_what_was_heard(monkeypatch: pytest.MonkeyPatch) -> None:
     stage = Stage(monkeypatch)
-    stage.microphone.picture(0.0, 1000.0)
+    stage.microphone.frame(0.0, 1000.0)
     stage.play(1.0)
     assert stage.microphone.listening
     for _ in range(2):
@@ -235,7 +235,7 @@ def test_only_live_sessions_listen_and_say_so(
     library = FakeLibrary()
     monkeypatch.setitem(sys.modules, "sounddevice", library)
     with open_store(tmp_path) as store:
-        session: Any = Clipping(store, ClipSettings(microphone=on)).begin(cast(Any, Recorder()), film)
+        session: Any = ClipRecording(store, ClipSettings(microphone=on)).begin(cast(Any, Recorder()), film)
         assert len(library.streams) == opened
         assert session.sound_notice == (MICROPHONE_ON if opened else None)
         session.finish(SimpleNamespace(end_s=0.0, closed=()))
@@ -259,9 +259,9 @@ def test_a_live_clip_carries_the_microphones_sound_or_none(
 
     ScriptedHands(lambda time_s: 70.0 if 1.0 <= time_s < 2.5 else 10.0, hear).use(monkeypatch)
     # A film taken for a live source: the command asks a source for its file.
-    monkeypatch.setattr("posturewatch.pipeline.recorded_film.FilmSound", None)
-    begin = Clipping.begin
-    monkeypatch.setattr(Clipping, "begin", lambda self, recorder, film: begin(self, recorder, None))
+    monkeypatch.setattr("posturewatch.pipeline.clip_recording.VideoFileSound", None)
+    begin = ClipRecording.begin
+    monkeypatch.setattr(ClipRecording, "begin", lambda self, recorder, film: begin(self, recorder, None))
     settings = tmp_path / "mine.toml"
     settings.write_text("[watch]\nhold_s = 1.0\n[clips]\nmicrophone = true\n")
     source = write_film(tmp_path / "lesson.mkv", [index / 10 for index in range(40)])

@@ -10,11 +10,9 @@ import numpy as np
 import pytest
 from clip_factories import SIZE, SlowEncoder, frames, index_of, uneven_times
 
-from posturewatch.clips import ring as ring_module
-from posturewatch.clips.benchmark import measure_clip_cost
 from posturewatch.clips.encoder import TICKS_PER_S, Encoder, Packet
-from posturewatch.clips.film import write_film
 from posturewatch.clips.ring import PacketStore, Ring
+from posturewatch.clips.video_file import write_video
 from posturewatch.model.frame import Frame
 
 
@@ -90,7 +88,7 @@ def test_cutting_keeps_times_and_begins_at_or_before_the_start(tmp_path: Path) -
         film = ring.cut(4.3, 7.9)
         assert film is not None
         assert 4.3 - 1.1 <= film.start_s <= 4.3
-        write_film(tmp_path / "clip.mp4", film)
+        write_video(tmp_path / "clip.mp4", film)
     finally:
         ring.close()
     with av.open(str(tmp_path / "clip.mp4")) as clip:
@@ -101,7 +99,7 @@ def test_cutting_keeps_times_and_begins_at_or_before_the_start(tmp_path: Path) -
     inside = [i for i, time_s in enumerate(times_s) if film.start_s - 1e-4 <= time_s < 7.9]
     assert [index for _, index in found] == inside
     assert [time_s for time_s, _ in found] == pytest.approx([times_s[i] for i in inside], abs=1e-4)
-    assert ring.cost.pictures == 250
+    assert ring.cost.frames == 250
     assert ring.cost.dropped == 0
     assert ring.size_bytes == 0
 
@@ -190,13 +188,3 @@ def test_nonsense_is_refused() -> None:
         PacketStore(0, 1.0)
     with pytest.raises(ValueError, match="waits"):
         Ring(waiting=0)
-
-
-def test_the_benchmark_counts_what_was_put() -> None:
-    cost = measure_clip_cost(frames([index / 25 for index in range(60)]), clip_s=1.0)
-    assert (cost.pictures, cost.dropped) == (60, 0)
-    assert 1.0 <= cost.clip_s <= 2.1
-    assert min(cost.put_ms, cost.encode_ms, cost.memory_mb_per_min, cost.cut_ms) > 0
-    with pytest.raises(ValueError, match="no pictures"):
-        measure_clip_cost([])
-    assert ring_module.WAITING_PICTURES * 2.8 < 48

@@ -11,14 +11,14 @@ from clip_factories import excursion, warning
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span, join_moments
+from posturewatch.clips.span import ClipMoment, ClipPlanner, ClipRules, Span, join_moments
 from posturewatch.model.verdict import Excursion
 
 RULES = ClipRules()
 
 
-def stay(start_s: float, end_s: float | None, key_s: float | None = None) -> Moment:
-    return Moment("warning", start_s, start_s if key_s is None else key_s, end_s)
+def stay(start_s: float, end_s: float | None, key_s: float | None = None) -> ClipMoment:
+    return ClipMoment("warning", start_s, start_s if key_s is None else key_s, end_s)
 
 
 def bounds(spans: tuple[Span, ...]) -> list[tuple[float, float]]:
@@ -29,14 +29,14 @@ def bounds(spans: tuple[Span, ...]) -> list[tuple[float, float]]:
     ("moments", "expected"),
     [
         pytest.param([stay(10, 12)], [(6, 15)], id="4 s before to 3 s after"),
-        pytest.param([Moment.mark(10)], [(6, 13)], id="mark"),
+        pytest.param([ClipMoment.mark(10)], [(6, 13)], id="mark"),
         pytest.param([stay(1, 2)], [(0, 5)], id="nothing before the session"),
         pytest.param([stay(10, 12), stay(18, 19)], [(6, 22)], id="overlapping ones joined"),
         pytest.param([stay(10, 12), stay(19, 20)], [(6, 15), (15, 23)], id="touching ones not"),
         pytest.param([stay(10, 90)], [(6, 36)], id="long one: the first 30 s"),
         pytest.param([stay(10, None)], [(6, 36)], id="lasting one"),
-        pytest.param([stay(10, 90), Moment.mark(30)], [(6, 36)], id="mark in the shown part"),
-        pytest.param([stay(10, 90), Moment.mark(60)], [(6, 36), (56, 63)], id="mark in the part cut off"),
+        pytest.param([stay(10, 90), ClipMoment.mark(30)], [(6, 36)], id="mark in the shown part"),
+        pytest.param([stay(10, 90), ClipMoment.mark(60)], [(6, 36), (56, 63)], id="mark in the part cut off"),
         pytest.param(
             [stay(10, 90), stay(34, 40)], [(6, 36), (36, 43)], id="too late to join: the rest follows at once"
         ),
@@ -47,13 +47,13 @@ def bounds(spans: tuple[Span, ...]) -> list[tuple[float, float]]:
         ),
     ],
 )
-def test_join(moments: list[Moment], expected: list[tuple[float, float]]) -> None:
+def test_join(moments: list[ClipMoment], expected: list[tuple[float, float]]) -> None:
     assert bounds(join_moments(moments, RULES)) == expected
     assert bounds(join_moments(moments[::-1], RULES)) == expected
 
 
 @st.composite
-def some_moments(draw: st.DrawFn) -> list[Moment]:
+def some_moments(draw: st.DrawFn) -> list[ClipMoment]:
     found = []
     for _ in range(draw(st.integers(1, 12))):
         start_s = draw(st.floats(0, 200))
@@ -74,7 +74,7 @@ def shown(spans: tuple[Span, ...], from_s: float, to_s: float) -> bool:
 
 
 @given(some_moments())
-def test_spans_are_apart_short_and_show_what_they_are_for(moments: list[Moment]) -> None:
+def test_spans_are_apart_short_and_show_what_they_are_for(moments: list[ClipMoment]) -> None:
     spans = join_moments(moments, RULES)
     for one, following in pairwise(spans):
         assert one.end_s <= following.start_s
@@ -90,7 +90,7 @@ def test_spans_are_apart_short_and_show_what_they_are_for(moments: list[Moment])
 
 
 @given(some_moments(), st.floats(0, 200))
-def test_a_floor_is_respected(moments: list[Moment], floor_s: float) -> None:
+def test_a_floor_is_respected(moments: list[ClipMoment], floor_s: float) -> None:
     spans = join_moments(moments, RULES, floor_s=floor_s)
     assert all(span.start_s >= floor_s and span.duration_s > 0 for span in spans)
 

@@ -8,7 +8,7 @@ import itertools
 
 import pytest
 
-from posturewatch.comfort.discomfort import ADVICE_LEVELS, PLACES, SIGNS, advise, form_json, place_names
+from posturewatch.comfort.discomfort import ADVICE_LEVELS, REGIONS, SIGNS, advise, form_json, place_names
 
 
 @pytest.mark.parametrize(
@@ -110,6 +110,6 @@ def test_what_is_unknown_is_refused() -> None:
 
 def test_the_form_has_all_places_of_both_sides() -> None:
     form = form_json()
-    assert len(place_names()) == 2 * len(PLACES) == len(set(place_names()))
+    assert len(place_names()) == 2 * len(REGIONS) == len(set(place_names()))
     assert f"{form['sides'][0]} {form['places'][0]['name']}" in place_names()
     assert [sign["name"] for sign in form["signs"]] == list(EXPECTED)

@@ -12,7 +12,7 @@ from calibration.dataset import pack
 from calibration.dataset.pack import LEFT_OUT, packed
 from calibration.dataset.rows import FRAMES_A_FILM, film_frame
 from calibration.dataset.table import read, read_shards, table_of
-from calibration.evaluate.report import read_weights
+from calibration.evaluate.weights import read_weights
 from posturewatch.kinematics.network import Ensemble
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"

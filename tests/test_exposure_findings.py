@@ -17,7 +17,7 @@ from posturewatch.comfort.exceedance import exceedance_probability
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.exposure.autocorrelation import autocorrelation_time
 from posturewatch.exposure.exposure_series import ExposureSeries
-from posturewatch.exposure.findings import Finding, FingerPosture, Moment, next_to_work_on
+from posturewatch.exposure.findings import Finding, FingerPosture, next_to_work_on
 from posturewatch.exposure.passages import Passage, outside
 from posturewatch.exposure.standing_out import FindingRules
 from posturewatch.model.observation import Side
@@ -224,20 +224,6 @@ def test_outside() -> None:
     )
     assert outside([twice], 25.0) == ((0.0, 5.0), (10.0, 20.0))
     assert outside([], 3.0) == ((0.0, 3.0),)
-
-
-def test_moments_inside_the_passage_of_that_hand_and_direction() -> None:
-    moments = (
-        Moment("brief", 61.0, 62.0, "left", FLEX, "flexion"),
-        Moment("long", 70.0, 75.0, "left", FLEX, "flexion"),
-        Moment("clip", 117.0, 125.0),
-        Moment("elsewhere", 10.0, 20.0, "left", FLEX, "flexion"),
-        Moment("other hand", 70.0, 75.0, "right", FLEX, "flexion"),
-        Moment("other way", 70.0, 75.0, "left", FLEX, "extension"),
-    )
-    found = next_to_work_on([played([0.0, 0.4, 0.0])], PASSAGES, 180.0, moments=moments)
-    assert found is not None
-    assert found.moments == ("long", "clip", "brief")
 
 
 def test_the_finger_posture_that_goes_with_it() -> None:

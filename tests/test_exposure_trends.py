@@ -5,14 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import json
 
-import numpy as np
 import pytest
-from exposure_series import FLEX, make_series, profile
+from exposure_series import FLEX
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import theilslopes
 
-from posturewatch.exposure.exposure_series import exposure
 from posturewatch.exposure.trends import (
     ExposureRecord,
     Total,
@@ -20,7 +18,6 @@ from posturewatch.exposure.trends import (
     by_piece,
     by_week,
     change,
-    records_of,
     slope,
 )
 
@@ -55,22 +52,6 @@ def record(
         excursions=3,
         longest_s=longest_s,
     )
-
-
-def test_records_of_an_exposure() -> None:
-    """Ten seconds at 50: beyond both limits in flexion, beyond none in extension."""
-    found = exposure(make_series(np.arange(300) / 30.0, np.full(300, 50.0)), profile(), (0.0, 10.0))
-    rows = {row.key: row for row in records_of(found, "one", MONDAY, "Scale study")}
-    assert set(rows) == {
-        ("left", FLEX, direction, level)
-        for direction in ("flexion", "extension")
-        for level in ("comfort", "extreme")
-    }
-    extreme = rows[KEY]
-    assert (extreme.session_id, extreme.day, extreme.piece) == ("one", MONDAY, "Scale study")
-    assert (extreme.beyond_s, extreme.excess) == pytest.approx((10.0, 100.0))
-    assert (extreme.limit, extreme.excursions) == (40.0, 1)
-    assert rows["left", FLEX, "extension", "extreme"].beyond_s == 0.0
 
 
 def test_weeks_add_up_and_missing_ones_are_holes() -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from calibration.dataset.table import load
-from calibration.evaluate.report import read_weights
+from calibration.evaluate.weights import read_weights
 from posturewatch.kinematics.features import (
     BLOCKS,
     FEATURE_COUNT,

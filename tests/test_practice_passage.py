@@ -8,7 +8,7 @@ from typing import Any, cast
 
 import pytest
 
-from posturewatch.pipeline.monitor import Outcome
+from posturewatch.model.outcome import Outcome
 from posturewatch.pipeline.practice import Practice
 
 

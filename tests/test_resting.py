@@ -15,7 +15,7 @@ from test_features import OF_FINGERS, axis, seen
 
 from posturewatch.kinematics.estimator import Estimate
 from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM, HandSize
-from posturewatch.kinematics.lift import STRINGS_SEEN, Lifts, strings_chance
+from posturewatch.kinematics.lift import STRINGS_SEEN, Lifts, strings_probability
 from posturewatch.kinematics.resting import RestingPlane, RestRules
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import HandObservation, Side
@@ -235,10 +235,10 @@ def test_strings_that_cannot_be_placed_count_as_not_seen(spread: float, plane: s
     told = Lifts(frozenset({"left"}), SIZE).of(LEARNED, hand, 0.0)
     assert told.lift_plane == plane
     assert ("index_lift" in told.values) == (plane is not None)
-    assert (strings_chance(hand) < STRINGS_SEEN) == (plane is None)
+    assert (strings_probability(hand) < STRINGS_SEEN) == (plane is None)
     # Networks without that number leave it to the other one.
     unknown = replace(said, strings_spread=np.array(np.nan))
-    assert strings_chance(replace(hand, fingers=unknown)) == pytest.approx(0.9)
+    assert strings_probability(replace(hand, fingers=unknown)) == pytest.approx(0.9)
 
 
 def test_the_plucking_hand_never_uses_the_picture() -> None:

@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from exposure_series import exposure
 from log_factories import START, Taken, TakenMoment, film, noon, record
 from session_factories import Ended
 
 from posturewatch.errors import InputError, StoreError, UnknownError
-from posturewatch.exposure.exposure_series import exposure
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import (
     CheckEntry,

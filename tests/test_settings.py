@@ -10,6 +10,7 @@ from typing import get_args
 
 import pytest
 
+from posturewatch.cli.options import HAND_LENGTH_MM, HFOV_DEG
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.config import settings as settings_module
 from posturewatch.config.instruments import INSTRUMENTS, InstrumentName, hand_roles
@@ -260,3 +261,8 @@ def test_the_users_own_file_may_be_missing(tmp_path: Path, monkeypatch: pytest.M
     assert load_settings() == Settings()
     own.write_text("[watch]\nhold_s = 7\n", encoding="utf-8")
     assert load_settings().watch.hold_s == 7.0
+
+
+def test_options_have_the_bounds_of_their_settings() -> None:
+    assert bounds(SETTINGS["camera"]["hfov_deg"]) == HFOV_DEG
+    assert bounds(SETTINGS["player"]["hand_length_mm"]) == HAND_LENGTH_MM

@@ -20,7 +20,7 @@ from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.agreement import best_of
 from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.plausible import hand_distance
-from posturewatch.tracking.still import Place, StillFinder
+from posturewatch.tracking.still import Candidate, StillFinder
 from posturewatch.tracking.tracker import TrackerMode
 
 pytestmark = pytest.mark.models
@@ -156,14 +156,14 @@ def test_a_hand_tracked_inside_out_is_looked_at_again_and_found_as_it_lies(frame
         assert isinstance(finder, StillFinder)
         mistaken = Detection(inside_out, hand.landmarks_m, 0.95, 0.1)
         (judgement,) = tracker._judge(image, [inside_out])
-        looks = finder._looks(image, Place(mistaken, judgement), None)
+        looks = finder._looks(image, Candidate(mistaken, judgement), None)
         best = looks[best_of([look.judgement for look in looks], "left")]
     assert judgement.view("left").landmark_error > 0.3
     assert judgement.view("left").landmark_error > 2 * best.judgement.view("left").landmark_error
     assert hand_distance(mistaken.landmarks_px, hand.landmarks_px) > 0.3
     assert hand_distance(best.seen.landmarks_px, hand.landmarks_px) < 0.1
     # Two candidates for one hand: the one that the networks see there is kept, whatever the library's presence.
-    both = [Place(mistaken, judgement)]
+    both = [Candidate(mistaken, judgement)]
     finder._add(both, best)
     assert [place.seen for place in both] == [best.seen]
 

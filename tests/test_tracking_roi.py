@@ -21,8 +21,8 @@ from posturewatch.tracking.roi import (
     forearm_roi,
     hand_roi,
     palm_roi,
-    to_picture_m,
-    to_picture_px,
+    to_camera_m,
+    to_image_px,
 )
 
 
@@ -61,7 +61,7 @@ def test_a_crop_shows_what_its_affine_says(angle_deg: float, size_px: float) -> 
 def test_landmarks_go_to_the_picture_and_depth_keeps_its_scale(angle_deg: float) -> None:
     roi = Roi((300.0, 200.0), 448.0, math.radians(angle_deg))
     points = np.array([[112.0, 112.0, 10.0], [112.0, 0.0, -4.0]])
-    out = to_picture_px(points, roi, 224)
+    out = to_image_px(points, roi, 224)
     assert out[0] == pytest.approx([300, 200, 20])
     up = Rotation.from_euler("z", angle_deg, degrees=True).apply([0, -224, 0])
     assert out[1] == pytest.approx([300 + up[0], 200 + up[1], -8])
@@ -70,9 +70,7 @@ def test_landmarks_go_to_the_picture_and_depth_keeps_its_scale(angle_deg: float)
 def test_metres_turn_with_the_crop() -> None:
     roi = Roi((0, 0), 1.0, math.radians(40))
     points = np.random.default_rng(0).normal(size=(21, 3))
-    assert to_picture_m(points, roi) == pytest.approx(
-        Rotation.from_euler("z", 40, degrees=True).apply(points)
-    )
+    assert to_camera_m(points, roi) == pytest.approx(Rotation.from_euler("z", 40, degrees=True).apply(points))
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 60.0, -170.0])

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.bodies import Body
 from calibration.body.geometry import (
@@ -21,8 +19,7 @@ from calibration.body.geometry import (
     unit,
 )
 from calibration.body.hand_pose import anatomical_frame, bone_suffix, side_sign
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 ELBOW_FLEXION_DEG = (22.0, 142.0)
 SUPINATION_DEG = (-80.0, 88.0)  # common practice: 80-90 degrees each way from the thumb-up position

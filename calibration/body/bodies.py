@@ -17,12 +17,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 UV_STEPS = 65535.0  # a skin picture's width and height in the steps of the stored places
 UNIT_M = 5e-5  # resolution of the stored vertices: int16 then reaches 1.6 m

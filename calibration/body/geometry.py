@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 
 def unit(vector: FloatArray) -> FloatArray:

@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 
 from calibration.body.bodies import Body
 from calibration.body.geometry import across, dot, rotation_x, rotation_y, rotation_z, turn_about, unit
+from posturewatch.model.arrays import FloatArray
+from posturewatch.model.observation import SIDES
 
-FloatArray = NDArray[np.floating[Any]]
-
-SIDES = ("left", "right")
 RADIAL = np.array([0.0, 0.0, 1.0])  # in hand coordinates
 FINGERS = ("index", "middle", "ring", "little")
 # Flexed fingers converge towards the scaphoid: lean of each finger's plane about the hand's long axis.

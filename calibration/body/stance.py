@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.arm import Trunk, turned
 from calibration.body.bodies import Body
 from calibration.body.geometry import rotation_x, rotation_y, rotation_z, turn_vector, unit
 from calibration.body.hand_pose import bone_suffix
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
+from posturewatch.model.observation import SIDES
 
 
 @dataclass(frozen=True)
@@ -72,7 +70,9 @@ def stance_from(body: Body, turns: dict[str, FloatArray], seated: bool) -> Stanc
     height = trunk[:, 1]
     middle = trunk[(height > 0.08) & (height < 0.36)]
     low, high = np.percentile(middle[:, [0, 2]], [3, 97], axis=0)
-    shoulders = {side: heads[body.bone("upperarm01" + bone_suffix(side))] for side in ("left", "right")}
+    shoulders: dict[str, FloatArray] = {
+        side: heads[body.bone("upperarm01" + bone_suffix(side))] for side in SIDES
+    }
     levels = np.linspace(0.0, 0.45, 10)
     belly = np.array([np.percentile(trunk[np.abs(height - y) < 0.04, 2], 97) for y in levels])
     return Stance(

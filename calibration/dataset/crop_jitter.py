@@ -13,18 +13,16 @@ from __future__ import annotations
 import argparse
 import math
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns, read_shards
+from posturewatch.model.arrays import FloatArray
 from posturewatch.model.observation import Side
 from posturewatch.tracking.crop import Crop, hand_angle_rad, hand_scale_px
 
 __all__ = ["CROP_JITTER", "crop_jitter_of", "padded_crop_of", "read_crop_jitter", "usual"]
 
-FloatArray = NDArray[np.floating[Any]]
 
 CROP_JITTER = Path(__file__).parent / "crop_jitter.csv"
 NAMES = ("wrist_right", "wrist_down", "turn_rad", "log_scale")

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.geometry import rotation_between, unit
+from posturewatch.model.arrays import FloatArray
 from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.tracking.crop import WIDE, hand_scale_px
 
 __all__ = ["TARGETS", "elsewhere", "outputs_of", "targets_of"]
 
-FloatArray = NDArray[np.floating[Any]]
 
 _STRAIGHT_ON = np.array([0.0, 0.0, 1.0])
 _MIDDLE_KNUCKLE = 9

@@ -22,7 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.bodies import Bodies, default_path, load_bodies
-from calibration.body.hand_pose import FINGERS, SIDES, wrist_angles_deg
+from calibration.body.hand_pose import FINGERS, wrist_angles_deg
+from calibration.dataset.scenes import make_figure, moved
 from calibration.render.render import Figure, Renderer
 from calibration.scene.backgrounds import make_background
 from calibration.scene.camera import Camera, look_at
@@ -30,7 +31,7 @@ from calibration.scene.instrument import Instrument
 from calibration.scene.looks import Cloth, Light, Look
 from calibration.scene.motion import Performance, Score, Track, chords
 from calibration.scene.player import Player, Setting, sample_setting
-from calibration.scene.scenes import make_figure, moved
+from posturewatch.model.observation import SIDES
 
 SEED = 115
 IDENTITY = 53

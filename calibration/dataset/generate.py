@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 
 from calibration.body.bodies import SPLITS, default_path, load_bodies
-from calibration.scene.scenes import FRAMINGS, LOOKS, Still, Studio
+from calibration.dataset.scenes import FRAMINGS, LOOKS, Still, Studio
 
 FILM_RATE_HZ = 30
 

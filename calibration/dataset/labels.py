@@ -24,8 +24,7 @@ from calibration.render.render import PART_SCALE, PARTS
 from calibration.scene.camera import Camera
 from calibration.scene.neck import into, out_of
 from calibration.scene.player import Player
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 STRINGS_BESIDE_M = 0.05  # how far to either side of the fingers the strings count
 PLANE_BESIDE_M = 0.02  # the same for the points by which the networks learn where the plane lies

@@ -19,7 +19,7 @@ from calibration.dataset.crops import TARGETS
 from calibration.dataset.rows import CROPS, FRAMES_A_FILM
 from calibration.dataset.table import Columns, present, read_shards
 from posturewatch.config.resources import calibration_dir
-from posturewatch.model.observation import BODY_LANDMARKS
+from posturewatch.model.observation import BODY_LANDMARKS, SIDES
 
 #: What no evaluation reads.
 LEFT_OUT = {
@@ -46,11 +46,7 @@ def packed(columns: Columns, every: int) -> tuple[Columns, NDArray[np.bool_]]:
     """The columns worth keeping of every n-th frame, and which rows of hands those are."""
     kept = {"": columns["frame"] % FRAMES_A_FILM % every == 0}
     kept["t_"] = columns["t_frame"] % FRAMES_A_FILM % every == 0
-    read = [
-        BODY_LANDMARKS[f"{side}_{part}"]
-        for side in ("left", "right")
-        for part in ("shoulder", "elbow", "wrist")
-    ]
+    read = [BODY_LANDMARKS[f"{side}_{part}"] for side in SIDES for part in ("shoulder", "elbow", "wrist")]
     unread = np.setdiff1d(np.arange(columns["body_px"].shape[1]), read)
     out = {}
     for name, values in columns.items():

@@ -37,7 +37,7 @@ CUT_FROM = 0.4  # share of a hand in view from which its crop is of use
 SMALLEST_PX = 25
 _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
 _WRONG_SIDE_SHARE = 0.2
-_ELSEWHERE_SHARE = 0.3
+_ELSEWHERE_SHARE = 0.4
 
 #: How the frames of films are numbered.
 FRAMES_A_FILM = 10_000

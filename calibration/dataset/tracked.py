@@ -38,7 +38,7 @@ from posturewatch.model.observation import Observation
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 
 if TYPE_CHECKING:
-    from calibration.scene.scenes import Still
+    from calibration.dataset.scenes import Still
 
 __all__ = ["SHARD"]
 
@@ -55,8 +55,8 @@ class Worker:
 
     def __init__(self, bodies: Path, device: int | None = None, networks: Path | None = None) -> None:
         from calibration.body.bodies import load_bodies
+        from calibration.dataset.scenes import Studio
         from calibration.render.render import Renderer
-        from calibration.scene.scenes import Studio
 
         loaded = load_bodies(bodies)
         renderer = Renderer(loaded, device=device)
@@ -244,14 +244,21 @@ def main() -> None:
     tasks = [task for task in tasks if not task.out.exists()]
     began = time.monotonic()
     done = 0
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(args.workers, _start, (args.bodies, args.gpus, args.networks)) as pool:
-        for count in pool.imap_unordered(_do, tasks):
-            done += count
-            if time.monotonic() - began > args.limit_s:
-                pool.terminate()
-                break
+    for count in _carry_out(tasks, args.workers, (args.bodies, args.gpus, args.networks)):
+        done += count
+        if time.monotonic() - began > args.limit_s:
+            break
     print(f"{name}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
+
+
+def _carry_out(tasks: list[Task], workers: int, start: tuple[Path, int, Path | None]) -> Iterator[int]:
+    """Pictures of each shard, as shards are finished; a single worker is this process itself."""
+    if workers == 1 and tasks:
+        _start(*start)
+        yield from map(_do, tasks)
+    elif tasks:
+        with multiprocessing.get_context("spawn").Pool(workers, _start, start) as pool:
+            yield from pool.imap_unordered(_do, tasks)
 
 
 if __name__ == "__main__":

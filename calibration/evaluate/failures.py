@@ -22,12 +22,11 @@ from numpy.typing import NDArray
 from calibration.dataset.rows import match
 from posturewatch.config.resources import calibration_dir
 from posturewatch.config.settings import Settings
+from posturewatch.model.arrays import Image
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import HandMeasurement
 from posturewatch.pipeline.build import build
 from posturewatch.pipeline.drawing import draw_lines
-
-Image = NDArray[np.uint8]
 
 IN_VIEW = 0.8
 WORST, WITHOUT = 4, 2  # pictures of each kind

@@ -18,21 +18,21 @@ from numpy.typing import NDArray
 
 from calibration.dataset.rows import FRAMES_A_FILM
 from calibration.dataset.table import Columns, makers_hfov_deg, observation_of, read
+from calibration.evaluate.weights import read_weights
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.temporal_estimator import KalmanBank, TimeRules
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 from posturewatch.model.verdict import Excursion
 
 __all__ = ["IN_VIEW", "Run", "film_report", "runs"]
 
-Array = NDArray[np.float64]
-SIDES = ("left", "right")
 IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
 EITHER: frozenset[Side] = frozenset({"left", "right"})
 
@@ -161,7 +161,7 @@ def excursions(run: Run, given: NDArray[np.bool_]) -> list[Excursion]:
 
 
 def _rules() -> WatchRules:
-    return WatchRules(warn_sides=("left", "right"), warn_groups=("wrist", "finger"))
+    return WatchRules(warn_sides=SIDES, warn_groups=("wrist", "finger"))
 
 
 def _overlap(a: Excursion, b: Excursion) -> bool:
@@ -240,7 +240,6 @@ def fit(some: list[Run]) -> TimeRules:
 
 
 def main() -> None:
-    from calibration.evaluate.report import read_weights
 
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter

@@ -9,6 +9,7 @@ the small set that is shipped with the project is used. Truth is exact: the angl
 from __future__ import annotations
 
 import argparse
+import hashlib
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -20,18 +21,19 @@ from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns, Table, load, observation_of, read_shards
 from calibration.evaluate.films import IN_VIEW, film_report
+from calibration.evaluate.weights import read_weights
 from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.temporal_estimator import TimeRules
+from posturewatch.model.arrays import FloatArray
 from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.model.network_outputs import ForearmOutputs
-from posturewatch.model.observation import BODY_LANDMARKS
+from posturewatch.model.observation import BODY_LANDMARKS, SIDES
 
 FRAMINGS = ("upper", "headless", "close")
 COMFORT_MM, HIGH_MM = 15.0, 25.0  # common practice for a finger held far, and too far, from the strings
-Array = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)
@@ -39,12 +41,12 @@ class Scored:
     """Errors of the measured rows. error: (n, 2) measured minus true, degrees; sd: (n, 2); given: (n,) whether a
     number was given at all."""
 
-    error: Array
-    sd: Array
+    error: FloatArray
+    sd: FloatArray
     given: NDArray[np.bool_]
 
 
-def raw_errors(table: Table) -> Array:
+def raw_errors(table: Table) -> FloatArray:
     """(n, 2) errors of the exact formula on the tracker's own 3-D points, hand and body as they come; NaN where
     the body was not seen."""
     out = np.full((len(table.y), 2), np.nan)
@@ -64,7 +66,7 @@ def raw_errors(table: Table) -> Array:
     return out
 
 
-def estimates(ensemble: Ensemble, table: Table) -> tuple[Array, Array, Array, Array]:
+def estimates(ensemble: Ensemble, table: Table) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """As `Ensemble.estimate`, with the standard deviations (n, outputs) that the program states of a first frame."""
     means, sd, hand_presence, ood_score = ensemble.estimate(table.x)
     return means, sd * TimeRules().factors(OUTPUTS), hand_presence, ood_score
@@ -81,7 +83,7 @@ def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
     return Scored((means - table.y)[:, :2].astype(float), sd[:, :2].astype(float), given)
 
 
-def _line(name: str, error: Array, inside: Array | None = None) -> str:
+def _line(name: str, error: FloatArray, inside: FloatArray | None = None) -> str:
     size = np.abs(error[np.isfinite(error).all(1)])
     if len(size) == 0:
         return f"{name:28s} no rows"
@@ -105,7 +107,7 @@ def groups(columns: Columns) -> Iterator[tuple[str, NDArray[np.bool_]]]:
         for above in (False, True):
             rows = (azimuth >= low) & (azimuth < high) & ((elevation >= 8) == above)
             yield f"azimuth {low:.0f}..{high:.0f} {'high' if above else 'low'}", rows
-    for k, name in enumerate(("left", "right")):
+    for k, name in enumerate(SIDES):
         yield f"{name} hand", columns["side"] == k
     yield "fretting hand", columns["fretting"]
     yield "plucking hand", columns["matched"] & ~columns["fretting"]
@@ -220,7 +222,9 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
 
 
-def _by_truth(true: Array, said: Array, sd: Array, names: tuple[str, ...], most: float) -> None:
+def _by_truth(
+    true: FloatArray, said: FloatArray, sd: FloatArray, names: tuple[str, ...], most: float
+) -> None:
     """How often the interval holds lifts that are small and large, and how many of those said to be surely within
     comfort are not; all (n, outputs)."""
     at = [k for k, name in enumerate(OUTPUTS) if name in names]
@@ -240,7 +244,7 @@ def _by_truth(true: Array, said: Array, sd: Array, names: tuple[str, ...], most:
     )
 
 
-def _high(true: Array, said: Array, sd: Array, names: tuple[str, ...]) -> None:
+def _high(true: FloatArray, said: FloatArray, sd: FloatArray, names: tuple[str, ...]) -> None:
     """What is said of lifted fingers; all (n, outputs)."""
     at = [k for k, name in enumerate(OUTPUTS) if name in names]
     high = true[:, at] > HIGH_MM
@@ -273,9 +277,11 @@ def _axis(table: Table) -> None:
             print(f"  {name:9s} {median:5.1f} {tail:5.1f} {inside:6.1%}  n={rows.sum()}")
 
 
-def read_weights(path: Path | None = None) -> dict[str, Any]:
-    with np.load(path or calibration_dir() / "weights" / "estimator.npz") as archive:
-        return {name: archive[name] for name in archive.files}
+def fingerprints(estimator: Path | None = None) -> str:
+    """The files that are measured with, each with the beginning of its SHA-256."""
+    folder = calibration_dir() / "weights"
+    files = (folder / "forearm.onnx", folder / "fingers.onnx", estimator or folder / "estimator.npz")
+    return "\n".join(f"{file.name} {hashlib.sha256(file.read_bytes()).hexdigest()[:16]}" for file in files)
 
 
 def main() -> None:
@@ -292,6 +298,7 @@ def main() -> None:
         help="whether the settings state the camera's (default: unknown)",
     )
     args = parser.parse_args()
+    print(f"{fingerprints(args.weights)}\n")
     ensemble = Ensemble(read_weights(args.weights))
     rules = RefusalRules()
     stated = args.field_of_view == "stated"

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
 Picture = NDArray[np.uint8]
 
 

@@ -6,23 +6,20 @@ Gives linear light, for ``sensor.photograph`` to make a webcam's picture of.
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import moderngl
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.render import photo_shaders, shaders
-from calibration.render.assets import room_light, skin_picture
 from calibration.render.gl import put
+from calibration.render.render import Figure, Renderer
+from calibration.scene.assets import room_light, skin_picture
 from calibration.scene.camera import FAR_M, NEAR_M, Camera
 from calibration.scene.looks import Cloth
 from calibration.scene.photo import Photo
-
-if TYPE_CHECKING:
-    from calibration.render.render import Figure, Renderer
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 PART_SCALE = 2  # as in ``render``
 ARM_AXIS = np.array([0.72, -0.69, 0.02])  # from shoulder to hand at rest, left side

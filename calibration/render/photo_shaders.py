@@ -77,10 +77,10 @@ vec3 shade(vec3 world, vec3 n, vec3 albedo, vec3 wrap, float mirror, float rough
     vec3 v = normalize(u_eye - world);
     if (dot(n, v) < -0.12) { n = -n; }
     float open = open_share(n), lit = shadow(world, n);
-    vec3 round = from_all_sides(n);
-    if (wrap.r > 0.1) round = mix(round, u_harmonics[0] * 0.282095 * u_gain, wrap * 0.5);
+    vec3 even = from_all_sides(n);
+    if (wrap.r > 0.1) even = mix(even, u_harmonics[0] * 0.282095 * u_gain, wrap * 0.5);
     vec3 dim = vec3(open) / (vec3(open) + (1.0 - albedo) * (1.0 - open) + vec3(1e-4)) * mix(1.0, open, 0.35);
-    vec3 diffuse = round * mix(vec3(open), dim, 0.6);
+    vec3 diffuse = even * mix(vec3(open), dim, 0.6);
     float k = dot(n, u_key_direction);
     float contact = mix(1.0, open, 0.45);
     vec3 through = mix(vec3(lit), vec3(pow(lit, 0.55), lit, pow(lit, 1.15)), step(0.1, wrap.r));

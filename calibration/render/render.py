@@ -6,7 +6,6 @@ Works without a display through EGL, on a GPU or on Mesa's software rasteriser.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import cv2
@@ -17,11 +16,9 @@ from numpy.typing import NDArray
 from calibration.body.bodies import Bodies, Body, vertex_normals
 from calibration.render import shaders
 from calibration.render.gl import buffer_format, put
-from calibration.render.photo import PhotoPass
 from calibration.scene.camera import Camera
 from calibration.scene.looks import Cloth, Light, Look, finger_marks, marks
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 SHADOW_PX = 1024
 SKIN_UNDER_M = 0.012  # skin this deep under a garment is not drawn
@@ -119,11 +116,6 @@ class Renderer:
         used.append((self.shape, *buffer_format(program, ["in_place", "in_normal"], (3, 3))))
         used.append((self.shells[shell], *buffer_format(program, ["in_shell"], (2,))))
         return self.context.vertex_array(program, used, self.shell_faces.get(shell, self.faces))
-
-    @cached_property
-    def photo(self) -> PhotoPass:
-        """The photographed look, made when first asked for."""
-        return PhotoPass(self)
 
     def _target(self, size: tuple[int, int]) -> tuple[Any, Any, Any]:
         if size not in self.frames:

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.render.imaging import jpeg, noise_tile
+from posturewatch.model.arrays import FloatArray
 
-FloatArray = NDArray[np.floating[Any]]
 Light = NDArray[np.float32]
 Picture = NDArray[np.uint8]
 
@@ -68,7 +68,7 @@ def sample_sensor(rng: np.random.Generator) -> Sensor:
         blur=float(rng.choice([rng.uniform(0.2, 0.8), rng.uniform(0.8, 2.4)], p=[0.7, 0.3])),
         glare=float(rng.uniform(0, 0.12) if rng.random() < 0.5 else 0.0),
         fall_off=float(rng.uniform(0, 0.35)),
-        brightness=float(np.exp(rng.uniform(np.log(0.08), np.log(0.26))) * (0.65 if dark else 1.0)),
+        brightness=float(np.exp(rng.uniform(np.log(0.06), np.log(0.25))) * (0.65 if dark else 1.0)),
         highlights=float(rng.uniform(0.35, 1.1)),
         headroom=float(rng.uniform(1.0, 3.0)),
         shot=float(shot),
@@ -182,11 +182,12 @@ def _finish(picture: Picture, sensor: Sensor) -> Picture:
 
 
 def _as_filmed(picture: Picture, crf: int) -> Picture:
-    """Compressed as a film's frame by H.264; unchanged where PyAV is not installed."""
+    """Compressed as a film's frame by H.264, or about as strongly as JPEG where PyAV is not installed."""
     try:
         import av
     except ImportError:
-        return picture
+        data = jpeg(picture, 62 - crf)
+        return np.asarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), np.uint8)
     encoder: Any = av.CodecContext.create("libx264", "w")
     encoder.height, encoder.width = picture.shape[:2]
     encoder.pix_fmt, encoder.thread_count = "yuv420p", 1

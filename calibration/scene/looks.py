@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.bodies import Bodies, Body
 from calibration.body.geometry import unit
-from calibration.body.hand_pose import SIDES, Hand, bone_suffix
-
-FloatArray = NDArray[np.floating[Any]]
+from calibration.body.hand_pose import Hand, bone_suffix
+from posturewatch.model.arrays import FloatArray
+from posturewatch.model.observation import SIDES
 
 SKIN_TONES = np.array(
     [

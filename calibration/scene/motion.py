@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, Reach, turned
 from calibration.body.geometry import rotation_x, rotation_y, rotation_z
@@ -27,8 +26,7 @@ from calibration.scene.neck import (
     tuck,
 )
 from calibration.scene.player import HandState, Player, Setting, arm_state, mirrored, sample_wrist
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 ROLL_PER_FLEXION = -0.6  # the hand rolls back round the neck as the wrist flexes; as in still poses
 REACH_M = 0.008  # a wrist angle is playable when the hand comes this near to the strings

@@ -12,8 +12,7 @@ from calibration.body.arm import turned
 from calibration.body.geometry import least_squares
 from calibration.body.hand_pose import THUMB_RADIUS_M, TIP_RADIUS_M, Hand
 from calibration.scene.instrument import Instrument
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 FINGER_LOW = np.radians([-25.0, -20.0, 2.0, -36.0])
 FINGER_HIGH = np.radians([92.0, 20.0, 112.0, 75.0])

@@ -5,8 +5,6 @@ Coordinates as in ``instrument``.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,8 +12,7 @@ from calibration.body.arm import turned
 from calibration.body.geometry import across, unit
 from calibration.body.stance import Stance
 from calibration.scene.instrument import METAL, PLAIN, WOOD, Instrument, MeshBuilder, build_mesh
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 CHIN_KINDS = ("violin", "viola")
 KNEE_KINDS = ("cello", "double bass")

@@ -5,10 +5,8 @@ the lap, gesturing, waving. Every wrist angle is set exactly, as in ``player``.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, Reach, turned
 from calibration.body.bodies import Body
@@ -47,8 +45,7 @@ from calibration.scene.player import (
     sample_player,
     sample_wrist,
 )
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 TRIES = 120
 FREE_CANDIDATES = 16
@@ -210,6 +207,31 @@ def _angles(turn: FloatArray) -> tuple[float, float]:
         float(np.degrees(np.arctan2(-turn[0, 1], turn[0, 0]))),
         float(np.degrees(np.arctan2(turn[2, 1], turn[2, 2]))),
     )
+
+
+def sample_bystander(body: Body, rng: np.random.Generator) -> Player:
+    """Somebody without an instrument. Raises RuntimeError when nothing plausible is found."""
+    for _ in range(TRIES):
+        player = _without(body, sample_stance(body, rng), rng)
+        if player is not None:
+            return player
+    raise RuntimeError(f"no plausible pose found for body {body.identity}")
+
+
+def elsewhere(player: Player, turn_rad: float, shift_m: FloatArray) -> Player:
+    """The same player turned about the vertical and moved."""
+    turn = rotation_y(turn_rad)
+    hands = tuple(
+        replace(
+            hand,
+            upper=turn @ hand.upper,
+            fore=turn @ hand.fore,
+            forearm_frame=turn @ hand.forearm_frame,
+            hand_frame=turn @ hand.hand_frame,
+        )
+        for hand in player.hands
+    )
+    return replace(player, turns=turn @ player.turns, heads=player.heads @ turn.T + shift_m, hands=hands)
 
 
 def _without(body: Body, stance: Stance, rng: np.random.Generator) -> Player | None:

@@ -6,16 +6,13 @@ Drawn from a stream of its own, so that the scenes themselves stay what their se
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.geometry import rotation_y, unit
-from calibration.render.assets import ROOMS, SKINS, room_light, skin_tone
+from calibration.scene.assets import ROOMS, SKINS, room_light, skin_tone
 from calibration.scene.looks import Light, Look
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 PANORAMA_SHARE = 0.5
 DARKEST, LIGHTEST = np.array([0.75, 0.7, 0.62]), np.array([1.3, 1.35, 1.45])
@@ -72,9 +69,18 @@ def _skin(rng: np.random.Generator, look: Look) -> tuple[str, FloatArray]:
     return SKINS[chosen], np.clip(even * (1 + rng.normal(0, 0.03, 3)), 0.4, 1.6)
 
 
-def sample_photo(rng: np.random.Generator, look: Look, light: Light) -> Photo:
-    """A photographed appearance of a scene."""
-    skin, tint = _skin(rng, look)
+@dataclass(frozen=True)
+class _Lit:
+    room: str
+    turn: FloatArray
+    white: FloatArray
+    gain: FloatArray
+    key: FloatArray
+    colour: FloatArray
+
+
+def _lit(rng: np.random.Generator, light: Light) -> _Lit:
+    """A room turned at random, and the light that casts shadows: its own lamp, or one elsewhere."""
     name = ROOMS[int(rng.integers(len(ROOMS)))]
     room = room_light(name)
     turn = rotation_y(rng.uniform(0, 2 * np.pi))
@@ -83,12 +89,19 @@ def sample_photo(rng: np.random.Generator, look: Look, light: Light) -> Photo:
     gain = white / max(level, 1e-3)
     key = turn.T @ room.lamp_direction
     colour = room.lamp_irradiance * gain * rng.uniform(0.6, 1.3)
-    if rng.random() < 0.4:  # a window or a lamp of the room's own, elsewhere
+    if rng.random() < 0.4:
         key = light.key_direction
         colour = light.key_colour / light.key_colour.mean() * rng.uniform(0.2, 1.8)
         gain = gain * rng.uniform(0.35, 1.0)
     if key[1] < -0.2:
         key = unit(key * [1.0, -0.5, 1.0])
+    return _Lit(name, turn, white, gain, key, colour)
+
+
+def sample_photo(rng: np.random.Generator, look: Look, light: Light) -> Photo:
+    """A photographed appearance of a scene."""
+    skin, tint = _skin(rng, look)
+    lit = _lit(rng, light)
     tattooed = rng.random() < 0.08
     start = rng.uniform(1.1, 1.8)
     return Photo(
@@ -115,18 +128,18 @@ def sample_photo(rng: np.random.Generator, look: Look, light: Light) -> Photo:
             [rng.choice([-1, 1]) * tattooed, start, start + rng.uniform(0.15, 0.9), rng.uniform(0, 50)]
         ),
         sheen=float(rng.uniform(0, 1) ** 1.5),
-        room=name,
-        turn=turn,
-        gain=gain,
-        key_direction=key,
-        key_colour=colour,
+        room=lit.room,
+        turn=lit.turn,
+        gain=lit.gain,
+        key_direction=lit.key,
+        key_colour=lit.colour,
         key_soft=float(rng.choice([rng.uniform(0.4, 2.0), rng.uniform(2.0, 9.0)], p=[0.3, 0.7]) / 1024),
         lamp_m=light.lamp_m,
         lamp_colour=light.lamp_colour * (1.0 if rng.random() < 0.6 else 0.0),
         backdrop=bool(rng.random() < PANORAMA_SHARE),
         backdrop_blur=float(rng.choice([0.0, rng.uniform(0, 1.5), rng.uniform(1.5, 3.5)], p=[0.5, 0.3, 0.2])),
         backdrop_zoom=float(rng.uniform(1.0, 2.4)),
-        picture_gain=rng.uniform(0.25, 1.6) * white,
+        picture_gain=rng.uniform(0.25, 1.6) * lit.white,
         weave=np.array(
             [rng.uniform(500, 1600), rng.uniform(0.0, 1.0), rng.uniform(0, 1), float(rng.random() < 0.12)]
         ),

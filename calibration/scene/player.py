@@ -8,10 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.body.arm import Arm, ArmPose, Reach, turned
 from calibration.body.bodies import Body
@@ -33,8 +31,7 @@ from calibration.scene.neck import (
     touch_strings,
     tuck,
 )
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
 
 CANDIDATES = 28
 MIRROR = np.diag([-1.0, 1.0, 1.0])

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration.body.hand_pose import SIDES
 from calibration.scene.camera import Camera, look_at
 from calibration.scene.player import Player
-
-FloatArray = NDArray[np.floating[Any]]
+from posturewatch.model.arrays import FloatArray
+from posturewatch.model.observation import SIDES
 
 
 @dataclass(frozen=True)

@@ -54,14 +54,14 @@ def photographed(x: torch.Tensor, generator: torch.Generator) -> torch.Tensor:
     x = _lit(x * 0.5 + 0.5, dice)
     n = len(x)
     parts = list(x.roll(int(n * 0.37), 0).split(max(1, n // 8)))
-    parts = [_blurred(part, dice) if k in (0, 1) else part for k, part in enumerate(parts)]
+    parts = [_blurred(part, dice) if k == 0 else part for k, part in enumerate(parts)]
     x = _noisy(torch.cat(parts), dice)
     parts = list(x.roll(int(n * 0.23), 0).split(max(1, n // 8)))
-    for k, shrink in ((0, 1.0), (1, 1.0), (2, 2.0), (3, 2.5), (4, 4.0)):
+    for k, shrink in ((0, 1.0), (1, 2.0), (2, 4.0)):
         if k < len(parts):
             parts[k] = _compressed(parts[k], shrink, dice)
-    if len(parts) > 5:
-        parts[5] = _sharpened(parts[5], dice)
+    if len(parts) > 3:
+        parts[3] = _sharpened(parts[3], dice)
     # Back in the order of the targets.
     x = torch.cat(parts).roll(-int(n * 0.23) - int(n * 0.37), 0)
     return x.clamp(0, 1) * 2 - 1
@@ -70,7 +70,7 @@ def photographed(x: torch.Tensor, generator: torch.Generator) -> torch.Tensor:
 def _lit(x: torch.Tensor, dice: _Dice) -> torch.Tensor:
     """Exposure, white balance, contrast, gamma, saturation, and light that falls off across the crop; x in 0..1."""
     n, size = len(x), x.shape[-1]
-    cast = torch.exp(0.16 * dice.normal(n, 3, 1, 1)) * torch.exp(0.28 * dice.normal(n, 1, 1, 1))
+    cast = torch.exp(0.12 * dice.normal(n, 3, 1, 1)) * torch.exp(0.28 * dice.normal(n, 1, 1, 1))
     at = torch.linspace(-1, 1, size, device=x.device)
     slope = 0.25 * dice.normal(n, 2, 1, 1) * dice.chance(n, 0.4)
     slope = slope[:, :1] * at[None, None, :, None] + slope[:, 1:] * at[None, None, None, :]
@@ -87,12 +87,12 @@ def _lit(x: torch.Tensor, dice: _Dice) -> torch.Tensor:
 def _noisy(x: torch.Tensor, dice: _Dice) -> torch.Tensor:
     """The sensor's noise, which grows with the light, and the coarser one that denoising and video codecs leave."""
     n, size = len(x), x.shape[-1]
-    level = 0.05 * dice.uniform(n, 1, 1, 1) ** 2 * dice.chance(n, 0.7)
+    level = 0.05 * dice.uniform(n, 1, 1, 1) ** 2 * dice.chance(n, 0.5)
     x = x + level * (0.4 + x.clamp(0, 1)).sqrt() * dice.normal(*x.shape)
     coarse = functional.interpolate(
         dice.normal(n, 3, size // 4, size // 4), size=size, mode="bilinear", align_corners=False
     )
-    return x + 0.05 * dice.uniform(n, 1, 1, 1) ** 2 * dice.chance(n, 0.35) * coarse
+    return x + 0.05 * dice.uniform(n, 1, 1, 1) ** 2 * dice.chance(n, 0.25) * coarse
 
 
 def _blurred(x: torch.Tensor, dice: _Dice) -> torch.Tensor:

@@ -1,4 +1,4 @@
-"""How fast the program is, measured on itself: time per frame, and a film played as if a live camera."""
+"""How fast the program is, measured on itself: time per frame, and a video played as if a live camera."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from posturewatch.pipeline.monitor import FrameSource, Monitor, Observer, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
 from posturewatch.server.feed import LiveFeed
 
-__all__ = ["Bench", "LoopedFilm", "measure_live", "measure_per_frame", "run_benchmark"]
+__all__ = ["Bench", "LoopedVideo", "measure_live", "measure_per_frame", "run_benchmark"]
 
 Mode = Literal["film", "live"]
 
@@ -67,8 +67,8 @@ class Spent:
         return Spent(self.wall_s - start.wall_s, self.cpu_s - start.cpu_s)
 
 
-class LoopedFilm:
-    """A film as a live camera that begins anew when it ends, so that a run may last longer than the film."""
+class LoopedVideo:
+    """A video as a live camera that begins anew when it ends, so that a run may last longer than the video."""
 
     live = True
     ended = False
@@ -76,8 +76,8 @@ class LoopedFilm:
 
     def __init__(self, open_film: Callable[[], Source]) -> None:
         self._open_film = open_film
-        self._film = open_film()
-        self.info = self._film.info
+        self._video = open_film()
+        self.info = self._video.info
         self._dropped_before = 0
         self._index_before = 0
         self._time_before_s = 0.0
@@ -85,15 +85,15 @@ class LoopedFilm:
 
     @property
     def dropped(self) -> int:
-        return self._dropped_before + self._film.dropped
+        return self._dropped_before + self._video.dropped
 
     def describe(self) -> dict[str, Any]:
-        return self._film.describe()
+        return self._video.describe()
 
     def read(self, timeout_s: float) -> Taken | None:
-        taken = self._film.read(timeout_s)
+        taken = self._video.read(timeout_s)
         if taken is None:
-            if self._film.ended:
+            if self._video.ended:
                 self._rewind()
             return None
         frame = taken.frame
@@ -103,19 +103,19 @@ class LoopedFilm:
         return Taken(self._last, taken.taken_s)
 
     def close(self) -> None:
-        self._film.close()
+        self._video.close()
 
     def _rewind(self) -> None:
-        self._dropped_before += self._film.dropped
-        self._film.close()
-        self._film = self._open_film()
+        self._dropped_before += self._video.dropped
+        self._video.close()
+        self._video = self._open_film()
         if self._last is not None:
             self._index_before = self._last.index + 1
             self._time_before_s = self._last.time_s + 1.0 / (self.info.rate_hz or 30.0)
 
 
 class _Turns:
-    """A film for the whole monitor that stops every CHUNK frames to let the bare trackers have their turn, so
+    """A video for the whole monitor that stops every CHUNK frames to let the bare trackers have their turn, so
     that whatever else the machine does falls on both alike. Notes the time of each turn."""
 
     def __init__(self, source: Source, frames: int, bare_turn: Callable[[], Spent | None]) -> None:
@@ -150,14 +150,14 @@ class _Turns:
 
 
 class _BareTurns:
-    """The trackers alone, CHUNK frames a turn, on pictures decoded before the turn is timed."""
+    """The trackers alone, CHUNK frames a turn, on frames decoded before the turn is timed."""
 
     def __init__(self, observer: Observer, source: Source) -> None:
         self._observer = observer
         self._source = source
 
     def __call__(self) -> Spent | None:
-        """The time of one turn; None when the film has too few frames left."""
+        """The time of one turn; None when the video has too few frames left."""
         frames: list[Frame] = []
         while len(frames) < CHUNK:
             taken = self._source.read(1.0)
@@ -171,18 +171,18 @@ class _BareTurns:
         return Spent.now().since(start)
 
 
-def measure_per_frame(bench: Bench, film: Path, *, frames: int = 300) -> PerFrame:
-    """Bare trackers and whole monitor over the same frames of a film, by turns, as fast as they go.
+def measure_per_frame(bench: Bench, video: Path, *, frames: int = 300) -> PerFrame:
+    """Bare trackers and whole monitor over the same frames of a video, by turns, as fast as they go.
 
-    Bare is the trackers' own time on pictures already decoded. Whole is everything that is done to a frame,
-    reading and decoding the film and recording the session included; no page is looking.
+    Bare is the trackers' own time on frames already decoded. Whole is everything that is done to a frame,
+    reading and decoding the video and recording the session included; no page is looking.
     """
     with ExitStack() as cleanup:
-        bare_source = FilmSource(film)
+        bare_source = FilmSource(video)
         cleanup.callback(bare_source.close)
         observer = bench.make_bare("film")
         cleanup.callback(observer.close)
-        source = FilmSource(film)
+        source = FilmSource(video)
         cleanup.callback(source.close)
         feed = bench.make_feed()
         cleanup.callback(feed.close)
@@ -194,7 +194,7 @@ def measure_per_frame(bench: Bench, film: Path, *, frames: int = 300) -> PerFram
     # The first turn warms the models up.
     bare, whole = turns.bare[1:], turns.whole[1:]
     if not bare:
-        raise UnavailableError(f"The film {film} has too few frames for a benchmark; use a longer one.")
+        raise UnavailableError(f"The video {video} has too few frames for a benchmark; use a longer one.")
     return PerFrame(
         frames=CHUNK * len(bare),
         bare_ms=tuple(1000 * one.wall_s / CHUNK for one in bare),
@@ -204,8 +204,8 @@ def measure_per_frame(bench: Bench, film: Path, *, frames: int = 300) -> PerFram
     )
 
 
-def measure_live(bench: Bench, film: Path, *, seconds: float, warm_up_s: float = WARM_UP_S) -> LiveFigures:
-    """Plays the film as a live camera through practice, monitor, recorder, feed and page, and watches.
+def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float = WARM_UP_S) -> LiveFigures:
+    """Plays the video as a live camera through practice, monitor, recorder, feed and page, and watches.
 
     Raises UnavailableError where the session fails."""
     probe = MonitorProbe()
@@ -214,7 +214,7 @@ def measure_live(bench: Bench, film: Path, *, seconds: float, warm_up_s: float =
         feed = bench.make_feed()
         cleanup.callback(feed.close)
         practice = Practice(
-            open_source=lambda: LoopedFilm(lambda: FilmSource(film, pace="camera")),
+            open_source=lambda: LoopedVideo(lambda: FilmSource(video, pace="camera")),
             begin=bench.begin,
             make_monitor=lambda source, sinks: bench.make_monitor("live", source, sinks),
             sinks=(feed, probe),
@@ -243,14 +243,14 @@ def measure_live(bench: Bench, film: Path, *, seconds: float, warm_up_s: float =
 
 def run_benchmark(
     bench: Bench,
-    film: Path,
+    video: Path,
     *,
     seconds: float = 30.0,
     frames: int = 300,
     say: Callable[[str], None] = print,
 ) -> tuple[PerFrame, LiveFigures]:
     """The whole benchmark; says the report. The live run comes first, so that its memory is its own."""
-    live = measure_live(bench, film, seconds=seconds)
-    per_frame = measure_per_frame(bench, film, frames=frames)
+    live = measure_live(bench, video, seconds=seconds)
+    per_frame = measure_per_frame(bench, video, frames=frames)
     say(report(per_frame, live))
     return per_frame, live

@@ -1,4 +1,4 @@
-"""The film that the benchmark plays: the demo film enlarged to what a webcam gives, 1280 x 720 at 30 a second."""
+"""The video that the benchmark plays: the demo film enlarged to what a webcam gives, 1280 x 720 at 30 a second."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ SIZE_PX = (1280, 720)
 _RATE_HZ = 30
 
 
-def enlarged(film: Path, target: Path) -> Path:
-    """Writes `film`, at SIZE_PX and without sound, to `target`, and returns that."""
-    with av.open(str(film)) as source, av.open(str(target), "w") as out:
+def enlarged(video: Path, target: Path) -> Path:
+    """Writes `video`, at SIZE_PX and without sound, to `target`, and returns that."""
+    with av.open(str(video)) as source, av.open(str(target), "w") as out:
         stream = out.add_stream(
             "libx264", rate=Fraction(_RATE_HZ), options={"preset": "ultrafast", "crf": "18"}
         )

@@ -24,7 +24,7 @@ __all__ = [
 #: Left out at the start: models load their last parts and the first hands are being looked for.
 WARM_UP_S = 3.0
 
-#: Frames a turn: bare trackers and whole monitor take turns of a second of film.
+#: Frames a turn: bare trackers and whole monitor take turns of a second of video.
 CHUNK = 30
 
 
@@ -47,7 +47,7 @@ class PerFrame:
 
 @dataclass(frozen=True)
 class Latency:
-    """Milliseconds from a picture's leaving the source to its arrival."""
+    """Milliseconds from a frame's leaving the source to its arrival."""
 
     count: int
     p50_ms: float
@@ -56,7 +56,7 @@ class Latency:
 
 @dataclass(frozen=True)
 class LiveFigures:
-    """A live run after its warm-up. share_dropped of all pictures the source gave; share_both_hands of the
+    """A live run after its warm-up. share_dropped of all frames the source gave; share_both_hands of the
     measured ones; cpu_cores: processor time per time; memory in MB, None where the system does not say."""
 
     seconds: float
@@ -82,7 +82,7 @@ def live_figures(
 ) -> LiveFigures:
     """The figures of a run from what the probes noted; what lies within warm_up_s of the start is left out."""
     if not puts:
-        raise UnavailableError("No frame was measured; check the film.")
+        raise UnavailableError("No frame was measured; check the video.")
     begin_s = puts[0].at_s + warm_up_s
     kept = [put for put in puts if put.at_s >= begin_s]
     if len(kept) < 2:
@@ -123,14 +123,14 @@ def with_memory(
 def report(per_frame: PerFrame, live: LiveFigures) -> str:
     """The figures in words, one a line."""
     lines = [
-        f"frames of the film measured as fast as they go: {per_frame.frames}, in turns of {CHUNK}",
+        f"frames of the video measured as fast as they go: {per_frame.frames}, in turns of {CHUNK}",
         f"  bare trackers per frame      {np.median(per_frame.bare_ms):7.1f} ms"
         f"     ({per_frame.bare_cpu_ms:.1f} ms of processor time)",
         f"  whole monitor per frame      {np.median(per_frame.whole_ms):7.1f} ms"
         f"     ({per_frame.whole_cpu_ms:.1f} ms of processor time)",
         f"  ratio                        {per_frame.ratio:7.2f}"
         f"        ({per_frame.whole_cpu_ms / per_frame.bare_cpu_ms:.2f} in processor time)",
-        f"the film played as a live camera, for {live.seconds:.0f} s after warming up",
+        f"the video played as a live camera, for {live.seconds:.0f} s after warming up",
         f"  frames measured per second   {live.measured_hz:7.1f}     (both hands in {live.share_both_hands:.0%})",
         f"  dropped                      {live.share_dropped:7.1%}",
         _latency_line("capture to measured", live.measured),

@@ -20,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import PassageChange
@@ -41,7 +42,6 @@ _HOUR_S = 3600.0
 _TIMES = 7
 
 _PIECES = ("Scales", "Nocturne sketch", "Study in thirds")
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 @dataclass(frozen=True)
@@ -83,14 +83,7 @@ def write_hours(store: Store, days: int, *, today: dt.date | None = None) -> Non
                 PassageBegin(600.0 * k, _PIECES[k % 3], f"bars {8 * k + 1}-{8 * k + 8}") for k in range(6)
             ]
             session_writer.save_events(connection, number, begins)
-        recorder.finish(_Hour())
-
-
-@dataclass(frozen=True)
-class _Hour:
-    ending: str = "stopped"
-    end_s: float = _HOUR_S
-    closed: tuple[()] = ()
+        recorder.finish(Outcome("stopped", _HOUR_S, 0, ()))
 
 
 def _hour(random: np.random.Generator) -> dict[SeriesKey, Samples]:
@@ -100,7 +93,7 @@ def _hour(random: np.random.Generator) -> dict[SeriesKey, Samples]:
     time_ms = np.maximum.accumulate(np.maximum(time_ms, 0))
     refusal = np.where(np.sin(time_ms / 6500) > 0.9, 1, 0).astype(np.uint8)
     found: dict[SeriesKey, Samples] = {}
-    for side in _SIDES:
+    for side in SIDES:
         for entry in QUANTITIES:
             kept = np.arange(count) if entry.kept_hz is None else _first_of_each(time_ms, entry.kept_hz)
             value = 18 * np.sin(time_ms / random.uniform(1000, 60000)) + random.normal(0, 5, count)

@@ -1,4 +1,4 @@
-"""What watches the program while it is measured: the process, the monitor's readings, the page's pictures."""
+"""What watches the program while it is measured: the process, the monitor's readings, the page's frames."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def _memory_without_psutil() -> float | None:
 
 @dataclass(frozen=True)
 class Put:
-    """One reading as it left the monitor: at_s and taken_s on the monotonic clock, pictures dropped so far,
+    """One reading as it left the monitor: at_s and taken_s on the monotonic clock, frames dropped so far,
     hands seen, and the process's processor time so far in seconds."""
 
     at_s: float
@@ -84,7 +84,7 @@ class MonitorProbe:
 
 @dataclass(frozen=True)
 class Arrival:
-    """One message: when it came and when its picture had left the source, on the monotonic clock."""
+    """One message: when it came and when its frame had left the source, on the monotonic clock."""
 
     at_s: float
     taken_s: float
@@ -134,7 +134,7 @@ class FeedProbe(_Probe):
 
 
 class PageProbe(_Probe):
-    """A page without a screen: takes pictures from the live socket and answers each at once."""
+    """A page without a screen: takes frames from the live socket and answers each at once."""
 
     def __init__(self, port: int) -> None:
         self._port = port

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from posturewatch.capture.clock import Clock
-from posturewatch.capture.decoding import Image
 from posturewatch.capture.devices import Device, OpenDevice, open_device
 from posturewatch.capture.live import SILENCE_S, LiveSource
 from posturewatch.capture.source import SourceInfo
 from posturewatch.errors import SourceError
+from posturewatch.model.arrays import Image
 
 __all__ = ["CameraSource"]
 

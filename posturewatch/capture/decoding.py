@@ -12,11 +12,11 @@ import av.error
 import av.logging
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from posturewatch.model.arrays import Image
 
 __all__ = ["Decoder", "Picture", "upright"]
 
-Image = NDArray[np.uint8]
 
 #: Rates outside this are placeholders of containers that know none (1000 or 90000 Hz), not cameras.
 RATE_HZ = (0.5, 480.0)

@@ -13,8 +13,8 @@ from typing import Protocol
 import cv2
 import numpy as np
 
-from posturewatch.capture.decoding import Image
 from posturewatch.errors import SourceError
+from posturewatch.model.arrays import Image
 
 __all__ = ["Device", "OpenDevice", "device_path", "open_device", "quiet_opencv"]
 

@@ -7,11 +7,11 @@ from abc import ABC, abstractmethod
 from typing import Any
 
 from posturewatch.capture.clock import Clock, SystemClock
-from posturewatch.capture.decoding import Image
 from posturewatch.capture.handover import Handover
 from posturewatch.capture.source import SourceInfo, Taken, describe
 from posturewatch.capture.timeline import STEP_S
 from posturewatch.errors import SourceError
+from posturewatch.model.arrays import Image
 from posturewatch.model.frame import Frame
 
 __all__ = ["LiveSource"]

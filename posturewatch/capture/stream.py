@@ -9,11 +9,12 @@ from urllib.parse import urlsplit
 import av.error
 
 from posturewatch.capture.clock import Clock
-from posturewatch.capture.decoding import Decoder, Image
+from posturewatch.capture.decoding import Decoder
 from posturewatch.capture.live import LiveSource
 from posturewatch.capture.source import SourceInfo
 from posturewatch.capture.timeline import StreamTimeline
 from posturewatch.errors import InputError, SourceError
+from posturewatch.model.arrays import Image
 
 __all__ = ["StreamSource"]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import platform
 import signal
 import sys
 import threading
@@ -24,9 +23,9 @@ if TYPE_CHECKING:
     from posturewatch.capture import Source
     from posturewatch.cli.samples_file import SamplesFile
     from posturewatch.model.measurement import Refusal
+    from posturewatch.model.outcome import Outcome
     from posturewatch.model.reading import Reading
     from posturewatch.pipeline.build import Parts
-    from posturewatch.pipeline.monitor import Outcome
     from posturewatch.storage.in_memory import InMemorySession
 
 __all__ = ["add"]
@@ -120,6 +119,7 @@ class Analysis:
         return self._last_words(tally, outcome, interrupted=stop.is_set())
 
     def _write_summary(self, session: InMemorySession, outcome: Outcome, *, interrupted: bool) -> None:
+        from posturewatch.config.versions import package_versions
         from posturewatch.review.summaries import summarise_record
         from posturewatch.storage.limits_json import limits_to_json
         from posturewatch.storage.records import SessionInfo, now_utc
@@ -249,16 +249,3 @@ def interrupt_sets(stop: threading.Event) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
-
-
-def package_versions() -> dict[str, str | None]:
-    """Versions of Python and of what measures; None for what is not installed."""
-    from importlib import metadata
-
-    found: dict[str, str | None] = {"python": platform.python_version()}
-    for name in ("mediapipe", "opencv-python", "numpy", "av"):
-        try:
-            found[name] = metadata.version(name)
-        except metadata.PackageNotFoundError:
-            found[name] = None
-    return found

@@ -27,8 +27,8 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         subparsers,
         "check",
         "check that everything is there and works",
-        "Looks for cameras, versions, models, limits and the data folder, and sends a few pictures of the demo "
-        "film through every part. Exit code 0 where all is well, 1 where something failed.",
+        "Looks for cameras, versions, models, limits and the data folder, and sends a few frames of the demo "
+        "video through every part. Exit code 0 where all is well, 1 where something failed.",
         """
 posturewatch check
 """,
@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _versions(args: argparse.Namespace) -> str:
     from posturewatch import __version__
-    from posturewatch.cli.analyse import package_versions
+    from posturewatch.config.versions import package_versions
 
     found = package_versions()
     missing = [name for name, version in found.items() if version is None]
@@ -126,7 +126,7 @@ def _cameras(args: argparse.Namespace) -> str:
         + (" in use" if camera.size_px is None else f" {camera.size_px[0]}x{camera.size_px[1]}")
         for camera in find_cameras()
     ]
-    return ", ".join(found) if found else "none found; the demo film and other films work without one"
+    return ", ".join(found) if found else "none found; the demo film and other videos work without one"
 
 
 def _models(args: argparse.Namespace) -> str:
@@ -138,41 +138,13 @@ def _models(args: argparse.Namespace) -> str:
 
 
 def _round_trip(args: argparse.Namespace) -> str:
-    """The demo film's beginning through source, tracker, estimator, watch, store and live message."""
-    import threading
-
-    from posturewatch import __version__
-    from posturewatch.capture import open_source
+    from posturewatch.bench.round_trip import round_trip
     from posturewatch.pipeline.build import load_parts
-    from posturewatch.review.derived import open_store
-    from posturewatch.review.summaries import session_summary
-    from posturewatch.server.feed import LiveFeed
-    from posturewatch.server.live_message import unpack
-    from posturewatch.storage.records import SessionStart
 
-    parts = load_parts(args.settings, args.profile)
-    source, feed = open_source("demo", pace="asap"), LiveFeed(parts.limits)
-    try:
-        with tempfile.TemporaryDirectory() as folder, open_store(Path(folder)) as store:
-            recorder = store.begin(SessionStart("demo film", "film", __version__, parts.limits, parts.rules))
-            monitor, release = parts.monitor("film", source, (recorder, feed))
-            try:
-                outcome = monitor.run(threading.Event(), ROUND_TRIP_S)
-            finally:
-                release()
-            message = feed.latest(0, 5.0)
-            recorder.finish(outcome)
-            summary = session_summary(store, store.find("last"))
-        if message is None or outcome.frames == 0:
-            raise UnavailableError("no picture came through; install posturewatch again.")
-        header, jpeg = unpack(message.data)
-    finally:
-        source.close()
-        feed.close()
-    shares = [one["measured_share"] or 0.0 for one in summary["quantities"] if one["side"] == "left"]
+    done = round_trip(load_parts(args.settings, args.profile), ROUND_TRIP_S)
     return (
-        f"{outcome.frames} pictures, message {header['seq']} of {len(jpeg) // 1000} kB, "
-        f"left wrist measured {100 * min(shares, default=0.0):.0f} % of the time"
+        f"{done.frames} frames, message {done.message} of {done.jpeg_bytes // 1000} kB, "
+        f"left wrist measured {100 * done.measured_share:.0f} % of the time"
     )
 
 

@@ -6,20 +6,17 @@ import argparse
 import contextlib
 import signal
 import threading
-import time
 import webbrowser
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
-from posturewatch.errors import PosturewatchError, UnavailableError
+from posturewatch.errors import UnavailableError
 
 if TYPE_CHECKING:
-    from posturewatch.pipeline.build import Parts
-    from posturewatch.pipeline.monitor import Monitor, Sink
-    from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
+    from posturewatch.pipeline.practice import Practice
     from posturewatch.storage.store import Store
 
 __all__ = ["DEFAULT_PORT", "add"]
@@ -29,9 +26,6 @@ DEFAULT_PORT = 8717
 
 #: Where the page finds the charting library.
 CHART_ADDRESS = "/library/plotly.min.js"
-
-#: How often the waiting main thread looks up, so that Ctrl-C is heard on every system.
-_LOOK_UP_S = 0.5
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -52,7 +46,7 @@ posturewatch live --source http://192.168.1.20:8080/video
     parser.add_argument(
         "--source",
         metavar="demo|0|PATH|URL",
-        help="demo film, number of a camera, film file, device or stream address (default: the settings', else 0)",
+        help="demo film, number of a camera, video file, device or stream address (default: the settings', else 0)",
     )
     parser.add_argument(
         "--for",
@@ -77,6 +71,7 @@ posturewatch live --source http://192.168.1.20:8080/video
 def run(args: argparse.Namespace) -> int:
     from posturewatch.config.resources import web_dir
     from posturewatch.pipeline.build import load_parts
+    from posturewatch.pipeline.live_practice import LivePractice
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
     from posturewatch.review.vocabulary import vocabulary
@@ -93,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
             print(store.notice, flush=True)
         feed = LiveFeed(parts.limits, roles=parts.settings.roles)
         cleanup.callback(feed.close)
-        live = Live(args.source or parts.settings.camera.source, args.limit_s, parts, store, feed)
+        live = LivePractice(args.source or parts.settings.camera.source, args.limit_s, parts, store, feed)
         cleanup.callback(live.practice.stop)
         port = int(listener.getsockname()[1])
         app = create_app(
@@ -115,7 +110,7 @@ def run(args: argparse.Namespace) -> int:
                 webbrowser.open(server.url)
             live.wait()
         live.practice.stop()
-        return live.last_words()
+        return _last_words(live.practice, store)
 
 
 def libraries() -> dict[str, Path]:
@@ -129,106 +124,24 @@ def libraries() -> dict[str, Path]:
         return {}
 
 
-class Live:
-    """A practice on its source, and how it is started, waited for and spoken of at the end."""
+def _last_words(practice: Practice, store: Store) -> int:
+    """Prints the last session's summary; the exit code."""
+    from posturewatch.cli.words import summary_text
+    from posturewatch.review.summaries import session_summary
 
-    def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
-        from posturewatch.pipeline.practice import Practice
-        from posturewatch.pipeline.recorded_film import Clipping
-        from posturewatch.pipeline.rest import RestWatch, break_rules
-
-        self._clipping = Clipping(store, parts.settings.clips)
-        self._rest = RestWatch(break_rules(parts.settings.rest))
-        self._recorder: SessionRecorder | None = None
-        self._load: str | None = None
-        self._spec = spec
-        self._limit_s = limit_s
-        self._parts = parts
-        self._store = store
-        self._fault: PosturewatchError | None = None
-        self._opened = threading.Event()
-        self.practice: Practice = Practice(
-            open_source=self._open_source,
-            begin=self._begin,
-            make_monitor=self._make_monitor,
-            sinks=(feed, self._rest),
-            limit_s=limit_s,
-            asides=self._asides,
-        )
-
-    def start(self) -> None:
-        """Starts the first session; raises what kept its source or its record from opening."""
-        self.practice.start()
-        while not self._opened.wait(_LOOK_UP_S):
-            if self.practice.wait(0.0):
-                break  # it failed in a way of its own; the state has the sentence
-        if self._fault is not None:
-            raise self._fault
-
-    def wait(self) -> None:
-        """Returns when the session is over and was to end by itself; otherwise only Ctrl-C ends it."""
-        while not (self.practice.wait(_LOOK_UP_S) and self._limit_s is not None):
-            if not self.practice.running:
-                time.sleep(_LOOK_UP_S)  # between sessions there is nothing whose end could be waited for
-
-    def last_words(self) -> int:
-        """Prints the last session's summary; the exit code."""
-        from posturewatch.cli.words import summary_text
-        from posturewatch.review.summaries import session_summary
-
-        identity = self.practice.session_id
-        if identity is None:
-            return 0
-        fault = self.practice.state()["fault"]
-        if fault is not None:
-            print(fault)
-        print(summary_text(session_summary(self._store, self._store.find(identity))))
-        return 0 if fault is None else 1
-
-    def _open_source(self) -> OpenSource:
-        from posturewatch.capture import open_source
-
-        camera = self._parts.settings.camera
-        with self._first_fault():
-            return open_source(self._spec, pace="steady", size_px=camera.size_px, rate_hz=camera.rate_hz)
-
-    def _begin(self, source: OpenSource) -> SessionRecorder:
-        from posturewatch.cli.load import load_sentence
-
-        with self._first_fault():
-            recorder = self._store.begin(self._parts.session_start(source))
-            # A film's sound goes with its clips; other sources have no file.
-            self._recorder = self._clipping.begin(recorder, getattr(source, "path", None))
-            self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
-            return self._recorder
-
-    def _asides(self) -> list[str]:
-        """What the page says quietly: no clips any more, time for a rest, a week that rises suddenly, the
-        microphone."""
-        clip_fault = getattr(self._recorder, "clip_fault", None)
-        sound = getattr(self._recorder, "sound_notice", None)
-        return [one for one in (clip_fault, self._rest.notice, self._load, sound) if one is not None]
-
-    def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
-        with self._first_fault():
-            made = self._parts.monitor("live", source, sinks)
-        self._opened.set()
-        return made
-
-    @contextmanager
-    def _first_fault(self) -> Iterator[None]:
-        """Keeps what went wrong before anything was watched, for the command line to say."""
-        try:
-            yield
-        except PosturewatchError as fault:
-            self._fault = fault
-            self._opened.set()
-            raise
+    identity = practice.session_id
+    if identity is None:
+        return 0
+    fault = practice.state()["fault"]
+    if fault is not None:
+        print(fault)
+    print(summary_text(session_summary(store, store.find(identity))))
+    return 0 if fault is None else 1
 
 
 @contextmanager
 def terminate_interrupts() -> Iterator[None]:
-    """A polite request to end (SIGTERM) is heard as Ctrl-C meanwhile, so that the session is closed well."""
+    """A polite request to end (SIGTERM) counts as Ctrl-C meanwhile, so that the session is closed well."""
 
     def interrupt(number: int, frame: object) -> None:
         raise KeyboardInterrupt

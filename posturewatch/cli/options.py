@@ -6,7 +6,6 @@ import argparse
 import math
 import textwrap
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,7 +55,7 @@ def add_settings(parser: argparse.ArgumentParser) -> None:
 
 
 def add_view(parser: argparse.ArgumentParser) -> None:
-    """What a film or picture from elsewhere may have otherwise than the settings say."""
+    """What a video or an image from elsewhere may have otherwise than the settings say."""
     parser.add_argument(
         "--hfov-deg",
         type=_number(*HFOV_DEG),
@@ -72,20 +71,19 @@ def add_view(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--mirrored",
         action="store_true",
-        help="the picture is mirrored, as selfies can be: writing reads backwards",
+        help="the image is mirrored, as selfies can be: writing reads backwards",
     )
 
 
 def with_view(settings: Settings, args: argparse.Namespace) -> Settings:
-    """The settings with what `add_view` was told instead."""
-    camera, player = settings.camera, settings.player
+    """The settings, but for what the options of `add_view` say otherwise."""
     if args.hfov_deg is not None:
-        camera = replace(camera, hfov_deg=args.hfov_deg)
+        settings = settings.changed("camera", hfov_deg=args.hfov_deg)
     if args.mirrored:
-        camera = replace(camera, mirrored=True)
+        settings = settings.changed("camera", mirrored=True)
     if args.hand_length_mm is not None:
-        player = replace(player, hand_length_mm=args.hand_length_mm)
-    return replace(settings, camera=camera, player=player)
+        settings = settings.changed("player", hand_length_mm=args.hand_length_mm)
+    return settings
 
 
 def _number(low: float, high: float) -> Callable[[str], float]:

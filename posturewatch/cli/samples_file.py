@@ -8,7 +8,7 @@ from types import TracebackType
 
 from posturewatch.errors import InputError
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES
 from posturewatch.model.quantities import in_group
 from posturewatch.review.samples_csv import cell, csv_header, csv_row
 
@@ -17,8 +17,6 @@ __all__ = ["COLUMNS", "SamplesFile", "row"]
 _WRIST, _FINGERS = in_group("wrist"), in_group("finger")
 
 COLUMNS: tuple[str, ...] = tuple(csv_header(_WRIST, _FINGERS))
-
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def row(time_s: float, hand: HandMeasurement) -> list[str]:
@@ -43,7 +41,7 @@ class SamplesFile:
 
     def write(self, measurement: FrameMeasurement) -> None:
         """Both hands of one frame."""
-        for side in _SIDES:
+        for side in SIDES:
             self.write_cells(row(measurement.time_s, measurement.hand(side)))
 
     def write_cells(self, cells: list[str]) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 from posturewatch.cli.sessions import clock, local
 from posturewatch.comfort.phrases import NO_FORCE, leaning
 from posturewatch.exposure.values import MEASURED_STATES
+from posturewatch.model.observation import SIDES
 from posturewatch.model.quantities import GROUPS, in_group, quantity
 from posturewatch.model.verdict import HandState
 
@@ -37,7 +38,7 @@ def summary_text(summary: Mapping[str, Any]) -> str:
         f"{session['source']['name']}" + ("" if session["ended_at"] else ", still open"),
         f"Limits: {summary['limits']}. Warnings of what was held beyond an extreme limit: {summary['warnings']}.",
     ]
-    for side in ("left", "right"):
+    for side in SIDES:
         own = [one for one in summary["quantities"] if one["side"] == side]
         wrist, fingers = (
             [one for one in own if quantity(one["quantity"]).group == group] for group in GROUPS

@@ -1,4 +1,4 @@
-"""Short films of flagged and marked moments, made while the session runs."""
+"""Short videos of flagged and marked moments, made while the session runs."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ from posturewatch.clips.folder import ClipFolder, remove_leftovers
 from posturewatch.clips.keeper import ClipKeeper, ClipRecord
 from posturewatch.clips.microphone import Microphone
 from posturewatch.clips.ring import Ring
-from posturewatch.clips.sound import FilmSound, Sound
-from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
+from posturewatch.clips.sound import Sound, VideoFileSound
+from posturewatch.clips.span import ClipMoment, ClipPlanner, ClipRules, Span
 
 __all__ = [
     "ClipFolder",
     "ClipKeeper",
+    "ClipMoment",
     "ClipPlanner",
     "ClipRecord",
     "ClipRules",
-    "FilmSound",
     "Microphone",
-    "Moment",
     "Ring",
     "Sound",
     "Span",
+    "VideoFileSound",
     "remove_leftovers",
 ]

@@ -1,4 +1,4 @@
-"""Pictures to H.264 packets, one by one, without delay."""
+"""Frames to H.264 packets, one by one, without delay."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ import av
 import av.error
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from posturewatch.model.arrays import Image
 
 __all__ = ["TICKS_PER_S", "Encoder", "EncoderSettings", "Packet", "encoder_fault"]
 
-Image = NDArray[np.uint8]
 
 #: Ticks of a clip's time stamps: the usual 90 kHz clock of video (ITU-T H.222.0), 0.011 ms.
 TICKS_PER_S = 90_000
@@ -35,7 +35,7 @@ def encoder_fault() -> str | None:
 
 @dataclass(frozen=True)
 class EncoderSettings:
-    """widest_px: wider pictures are made this wide. keyframe_s: time between keyframes, from which a clip can
+    """widest_px: wider frames are made this wide. keyframe_s: time between keyframes, from which a clip can
     begin. quality: x264's constant rate factor (0 best, 51 worst). most_bits_per_s: the rate is held below
     this, so that a noisy camera does not eat up the memory. preset: x264's, from "ultrafast" on."""
 
@@ -48,7 +48,7 @@ class EncoderSettings:
 
 @dataclass(frozen=True)
 class Packet:
-    """One encoded picture. ticks: its session time in ticks."""
+    """One encoded frame. ticks: its session time in ticks."""
 
     ticks: int
     data: bytes
@@ -60,14 +60,14 @@ class Packet:
 
 
 class Encoder:
-    """Encodes pictures of one size; those of another size are fitted into the first one's, on black.
+    """Encodes frames of one size; those of another size are fitted into the first one's, on black.
 
     Colour is written as BT.601 limited range, and the stream says so. Used by one thread at a time. Raises
     av.error.FFmpegError where libx264 cannot be had or fails.
     """
 
     def __init__(self, width_px: int, height_px: int, settings: EncoderSettings | None = None) -> None:
-        """width_px, height_px: of the pictures to come."""
+        """width_px, height_px: of the frames to come."""
         self.settings = EncoderSettings() if settings is None else settings
         scale = min(1.0, self.settings.widest_px / width_px)
         # 4:2:0 halves both directions: even sizes only.
@@ -87,14 +87,14 @@ class Encoder:
             "crf": str(settings.quality),
             "maxrate": str(settings.most_bits_per_s),
             "bufsize": str(settings.most_bits_per_s),
-            # Keyframes come by time, set on each picture; none by count or change of scene.
+            # Keyframes come by time, set on each frame; none by count or change of scene.
             "x264-params": "scenecut=0:keyint=infinite:"
             "colorprim=bt709:transfer=bt709:colormatrix=smpte170m:range=tv",
         }
         codec = av.CodecContext.create("libx264", "w")
         codec.width, codec.height, codec.pix_fmt = self.width_px, self.height_px, "yuv420p"
         codec.time_base = Fraction(1, TICKS_PER_S)
-        # Only a first guess for the rate's control: each picture carries its own time.
+        # Only a first guess for the rate's control: each frame carries its own time.
         codec.framerate = Fraction(30)
         codec.options = options
         codec.flags |= _GLOBAL_HEADER
@@ -104,7 +104,7 @@ class Encoder:
         return codec
 
     def encode(self, image_bgr: Image, time_s: float) -> list[Packet]:
-        """The packets of a picture at this session time; none for one that is not later than the last."""
+        """The packets of a frame at this session time; none for one that is not later than the last."""
         ticks = round(time_s * TICKS_PER_S)
         if self._last is not None and ticks <= self._last:
             return []
@@ -125,7 +125,7 @@ class Encoder:
         ]
 
     def want_keyframe(self) -> None:
-        """Makes the next picture a keyframe."""
+        """Makes the next frame a keyframe."""
         self._last_key = None
 
     def _fitted(self, image: Image) -> Image:
@@ -139,7 +139,7 @@ class Encoder:
         if self.width_px - fitted[0] < 4 and self.height_px - fitted[1] < 4:
             fitted = (self.width_px, self.height_px)
         if fitted != (width, height):
-            # Averaging costs more, and differs to the eye only where pictures shrink a lot.
+            # Averaging costs more, and differs to the eye only where frames shrink a lot.
             way = cv2.INTER_AREA if scale <= 0.5 else cv2.INTER_LINEAR
             image = cv2.resize(image, fitted, interpolation=way).astype(np.uint8, copy=False)
         if fitted == (self.width_px, self.height_px):

@@ -11,52 +11,43 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
 
 import av.error
 
-from posturewatch.clips.film import Film, write_film
 from posturewatch.clips.folder import CLIP_SUFFIX, PART_SUFFIX, ClipFolder
 from posturewatch.clips.ring import Ring
 from posturewatch.clips.sound import Sound, SoundPiece
-from posturewatch.clips.span import ClipPlanner, ClipRules, Moment, Span
+from posturewatch.clips.span import ClipMoment, ClipPlanner, ClipRules, Span
+from posturewatch.clips.video_file import EncodedVideo, write_video
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion
 
-__all__ = ["ClipKeeper", "ClipRecord", "Ended"]
+__all__ = ["ClipKeeper", "ClipRecord", "Outcome"]
 
 _LOG = logging.getLogger(__name__)
 
 #: How long `finish` and `close` wait for what is still to be written.
 FINISH_S = 6.0
 
-#: How long writing waits for the encoder to come to a span's end; it is a few pictures behind at most.
+#: How long writing waits for the encoder to come to a span's end; it is a few frames behind at most.
 ENCODER_S = 2.0
 
-#: Without pictures for this long (camera gone), the clock tells what is due instead of the pictures' times:
-#: when pictures come again, the ring may have to let go of what the clip needs.
+#: Without frames for this long (camera gone), the clock tells what is due instead of the frames' times:
+#: when frames come again, the ring may have to let go of what the clip needs.
 IDLE_S = 2.0
 
 #: Spans waiting to be written: at 30 s each, more than the ring holds.
 WAITING_SPANS = 16
 
-#: Room for the file's index and sound beside the pictures.
+#: Room for the file's index and sound beside the frames.
 INDEX_BYTES = 200_000
-
-
-class Ended(Protocol):
-    """How a run ended, as the monitor tells it: the session time and the excursions closed then."""
-
-    @property
-    def end_s(self) -> float: ...
-    @property
-    def closed(self) -> Sequence[Excursion]: ...
 
 
 @dataclass(frozen=True)
 class ClipRecord:
-    """A clip on the disk. Second 0 of its film is the session's start_s, so that what was measured at session
-    time t belongs to the film's time t - start_s. start_s is at or up to a keyframe's distance before what
+    """A clip on the disk. Second 0 of its video is the session's start_s, so that what was measured at session
+    time t belongs to the video's time t - start_s. start_s is at or up to a keyframe's distance before what
     was asked for. reason: "warning", "extreme", "mark", or joined, as "warning and mark". has_sound: whether
     it has a sound track."""
 
@@ -66,7 +57,7 @@ class ClipRecord:
     path: Path
     bytes: int
     reason: str
-    moments: tuple[Moment, ...] = ()
+    moments: tuple[ClipMoment, ...] = ()
     has_sound: bool = False
     kept: bool = False
 
@@ -83,19 +74,19 @@ class ClipKeeper:
         folder: Path,
         *,
         on_clip: Callable[[ClipRecord], None],
-        shelf: ClipFolder | None = None,
+        all_clips: ClipFolder | None = None,
         rules: ClipRules | None = None,
         ring: Ring | None = None,
         sound: Sound | None = None,
         idle_s: float = IDLE_S,
     ) -> None:
-        """folder: of this session's clips, made when the first is written. on_clip: told of each clip, in the
-        writer's thread; must not raise. shelf: the room for all sessions' clips; by default the folder above
+        """folder: of this session's clips, made when the first is written. on_clip: called with each clip, in the
+        writer's thread; must not raise. all_clips: the room for all sessions' clips; by default the folder above
         with its default limits. ring, sound: handed over; the ring is closed with the keeper. idle_s: after
-        this time without pictures, the clock counts."""
+        this time without frames, the clock counts."""
         self._folder = folder
         self._on_clip = on_clip
-        self._shelf = ClipFolder(folder.parent) if shelf is None else shelf
+        self._all_clips = ClipFolder(folder.parent) if all_clips is None else all_clips
         self._planner = ClipPlanner(rules)
         self._ring = Ring() if ring is None else ring
         self._sound = sound
@@ -128,11 +119,11 @@ class ClipKeeper:
 
     @property
     def dropped(self) -> int:
-        """Pictures left out of the clips since the encoder was behind."""
+        """Frames left out of the clips since the encoder was behind."""
         return self._ring.cost.dropped
 
     def put(self, reading: Reading) -> None:
-        """Take a reading's picture and events."""
+        """Take a reading's frame and events."""
         if self.fault is not None:
             return
         self._ring.put(reading.frame)
@@ -150,19 +141,19 @@ class ClipKeeper:
             if not self._ended and self.fault is None:
                 self._planner.mark(time_s)
 
-    def finish(self, outcome: Ended) -> None:
+    def finish(self, outcome: Outcome) -> None:
         """End the session: write what is due or would have become due. Waits for a few seconds at
         most; once is enough."""
         self._finish(outcome.end_s, outcome.closed)
 
     def close(self) -> None:
-        """End a session that nobody finished, at the last picture; without effect after `finish`."""
+        """End a session that nobody finished, at the last frame; without effect after `finish`."""
         self._finish(None, ())
 
     def _finish(self, end_s: float | None, closed: Sequence[Excursion]) -> None:
         with self._lock:
             if not self._ended:
-                # The last picture is shown for a moment, too: a span to the very end includes it.
+                # The last frame is shown for a moment, too: a span to the very end includes it.
                 last_s = max(self._last_s, end_s or 0.0) + 0.001
                 self._ask(self._planner.finish(last_s, closed))
                 self._ended = True
@@ -218,27 +209,27 @@ class ClipKeeper:
     def _make(self, span: Span) -> str | None:
         """Writes a span's clip; why that cannot be, in one sentence, or None."""
         self._ring.wait_for(span.end_s, ENCODER_S)
-        film = self._ring.cut(span.start_s, span.end_s)
-        if film is None:
+        video = self._ring.cut(span.start_s, span.end_s)
+        if video is None:
             self._missed += 1
             return None
         self._folder.mkdir(parents=True, exist_ok=True)
-        sentence = self._shelf.make_room(film.size_bytes + INDEX_BYTES)
+        sentence = self._all_clips.make_room(video.size_bytes + INDEX_BYTES)
         if sentence is not None:
             return sentence
-        sound = None if self._sound is None else self._sound.between(film.start_s, film.end_s)
-        record = self._write(span, film, sound)
+        sound = None if self._sound is None else self._sound.between(video.start_s, video.end_s)
+        record = self._write(span, video, sound)
         self._written += 1
         self._on_clip(record)
         return None
 
-    def _write(self, span: Span, film: Film, sound: SoundPiece | None) -> ClipRecord:
+    def _write(self, span: Span, video: EncodedVideo, sound: SoundPiece | None) -> ClipRecord:
         """Under another name first: a file with a clip's name is always a whole clip."""
         identity = f"clip-{round(span.start_s * 1000):08d}"
         path = self._folder / f"{identity}{CLIP_SUFFIX}"
         part = self._folder / f"{identity}{CLIP_SUFFIX}{PART_SUFFIX}"
         try:
-            write_film(part, film, sound)
+            write_video(part, video, sound)
             # Its bytes before its name: after a power cut, too, what has a clip's name is whole.
             with part.open("rb+") as file:
                 os.fsync(file.fileno())
@@ -248,8 +239,8 @@ class ClipKeeper:
             raise
         return ClipRecord(
             id=identity,
-            start_s=film.start_s,
-            end_s=film.end_s,
+            start_s=video.start_s,
+            end_s=video.end_s,
             path=path,
             bytes=path.stat().st_size,
             reason=span.reason,

@@ -35,8 +35,8 @@ _USUAL_RATE_HZ = 48_000
 #: No sound card takes this long between hearing a sample and handing it over; a larger age is a false stamp.
 _LONGEST_AGE_S = 1.0
 
-#: Pictures whose delays are compared: some seconds of them.
-_PICTURES = 150
+#: Frames whose delays are compared: some seconds of them.
+_FRAMES = 150
 
 NO_LIBRARY = (
     "The microphone cannot be used, since the sound library PortAudio is missing, so clips have no sound; "
@@ -64,8 +64,8 @@ class _Block:
 class Microphone:
     """A `Sound`: the default microphone, one channel.
 
-    Times of the session follow from `picture`, called for each picture: the clock's time less the session's is
-    the same for all of them but for their delays, so the smallest counts. A picture that comes late as a whole,
+    Times of the session follow from `frame`, called for each frame: the clock's time less the session's is
+    the same for all of them but for their delays, so the smallest counts. A frame that comes late as a whole,
     as through a network, is late against the sound by its delay.
     """
 
@@ -73,13 +73,13 @@ class Microphone:
         self, open_stream: OpenStream, rate_hz: int, clock: Callable[[], float] = time.monotonic
     ) -> None:
         """open_stream: from the block's length in samples and the callback to a started stream.
-        clock: the one by which pictures are stamped, in seconds. Raises what open_stream raises."""
+        clock: the one by which frames are stamped, in seconds. Raises what open_stream raises."""
         self._rate_hz = rate_hz
         self._clock = clock
         block = round(_BLOCK_S * rate_hz)
         # Bounded, and appending never waits: the sound card's thread must not.
         self._blocks: deque[_Block] = deque(maxlen=round(KEPT_S * rate_hz / block))
-        self._offsets_s: deque[float] = deque(maxlen=_PICTURES)
+        self._offsets_s: deque[float] = deque(maxlen=_FRAMES)
         self._run = 0
         self._next = 0
         self._closing = threading.Lock()
@@ -127,8 +127,8 @@ class Microphone:
         with self._closing:
             return GONE if not self._closed and not self._stream.active else None
 
-    def picture(self, time_s: float, taken_s: float) -> None:
-        """A picture of this session time left its source at that time of the clock. Never waits."""
+    def frame(self, time_s: float, taken_s: float) -> None:
+        """A frame of this session time left its source at that time of the clock. Never waits."""
         self._offsets_s.append(taken_s - time_s)
 
     def between(self, start_s: float, end_s: float) -> SoundPiece | None:

@@ -12,17 +12,17 @@ from dataclasses import dataclass
 import av.error
 
 from posturewatch.clips.encoder import Encoder, Packet, encoder_fault
-from posturewatch.clips.film import Film
+from posturewatch.clips.video_file import EncodedVideo
 from posturewatch.model.frame import Frame
 
 __all__ = ["PacketStore", "Ring", "RingCost"]
 
 _LOG = logging.getLogger(__name__)
 
-#: Pictures waiting for the encoder; a 1280x720 picture has 2.8 MB.
-WAITING_PICTURES = 8
+#: Frames waiting for the encoder; a 1280x720 frame has 2.8 MB.
+WAITING_FRAMES = 8
 
-#: How long closing waits for the encoder's thread: eight pictures are done in a tenth of a second.
+#: How long closing waits for the encoder's thread: eight frames are done in a tenth of a second.
 JOIN_S = 2.0
 
 
@@ -66,7 +66,7 @@ class PacketStore:
         return bool(self._packets)
 
     def between(self, start_s: float, end_s: float) -> tuple[Packet, ...]:
-        """From the last keyframe at or before start_s (or the first there is) to the last picture before
+        """From the last keyframe at or before start_s (or the first there is) to the last frame before
         end_s; empty where nothing of it is held."""
         begin_s = next((key for key in reversed(self._keys) if key <= start_s), None)
         found = [one for one in self._packets if (begin_s is None or one.time_s >= begin_s)]
@@ -87,10 +87,10 @@ class PacketStore:
 
 @dataclass(frozen=True)
 class RingCost:
-    """pictures encoded so far, and the processor time that they took in the ring's thread. dropped: pictures
+    """frames encoded so far, and the processor time that they took in the ring's thread. dropped: frames
     left out since the encoder was behind."""
 
-    pictures: int
+    frames: int
     encode_s: float
     dropped: int
 
@@ -98,7 +98,7 @@ class RingCost:
 class Ring:
     """`put` returns at once; a thread of its own encodes.
 
-    Where the encoder is behind, the oldest waiting picture is dropped and counted. Where it cannot be had or
+    Where the encoder is behind, the oldest waiting frame is dropped and counted. Where it cannot be had or
     fails, `fault` is a sentence and the ring holds nothing more.
     """
 
@@ -108,12 +108,12 @@ class Ring:
         most_bytes: int = 48_000_000,
         most_s: float = 45.0,
         make_encoder: Callable[[int, int], Encoder] = Encoder,
-        waiting: int = WAITING_PICTURES,
+        waiting: int = WAITING_FRAMES,
     ) -> None:
         """most_bytes: of packets held. most_s: the longest clip, its settling and a few seconds.
-        make_encoder: from the first picture's width and height."""
+        make_encoder: from the first frame's width and height."""
         if waiting < 1:
-            raise ValueError(f"at least one picture waits, got {waiting}")
+            raise ValueError(f"at least one frame waits, got {waiting}")
         self._store = PacketStore(most_bytes, most_s)
         self._make_encoder = make_encoder
         self._waiting: deque[Frame] = deque()
@@ -121,7 +121,7 @@ class Ring:
         self._changed = threading.Condition()
         self._encoder: Encoder | None = None
         self._dropped = 0
-        self._pictures = 0
+        self._frames = 0
         self._encode_s = 0.0
         self._newest_s = -1.0
         self._busy = False
@@ -142,7 +142,7 @@ class Ring:
 
     @property
     def covers_s(self) -> tuple[float, float] | None:
-        """Session times of the first and the last picture held."""
+        """Session times of the first and the last frame held."""
         with self._changed:
             start_s, end_s = self._store.start_s, self._store.end_s
         return None if start_s is None or end_s is None else (start_s, end_s)
@@ -150,10 +150,10 @@ class Ring:
     @property
     def cost(self) -> RingCost:
         with self._changed:
-            return RingCost(self._pictures, self._encode_s, self._dropped)
+            return RingCost(self._frames, self._encode_s, self._dropped)
 
     def put(self, frame: Frame) -> None:
-        """Takes a picture; never waits for the encoder."""
+        """Takes a frame; never waits for the encoder."""
         with self._changed:
             if self._closed or self._fault is not None:
                 return
@@ -169,15 +169,15 @@ class Ring:
         with self._changed:
             return self._changed.wait_for(lambda: self._is_past(time_s), timeout_s)
 
-    def cut(self, start_s: float, end_s: float) -> Film | None:
+    def cut(self, start_s: float, end_s: float) -> EncodedVideo | None:
         """What is held of this stretch, from the last keyframe at or before its start; None where nothing is."""
         with self._changed:
             packets = self._store.between(start_s, end_s)
             encoder = self._encoder
-        return Film(packets, encoder.header) if packets and encoder is not None else None
+        return EncodedVideo(packets, encoder.header) if packets and encoder is not None else None
 
     def finish(self) -> None:
-        """Takes no more pictures and encodes those that wait; what is held can still be cut."""
+        """Takes no more frames and encodes those that wait; what is held can still be cut."""
         with self._changed:
             self._closed = True
             self._changed.notify_all()
@@ -185,7 +185,7 @@ class Ring:
             self._thread.join(JOIN_S)
 
     def stop(self, fault: str) -> None:
-        """Takes no more pictures, for this reason, and lets go of all that is held."""
+        """Takes no more frames, for this reason, and lets go of all that is held."""
         with self._changed:
             self._fault = self._fault or fault
             self._closed = True
@@ -228,7 +228,7 @@ class Ring:
                 self._changed.notify_all()
 
     def _take(self) -> Frame | None:
-        """The next picture; None when the ring is closed and none waits."""
+        """The next frame; None when the ring is closed and none waits."""
         with self._changed:
             self._busy = False
             self._changed.notify_all()
@@ -248,6 +248,6 @@ class Ring:
             for packet in packets:
                 if not self._store.add(packet):
                     self._encoder.want_keyframe()
-            self._pictures += 1
+            self._frames += 1
             self._encode_s += cost_s
             self._newest_s = frame.time_s

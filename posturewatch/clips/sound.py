@@ -1,4 +1,4 @@
-"""Sound for a clip: where it comes from, and the sound of a film that is its own source."""
+"""Sound for a clip: where it comes from, and the sound of a video that is its own source."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ import av.error
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FilmSound", "Sound", "SoundPiece"]
+__all__ = ["Sound", "SoundPiece", "VideoFileSound"]
 
 _LOG = logging.getLogger(__name__)
 
-#: What sound is brought to: the usual rate of film sound, understood by every AAC decoder.
+#: What sound is brought to: the usual rate of video sound, understood by every AAC decoder.
 RATE_HZ = 48_000
 
 
@@ -42,9 +42,9 @@ class Sound(Protocol):
     def between(self, start_s: float, end_s: float) -> SoundPiece | None: ...
 
 
-class FilmSound:
-    """The sound of a film that is the session's source: the session's time is the film's own, 0 at its first
-    picture. True for films whose time stamps do not start anew on the way; where they do, the sound of the
+class VideoFileSound:
+    """The sound of a video that is the session's source: the session's time is the video's own, 0 at its first
+    frame. True for videos whose time stamps do not start anew on the way; where they do, the sound of the
     part behind is left out or shifted by that jump."""
 
     def __init__(self, path: Path) -> None:
@@ -52,33 +52,33 @@ class FilmSound:
 
     def between(self, start_s: float, end_s: float) -> SoundPiece | None:
         try:
-            with av.open(f"file:{self._path}", "r", options={"protocol_whitelist": "file"}) as film:
-                if not film.streams.audio or not film.streams.video:
+            with av.open(f"file:{self._path}", "r", options={"protocol_whitelist": "file"}) as video:
+                if not video.streams.audio or not video.streams.video:
                     return None
-                zero_s = _first_picture_s(film)
-                pieces = _decode(film, start_s + zero_s, end_s + zero_s)
+                zero_s = _first_frame_s(video)
+                pieces = _decode(video, start_s + zero_s, end_s + zero_s)
         except (OSError, av.error.FFmpegError, ValueError) as error:
             _LOG.warning("a clip is without sound: %s", error)
             return None
         return _laid_out(pieces, start_s + zero_s, end_s + zero_s, zero_s)
 
 
-def _first_picture_s(film: Any) -> float:
-    """The time stamp of the film's first picture, which is the session's 0."""
-    for frame in film.decode(video=0):
+def _first_frame_s(video: Any) -> float:
+    """The time stamp of the video's first frame, which is the session's 0."""
+    for frame in video.decode(video=0):
         return 0.0 if frame.time is None else float(frame.time)
     return 0.0
 
 
-def _decode(film: Any, start_s: float, end_s: float) -> list[tuple[float, NDArray[np.float32]]]:
-    """Pieces of sound with the film's own times, those around [start_s, end_s) included."""
-    stream = film.streams.audio[0]
+def _decode(video: Any, start_s: float, end_s: float) -> list[tuple[float, NDArray[np.float32]]]:
+    """Pieces of sound with the video's own times, those around [start_s, end_s) included."""
+    stream = video.streams.audio[0]
     # A little earlier: the first frames behind a jump only warm the decoder up.
-    film.seek(max(0, int((start_s - 0.5) * av.time_base)), backward=True)
+    video.seek(max(0, int((start_s - 0.5) * av.time_base)), backward=True)
     layout = "mono" if stream.codec_context.channels == 1 else "stereo"
     resampler = av.AudioResampler(format="fltp", layout=layout, rate=RATE_HZ)
     pieces: list[tuple[float, NDArray[np.float32]]] = []
-    for frame in film.decode(stream):
+    for frame in video.decode(stream):
         if frame.time is None:
             continue
         if frame.time >= end_s:

@@ -10,7 +10,7 @@ from typing import Literal
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion, HoldWarning, Verdict
 
-__all__ = ["ClipPlanner", "ClipRules", "Moment", "MomentKind", "Span", "join_moments"]
+__all__ = ["ClipMoment", "ClipPlanner", "ClipRules", "MomentKind", "Span", "join_moments"]
 
 MomentKind = Literal["warning", "extreme", "mark"]
 #: Hand, quantity and direction; all None for a mark.
@@ -49,7 +49,7 @@ class ClipRules:
 
 
 @dataclass(frozen=True)
-class Moment:
+class ClipMoment:
     """What a clip is made for, in seconds of the session.
 
     key_s: what the clip must show at least, with after_s behind it: the (last) time of the warning, the mark,
@@ -70,7 +70,7 @@ class Moment:
             raise ValueError(f"a moment's times are in order, got {self}")
 
     @classmethod
-    def mark(cls, time_s: float) -> Moment:
+    def mark(cls, time_s: float) -> ClipMoment:
         return cls("mark", time_s, time_s, time_s)
 
 
@@ -80,7 +80,7 @@ class Span:
 
     start_s: float
     end_s: float
-    moments: tuple[Moment, ...]
+    moments: tuple[ClipMoment, ...]
 
     @property
     def duration_s(self) -> float:
@@ -92,7 +92,9 @@ class Span:
         return " and ".join(kind for kind in _KINDS if any(kind == one.kind for one in self.moments))
 
 
-def join_moments(moments: Iterable[Moment], rules: ClipRules, *, floor_s: float = 0.0) -> tuple[Span, ...]:
+def join_moments(
+    moments: Iterable[ClipMoment], rules: ClipRules, *, floor_s: float = 0.0
+) -> tuple[Span, ...]:
     """The spans that show these moments, in order, none overlapping another, none before floor_s.
 
     Each moment asks for [start - before, end + after]. Overlapping ones are joined as long as each moment's
@@ -136,7 +138,7 @@ class ClipPlanner:
     def __init__(self, rules: ClipRules | None = None) -> None:
         self.rules = ClipRules() if rules is None else rules
         self._open: dict[_Key, Excursion] = {}
-        self._moments: list[Moment] = []
+        self._moments: list[ClipMoment] = []
         self._floor_s = 0.0
 
     def verdict(self, verdict: Verdict) -> None:
@@ -159,7 +161,7 @@ class ClipPlanner:
         self._open[key] = excursion
         if self.rules.all_extreme:
             start_s = excursion.start_s
-            self._moments.append(Moment("extreme", start_s, start_s, None, *key))
+            self._moments.append(ClipMoment("extreme", start_s, start_s, None, *key))
 
     def closed(self, excursion: Excursion) -> None:
         if excursion.level == "extreme" and excursion.end_s is not None:
@@ -177,11 +179,11 @@ class ClipPlanner:
         start_s = warning.since_s if excursion is None else min(excursion.start_s, warning.since_s)
         if fired_s - start_s > reach_s:
             start_s = max(warning.since_s, fired_s - reach_s)
-        self._moments.append(Moment("warning", start_s, fired_s, None, *key))
+        self._moments.append(ClipMoment("warning", start_s, fired_s, None, *key))
 
     def mark(self, time_s: float) -> None:
         """The player marked a moment."""
-        self._moments.append(Moment.mark(time_s))
+        self._moments.append(ClipMoment.mark(time_s))
 
     def advance(self, now_s: float) -> tuple[Span, ...]:
         """The spans that are due now, in order."""
@@ -217,7 +219,7 @@ class ClipPlanner:
             for one in self._moments
         ]
 
-    def _shown(self, moment: Moment) -> bool:
+    def _shown(self, moment: ClipMoment) -> bool:
         """Nothing of it lies beyond the spans handed out."""
         if moment.end_s is None:
             return False
@@ -231,5 +233,5 @@ class ClipPlanner:
             self._moments = [moment for moment in self._moments if moment not in done]
 
 
-def _key(event: Excursion | HoldWarning | Moment) -> _Key:
+def _key(event: Excursion | HoldWarning | ClipMoment) -> _Key:
     return (event.side, event.quantity, event.direction)

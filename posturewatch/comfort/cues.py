@@ -11,17 +11,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
 from posturewatch.comfort.limits import LimitProfile
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import HandMeasurement
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Cue
 
 __all__ = ["CUES", "CueRules", "FingerMeasurements", "PostureCue", "cues_present"]
 
-Array = NDArray[np.float64]
 
 LONG_FINGERS: tuple[str, ...] = ("index", "middle", "ring", "little")
 
@@ -130,7 +129,7 @@ def _collapsed(finger: str) -> Probability:
 def _straight_and_high(finger: str) -> Probability:
     def probability(hand: FingerMeasurements, limits: LimitProfile, rules: CueRules) -> Array:
         high = hand.beyond(f"{finger}_lift", _comfort(limits, f"{finger}_lift", "lift", rules.high_mm))
-        # A finger that was not measured may be down or not; that another one is can be told without it.
+        # A finger that was not measured may be down or not; that another one is can be known without it.
         others = np.stack([1.0 - _down(hand, other, rules) for other in LONG_FINGERS if other != finger])
         known = np.isfinite(others).any(axis=0)
         another_down = np.where(known, 1.0 - np.nanprod(others, axis=0), np.nan)

@@ -11,18 +11,19 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+from posturewatch.model.observation import SIDES
+
 __all__ = [
     "ADVICE_LEVELS",
     "END_AT",
     "HIGHEST",
     "MEANINGFUL_CHANGE",
     "PAUSE_AT",
-    "PLACES",
-    "SIDES",
+    "REGIONS",
     "SIGNS",
     "Advice",
     "AdviceLevel",
-    "Place",
+    "BodyRegion",
     "Sign",
     "advise",
     "form_json",
@@ -42,32 +43,30 @@ END_AT = 5
 #: A change of the rating by about so much is meaningful (M).
 MEANINGFUL_CHANGE = 2
 
-SIDES = ("left", "right")
-
 
 @dataclass(frozen=True)
-class Place:
+class BodyRegion:
     """A region of the outline of one hand and forearm."""
 
     name: str
     label: str
 
 
-PLACES: tuple[Place, ...] = (
-    Place("thumb", "thumb"),
-    Place("index finger", "index finger"),
-    Place("middle finger", "middle finger"),
-    Place("ring finger", "ring finger"),
-    Place("little finger", "little finger"),
-    Place("palm", "palm"),
-    Place("back of the hand", "back of the hand"),
-    Place("thumb side of the wrist", "wrist, thumb side"),
-    Place("palm side of the wrist", "wrist, palm side"),
-    Place("back of the wrist", "wrist, back"),
-    Place("little finger side of the wrist", "wrist, little finger side"),
-    Place("inside of the forearm", "forearm, inside"),
-    Place("outside of the forearm", "forearm, outside"),
-    Place("elbow", "elbow"),
+REGIONS: tuple[BodyRegion, ...] = (
+    BodyRegion("thumb", "thumb"),
+    BodyRegion("index finger", "index finger"),
+    BodyRegion("middle finger", "middle finger"),
+    BodyRegion("ring finger", "ring finger"),
+    BodyRegion("little finger", "little finger"),
+    BodyRegion("palm", "palm"),
+    BodyRegion("back of the hand", "back of the hand"),
+    BodyRegion("thumb side of the wrist", "wrist, thumb side"),
+    BodyRegion("palm side of the wrist", "wrist, palm side"),
+    BodyRegion("back of the wrist", "wrist, back"),
+    BodyRegion("little finger side of the wrist", "wrist, little finger side"),
+    BodyRegion("inside of the forearm", "forearm, inside"),
+    BodyRegion("outside of the forearm", "forearm, outside"),
+    BodyRegion("elbow", "elbow"),
 )
 
 
@@ -132,7 +131,7 @@ class Advice:
 
 def place_names() -> tuple[str, ...]:
     """ "left thumb" and so on: the places of both sides as a check has them."""
-    return tuple(f"{side} {place.name}" for side in SIDES for place in PLACES)
+    return tuple(f"{side} {place.name}" for side in SIDES for place in REGIONS)
 
 
 def advise(rating: int, signs: Iterable[str] = (), *, rating_before: int | None = None) -> Advice:
@@ -189,6 +188,6 @@ def form_json() -> dict[str, Any]:
     return {
         "scale": {"lowest": 0, "highest": HIGHEST, "label": "0 is no pain, 10 the worst you can imagine"},
         "sides": list(SIDES),
-        "places": [{"name": place.name, "label": place.label} for place in PLACES],
+        "places": [{"name": place.name, "label": place.label} for place in REGIONS],
         "signs": [{"name": sign.name, "label": sign.label, "level": sign.level} for sign in SIGNS],
     }

@@ -12,16 +12,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.rules import WatchRules
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion, ExcursionEnd, Level
 
 __all__ = ["ExcursionTimes", "ExcursionTracker", "excursion_times"]
-
-Array = NDArray[np.float64]
 
 
 class ExcursionTracker:
@@ -45,11 +43,6 @@ class ExcursionTracker:
         self._present: Excursion | None = None
         self._announced = False
         self._last_seen_s = 0.0
-
-    @property
-    def open(self) -> Excursion | None:
-        """The announced excursion as it stands, with its peak so far, or None."""
-        return self._present if self._announced else None
 
     def update(self, time_s: float, value: float | None) -> tuple[Excursion | None, Excursion | None]:
         """(closed, opened) of this frame. value is signed as the quantity is; None when not measurable."""
@@ -132,7 +125,7 @@ def excursion_times(
     torn = np.append(True, np.diff(time_s) > rules.unseen_grace_s)
     enters = magnitude > limit
     decides = enters | (magnitude < leave) | torn
-    # Between deciding samples the state stays as the last of them left it.
+    # Between deciding samples the state is as the last of them left it.
     latest = np.maximum.accumulate(np.where(decides, np.arange(time_s.size), 0))
     inside = enters[latest]
     begins = inside & (torn | ~np.append(False, inside[:-1]))

@@ -34,13 +34,12 @@ from numpy.typing import NDArray
 from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.zones import bounds
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
 from posturewatch.model.quantities import QUANTITIES, Group, Quantity
 from posturewatch.model.verdict import HandState, HandVerdict
 
 __all__ = ["AngleState", "angle_states", "hand_state", "state_of", "watched_quantities"]
-
-Array = NDArray[np.float64]
 
 
 class AngleState(IntEnum):

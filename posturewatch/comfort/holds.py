@@ -44,18 +44,20 @@ class Hold:
     def active(self) -> HoldWarning | None:
         return self._active
 
-    def update(self, time_s: float, chance: float | None) -> tuple[HoldWarning | None, HoldWarning | None]:
-        """(cleared, fired) of this frame. chance is that of being beyond the limit; None when not measurable."""
+    def update(
+        self, time_s: float, probability: float | None
+    ) -> tuple[HoldWarning | None, HoldWarning | None]:
+        """(cleared, fired) of this frame. probability is that of being beyond the limit; None when not measurable."""
         cleared = None
         if self._last_seen_s is not None and time_s - self._last_seen_s > self._rules.unseen_grace_s:
             cleared = self._clear(time_s)
-        if chance is None:
+        if probability is None:
             self._previous_high = None
             return cleared, None
-        self._gather(time_s, chance >= self._evidence)
+        self._gather(time_s, probability >= self._evidence)
         self._last_seen_s = time_s
         if self._active is not None:
-            return self._watch_for_end(time_s, chance), None
+            return self._watch_for_end(time_s, probability), None
         return cleared, self._fire(time_s)
 
     def _forget(self) -> None:
@@ -90,8 +92,8 @@ class Hold:
         )
         return self._active
 
-    def _watch_for_end(self, time_s: float, chance: float) -> HoldWarning | None:
-        if chance >= self._clear_below:
+    def _watch_for_end(self, time_s: float, probability: float) -> HoldWarning | None:
+        if probability >= self._clear_below:
             self._below_since_s = None
             return None
         if self._below_since_s is None:

@@ -27,9 +27,9 @@ else:
 
 __all__ = [
     "Band",
+    "Evidence",
     "Limit",
     "LimitProfile",
-    "Mark",
     "PersonalLimits",
     "narrowed",
     "parse_profile",
@@ -38,7 +38,7 @@ __all__ = [
 
 #: How the value is known: F seen in an abstract, table or secondary copy of the source; M from memory, not
 #: seen; D derived here; common practice without a source; personal, set by the player.
-Mark = Literal["F", "M", "D", "common practice", "personal"]
+Evidence = Literal["F", "M", "D", "common practice", "personal"]
 
 LEVELS: tuple[Level, ...] = ("comfort", "extreme")
 
@@ -52,7 +52,7 @@ class Limit:
 
     value: float
     source: str
-    mark: Mark
+    mark: Evidence
 
 
 @dataclass(frozen=True)
@@ -163,8 +163,8 @@ def _limit(where: str, unit: str, table: object) -> Limit:
         raise InputError(f"{where}: {key} must be a number above 0 and at most 180.")
     if not isinstance(source, str) or not source.strip():
         raise InputError(f"{where}: needs a source, in quotes.")
-    if mark not in get_args(Mark):
-        raise InputError(f"{where}: the mark is one of {', '.join(get_args(Mark))}.")
+    if mark not in get_args(Evidence):
+        raise InputError(f"{where}: the mark is one of {', '.join(get_args(Evidence))}.")
     return Limit(float(value), source, mark)
 
 

@@ -9,8 +9,10 @@ from posturewatch.model.verdict import HoldWarning
 
 __all__ = ["NO_FORCE", "announcement", "leaning", "warning_sentence"]
 
-#: Said wherever postures of the fingers are told.
-NO_FORCE = "A camera does not see force: what is told of fingers is where they are, not how hard they press."
+#: Said wherever postures of the fingers are reported.
+NO_FORCE = (
+    "A camera does not see force: what is reported of fingers is where they are, not how hard they press."
+)
 
 
 def leaning(name: str, direction: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import GROUPS, Group
 
 __all__ = ["WatchRules"]
@@ -22,18 +22,16 @@ class WatchRules:
     max_gap_s: a sample speaks for the time until the next one, but for no longer than this.
     hold_s: how long an extreme wrist angle must be held, in seen time, before a warning.
     finger_hold_s: the same for an extreme of a finger, which comes and goes more quickly (common practice).
-    warn_probability: the chance of being beyond the extreme limit that counts as evidence; above 0.5, so that
-        a warning always belongs to a value beyond the limit. Held for hold_s, a chance of 0.6 is enough: on 43
-        rendered films of the calibration identities 46 of 51 such warnings were of truly held extremes, and 0.59 of
-        those were told; with 0.7 it was 40 of 42, and 0.51.
+    warn_probability: the probability of being beyond the extreme limit that counts as evidence; above 0.5, so that
+        a warning always belongs to a value beyond the limit. Held for hold_s, 0.6 is enough
+        (`calibration/MODEL_CARD.md` has what other values find and miss).
     finger_warn_probability: the same for an extreme of a finger. Of a lifted finger either much or little is known, so
-        that more likely than not is enough: on the same films 29 of 30 such warnings were of fingers truly held high,
-        and 0.35 of those were told; with 0.6 it was 27 of 27, and 0.32.
-    clear_probability: below this chance the warning clears; lower than warn_probability, so it does not
+        that more likely than not is enough (model card).
+    clear_probability: below this probability the warning clears; lower than warn_probability, so it does not
         flicker. A finger's clears below its own, where that is less.
     dip_s: a dip below either probability that is shorter than this neither resets the hold nor clears the
         warning. While it lasts it counts against the hold, second for second.
-    rearm_s: after a warning has cleared, the same warning stays quiet for this long.
+    rearm_s: after a warning has cleared, the same warning keeps quiet for this long.
     warn_sides: the hands that are warned of; the others are measured all the same.
     warn_groups: the groups of quantities that are warned of: the wrist alone. No finger limit has a source, so
         fingers are recorded, and warned of only where a player wants it.
@@ -51,7 +49,7 @@ class WatchRules:
     clear_probability: float = 0.5
     dip_s: float = 0.4
     rearm_s: float = 5.0
-    warn_sides: tuple[Side, ...] = ("left", "right")
+    warn_sides: tuple[Side, ...] = SIDES
     warn_groups: tuple[Group, ...] = ("wrist",)
 
     def __post_init__(self) -> None:
@@ -87,7 +85,7 @@ class WatchRules:
         return max(limit - self.hysteresis(unit), limit / 2.0)
 
     def evidence(self, group: Group) -> float:
-        """The chance of being beyond the extreme limit that counts as evidence, for quantities of this group."""
+        """The probability of being beyond the extreme limit that counts as evidence, for quantities of this group."""
         if group == "wrist":
             return self.warn_probability
         if group == "finger":
@@ -95,7 +93,7 @@ class WatchRules:
         raise ValueError(f"a group is one of {GROUPS}, got {group!r}")
 
     def clear(self, group: Group) -> float:
-        """The chance below which a warning of a quantity of this group clears."""
+        """The probability below which a warning of a quantity of this group clears."""
         return min(self.clear_probability, self.evidence(group))
 
     def hold(self, group: Group) -> float:

@@ -14,13 +14,12 @@ from posturewatch.comfort.limits import LEVELS, LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.zones import zone_of
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.verdict import Excursion, HandVerdict, HoldWarning, Level, Verdict, Zone, ZoneState
 
 __all__ = ["Watch"]
 
-SIDES: tuple[Side, ...] = ("left", "right")
 Event = TypeVar("Event", Excursion, HoldWarning)
 
 _UNSEEN = ZoneState(Zone.UNSEEN, None, 0.0)
@@ -74,11 +73,6 @@ class Watch:
                     holds.append((direction, Hold(side, entry.name, direction, limit.value, self.rules)))
         return _Line(side, entry, tuple(trackers), tuple(holds))
 
-    @property
-    def open_excursions(self) -> tuple[Excursion, ...]:
-        """Announced excursions that last, with their peaks so far."""
-        return tuple(tracker.open for tracker in self._trackers.values() if tracker.open is not None)
-
     def update(self, measurement: FrameMeasurement) -> Verdict:
         """The verdict on one frame. Raises ValueError where time runs backwards."""
         time_s = measurement.time_s
@@ -98,7 +92,7 @@ class Watch:
             for tracker in line.trackers:
                 _note(tracker.update(time_s, value), closed, opened)
             for direction, hold in line.holds:
-                _note(hold.update(time_s, self._chance(line.entry, direction, single)), cleared, fired)
+                _note(hold.update(time_s, self._exceedance(line.entry, direction, single)), cleared, fired)
                 if hold.active is not None:
                     active.append(hold.active)
         for warning in fired:
@@ -126,9 +120,9 @@ class Watch:
         if measurement is None or measurement.value is None or measurement.sd is None:
             return _UNSEEN
         zone, direction = zone_of(measurement.value, entry, self.limits)
-        return ZoneState(zone, direction, self._chance(entry, direction, measurement) or 0.0)
+        return ZoneState(zone, direction, self._exceedance(entry, direction, measurement) or 0.0)
 
-    def _chance(self, entry: Quantity, direction: str, measurement: Measurement | None) -> float | None:
+    def _exceedance(self, entry: Quantity, direction: str, measurement: Measurement | None) -> float | None:
         """None when not measurable or without an extreme limit."""
         limit = self.limits.limit(entry.name, direction, "extreme")
         if limit is None or measurement is None or measurement.value is None or measurement.sd is None:

@@ -309,6 +309,10 @@ class Settings(_Section):
         """The hands that press strings to a fingerboard."""
         return frozenset(side for side, role in self.roles.items() if role in FRETTING_ROLES)
 
+    def changed(self, section: str, **values: Any) -> Settings:
+        """The same settings but for these of one section, which are not checked again."""
+        return self.model_copy(update={section: getattr(self, section).model_copy(update=values)})
+
     def rules(self) -> WatchRules:
         """The rules for the watch, with the warned hands' sides."""
         given = self.watch.model_dump()

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
+from posturewatch.model.arrays import Array
 
 __all__ = ["autocorrelation_time"]
-
-Array = NDArray[np.float64]
 
 
 def autocorrelation_time(residual: Array, longest: int = 120) -> float:

@@ -67,7 +67,7 @@ def advance(
 ) -> tuple[BreakState, Nudge | None]:
     """The state at this time, and a nudge if this is the moment for one.
 
-    playing: from this time on; None where it cannot be told (nobody seen). Pauses shorter than a rest neither
+    playing: from this time on; None where it is not known (nobody seen). Pauses shorter than a rest neither
     add to the playing time nor take it back. Raises ValueError where time runs backwards.
     """
     if state.time_s is not None and time_s < state.time_s:

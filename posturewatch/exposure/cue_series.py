@@ -14,6 +14,7 @@ from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.exposure.findings import FingerPosture
 from posturewatch.exposure.series import Series, Window, check_windows, sample_seconds
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Cue
@@ -29,7 +30,6 @@ __all__ = [
     "shares_json",
 ]
 
-Array = NDArray[np.float64]
 
 #: The share of a stated variance that is new in every frame, as `kinematics.temporal_estimator` takes it; the rest is a
 #: matter of the view and the same in all of them.
@@ -90,7 +90,7 @@ class FingerSeries(FingerMeasurements):
         """The probability (n,) that some finger moved in the last within_s seconds; NaN where less than half of them is
         known.
 
-        A finger moves when a quantity's standard deviation over that time, less what is new in every picture of its
+        A finger moves when a quantity's standard deviation over that time, less what is new in every frame of its
         measurement, is above `least` (by unit). So quick and slow movements count alike, and a single one too.
         """
         found = np.full(self.time_s.size, np.nan)

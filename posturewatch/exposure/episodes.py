@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Episodes", "episodes_of"]
+from posturewatch.model.arrays import Array
 
-Array = NDArray[np.float64]
+__all__ = ["Episodes", "episodes_of"]
 
 
 @dataclass(frozen=True)

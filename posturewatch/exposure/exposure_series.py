@@ -44,24 +44,17 @@ from posturewatch.exposure.values import (
     Speed,
     Variation,
 )
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import Quantity, quantity
 from posturewatch.model.verdict import Level
 
-__all__ = ["ExposureSeries", "exposure"]
+__all__ = ["ExposureSeries"]
 
-Array = NDArray[np.float64]
 
 #: Sums of frame times miss a round number of seconds by rounding; a microsecond is far below a frame.
 _ROUNDING_S = 1e-6
-
-
-def exposure(
-    series: Series, limits: LimitProfile, *windows: Window, rules: ExposureRules | None = None
-) -> Exposure:
-    """Exposure of one quantity of one hand over the windows taken together; see `ExposureSeries`."""
-    return ExposureSeries(series, limits, rules=rules).over(*windows)
 
 
 class ExposureSeries:
@@ -79,7 +72,7 @@ class ExposureSeries:
     Attributes
     ----------
     time_s, value, sd, seconds, state : (n,) arrays
-        Of the measured samples only. state is the `AngleState` of each. value is low-passed; sd is
+        Of the measured samples that speak for some time. state is the `AngleState` of each. value is low-passed; sd is
         that of the single measurement: errors of
         neighbouring samples are alike, so smoothing is not taken to lower it.
 
@@ -103,7 +96,8 @@ class ExposureSeries:
         self.every_s: Array = series.time_s
         self._every_seconds = sample_seconds(series.time_s, math.inf, gap_s)
         self._refusal, self._refusals = series.refusal, series.refusals
-        seen = series.refusal == 0
+        # A sample that the next one follows at the same time speaks for no time, and so can be no part of anything.
+        seen = (series.refusal == 0) & (self._every_seconds > 0)
         smooth = series.value
         if self.rules.cutoff_hz is not None:
             smooth = low_pass(series.time_s, smooth, cutoff_hz=self.rules.cutoff_hz, max_gap_s=gap_s)

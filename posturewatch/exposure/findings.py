@@ -8,19 +8,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.comfort.limits import LEVELS
 from posturewatch.comfort.phrases import leaning
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.passages import Passage, spreads
 from posturewatch.exposure.standing_out import FindingRules, StandingOut, comparable, standing_out
+from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Level
 
-__all__ = ["Finding", "FingerPosture", "Moment", "PostureEvidence", "next_to_work_on"]
+__all__ = ["Finding", "FingerPosture", "PostureEvidence", "next_to_work_on"]
 
-Array = NDArray[np.float64]
 
 _UNIT_WORDS = {"deg": "degrees", "mm": "mm"}
 
@@ -29,21 +28,9 @@ _WELL_MEASURED = 0.8
 
 
 @dataclass(frozen=True)
-class Moment:
-    """Something to look at: an excursion, or a clip. None for side, quantity or direction fits every one."""
-
-    id: str
-    start_s: float
-    end_s: float
-    side: Side | None = None
-    quantity: str | None = None
-    direction: str | None = None
-
-
-@dataclass(frozen=True)
 class FingerPosture:
     """Whether the fingers of a hand are in some posture. text: what follows "mostly with", for instance "the
-    fourth finger stretched". time_s: (m,) in order. present: (m,) chance from 0 to 1, NaN where unknown."""
+    fourth finger stretched". time_s: (m,) in order. present: (m,) probability, NaN where unknown."""
 
     side: Side
     text: str
@@ -63,18 +50,13 @@ class PostureEvidence:
 
 @dataclass(frozen=True)
 class Finding:
-    """One sentence and what it rests on.
-
-    evidence: see `StandingOut`. measured_share: of the passage's whole time. moments: ids of what lies
-    inside the passage, the longest inside first.
-    """
+    """One sentence and what it rests on. evidence: see `StandingOut`. measured_share: of the passage's whole time."""
 
     sentence: str
     passage: Passage
     evidence: StandingOut
     measured_share: float
     posture: PostureEvidence | None
-    moments: tuple[str, ...]
 
     @property
     def side(self) -> Side:
@@ -120,7 +102,6 @@ class Finding:
                 "share_beyond": round(self.posture.share_beyond, 4),
                 "share_otherwise": round(self.posture.share_otherwise, 4),
             },
-            "moments": list(self.moments),
         }
 
 
@@ -129,7 +110,6 @@ def next_to_work_on(
     passages: Sequence[Passage],
     end_s: float,
     *,
-    moments: Sequence[Moment] = (),
     postures: Sequence[FingerPosture] = (),
     rules: FindingRules | None = None,
 ) -> Finding | None:
@@ -163,7 +143,6 @@ def next_to_work_on(
         best,
         measured_share,
         posture,
-        _moments(best, passage, moments),
     )
 
 
@@ -186,23 +165,6 @@ def _sentence(
         f"{_UNIT_WORDS.get(series.entry.unit, series.entry.unit)} for {100 * found.share:.0f} % of {whole}"
         f"{fingers}; {contrast}."
     )
-
-
-def _inside_s(start_s: float, end_s: float, passage: Passage) -> float:
-    return sum(max(0.0, min(end_s, stop_s) - max(start_s, from_s)) for from_s, stop_s in passage.windows)
-
-
-def _moments(found: StandingOut, passage: Passage, moments: Sequence[Moment]) -> tuple[str, ...]:
-    series = found.spread.series
-    inside = [
-        (_inside_s(one.start_s, one.end_s, passage), one)
-        for one in moments
-        if one.side in (None, series.side)
-        and one.quantity in (None, series.entry.name)
-        and one.direction in (None, found.spread.direction)
-    ]
-    ordered = sorted(inside, key=lambda pair: (-pair[0], pair[1].start_s))
-    return tuple(one.id for seconds, one in ordered if seconds > 0)
 
 
 def _posture(

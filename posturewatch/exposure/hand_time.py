@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from posturewatch.comfort.hand_state import AngleState, state_of, watched_quantities
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.series import Window, check_windows, sample_seconds, time_inside
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import HandState
 
 __all__ = ["HandSeries", "HandTime", "hand_series"]
 
-Array = NDArray[np.float64]
 
 _STATES = tuple(HandState)
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import signal
+
+from posturewatch.model.arrays import Array
 
 __all__ = ["CUTOFF_HZ", "butterworth", "low_pass"]
 
-Array = NDArray[np.float64]
 
 CUTOFF_HZ = 5.0
 

@@ -12,11 +12,10 @@ from posturewatch.comfort.exceedance import CERTAIN, exceedance_probability
 from posturewatch.comfort.limits import LEVELS
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.series import Window, check_windows
+from posturewatch.model.arrays import Array
 from posturewatch.model.verdict import Level
 
 __all__ = ["Passage", "Spread", "outside", "spreads"]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
+
+from posturewatch.model.arrays import Array
 
 __all__ = ["PERCENTILES", "weighted_percentiles"]
 
-Array = NDArray[np.float64]
 
 #: Jonsson 1982, J Hum Ergol 11:73: the amplitude distribution is read at these percentiles (from memory).
 PERCENTILES = (10, 50, 90)

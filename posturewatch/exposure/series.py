@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 
@@ -24,7 +25,6 @@ __all__ = [
     "time_inside",
 ]
 
-Array = NDArray[np.float64]
 
 #: The word for time in which there was no sample at all (dropped frames, a camera that went away).
 NO_PICTURE = "no picture"

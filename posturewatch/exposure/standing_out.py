@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
 from posturewatch.exposure.autocorrelation import autocorrelation_time
 from posturewatch.exposure.passages import Spread
+from posturewatch.model.arrays import Array
 
 __all__ = ["FindingRules", "StandingOut", "comparable", "standing_out"]
-
-Array = NDArray[np.float64]
-
-_NORMAL = NormalDist()
 
 
 @dataclass(frozen=True)
@@ -106,10 +103,10 @@ def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRul
     memory_s = min(memory_s, rules.passage_s)
     # Against all the rest counting every comparison; against the strongest rival, already picked, once.
     difference, error = _difference((share, here_s), rivals[0], memory_s)
-    margin = difference - _NORMAL.inv_cdf(1.0 - rules.error_rate / comparisons) * error
-    p_value = min(1.0, comparisons * (1.0 - _NORMAL.cdf(difference / error)))
+    margin = difference - ndtri(1.0 - rules.error_rate / comparisons) * error
+    p_value = min(1.0, comparisons * ndtr(-difference / error))
     difference, error = _difference((share, here_s), strongest, memory_s)
-    margin = min(margin, difference - _NORMAL.inv_cdf(1.0 - rules.error_rate) * error)
+    margin = min(margin, difference - ndtri(1.0 - rules.error_rate) * error)
     if margin <= 0:
         return None
     return StandingOut(
@@ -121,17 +118,16 @@ def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRul
         certain_share,
         here_s,
         rest_s,
-        p_value,
-        margin,
+        float(p_value),
+        float(margin),
     )
 
 
 def _excursion_memory(spread: Spread) -> float:
     """For how many seconds excursions make one observation: their mean length times the share of time
     not beyond. Of few and long ones, the autocorrelation about a mean that they made themselves shows too
-    little. Excursions that come and go at random have twice this; half of it is chosen by simulation. Of simulated
-    sessions whose passages were all alike (excursions of 2 to 10 s, 8 to 25 % of the time), 2.6 % then got a
-    finding, and 7 % at the worst setting.
+    little. Excursions that come and go at random have twice this; half of it is chosen, so that of simulated
+    sessions whose passages are all alike hardly any gets a finding (`tests/test_exposure_findings.py`).
     """
     found = spread.series.excursions(spread.direction, spread.level)
     lasted_s = found.end_s - found.start_s

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 
 from posturewatch.exposure.load import week_of
-from posturewatch.exposure.values import Exposure
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Level
 
@@ -22,7 +21,6 @@ __all__ = [
     "by_piece",
     "by_week",
     "change",
-    "records_of",
     "slope",
 ]
 
@@ -100,32 +98,6 @@ class Change:
     earlier: dt.date
     later: dt.date
     share: float
-
-
-def records_of(
-    exposure: Exposure, session_id: str, day: dt.date, piece: str | None = None
-) -> tuple[ExposureRecord, ...]:
-    """The rows of one exposure, one for each direction and limit."""
-    return tuple(
-        ExposureRecord(
-            session_id,
-            day,
-            piece,
-            exposure.side,
-            exposure.quantity,
-            one.direction,
-            level.level,
-            level.limit,
-            exposure.total_s,
-            exposure.measured_s,
-            level.seconds,
-            level.excess,
-            level.excursions,
-            level.longest_s,
-        )
-        for one in exposure.directions
-        for level in one.levels
-    )
 
 
 def by_week(

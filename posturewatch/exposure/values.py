@@ -119,14 +119,6 @@ class Variation:
     duration_edges_s: tuple[float, ...]
     seconds: tuple[tuple[float, ...], ...]
 
-    @property
-    def shares(self) -> tuple[tuple[float, ...], ...] | None:
-        """Shares of the measured time, which sum to 1; None where nothing was measured."""
-        total_s = sum(map(sum, self.seconds))
-        if total_s <= 0:
-            return None
-        return tuple(tuple(cell_s / total_s for cell_s in row) for row in self.seconds)
-
 
 @dataclass(frozen=True)
 class Exposure:

@@ -20,20 +20,32 @@ __all__ = ["Estimate", "Estimator", "RefusalRules"]
 
 @dataclass(frozen=True)
 class RefusalRules:
-    """When no number is given.
+    """When no number is reported.
 
-    min_palm_px: smaller hands than this carry too few pixels for their landmarks to mean anything.
-    min_hand_presence: least probability that the landmarks are those of a real hand of that side.
-    max_ood_score: distance from the calibrated views, 1 being the edge of 99.5 % of them.
-    max_sd_deg: a wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
-    max_joint_sd_deg: the same for joints of the fingers.
-    max_lift_sd_mm: the same for lifts from the strings in the picture. It is wide on purpose: a finger is surely known
-        only while it is down, so that a tight bound would give the zeros and refuse every lifted finger.
-    max_resting_sd_mm: the same for lifts from resting fingertips, of which less is known.
-    max_place_sd_mm: the same for the place of the thumb, which is asked for across a whole hand's breadth.
-    min_skill: what is hardly better known than by always saying the middle value is not given at all: its interval
-        may hold nine truths in ten, and still its number says nothing of this hand.
-    edge_px: landmarks this far outside the picture mean that the hand is cut off.
+    Attributes
+    ----------
+    min_palm_px
+        Smaller hands than this carry too few pixels for their landmarks to mean anything.
+    min_hand_presence
+        Least probability that the landmarks are those of a real hand of that side.
+    max_ood_score
+        Largest out-of-distribution score; 1 is the edge of 99.5 % of the training data.
+    max_sd_deg
+        A wrist angle less certain than this says nothing against limits that lie 10 degrees apart.
+    max_joint_sd_deg
+        The same for joints of the fingers.
+    max_lift_sd_mm
+        The same for lifts from the strings. It is wide on purpose: a finger is known with certainty only while it is
+        down, so that a tight bound would report the zeros and refuse every lifted finger.
+    max_resting_sd_mm
+        The same for lifts from resting fingertips, of which less is known.
+    max_place_sd_mm
+        The same for the place of the thumb, which is asked for across a whole hand's breadth.
+    min_skill
+        By what share the error must be below that of always saying the middle value: otherwise an interval may hold
+        nine truths in ten, and still its number says nothing of this hand.
+    edge_px
+        Landmarks this far outside the image mean that the hand is cut off.
     """
 
     min_palm_px: float = 14.0
@@ -48,8 +60,19 @@ class RefusalRules:
     edge_px: float = 12.0
 
     def max_sd(self, entry: Quantity, plane: LiftPlane | None = "picture") -> float:
-        """The largest standard deviation with which this quantity is still given, in its unit; plane: what a lift is
-        measured from."""
+        """The largest standard deviation with which a quantity is still reported.
+
+        Parameters
+        ----------
+        entry
+            The quantity.
+        plane
+            What a lift is measured from.
+
+        Returns
+        -------
+        In the quantity's unit.
+        """
         if entry.family == "finger_lift":
             return self.max_resting_sd_mm if plane == "resting fingertips" else self.max_lift_sd_mm
         if entry.unit == "mm":
@@ -59,10 +82,18 @@ class RefusalRules:
 
 @dataclass(frozen=True)
 class Estimate:
-    """All outputs of one hand: values and standard deviations by the output's name, or the refusal of them.
+    """All outputs of one hand in one frame, or the refusal of them.
 
-    refused_outputs: single outputs that are refused although the hand is measured, with the reason. lift_plane:
-    what the finger lifts are measured from; that of single frames is the picture's.
+    Attributes
+    ----------
+    values
+        Value and standard deviation by the output's name, degrees or millimetres.
+    refusal
+        Why there are none, None where there are.
+    refused_outputs
+        Single outputs that are refused although the hand is measured, with the reason.
+    lift_plane
+        What the finger lifts are measured from; in a single frame the strings in the image.
     """
 
     values: Mapping[str, tuple[float, float]]
@@ -76,9 +107,21 @@ class Estimator:
 
     `posturewatch.kinematics.temporal_estimator` makes the measurements of them, with or without a past.
 
-    ensemble: made of the arrays of `calibration/weights/estimator.npz`; its outputs must be `OUTPUTS`.
-    hfov_deg: the camera's horizontal field of view where it is known.
-    fretting: the fretting hands, None where that is not known: then only what can be told of either is given.
+    Parameters
+    ----------
+    ensemble
+        Made of the arrays of `calibration/weights/estimator.npz`; its outputs must be `OUTPUTS`.
+    hfov_deg
+        The camera's horizontal field of view in degrees, where it is known.
+    rules
+        When no number is reported.
+    fretting
+        The fretting hands, None where they are not known: then only what is known well enough of either is reported.
+
+    Raises
+    ------
+    ValueError
+        The weights have another number of outputs.
     """
 
     def __init__(
@@ -94,12 +137,12 @@ class Estimator:
         self._ensemble = ensemble
         self._hfov_deg = hfov_deg
         self._rules = RefusalRules() if rules is None else rules
-        skill = np.nan_to_num(ensemble.skill, nan=0.0)  # what nothing is known of is not given
+        skill = np.nan_to_num(ensemble.skill, nan=0.0)  # what nothing is known of is not reported
         by_side = {
             side: skill.min(axis=0) if fretting is None else skill[0 if side in fretting else 1]
             for side in SIDES
         }
-        self._given = {
+        self._reported = {
             side: [name for name, one in zip(OUTPUTS, of, strict=True) if one >= self._rules.min_skill]
             for side, of in by_side.items()
         }
@@ -111,7 +154,19 @@ class Estimator:
         return other
 
     def estimate(self, observation: Observation, hand: HandObservation) -> Estimate:
-        """All outputs for one hand of the observation that are given of such hands. A refusal refuses all of them."""
+        """All outputs that are reported of such hands.
+
+        Parameters
+        ----------
+        observation
+            The frame's.
+        hand
+            One of its hands.
+
+        Returns
+        -------
+        The outputs of this frame alone, or one refusal of all of them.
+        """
         refusal = self._cannot_be_seen(observation, hand)
         if refusal is not None:
             return Estimate({}, refusal)
@@ -122,7 +177,7 @@ class Estimator:
         if ood_score[0] > self._rules.max_ood_score:
             return Estimate({}, Refusal.UNUSUAL_VIEW)
         pairs = dict(zip(OUTPUTS, zip(means[0].tolist(), sds[0].tolist(), strict=True), strict=True))
-        return Estimate({name: pairs[name] for name in self._given[hand.side]}, None)
+        return Estimate({name: pairs[name] for name in self._reported[hand.side]}, None)
 
     def measured(self, estimate: Estimate, hand: HandObservation) -> HandMeasurement:
         """Every quantity of an estimate that was not refused as a whole."""
@@ -130,13 +185,13 @@ class Estimator:
         return HandMeasurement(hand.side, values, estimate.lift_plane)
 
     def refused(self, side: Side, refusal: Refusal) -> HandMeasurement:
-        """A hand of which nothing is measurable; what is never given is said to be that, seen or not."""
+        """A hand of which nothing is measurable; what is never reported is refused as that, seen or not."""
         whole, never = Measurement.refused(refusal), Measurement.refused(Refusal.NOT_GIVEN)
         values = {entry.name: whole if entry.output in OUTPUTS else never for entry in QUANTITIES}
         return HandMeasurement(side, values)
 
     def _judged(self, entry: Quantity, estimate: Estimate, hand: HandObservation) -> Measurement:
-        """One quantity of an estimate, refused where it is too uncertain to be of use or not given at all."""
+        """One quantity of an estimate, refused where it is too uncertain to be of use or not reported at all."""
         refusal = estimate.refusal or estimate.refused_outputs.get(entry.output)
         if refusal is not None:
             return Measurement.refused(refusal)

@@ -1,7 +1,7 @@
 """From an observation to the vector that the learned estimator reads.
 
-Training and run time go through this one function. Everything is brought to one canonical picture: right hands
-are mirrored into left ones, the picture is turned so that the palm points up, and lengths are divided by the
+Training and run time go through this one function. Everything is brought to one canonical image: right hands
+are mirrored into left ones, the image is turned so that the palm points up, and lengths are divided by the
 hand's size, so that the network need not learn these symmetries. What was not seen is 0 with its flag at 0.
 """
 
@@ -60,14 +60,36 @@ _CLIP = 6.0
 
 
 def focal_px(width_px: int, height_px: int, hfov_deg: float | None = None) -> float:
-    """Focal length in pixels of a camera whose longer picture side spans `hfov_deg` degrees."""
+    """Focal length of a camera.
+
+    Parameters
+    ----------
+    width_px, height_px
+        Of its image, upright or not.
+    hfov_deg
+        What the longer side of the image spans, degrees; `DEFAULT_HFOV_DEG` where it is not known.
+
+    Returns
+    -------
+    Pixels.
+    """
     hfov = DEFAULT_HFOV_DEG if hfov_deg is None else hfov_deg
     return 0.5 * max(width_px, height_px) / math.tan(math.radians(hfov) / 2)
 
 
 def palm_size_px(landmarks_px: Array) -> float:
-    """A hand's size in the picture that a foreshortened view does not shrink to nothing: the greater of the mean
-    distance wrist to knuckles and 1.2 times the breadth over the knuckles (about equal on a flat hand)."""
+    """A hand's size in the image that a foreshortened view does not shrink to nothing.
+
+    Parameters
+    ----------
+    landmarks_px
+        (21, 2) or (21, 3).
+
+    Returns
+    -------
+    Pixels: the greater of the mean distance from wrist to knuckles and 1.2 times the breadth over the knuckles,
+    which are about equal on a flat hand.
+    """
     length = float(np.linalg.norm(landmarks_px[list(_PALM), :2] - landmarks_px[0, :2], axis=1).mean())
     breadth = 1.2 * float(np.linalg.norm(landmarks_px[5, :2] - landmarks_px[17, :2]))
     return max(length, breadth, 1e-6)

@@ -8,10 +8,10 @@ Frames are *anatomical*: columns X volar, Y proximal, Z radial. In the right han
 system, in the left hand its mirror image (determinant -1), which is ISB's mirroring of the left side written
 once instead of in every formula; components along these axes therefore mean the same in both hands.
 
-Points may be given in any unit and any right-handed system, such as camera axes (x right, y down, z away).
-A mirrored picture is a left-handed system: swap the side.
+Points may be in any unit and any right-handed system, such as camera axes (x right, y down, z away).
+A mirrored image is a left-handed system: swap the side.
 
-What points can and cannot tell. A hand frame needs only hand landmarks, but of the forearm only its long axis
+What points can and cannot show. A hand frame needs only hand landmarks, but of the forearm only its long axis
 is known, not its rotation about that axis. The two angles follow from that axis seen in the hand frame if the
 axial rotation Y'' is zero, that is if the forearm's distal end (the radius) turns with the hand in pronation
 and supination. That holds for the wrist, which has hardly any axial rotation of its own; pronation of the
@@ -81,11 +81,27 @@ def _trailing(name: str, array: Array, shape: tuple[int, ...]) -> Array:
 
 
 def hand_frame(landmarks: Array, side: Side) -> Array:
-    """Anatomical frame of the hand from its landmarks (..., 21, 3): (..., 3, 3), columns X volar, Y proximal,
-    Z radial, in the landmarks' own axes.
+    """Anatomical frame of the hand from its landmarks.
 
     Y runs from the middle knuckle to the wrist. Z is the direction from the little to the index knuckle, made
-    orthogonal to Y. Coincident or collinear points give NaN. Raises ValueError for a wrong shape or side.
+    orthogonal to Y.
+
+    Parameters
+    ----------
+    landmarks
+        (..., 21, 3) in any right-handed axes and any unit.
+    side
+        Anatomical.
+
+    Returns
+    -------
+    (..., 3, 3) with the columns X volar, Y proximal, Z radial, in the landmarks' own axes; NaN where points
+    coincide or lie on one line.
+
+    Raises
+    ------
+    ValueError
+        A wrong shape or side.
     """
     landmarks = _trailing("hand landmarks", landmarks, (21, 3))
     mirror = mirror_sign(side)
@@ -99,13 +115,28 @@ def hand_frame(landmarks: Array, side: Side) -> Array:
 
 
 def angles_from_axis(frame: Array, forearm_axis: Array) -> tuple[Array, Array]:
-    """Flexion and ulnar deviation in degrees, both (...), from an anatomical hand frame (..., 3, 3) and the
-    direction from wrist to elbow (..., 3) in the same axes, of any length.
+    """Flexion and ulnar deviation of a hand frame against the forearm's long axis alone.
 
     With R = Rz(f) Rx(d) the hand's rotation relative to the forearm, the forearm's proximal axis in the hand
     frame is R^T e_y = (sin f, cos f cos d, -cos f sin d). Of the two angle pairs that give the same axis the
     one with the deviation within +-90 degrees is returned, as Cardan angles are defined; flexion covers the
     whole circle. Mirroring is already in the frame, so the side does not appear.
+
+    Parameters
+    ----------
+    frame
+        (..., 3, 3) anatomical (see the module).
+    forearm_axis
+        (..., 3) from wrist to elbow in the same axes, of any length.
+
+    Returns
+    -------
+    Both (...), degrees; flexion and ulnar deviation positive.
+
+    Raises
+    ------
+    ValueError
+        A wrong shape.
     """
     frame = _trailing("hand frame", frame, (3, 3))
     axis = unit(_trailing("forearm axis", forearm_axis, (3,)))
@@ -145,12 +176,28 @@ def angles_between(forearm_frame: Array, frame: Array) -> tuple[Array, Array]:
 
 
 def wrist_angles(hand_landmarks: Array, elbow: Array, side: Side) -> WristAngles:
-    """ISB wrist angles from the hand's landmarks (21, 3) and the elbow (3,), in the same right-handed axes
-    (camera axes are: x right, y down, z away) and the same unit; any unit, any orientation.
+    """ISB wrist angles from points.
 
-    side is the anatomical side. The forearm's long axis runs from the elbow to the wrist landmark; see the
-    module for the one assumption (no axial rotation within the wrist). Coincident points give NaN.
-    Raises ValueError for a wrong shape or side.
+    The forearm's long axis runs from the elbow to the wrist landmark; see the module for the one assumption (no axial
+    rotation within the wrist).
+
+    Parameters
+    ----------
+    hand_landmarks
+        (21, 3).
+    elbow
+        (3,) in the same right-handed axes (camera axes are: x right, y down, z away) and the same unit.
+    side
+        Anatomical.
+
+    Returns
+    -------
+    Degrees; NaN where points coincide.
+
+    Raises
+    ------
+    ValueError
+        A wrong shape or side.
     """
     hand_landmarks = np.asarray(hand_landmarks, dtype=np.float64)
     elbow = np.asarray(elbow, dtype=np.float64)

@@ -21,14 +21,22 @@ _OWN_SD_MM = 3.0
 
 @dataclass(frozen=True)
 class HandSize:
-    """length_mm from the wrist's crease to the tip of the middle finger, with its standard deviation."""
+    """How long a hand is.
+
+    Attributes
+    ----------
+    length_mm
+        From the wrist's crease to the tip of the middle finger.
+    sd_mm
+        Its standard deviation.
+    """
 
     length_mm: float
     sd_mm: float
 
     @classmethod
     def of(cls, own_mm: float | None) -> HandSize:
-        """The player's own length where it is stated, else that of people, with their spread."""
+        """The player's own length in millimetres where it is stated, else that of people, with their spread."""
         return cls(TYPICAL_HAND_MM, _TYPICAL_SD_MM) if own_mm is None else cls(own_mm, _OWN_SD_MM)
 
     @property
@@ -38,4 +46,5 @@ class HandSize:
 
     @property
     def relative_sd(self) -> float:
+        """The standard deviation over the length."""
         return self.sd_mm / self.length_mm

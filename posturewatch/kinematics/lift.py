@@ -1,4 +1,4 @@
-"""What finger lifts are measured from: the strings in the picture, or the fingertips that rest."""
+"""What finger lifts are measured from: the strings in the image, or the fingertips that rest."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES
 
-__all__ = ["STRINGS_SEEN", "Lifts", "strings_chance"]
+__all__ = ["STRINGS_SEEN", "Lifts", "strings_probability"]
 
 #: The lifts among the estimator's outputs, in the order of `LONG_FINGERS`.
 _OUTPUTS: tuple[str, ...] = tuple(
@@ -25,33 +25,33 @@ _OUTPUTS: tuple[str, ...] = tuple(
 STRINGS_SEEN = 0.5
 
 #: The strings count as not seen, whatever else is said, where the places at which they may lie are spread wider than
-#: this, in hand scales. Of 199 fretting hands of the calibration identities one in twenty is. The networks were never
-#: shown a hand without an instrument and take strings for seen there; of 26 such hands in real films all are.
-_WIDEST = 0.18
+#: this, in hand scales: on hands without an instrument networks take strings for seen, but cannot place them.
+_WIDEST_SPREAD = 0.18
 
 #: The probability is followed with this time constant, so that the plane does not change from frame to frame.
 _FOLLOW_S = 0.5
 
 
 @dataclass
-class _Neck:
+class _Strings:
     """Whether the strings beside one hand are in view, steadied over time."""
 
-    chance: float = math.nan
+    probability: float = math.nan
     last_s: float = -math.inf
 
-    def seen(self, chance: float, time_s: float) -> bool:
-        if not math.isfinite(chance) or not math.isfinite(self.chance) or time_s < self.last_s:
-            self.chance = chance
+    def seen(self, probability: float, time_s: float) -> bool:
+        if not math.isfinite(probability) or not math.isfinite(self.probability) or time_s < self.last_s:
+            self.probability = probability
         else:
-            self.chance += (1.0 - math.exp(-(time_s - self.last_s) / _FOLLOW_S)) * (chance - self.chance)
+            share = 1.0 - math.exp(-(time_s - self.last_s) / _FOLLOW_S)
+            self.probability += share * (probability - self.probability)
         self.last_s = time_s
-        return not self.chance < STRINGS_SEEN
+        return not self.probability < STRINGS_SEEN
 
 
-def strings_chance(hand: HandObservation) -> float:
-    """The chance that the plane of the strings beside the fingers can be seen, NaN where nothing is known of it."""
-    if hand.fingers is not None and hand.fingers.strings_spread > _WIDEST:  # not where it is NaN
+def strings_probability(hand: HandObservation) -> float:
+    """The probability that the plane of the strings beside the fingers is in view; NaN without the forearm network."""
+    if hand.fingers is not None and hand.fingers.strings_spread > _WIDEST_SPREAD:  # not where it is NaN
         return 0.0
     return math.nan if hand.forearm is None else hand.forearm.strings_visible
 
@@ -60,30 +60,51 @@ def strings_chance(hand: HandObservation) -> float:
 class Lifts:
     """Chooses the plane for each hand and gives the lifts from it.
 
-    The fretting hand is measured from the strings in the picture while they are seen there; that hand
+    The fretting hand is measured from the strings in the image while they are seen there; that hand
     otherwise, and every other hand, from its resting fingertips.
 
-    fretting: the fretting hands. size: of the player's hand.
+    Attributes
+    ----------
+    fretting
+        The fretting hands.
+    size
+        Of the player's hand.
+    rules
+        For resting fingertips.
     """
 
     fretting: frozenset[Side] = frozenset({"left", "right"})
     size: HandSize = field(default_factory=lambda: HandSize.of(None))
     rules: RestRules = field(default_factory=RestRules)
     _planes: dict[Side, RestingPlane] = field(default_factory=dict)
-    _necks: dict[Side, _Neck] = field(default_factory=dict)
+    _strings: dict[Side, _Strings] = field(default_factory=dict)
 
     def reset(self) -> None:
         """Forgets all frames so far."""
         self._planes.clear()
-        self._necks.clear()
+        self._strings.clear()
 
     def of(self, single: Estimate, hand: HandObservation, time_s: float) -> Estimate:
-        """The estimate of one frame with its lifts from the plane that is known; refused where none is."""
+        """One frame's estimate with the lifts from the plane that is known.
+
+        Parameters
+        ----------
+        single
+            What the frame alone tells.
+        hand
+            The hand it is of.
+        time_s
+            The frame's time.
+
+        Returns
+        -------
+        The estimate, its lifts refused where no plane is known.
+        """
         side = hand.side
         plane = self._planes.get(side)
         if plane is None:
             plane = self._planes.setdefault(side, RestingPlane(side, self.size, self.rules))
-        if self._by_picture(hand, time_s):
+        if self._by_strings(hand, time_s):
             # Followed even while the strings are seen, so that it is there when they are not.
             if hand.label_agrees:
                 plane.follow(hand.landmarks_m, time_s)
@@ -104,8 +125,8 @@ class Lifts:
             lift_plane=None if found is None else "resting fingertips",
         )
 
-    def _by_picture(self, hand: HandObservation, time_s: float) -> bool:
-        seen = self._necks.setdefault(hand.side, _Neck()).seen(strings_chance(hand), time_s)
+    def _by_strings(self, hand: HandObservation, time_s: float) -> bool:
+        seen = self._strings.setdefault(hand.side, _Strings()).seen(strings_probability(hand), time_s)
         return seen and hand.side in self.fretting
 
     def _scaled(self, single: Estimate) -> Estimate:

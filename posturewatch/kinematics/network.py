@@ -22,21 +22,32 @@ MAX_Z = 5.0
 _LOG_SD_RANGE = (-5.0, 3.0)
 
 #: Of the distance from the training data, in units in which 99.5 % of those are nearer than 1, what counts at least.
-_LEAST_STRANGE = 0.2
+_LEAST_OOD_SCORE = 0.2
 
 
 class Ensemble:
-    """weights: `x_mean`, `x_scale` (features), `y_mean`, `y_scale` (outputs), `w0 b0 w1 b1 w2 b2` with a leading
-    axis over the members, `basis` (features, k), `basis_scale` (k), `rest_scale`, `strange_at` (1) for the
-    distance from the training data, and `factor` (outputs), by which the spreads are stretched so that 90 %
-    intervals hold 90 % of the errors on people and scenes kept apart for it. The members' last layer gives the
-    outputs' means, their log spreads and one logit of the landmarks being those of a real hand.
-    `base` (features, outputs), a linear first guess to which the members' means are added; left out: none.
-    `skill` (2, outputs), for fretting hands and for others: by what share the mean absolute error on the
-    people kept apart is below that of always saying the middle value, NaN where nothing is known; left out: 1.
-    `widening` (2): the power of the distance from the training data with which the spreads grow, and the distance at
-    which they stay as they are; left out: they do not grow, short of the edge of those data.
-    Wrong shapes raise ValueError."""
+    """An ensemble of perceptrons with calibrated spreads.
+
+    Parameters
+    ----------
+    weights
+        Arrays by name: `x_mean`, `x_scale` (features), `y_mean`, `y_scale` (outputs); `w0 b0 w1 b1 w2 b2` with a
+        leading axis over the members, whose last layer gives the outputs' means, their log spreads and one logit of
+        the landmarks being those of a real hand; `basis` (features, k), `basis_scale` (k), `rest_scale`, `strange_at`
+        (1) for the distance from the training data; `factor` (outputs), by which the spreads are stretched so that
+        90 % intervals hold 90 % of the errors on people and scenes kept apart for it.
+
+        May be left out: `base` (features, outputs), a linear first guess to which the members' means are added (none);
+        `skill` (2, outputs), for fretting hands and for others, by what share the mean absolute error on the people
+        kept apart is below that of always saying the middle value, NaN where nothing is known (1); `widening` (2), the
+        power of the distance from the training data with which the spreads grow, and the distance at which they are
+        as they are (they do not grow, short of the edge of those data).
+
+    Raises
+    ------
+    ValueError
+        Arrays that do not fit each other.
+    """
 
     def __init__(self, weights: Mapping[str, NDArray[np.floating]]) -> None:  # type: ignore[type-arg]
         self._w = {name: np.asarray(value, dtype=np.float32) for name, value in weights.items()}
@@ -60,9 +71,27 @@ class Ensemble:
             raise ValueError(f"widening needs shape (2,), got {self._widening.shape}")
 
     def predict_many(self, features: Array32) -> tuple[Array32, Array32, Array32, Array32]:
-        """features: (n, features). Returns means (n, outputs) in the outputs' units, their spreads before the
-        stretching, hand_presence (n,) as a probability, and out-of-distribution score (n,): the distance from the
-        training data, 1 where 99.5 % of those were nearer."""
+        """What the members say, before the spreads are stretched.
+
+        Parameters
+        ----------
+        features
+            (n, features).
+
+        Returns
+        -------
+        means, spreads
+            (n, outputs) in the outputs' units.
+        hand_presence
+            (n,) probability of the landmarks being those of a real hand.
+        ood_score
+            (n,) out-of-distribution score: the distance from the training data, 1 where 99.5 % of those were nearer.
+
+        Raises
+        ------
+        ValueError
+            Features of another shape.
+        """
         w, n = self._w, self.outputs
         if features.ndim != 2 or features.shape[1] != self.features:
             raise ValueError(f"expected (n, {self.features}) features, got {features.shape}")
@@ -79,7 +108,7 @@ class Ensemble:
         distance = ((scores / w["basis_scale"]) ** 2).sum(1) + (rest**2).sum(1) / w["rest_scale"][0] ** 2
         ood_score = np.sqrt(distance) / w["strange_at"][0]
         power, usual = self._widening
-        wider = (np.maximum(ood_score, _LEAST_STRANGE) / usual) ** power
+        wider = (np.maximum(ood_score, _LEAST_OOD_SCORE) / usual) ** power
         return (
             means.mean(axis=0) * w["y_scale"] + w["y_mean"] + features.astype(np.float32) @ self._base,
             np.sqrt(variances.mean(axis=0) + between) * w["y_scale"] * wider[:, None],
@@ -88,8 +117,7 @@ class Ensemble:
         )
 
     def estimate(self, features: Array32) -> tuple[Array32, Array32, Array32, Array32]:
-        """features: (n, features). Means and calibrated standard deviations (n, outputs), hand_presence (n,) and
-        out-of-distribution score (n,)."""
+        """As `predict_many`, with calibrated standard deviations instead of spreads."""
         means, sd, hand_presence, ood_score = self.predict_many(features)
         # Beyond the edge of the training data nothing was calibrated: the interval grows with the distance.
         sd = sd * self._w["factor"] * np.maximum(1.0, ood_score)[:, None] ** 2

@@ -20,9 +20,21 @@ __all__ = ["OneEuro"]
 class OneEuro:
     """Filters a scalar or an array of any fixed shape, each element on its own.
 
-    min_cutoff_hz: cutoff at rest; lower is smoother. beta: how much the cutoff rises with speed, in Hz per
-    unit per second; higher lags less. derivative_cutoff_hz: cutoff of the speed itself. The defaults suit
-    degrees: at rest 1 Hz, at 50 degrees a second 3.5 Hz (common practice, by eye).
+    The defaults suit degrees: at rest 1 Hz, at 50 degrees a second 3.5 Hz (common practice, by eye).
+
+    Parameters
+    ----------
+    min_cutoff_hz
+        Cutoff at rest; lower is smoother.
+    beta
+        How much the cutoff rises with speed, in Hz per unit per second; higher lags less.
+    derivative_cutoff_hz
+        Cutoff of the speed itself.
+
+    Raises
+    ------
+    ValueError
+        A cutoff that is not above 0, or a negative beta.
     """
 
     def __init__(
@@ -44,11 +56,23 @@ class OneEuro:
         self._time_s = self._value = self._speed = None
 
     def __call__(self, value: ArrayLike, time_s: float) -> Array:
-        """The filtered value, of the same shape (0-dimensional for a scalar), at this time.
+        """Takes one value in.
 
-        Times may be irregular. A time that does not advance leaves the filter as it is and returns its last
-        value. Raises ValueError for time that runs backwards, a changed shape, or a value that is not finite:
-        what is missing is not filtered, it resets.
+        Parameters
+        ----------
+        value
+            Of the filter's shape, finite: what is missing is not filtered, it resets.
+        time_s
+            May be irregular. One that does not advance leaves the filter as it is.
+
+        Returns
+        -------
+        The filtered value, of the same shape, 0-dimensional for a scalar.
+
+        Raises
+        ------
+        ValueError
+            Time that runs backwards, a changed shape, or a value that is not finite.
         """
         # A plain number stays one: many are filtered in every frame, and arrays of one element are slow.
         new = value if isinstance(value, float) else np.asarray(value, dtype=np.float64)

@@ -53,21 +53,37 @@ _SECOND_DIFFERENCE = float(ndtri(0.65)) * math.sqrt(6.0)
 
 @dataclass(frozen=True)
 class RestRules:
-    """All but the window's eight seconds common practice or plain reason.
+    """When fingertips rest, and how well the plane under them is known; common practice or plain reason but for the
+    factor.
 
-    window_s: so much of the past is looked at. step_s: at least so far apart are the pictures kept of it.
-    refresh_s: the plane is worked out anew so often. min_seen_s: with less seen in the window nothing is said.
-    min_move_mm: a fingertip that moved less did not play. rest_share: share of the window that a fingertip is
-    near its bottom if it rests there; one that only passes is shorter.
-    min_resting: with fewer resting fingertips there is no plane: the bottom of one finger's movement may be anything.
-    slope_sd: how far the plane may lean from square to the movement, either way, before anything is seen of it
-    (tangent). own_mm: how far a fingertip's landmark strays from where the finger touches, differently for each
-    finger. depth_share: the part of a lift that the landmarks' poor depth may make it wrong by.
-    hover: a bottom so many deviations above the plane of the others is no rest. below: a fingertip that keeps still so
-    many deviations below it rests.
-    factor: stretches the stated deviation. On the calibration films, with the real tracker's landmarks, 90 % of the
-    errors against the strings lay within 2.5 times the 90 % interval that the other settings give; rounded up, since
-    few films told.
+    Attributes
+    ----------
+    window_s
+        So much of the past is looked at.
+    step_s
+        At least so far apart are the frames kept of it.
+    refresh_s
+        The plane is worked out anew so often.
+    min_seen_s
+        With less seen in the window there is no plane.
+    min_move_mm
+        A fingertip that moved less did not play.
+    rest_share
+        Share of the window that a fingertip is near its bottom if it rests there; one that only passes is shorter.
+    min_resting
+        With fewer resting fingertips there is no plane: the bottom of one finger's movement may be anything.
+    slope_sd
+        How far the plane may lean from square to the movement, either way, before anything is seen of it; tangent.
+    own_mm
+        How far a fingertip's landmark strays from where the finger touches, differently for each finger.
+    depth_share
+        The part of a lift that the landmarks' poor depth may make it wrong by.
+    hover
+        A bottom so many deviations above the plane of the others is no rest.
+    below
+        A fingertip that keeps still so many deviations below it rests.
+    factor
+        Stretches the stated deviation so that 90 % intervals hold 90 % of the errors on the calibration films.
     """
 
     window_s: float = 8.0
@@ -91,7 +107,7 @@ class _Plane:
 
     axes: (3, 3) rows: the rising direction, then two square to it. mean (7,), covariance (7, 7): of the plane's
     height, its two slopes along the other axes, and each fingertip's own stray from it. jitter_mm: (4,) of the
-    heights in single pictures.
+    heights from frame to frame.
     """
 
     axes: Array
@@ -110,8 +126,8 @@ class _Plane:
 
 
 @dataclass(frozen=True)
-class _Sight:
-    """One picture of the window: fingertips and knuckles (4, 3) in the hand's axes from the middle of the knuckles,
+class _Sample:
+    """One frame of the window: fingertips and knuckles (4, 3) in the hand's axes from the middle of the knuckles,
     and the length of the middle finger's chain of bones, in the landmarks' unit."""
 
     time_s: float
@@ -122,18 +138,36 @@ class _Sight:
 
 @dataclass
 class RestingPlane:
-    """Follows one hand. Time is an argument; a time before the last begins anew."""
+    """The plane under one hand's resting fingertips. A time before the last begins anew.
+
+    Attributes
+    ----------
+    side
+        The hand's.
+    size
+        Of the player's hand, which gives lengths their millimetres.
+    rules
+        When fingertips rest.
+    """
 
     side: Side
     size: HandSize
     rules: RestRules = field(default_factory=RestRules)
-    _window: deque[_Sight] = field(default_factory=deque)
+    _window: deque[_Sample] = field(default_factory=deque)
     _scale: float = math.nan
     _plane: _Plane | None = None
     _worked_out_s: float = -math.inf
 
     def follow(self, landmarks_m: Array, time_s: float) -> None:
-        """Looks at a picture without asking for lifts. landmarks_m: (21, 3), in any unit."""
+        """Takes a frame in without asking for lifts.
+
+        Parameters
+        ----------
+        landmarks_m
+            (21, 3) in any right-handed axes and any unit.
+        time_s
+            The frame's time.
+        """
         window = self._window
         if window and time_s < window[-1].time_s:
             window.clear()
@@ -147,7 +181,7 @@ class RestingPlane:
         beside = landmarks - landmarks[_KNUCKLES].mean(axis=0)
         bones = np.diff(landmarks[_MIDDLE_CHAIN], axis=0)
         chain = float(np.sqrt(np.einsum("ij,ij->i", bones, bones)).sum())
-        window.append(_Sight(time_s, beside[_TIPS] @ frame, beside[_KNUCKLES] @ frame, chain))
+        window.append(_Sample(time_s, beside[_TIPS] @ frame, beside[_KNUCKLES] @ frame, chain))
         while time_s - window[0].time_s > self.rules.window_s:
             window.popleft()
         if time_s - self._worked_out_s >= self.rules.refresh_s - _ROUNDING_S:
@@ -155,8 +189,18 @@ class RestingPlane:
             self._worked_out_s = time_s
 
     def lifts(self, landmarks_m: Array, time_s: float) -> tuple[Array, Array] | None:
-        """Lift and standard deviation of index to little finger (4,), mm; None where no fingertip was seen to rest
-        lately, or these landmarks (21, 3) do not tell."""
+        """Takes a frame in and measures its lifts.
+
+        Parameters
+        ----------
+        landmarks_m, time_s
+            As of `follow`.
+
+        Returns
+        -------
+        Lift and standard deviation of index to little finger, (4,) each, millimetres; None where too few fingertips
+        were seen to rest lately, or the landmarks lie on no hand.
+        """
         self.follow(landmarks_m, time_s)
         if self._plane is None or not self._window:
             return None
@@ -173,18 +217,18 @@ class RestingPlane:
 
     def _work_out(self) -> _Plane | None:
         rules, window = self.rules, self._window
-        steps = np.diff([sight.time_s for sight in window])
+        steps = np.diff([sample.time_s for sample in window])
         if float(np.minimum(steps, _LONGEST_STEP_S).sum()) < rules.min_seen_s:
             return None
         # The middle finger's bones add up to the hand's length.
-        self._scale = self.size.length_mm / float(np.median([sight.chain for sight in window]))
-        tips = self._scale * np.array([sight.tips for sight in window])
-        knuckles = self._scale * np.median([sight.knuckles for sight in window], axis=0)
+        self._scale = self.size.length_mm / float(np.median([sample.chain for sample in window]))
+        tips = self._scale * np.array([sample.tips for sample in window])
+        knuckles = self._scale * np.median([sample.knuckles for sample in window], axis=0)
         axes = _axes(_direction(tips, knuckles))
         placed = tips @ axes.T
         height = placed[..., 0]
         jitter = np.percentile(np.abs(np.diff(height, n=2, axis=0)), 30, axis=0) / _SECOND_DIFFERENCE
-        sd = 0.5 + 0.5 * jitter  # errors of neighbouring pictures are alike, so the many of them make few
+        sd = 0.5 + 0.5 * jitter  # errors of neighbouring frames are alike, so the many of them make few
         rests, rested = _rests(placed, jitter, rules)
         used = _not_hovering(rests, sd, rested, rules)
         if used.any():

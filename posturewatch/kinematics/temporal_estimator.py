@@ -32,12 +32,21 @@ _MISSING = (math.nan, math.nan)
 
 @dataclass(frozen=True)
 class TimeRules:
-    """jitter_share: the part (0..1) of a single estimate's variance that is new in every frame.
-    speed: how fast the true value wanders, in its unit per square root of a second.
-    forget_s: after this long unseen, nothing of the past is used.
-    surprise: an estimate farther than this many deviations from what was expected counts less (Huber's weight).
-    factor, lift_factor: stretch the stated deviation so that 90 % intervals hold 90 % of the errors on films; lifts
-        have their own.
+    """How frames are joined; `calibration.evaluate.films` fits these.
+
+    Attributes
+    ----------
+    jitter_share
+        The part (0..1) of a single estimate's variance that is new in every frame.
+    speed
+        How fast the true value wanders, in its unit per square root of a second.
+    forget_s
+        After this long unseen, nothing of the past is used.
+    surprise
+        An estimate farther than this many deviations from what was expected counts less (Huber's weight).
+    factor, lift_factor
+        Stretch the stated deviation so that 90 % intervals hold 90 % of the errors on films; lifts have their own.
+        They hold of a first frame and of a picture alone, too.
     """
 
     jitter_share: float = 0.2

@@ -12,8 +12,8 @@ from posturewatch.model.observation import Side
 
 __all__ = ["FrameMeasurement", "HandMeasurement", "LiftPlane", "Measurement", "Refusal"]
 
-#: What finger lifts are measured from: the plane of the strings as the picture shows it, or the plane of the
-#: fingertips that rested at the bottom of their movement over the last seconds.
+#: What finger lifts are measured from: the plane of the strings as the image shows it, or the plane of the
+#: fingertips that rested at the bottom of their movement over the last seconds. The words are those kept in files.
 LiftPlane = Literal["picture", "resting fingertips"]
 
 
@@ -33,6 +33,7 @@ class Refusal(Enum):
 
     @property
     def help(self) -> str:
+        """What a player can do about it, in a sentence."""
         return _HELP[self]
 
 
@@ -53,7 +54,21 @@ _HELP = {
 
 @dataclass(frozen=True)
 class Measurement:
-    """value with its standard deviation sd, both in the quantity's unit; or all None but `refusal`."""
+    """One quantity with its standard deviation, or why there is none.
+
+    Attributes
+    ----------
+    value, sd
+        In the quantity's unit; both None where it was refused. The interval of 1.64 sd to either side is meant to hold
+        nine truths in ten.
+    refusal
+        Why there is no number, None where there is one.
+
+    Raises
+    ------
+    ValueError
+        A number beside a refusal, a missing or infinite one without, or a deviation that is not above 0.
+    """
 
     value: float | None
     sd: float | None
@@ -74,22 +89,32 @@ class Measurement:
 
     @classmethod
     def of(cls, value: float, sd: float) -> Measurement:
+        """A measured quantity."""
         return cls(float(value), float(sd), None)
 
     @classmethod
     def refused(cls, refusal: Refusal) -> Measurement:
+        """A quantity that is not measurable."""
         return cls(None, None, refusal)
 
     @property
     def measured(self) -> bool:
+        """Whether there is a number."""
         return self.refusal is None
 
 
 @dataclass(frozen=True)
 class HandMeasurement:
-    """Measurements of one hand, by the name of the quantity (see `posturewatch.model.quantities`).
+    """All quantities of one hand in one frame.
 
-    lift_plane: what its finger lifts were measured from, None where none was.
+    Attributes
+    ----------
+    side
+        Anatomical.
+    values
+        By the name of the quantity (see `posturewatch.model.quantities`); all of them, refused ones too.
+    lift_plane
+        What its finger lifts were measured from, None where none was.
     """
 
     side: Side
@@ -98,6 +123,7 @@ class HandMeasurement:
 
     @classmethod
     def refused(cls, side: Side, names: tuple[str, ...], refusal: Refusal) -> HandMeasurement:
+        """A hand of which none of these quantities is measurable."""
         return cls(side, {name: Measurement.refused(refusal) for name in names})
 
 
@@ -111,6 +137,7 @@ class FrameMeasurement:
     right: HandMeasurement
 
     def hand(self, side: Side) -> HandMeasurement:
+        """That side's; raises ValueError for what is no side."""
         if side == "left":
             return self.left
         if side == "right":

@@ -1,6 +1,6 @@
 """What a tracker saw in one frame: hand landmarks, forearm axis, body, each with its confidence.
 
-Pure data. Camera axes for everything in metres: x right in the picture, y down, z away from the camera.
+Pure data. Camera axes for everything in metres: x right in the image, y down, z away from the camera.
 """
 
 from __future__ import annotations
@@ -61,6 +61,7 @@ BODY_LANDMARKS: dict[str, int] = {
 
 
 def other_side(side: Side) -> Side:
+    """The other one; raises ValueError for what is no side."""
     if side == "left":
         return "right"
     if side == "right":
@@ -75,7 +76,7 @@ def _check(name: str, array: Array, shape: tuple[int, ...]) -> None:
 
 @dataclass(frozen=True)
 class ForearmAxis:
-    """The forearm's midline near the wrist, in the frame.
+    """The forearm's midline near the wrist, in the image.
 
     Attributes
     ----------
@@ -84,7 +85,7 @@ class ForearmAxis:
     towards_elbow_px
         (2,) a point on the axis on the elbow's side (not the elbow itself).
     sd_deg
-        Standard deviation of the axis's angle in the frame, degrees.
+        Standard deviation of the axis's angle in the image, degrees.
     outputs
         All that the forearm network says of this hand.
     """
@@ -108,15 +109,31 @@ class ForearmAxis:
 class HandObservation:
     """One hand in one frame.
 
-    side: anatomical side, whatever the mirroring; side_confidence in 0..1 (0.5 is a guess).
-    score: the tracker's confidence that this is a hand, 0..1.
-    landmarks_px: (21, 3): x and y in pixels of the frame, z in the same scale relative to the wrist,
-        negative towards the camera.
-    landmarks_m: (21, 3) metres in camera axes, origin near the hand's centre.
-    label_agrees: whether the library's own left/right label in this very frame agrees with `side`; where it
-        does not, the depth of both landmark sets tends to be turned inside out.
-    forearm: the axis measured in the picture, or None.
-    fingers: all that the finger network says of this hand, or None.
+    Attributes
+    ----------
+    side
+        Anatomical side, whatever the mirroring.
+    side_confidence
+        Of the side, 0..1; 0.5 is a guess.
+    score
+        The tracker's confidence that this is a hand, 0..1.
+    landmarks_px
+        (21, 3): x and y in pixels of the image, z in the same scale relative to the wrist, negative towards the
+        camera.
+    landmarks_m
+        (21, 3) metres in camera axes, origin near the hand's centre.
+    label_agrees
+        Whether the library's own left/right label in this very frame agrees with `side`; where it does not, the
+        depth of both landmark sets tends to be turned inside out.
+    forearm
+        The axis measured in the image, None without the forearm network.
+    fingers
+        All that the finger network says of this hand, None without it.
+
+    Raises
+    ------
+    ValueError
+        Landmarks have another shape.
     """
 
     side: Side
@@ -135,9 +152,24 @@ class HandObservation:
 
 @dataclass(frozen=True)
 class BodyObservation:
-    """The body as last seen: landmarks_px (33, 3), landmarks_m (33, 3) with the hips' centre as origin,
-    visibility (33,) in 0..1 (which does not tell whether an elbow outside the picture is right),
-    time_s of the frame it was seen in (the body is looked for less often than the hands)."""
+    """The body as last seen.
+
+    Attributes
+    ----------
+    landmarks_px
+        (33, 3) as of a hand, depth relative to the hips' centre.
+    landmarks_m
+        (33, 3) metres in camera axes, origin at the hips' centre.
+    visibility
+        (33,) in 0..1, which does not show whether an elbow outside the image is right.
+    time_s
+        Of the frame it was seen in: the body is looked for less often than the hands.
+
+    Raises
+    ------
+    ValueError
+        An array has another shape.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
@@ -152,7 +184,24 @@ class BodyObservation:
 
 @dataclass(frozen=True)
 class Observation:
-    """Everything the tracker saw in one frame. At most one hand per side."""
+    """Everything the tracker saw in one frame.
+
+    Attributes
+    ----------
+    frame_index, time_s
+        Those of the frame.
+    width_px, height_px
+        Of its image.
+    hands
+        At most one of each side.
+    body
+        As last seen, None where none was.
+
+    Raises
+    ------
+    ValueError
+        Two hands have the same side.
+    """
 
     frame_index: int
     time_s: float
@@ -167,4 +216,5 @@ class Observation:
             raise ValueError(f"at most one hand per side, got {sides}")
 
     def hand(self, side: Side) -> HandObservation | None:
+        """The hand of that side, None where it was not seen."""
         return next((hand for hand in self.hands if hand.side == side), None)

@@ -17,19 +17,33 @@ GROUPS: tuple[Group, ...] = ("wrist", "finger")
 class Quantity:
     """One measured quantity.
 
-    name: key in code, the store and the page.
-    label: words for a player.
-    unit: "deg" or "mm"; columns in files are `column` and `sd_column`.
-    positive, negative: the direction of either sign (anatomical, ISB, for the wrist); negative is None where
-        only one exists: then values below 0 mean nothing but error.
-    words: what the hand does in the positive and the negative direction, for a player who knows no anatomy.
-    advice: what eases it.
-    group: "wrist" or "finger". finger: the digit it belongs to, None for the wrist.
-    family: quantities of one family share limits in files and settings (the lift of all fingers, for instance).
-    output: the learned estimator's output it is read from. Weights that lack it leave it not measurable.
-    kept_hz: at most so many samples a second are kept; None keeps every frame's.
-    value_step, sd_step: values and deviations are kept in whole multiples of these, in the unit (1 over a
-        whole number).
+    Attributes
+    ----------
+    name
+        Key in code, the store and the page.
+    label
+        Words for a player.
+    unit
+        Of values and deviations.
+    positive, negative
+        The direction of either sign (anatomical, ISB, for the wrist); negative is None where only one exists: then
+        values below 0 mean nothing but error.
+    words
+        What the hand does in the positive and the negative direction, for a player who knows no anatomy.
+    advice
+        What eases it.
+    group
+        What a player is shown and warned of together.
+    finger
+        The digit it belongs to, None for the wrist.
+    family
+        Quantities of one family share limits in files and settings (the lift of all fingers, for instance).
+    output
+        The learned estimator's output it is read from. Weights that lack it leave it not measurable.
+    kept_hz
+        At most so many samples a second are kept; None keeps every frame's.
+    value_step, sd_step
+        Values and deviations are kept in whole multiples of these, in the unit (1 over a whole number).
     """
 
     name: str
@@ -49,14 +63,17 @@ class Quantity:
 
     @property
     def column(self) -> str:
+        """Heading of its values in files."""
         return f"{self.name}_{self.unit}"
 
     @property
     def sd_column(self) -> str:
+        """Heading of its standard deviations in files."""
         return f"{self.name}_sd_{self.unit}"
 
     @property
     def directions(self) -> tuple[str, ...]:
+        """The positive one first."""
         return (self.positive,) if self.negative is None else (self.positive, self.negative)
 
     def sign(self, direction: str) -> int:
@@ -94,7 +111,7 @@ def _of_finger(
     finger: str,
     family: str,
 ) -> Quantity:
-    # Ten a second hold a finger's movement well enough for shares of time and stays of seconds, and keep an
+    # Ten a second hold a finger's movement well enough for shares of time and episodes of seconds, and keep an
     # hour of all fingers in a few megabytes; a quarter is far below any stated deviation.
     return Quantity(
         name, label, unit, *directions, words, advice, "finger", finger, family, name, 10.0, 0.25, 0.25
@@ -206,7 +223,7 @@ def quantity(name: str) -> Quantity:
 
 
 def place(name: str) -> int:
-    """The name's place in the table, in which a player is told of it; unknown ones come after all others."""
+    """The name's place in the table, which is the order of everything shown; unknown ones come after all others."""
     return _PLACES.get(name, len(_PLACES))
 
 

@@ -15,10 +15,19 @@ __all__ = ["Reading"]
 
 @dataclass(frozen=True)
 class Reading:
-    """frame, observation, measurement and verdict belong to the same picture. `display` holds the smoothed
-    values for the eye alone, by (side, quantity); statistics use `measurement`. taken_s is the monotonic
-    clock's time when the picture left the source, for the latency shown by the benchmark; dropped counts the
-    pictures the source has skipped so far."""
+    """All that is known of one frame.
+
+    Attributes
+    ----------
+    frame, observation, measurement, verdict
+        Of the same image.
+    display
+        Smoothed values for the eye alone, by side and quantity; statistics use `measurement`.
+    taken_s
+        The monotonic clock's seconds when the frame left the source, for the latency that the benchmark shows.
+    dropped
+        How many frames the source has skipped so far.
+    """
 
     frame: Frame
     observation: Observation

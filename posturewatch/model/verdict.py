@@ -81,7 +81,7 @@ class HandVerdict:
 @dataclass(frozen=True)
 class ZoneState:
     """zone of one quantity of one hand; direction is the anatomical direction it leans to (None when unseen);
-    extreme_probability is the chance that the angle is beyond the extreme limit of that direction, given its
+    extreme_probability is the probability that the angle is beyond the extreme limit of that direction, given its
     standard deviation (0 when unseen: what was not seen is never warned of)."""
 
     zone: Zone
@@ -91,9 +91,9 @@ class ZoneState:
 
 @dataclass(frozen=True)
 class Excursion:
-    """A stay beyond a limit. Times in seconds of the session; peak is the value farthest beyond the limit
-    (signed, in the quantity's unit) at peak_s. end_s is None while it lasts. `end` says why it ended.
-    warned_s is the time at which the player was warned of it, or None."""
+    """Time beyond a limit, with hysteresis; see `posturewatch.comfort.excursions`. Times in seconds of the session;
+    peak is the value farthest beyond the limit (signed, in the quantity's unit) at peak_s. end_s is None while it
+    lasts. `end` says why it ended. warned_s is the time at which the player was warned of it, or None."""
 
     side: Side
     quantity: str

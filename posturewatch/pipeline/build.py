@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -38,7 +38,7 @@ __all__ = [
     "load_tracker",
 ]
 
-#: What the frames are: pictures that have nothing to do with each other, a film, or a camera.
+#: What the frames are: images that have nothing to do with each other, a film, or a camera.
 Mode = Literal["still", "film", "live"]
 
 
@@ -105,7 +105,7 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     """
     settings = load_settings(settings_path)
     if profile is not None:
-        settings = replace(settings, limits=replace(settings.limits, profile=profile))
+        settings = settings.changed("limits", profile=profile)
     parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
     for key in settings.limits_left_aside():
         print(
@@ -119,7 +119,7 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
 def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = None) -> Built:
     """The real tracker and measurer; loads the models, which takes a second or two.
 
-    Only the tracker knows the mode: it has time for more than one look at a still picture, and follows hands from
+    Only the tracker knows the mode: it has time for more than one look at a still image, and follows hands from
     frame to frame otherwise. From its observations on all three are measured alike.
 
     Parameters

@@ -6,13 +6,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.model.arrays import Image
 from posturewatch.model.measurement import HandMeasurement
 from posturewatch.model.observation import HandObservation
 from posturewatch.model.quantities import in_group
 
 __all__ = ["draw_hand", "draw_lines"]
 
-Image = NDArray[np.uint8]
 
 #: Bones of the hand as pairs of landmarks, drawn thinly.
 _BONES = (

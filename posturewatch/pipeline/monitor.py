@@ -6,28 +6,25 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, Protocol, SupportsFloat
+from typing import Protocol, SupportsFloat
 
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement
 from posturewatch.model.observation import SIDES, Observation, Side
+from posturewatch.model.outcome import Ending, Outcome
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
 
 __all__ = [
-    "Ending",
     "FrameSource",
     "Measurer",
     "Monitor",
     "Observer",
-    "Outcome",
     "Sink",
     "Smoother",
     "Watcher",
 ]
-
-Ending = Literal["stopped", "film ended", "time reached", "failed"]
 
 #: How long one wait for a frame lasts; the stop flag and the source's notices are looked at in between.
 _WAIT_S = 0.25
@@ -76,16 +73,6 @@ class Sink(Protocol):
     """Takes readings. `put` returns at once whatever happens behind it: the loop waits for nobody."""
 
     def put(self, reading: Reading) -> None: ...
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """How a run ended: why, at which session time, after how many frames, and what was still open then."""
-
-    ending: Ending
-    end_s: float
-    frames: int
-    closed: tuple[Excursion, ...]
 
 
 @dataclass

@@ -9,8 +9,9 @@ from enum import Enum
 from typing import Any, Protocol
 
 from posturewatch.errors import PosturewatchError
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
-from posturewatch.pipeline.monitor import FrameSource, Monitor, Outcome, Sink
+from posturewatch.pipeline.monitor import FrameSource, Monitor, Sink
 
 __all__ = ["OpenSource", "Phase", "Practice", "SessionRecorder"]
 
@@ -56,7 +57,7 @@ class SessionRecorder(Protocol):
 class Practice:
     """start() and stop() may be called in any order and any number of times, from any thread.
 
-    open_source: opens the pictures; may raise SourceError.
+    open_source: opens the frames; may raise SourceError.
     begin: begins a session's record for an opened source.
     make_monitor: (source, sinks) to a fresh monitor and a function that releases its tracker.
     sinks: further takers of readings, such as the live feed.

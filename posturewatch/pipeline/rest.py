@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from posturewatch.config.settings import RestSettings
 from posturewatch.exposure.breaks import BreakRules, BreakState, advance
-from posturewatch.model.observation import HandObservation, Observation, Side
+from posturewatch.model.observation import SIDES, HandObservation, Observation, Side
 from posturewatch.model.reading import Reading
 
 __all__ = ["Movement", "RestWatch", "break_rules"]
@@ -21,8 +21,6 @@ STILL_S = 8.0
 #: less than one finger's step to the next fret.
 _MOVED = 0.12
 
-_SIDES: tuple[Side, ...] = ("left", "right")
-
 
 def break_rules(settings: RestSettings) -> BreakRules:
     """The rules of the nudge as the player has set them."""
@@ -30,7 +28,7 @@ def break_rules(settings: RestSettings) -> BreakRules:
 
 
 class Movement:
-    """Whether somebody plays, from the hands' places in the picture.
+    """Whether somebody plays, from the hands' places in the frame.
 
     A hand has moved when its landmarks lie elsewhere, or stand otherwise to one another, than when it moved
     last. Both thresholds are this program's own choice.
@@ -43,7 +41,7 @@ class Movement:
     def update(self, observation: Observation) -> bool | None:
         """True while a hand moves, False when hands are seen and keep still, None when none is seen."""
         now_s = observation.time_s
-        seen = [hand for side in _SIDES if (hand := observation.hand(side)) is not None]
+        seen = [hand for side in SIDES if (hand := observation.hand(side)) is not None]
         if not seen:
             return None
         if any(self._moved(hand) for hand in seen):

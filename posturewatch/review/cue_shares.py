@@ -7,12 +7,10 @@ from typing import Any
 from posturewatch.config.instruments import FRETTING_ROLES, hand_roles
 from posturewatch.exposure.cue_series import CueSeries, cue_series, finger_series
 from posturewatch.exposure.findings import FingerPosture
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.storage.reader import SessionRecord
 
 __all__ = ["fretting_sides", "postures_of", "session_cues"]
-
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def fretting_sides(settings: dict[str, Any]) -> frozenset[Side]:
@@ -21,7 +19,7 @@ def fretting_sides(settings: dict[str, Any]) -> frozenset[Side]:
     try:
         roles = hand_roles(kept["name"], kept["handedness"])
     except (KeyError, ValueError, TypeError):
-        return frozenset(_SIDES)
+        return frozenset(SIDES)
     return frozenset(side for side, role in roles.items() if role in FRETTING_ROLES)
 
 
@@ -29,7 +27,7 @@ def session_cues(record: SessionRecord) -> tuple[CueSeries, ...]:
     """Every cue of either hand of which something is known."""
     fretting = fretting_sides(record.settings)
     found: list[CueSeries] = []
-    for side in _SIDES:
+    for side in SIDES:
         fingers = finger_series(record.series, side, record.info.end_s, record.max_gap_s)
         if fingers is not None:
             found += cue_series(fingers, record.limits, fretting=side in fretting)

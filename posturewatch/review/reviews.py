@@ -64,7 +64,7 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
         )
         rows = _rows(series, passages, record.info.end_s, exposed)
     except ValueError as error:
-        # Times out of order and the like: the session stays whole, without this.
+        # Times out of order and the like: the session is kept whole, without this.
         _LOG.error("no exposure for session %s: %s", record.info.id, error)
         summary = json.dumps(summarise_record(record, ()))
         review, rows = _review((), (), (), passages, 0.0, _remembered(())), []
@@ -173,8 +173,8 @@ def _review(
     def hand_times(*windows: Window) -> list[dict[str, Any]]:
         return [one.over(*windows).to_json() for one in hands]
 
-    # Of the wrist alone: every further comparison makes what stands out there less sure, and a minute of every finger
-    # is more than anybody reads.
+    # Of the wrist alone: every further comparison makes what stands out there less certain, and a minute of every
+    # finger is more than anybody reads.
     wrists = [one for one in series if one.entry.group == "wrist"]
     finding = None
     if series:

@@ -48,10 +48,10 @@ class LiveFeed:
 
     `put` never blocks: it replaces what has not been fetched. Encoding runs in the feed's own thread and only
     while a `latest` is waiting, so that nobody looking costs nothing, and a page that asks rarely gets the
-    newest picture then, never a backlog.
+    newest frame then, never a backlog.
 
     limits: the limits in force. roles: what each hand does ("fretting", "plucking"), where known.
-    max_width_px: wider pictures are scaled down to this. jpeg_quality: 1 to 100.
+    max_width_px: wider frames are scaled down to this. jpeg_quality: 1 to 100.
     """
 
     def __init__(
@@ -89,7 +89,7 @@ class LiveFeed:
 
     @property
     def notice(self) -> str | None:
-        """A sentence about the source to show with the pictures, such as a camera being retried."""
+        """A sentence about the source to show with the frames, such as a camera being retried."""
         return self._notice
 
     @notice.setter
@@ -116,7 +116,7 @@ class LiveFeed:
             self._changed.notify_all()
 
     def clear(self) -> None:
-        """Forget the last picture, as between two sessions; what waits keeps waiting for the next one."""
+        """Forget the last frame, as between two sessions; what waits keeps waiting for the next one."""
         with self._changed:
             self._pending = self._message = None
             self._put_at.clear()
@@ -200,7 +200,7 @@ class LiveFeed:
                     waiter.set_result(message)
 
     def _encode(self, reading: Reading, seq: int) -> bytes | None:
-        """The message of a reading, or None (logged) for a picture that cannot be encoded."""
+        """The message of a reading, or None (logged) for a frame that cannot be encoded."""
         header: dict[str, Any] = reading_header(reading, self._limits, self._roles)
         header["seq"] = seq
         header["notice"] = self._notice

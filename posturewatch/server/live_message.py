@@ -14,9 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.limits import LEVELS, LimitProfile
 from posturewatch.comfort.phrases import announcement, leaning, warning_sentence
-from posturewatch.model.observation import ForearmAxis, HandObservation, Side
+from posturewatch.model.observation import SIDES, ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import HandVerdict, HoldWarning, Level
@@ -24,8 +24,6 @@ from posturewatch.model.verdict import HandVerdict, HoldWarning, Level
 __all__ = ["limits_json", "pack", "reading_header", "unpack"]
 
 _LENGTH = struct.Struct("<I")
-_LEVELS: tuple[Level, ...] = ("comfort", "extreme")
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 def pack(header: Mapping[str, Any], jpeg: bytes) -> bytes:
@@ -63,7 +61,7 @@ def reading_header(
         "taken_s": _number(reading.taken_s, 6),
         "width": reading.frame.width_px,
         "height": reading.frame.height_px,
-        "hands": [_hand(reading, side, limits, roles.get(side)) for side in _SIDES],
+        "hands": [_hand(reading, side, limits, roles.get(side)) for side in SIDES],
         "warning": warnings[0] if warnings else None,
         "warnings": warnings,
         "dropped": reading.dropped,
@@ -87,7 +85,7 @@ def limits_json(limits: LimitProfile) -> dict[str, Any]:
                 "directions": {
                     direction: {
                         "words": leaning(entry.name, direction),
-                        **{level: _limit(limits, entry.name, direction, level) for level in _LEVELS},
+                        **{level: _limit(limits, entry.name, direction, level) for level in LEVELS},
                     }
                     for direction in entry.directions
                 },

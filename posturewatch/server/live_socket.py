@@ -1,8 +1,8 @@
-"""The live socket: the newest picture to one page, never faster than that page can draw.
+"""The live socket: the newest frame to one page, never faster than that page can draw.
 
-To the page: pictures as binary messages (`posturewatch.server.live_message`), the practice's state as text (JSON,
-at least twice a second, which also shows that the server is there). From the page: the seq of each picture
-it has drawn, as text. At most two pictures are under way at a time, so that a slow page gets fewer pictures
+To the page: frames as binary messages (`posturewatch.server.live_message`), the practice's state as text (JSON,
+at least twice a second, which also shows that the server is there). From the page: the seq of each frame
+it has drawn, as text. At most two frames are under way at a time, so that a slow page gets fewer frames
 instead of older ones.
 """
 
@@ -22,10 +22,10 @@ __all__ = ["LiveSocket"]
 
 _STATE_EVERY_S = 0.4
 
-#: One picture being drawn and one on its way keep a quick page busy.
+#: One frame being drawn and one on its way keep a quick page busy.
 _UNDER_WAY = 2
 
-#: A page that answers nothing (hidden, or no page at all) still gets a picture this often.
+#: A page that answers nothing (hidden, or no page at all) still gets a frame this often.
 _UNANSWERED_S = 1.0
 
 
@@ -44,7 +44,7 @@ class LiveSocket:
 
     async def run(self) -> None:
         await self._socket.accept()
-        tasks = [asyncio.create_task(work()) for work in (self._read, self._send_state, self._send_pictures)]
+        tasks = [asyncio.create_task(work()) for work in (self._read, self._send_state, self._send_frames)]
         try:
             await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         finally:
@@ -75,7 +75,7 @@ class LiveSocket:
                 await self._socket.send_text(text)
             await asyncio.sleep(_STATE_EVERY_S)
 
-    async def _send_pictures(self) -> None:
+    async def _send_frames(self) -> None:
         while True:
             await self._wait_for_room()
             message = await self._feed.latest_async(self._sent, _UNANSWERED_S)

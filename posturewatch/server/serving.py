@@ -18,7 +18,7 @@ _HOST = "127.0.0.1"
 
 _STOP_WAIT_S = 10.0
 
-#: What a page sends over the socket is a picture's number.
+#: What a page sends over the socket is a frame's number.
 _MAX_SOCKET_BYTES = 1024
 
 
@@ -67,7 +67,7 @@ class PageServer:
             lifespan="off",
             ws="auto",
             ws_max_size=_MAX_SOCKET_BYTES,
-            # Pictures are compressed already.
+            # Frames are compressed already.
             ws_per_message_deflate=False,
             timeout_graceful_shutdown=2,
         )

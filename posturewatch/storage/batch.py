@@ -1,4 +1,4 @@
-"""What has been put but is not yet in the database: numbers and events only, never a picture."""
+"""What has been put but is not yet in the database: numbers and events only, never a frame."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from posturewatch.model.measurement import FrameMeasurement, LiftPlane, Refusal
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion
 from posturewatch.storage.codec import TIME_STEP_S, Samples, join
@@ -25,8 +25,6 @@ Event = Excursion | StoredWarning | Mark | PassageBegin | PlaneBegin
 #: In memory a refusal is 1 + its place here; in the database it is the code in the table `refusal`.
 REFUSALS: tuple[Refusal, ...] = tuple(Refusal)
 _CODES = {refusal: place + 1 for place, refusal in enumerate(REFUSALS)}
-
-_SIDES: tuple[Side, ...] = ("left", "right")
 
 
 @dataclass
@@ -60,7 +58,7 @@ class Batch:
         the weights in use give at all. Returns how many that were."""
         before = self.sample_count
         time_ms = round(measurement.time_s / TIME_STEP_S)
-        for side in _SIDES:
+        for side in SIDES:
             for name, one in measurement.hand(side).values.items():
                 if name not in due or one.refusal is Refusal.NOT_GIVEN:
                     continue
@@ -105,7 +103,7 @@ class Planes:
 
     def changes(self, measurement: FrameMeasurement) -> list[PlaneBegin]:
         found = []
-        for side in _SIDES:
+        for side in SIDES:
             plane = measurement.hand(side).lift_plane
             if plane is not None and self._last.get(side) != plane:
                 self._last[side] = plane

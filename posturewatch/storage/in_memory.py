@@ -1,4 +1,4 @@
-"""A session that is kept nowhere: for a film that is only analysed, with the same rounding as the store."""
+"""A session that is kept nowhere: for a video that is only analysed, with the same rounding as the store."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ __all__ = ["InMemorySession"]
 
 
 class InMemorySession:
-    """Takes readings and becomes a SessionRecord: 17 bytes a sample, 60 MB for four hours of film."""
+    """Takes readings and becomes a SessionRecord: 17 bytes a sample, 60 MB for four hours of video."""
 
     def __init__(self) -> None:
         self._batch = Batch()

@@ -49,7 +49,7 @@ def forget_session(store: Store, session_id: str) -> int:
         raise UnknownError(
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
-    # The films first: should one be in use, the session stays in the list and can be deleted again.
+    # The videos first: should one be in use, the session stays in the list and can be deleted again.
     freed = _delete_tree(store.data_dir / CLIPS_FOLDER / session_id) + int(listed[0]["samples_bytes"])
     with store.writing() as connection:
         connection.execute("DELETE FROM session WHERE id = ?", (session_id,))

@@ -7,8 +7,8 @@ import sqlite3
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Protocol
 
+from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
 from posturewatch.storage.batch import Batch, Event, OpenExcursions, Planes, join_series
@@ -17,7 +17,7 @@ from posturewatch.storage.records import Mark, PassageBegin, StoredWarning
 from posturewatch.storage.sampling import Sampling
 from posturewatch.storage.writer import close_session, merge_chunks, save_events, save_samples
 
-__all__ = ["Ended", "Recorder"]
+__all__ = ["Recorder"]
 
 _LOG = logging.getLogger(__name__)
 
@@ -32,17 +32,6 @@ WAITING_EVENTS = 20_000
 
 #: How long `finish` goes on trying to write the rest.
 FINISH_S = 5.0
-
-
-class Ended(Protocol):
-    """How a run ended, as the monitor tells it: a word, the session time, the excursions closed then."""
-
-    @property
-    def ending(self) -> str: ...
-    @property
-    def end_s(self) -> float: ...
-    @property
-    def closed(self) -> Sequence[Excursion]: ...
 
 
 class Recorder:
@@ -101,7 +90,7 @@ class Recorder:
         return self._lost_samples
 
     def put(self, reading: Reading) -> None:
-        """Take what one frame brought; only numbers and events are kept, not the picture."""
+        """Take what one frame brought; only numbers and events are kept, not the frame."""
         with self._lock:
             if self._end is not None:
                 return
@@ -131,7 +120,7 @@ class Recorder:
             if self._end is None:
                 self._keep(PassageBegin(time_s, piece, bars, tempo_bpm))
 
-    def finish(self, outcome: Ended) -> str:
+    def finish(self, outcome: Outcome) -> str:
         """End the session: write the rest, close it, keep its summary; gives back its id. Once is enough.
 
         Waits for a few seconds at most. Where the rest cannot be written, `fault` says so and the session is

@@ -81,7 +81,7 @@ class SessionInfo:
 
     ended_at, end_reason: None while the session runs (or until the next start, after a crash).
     end_s: the session's last second; for one that is still open, that of its last stored sample.
-    lost_samples: samples that could not be kept; dropped_frames: pictures the source skipped.
+    lost_samples: samples that could not be kept; dropped_frames: frames the source skipped.
     """
 
     id: str

@@ -1,4 +1,4 @@
-"""From pictures to observations: hands, forearms, body. Alone knows the tracking library."""
+"""From images to observations: hands, forearms, body. Alone knows the tracking library."""
 
 from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet

@@ -1,8 +1,9 @@
 """Whether what was tracked is the hand that our own networks see there. Pure.
 
 The library's landmarks sometimes lie on a hand turned inside out or upside down and are sure of it all the same. Our
-networks look at the crop that those landmarks give and say where they see the joints, and whether it is a hand of
-the side it was cut for: where they disagree, another look may find the hand as it is.
+networks look at the crop that those landmarks define and say where they see the joints, and whether it is a hand of
+the side it was cut for: where they disagree, another look may find the hand as it is. Weights and odds were fitted on
+the calibration identities.
 """
 
 from __future__ import annotations
@@ -19,18 +20,25 @@ from posturewatch.tracking.crop import Crop
 __all__ = ["UNJUDGED", "Judgement", "SideView", "best_of", "cross_entropy_of", "landmark_error"]
 
 
-#: What a nat of cross_entropy about the side weighs, in hand scales of landmark_error. On 852 hands found in 500
-#: pictures of the calibration identities any weight from 0.05 to 0.15 chose the right landmarks and side for as many.
-_DOUBT = 0.1
-#: Beyond this cross_entropy, in nats, it is no hand of that side.
-_PLAUSIBLE = 2.0
+#: What a nat of cross-entropy about the side weighs, in hand scales of landmark error.
+_CROSS_ENTROPY_WEIGHT = 0.1
+#: Beyond this cross-entropy, in nats, it is no hand of that side.
+_MAX_CROSS_ENTROPY = 2.0
 
 
 @dataclass(frozen=True)
 class SideView:
-    """What the networks say of landmarks taken for a hand of one side. landmark_error: how far they see the joints from
-    them, in hand scales. cross_entropy: mean over the networks of -log probability of that side, in nats. hand:
-    logit of there being a hand at all."""
+    """What the networks say of landmarks taken for a hand of one side.
+
+    Attributes
+    ----------
+    landmark_error
+        Mean distance of the landmarks from where the networks see the joints, hand scales.
+    cross_entropy
+        Mean over the networks of -log probability of that side, nats.
+    hand
+        Logit of there being a hand at all.
+    """
 
     landmark_error: float
     cross_entropy: float
@@ -38,18 +46,26 @@ class SideView:
 
     @property
     def cost(self) -> float:
-        return self.landmark_error + _DOUBT * self.cross_entropy
+        """What is least for the right landmarks and side, hand scales."""
+        return self.landmark_error + _CROSS_ENTROPY_WEIGHT * self.cross_entropy
 
     @property
     def odds(self) -> float:
-        """Log odds that a hand lies as tracked. Fitted by logistic regression to the same 852 hands, of which 32 were
-        none or lay otherwise: area under the curve 0.97, for the library's own presence 0.86."""
+        """Log odds that a hand lies as tracked (logistic regression)."""
         return 1.75 + 0.5 * self.hand - 8.0 * self.landmark_error
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """Both views of the same landmarks, and the log odds for left from them."""
+    """Both views of the same landmarks.
+
+    Attributes
+    ----------
+    left, right
+        As a hand of either side.
+    evidence
+        Log odds for left from both.
+    """
 
     left: SideView
     right: SideView
@@ -64,7 +80,7 @@ class Judgement:
     @property
     def landmark_error(self) -> float:
         """The greater one of the sides that it may be."""
-        views = [view for view in (self.left, self.right) if view.cross_entropy < _PLAUSIBLE]
+        views = [view for view in (self.left, self.right) if view.cross_entropy < _MAX_CROSS_ENTROPY]
         return max(view.landmark_error for view in views or [self.view()])
 
 
@@ -73,10 +89,23 @@ UNJUDGED = Judgement(SideView(0.0, 0.0, 2.5), SideView(0.0, 0.0, 2.5), 0.0)
 
 
 def landmark_error(landmarks_px: Array, side: Side, joints: Array, crop: Crop) -> float:
-    """Mean distance between landmarks (21, 3) in the picture and joints (20, 3), those beyond the wrist as a network
-    sees them from the wrist in that crop's axes and any unit, once scaled alike; hand scales.
+    """How far tracked landmarks lie from the joints that a network sees, once both are scaled alike.
 
-    side: the side the hand looks like in the picture."""
+    Parameters
+    ----------
+    landmarks_px
+        (21, 3) in the image.
+    side
+        The side the hand looks like in the image.
+    joints
+        (20, 3) those beyond the wrist, as seen from the wrist in the crop's axes; any unit.
+    crop
+        What the network looked at.
+
+    Returns
+    -------
+    Mean distance, hand scales.
+    """
     affine = crop.transform(landmarks_px, side)
     points = (landmarks_px[1:, :2] - landmarks_px[0, :2]) @ affine[:, :2].T / crop.hand_px
     seen = joints[:, :2]

@@ -10,7 +10,7 @@ from posturewatch.model.arrays import Array, Image
 from posturewatch.model.observation import BODY_LANDMARKS, SIDES, BodyObservation, Side
 from posturewatch.tracking.crop import hand_scale_px
 from posturewatch.tracking.networks import BODY_INPUT_PX, PERSON_INPUT_PX, BodyNet, PersonNet, RawBody
-from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_picture_m, to_picture_px
+from posturewatch.tracking.roi import Roi, body_roi, cut, person_roi, to_camera_m, to_image_px
 
 __all__ = [
     "BodyFinder",
@@ -20,7 +20,7 @@ __all__ = [
     "is_false_hand",
     "mirrored_body",
     "usable_wrist",
-    "whole_picture",
+    "whole_image",
     "wrists_of",
 ]
 
@@ -33,21 +33,21 @@ _MIN_PRESENCE = 0.5
 #: A followed body is looked for afresh this often, so that a wrong crop cannot stay.
 _AFRESH_S = 1.0
 
-#: Left and right points of the body, which change places in a mirrored picture.
+#: Left and right points of the body, which change places in a mirrored image.
 _PAIRS = [(1, 4), (2, 5), (3, 6), (7, 8), (9, 10), *((i, i + 1) for i in range(11, 33, 2))]
 _SWAP = np.arange(33)
 for _a, _b in _PAIRS:
     _SWAP[[_a, _b]] = _b, _a
 
 
-def whole_picture(image: Image) -> Roi:
-    """The square around the whole picture."""
+def whole_image(image: Image) -> Roi:
+    """The square around the whole image."""
     height, width = image.shape[:2]
     return Roi((width / 2, height / 2), float(max(height, width)))
 
 
 def mirrored_body(body: BodyObservation) -> BodyObservation:
-    """The same points with left and right exchanged: what the network calls left in a mirrored picture is the
+    """The same points with left and right exchanged: what the network calls left in a mirrored image is the
     person's right."""
     return BodyObservation(
         body.landmarks_px[_SWAP], body.landmarks_m[_SWAP], body.visibility[_SWAP], body.time_s
@@ -55,7 +55,7 @@ def mirrored_body(body: BodyObservation) -> BodyObservation:
 
 
 def arm(body: BodyObservation, side: Side) -> tuple[Array, Array, Array]:
-    """(shoulder, elbow, wrist), each (2,), in pixels."""
+    """Shoulder, elbow and wrist of one side, each (2,), pixels of the image."""
     points = [
         body.landmarks_px[BODY_LANDMARKS[f"{side}_{joint}"], :2] for joint in ("shoulder", "elbow", "wrist")
     ]
@@ -63,10 +63,23 @@ def arm(body: BodyObservation, side: Side) -> tuple[Array, Array, Array]:
 
 
 def arm_trust(body: BodyObservation, side: Side, width_px: int, height_px: int) -> float:
-    """How far that arm's wrist can be believed, 0..1.
+    """How far one arm's wrist can be believed.
 
-    Visibility alone does not tell (0.8 was seen on elbows that were wrong by over 100 degrees): the head must
-    be in the picture, the wrist too, and the arm's bones must have lengths that fit the shoulders.
+    Visibility alone does not show it: it is high on elbows that are quite wrong. The head must be in the image, the
+    wrist too, and the arm's bones must have lengths that fit the shoulders.
+
+    Parameters
+    ----------
+    body
+        As last seen.
+    side
+        The arm's.
+    width_px, height_px
+        Of the image.
+
+    Returns
+    -------
+    0..1.
     """
     shoulder, elbow, wrist = arm(body, side)
     trunk = _trunk_px(body)
@@ -91,8 +104,11 @@ def usable_wrist(body: BodyObservation, side: Side, width_px: int, height_px: in
 
 
 def hand_length_px(body: BodyObservation, side: Side) -> float:
-    """Wrist to fingertip as the body's size suggests it: the hand is 0.72 of the forearm (ANSUR II, 193 and
-    268 mm) and about half of the shoulders' breadth (common practice); foreshortening only shortens either."""
+    """Wrist to fingertip in pixels, as the body's size suggests it.
+
+    The hand is 0.72 of the forearm (ANSUR II, 193 and 268 mm) and about half of the shoulders' breadth (common
+    practice); foreshortening only shortens either.
+    """
     shoulder, elbow, wrist = arm(body, side)
     other = arm(body, "right" if side == "left" else "left")[0]
     return max(0.72 * math.dist(elbow, wrist), 0.45 * math.dist(shoulder, other))
@@ -109,13 +125,26 @@ def wrists_of(
 def is_false_hand(
     landmarks_px: Array, presence: float, body: BodyObservation | None, width_px: int, height_px: int
 ) -> bool:
-    """Whether the body tells against a hand that the network is not very certain of: it lies in the face, or is
-    far too large or small for this body (a palm is a quarter of the shoulders' breadth, and looks up to four
-    times that size where it is held towards a near camera)."""
+    """Whether the body speaks against a hand that the network is not very certain of.
+
+    It lies in the face, or is far too large or small for this body: a palm is a quarter of the shoulders' breadth, and
+    looks up to four times that size where it is held towards a near camera.
+
+    Parameters
+    ----------
+    landmarks_px
+        (21, 3) of the hand.
+    presence
+        The network's probability that it is one.
+    body
+        As last seen, or None.
+    width_px, height_px
+        Of the image.
+    """
     if body is None or presence >= _CERTAIN:
         return False
     if not _inside(body.landmarks_px[0, :2], np.array([width_px, height_px]), 0.0):
-        return False  # without a head in the picture the body is a guess
+        return False  # without a head in the image the body is a guess
     face = body.landmarks_px[:11, :2]
     centre = face.mean(axis=0)
     middle = landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
@@ -137,10 +166,10 @@ def _inside(point: Array, size: Array, margin: float) -> bool:
 
 
 class BodyFinder:
-    """Two networks: one finds a person in the whole picture, the other puts landmarks on the body.
+    """Two networks: one finds a person in the whole image, the other puts landmarks on the body.
 
-    `look` waits for the result. `offer` and `latest` never wait: a picture is taken on when the networks are
-    free, and its result appears some frames later with the time of the picture it was seen in.
+    `look` waits for the result. `offer` and `latest` never wait: an image is taken on when the networks are
+    free, and its result appears some frames later with the time of the image it was seen in.
     """
 
     def __init__(self, mirrored: bool) -> None:
@@ -155,18 +184,19 @@ class BodyFinder:
         self.latest: BodyObservation | None = None
 
     def look(self, image_bgr: Image, time_s: float) -> BodyObservation | None:
+        """The body in this image, None where there is none; waits for it."""
         self.offer(image_bgr, time_s)
         while self._busy is not None:
             self._advance()
         return self.latest
 
     def offer(self, image_bgr: Image, time_s: float) -> bool:
-        """Takes the picture on if the networks are free; says whether it did."""
+        """Takes the image on if the networks are free; says whether it did."""
         if self._busy is not None:
             return False
         self._image, self._time_s = image_bgr, time_s
         if self._roi is None or not 0 <= time_s - self._afresh_s < _AFRESH_S:
-            self._person.start(cut(image_bgr, whole_picture(image_bgr), PERSON_INPUT_PX, replicate=False))
+            self._person.start(cut(image_bgr, whole_image(image_bgr), PERSON_INPUT_PX, replicate=False))
             self._busy = self._person
         else:
             self._start_body(self._roi)
@@ -190,7 +220,7 @@ class BodyFinder:
             self._busy = None
             if found and found[0].score >= _MIN_PERSON:
                 self._afresh_s = self._time_s
-                self._start_body(person_roi(found[0], whole_picture(self._image)))
+                self._start_body(person_roi(found[0], whole_image(self._image)))
             elif self._roi is not None:
                 self._start_body(self._roi)  # the finder misses close bodies that are still followed well
             else:
@@ -205,10 +235,10 @@ class BodyFinder:
         if raw.presence < _MIN_PRESENCE:
             self._roi = self.latest = None
             return
-        landmarks_px = to_picture_px(raw.landmarks_px, self._roi, BODY_INPUT_PX)
+        landmarks_px = to_image_px(raw.landmarks_px, self._roi, BODY_INPUT_PX)
         body = BodyObservation(
             landmarks_px[:33],
-            to_picture_m(raw.landmarks_m[:33], self._roi),
+            to_camera_m(raw.landmarks_m[:33], self._roi),
             raw.visibility[:33],
             self._time_s,
         )
@@ -216,7 +246,7 @@ class BodyFinder:
         self.latest = mirrored_body(body) if self._mirrored else body
 
     def forget(self) -> None:
-        """Starts afresh with the next picture, as for pictures that have nothing to do with each other."""
+        """Starts afresh with the next image, as for images that have nothing to do with each other."""
         while self._busy is not None:
             self._advance()
         self._roi = self.latest = None

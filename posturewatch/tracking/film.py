@@ -11,11 +11,10 @@ from __future__ import annotations
 
 import math
 import time
-from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from posturewatch.model.arrays import Array, Image
+from posturewatch.model.arrays import Image
 from posturewatch.model.observation import SIDES, BodyObservation, Side
 from posturewatch.tracking.body import (
     BodyFinder,
@@ -23,7 +22,7 @@ from posturewatch.tracking.body import (
     hand_length_px,
     is_false_hand,
     usable_wrist,
-    whole_picture,
+    whole_image,
     wrists_of,
 )
 from posturewatch.tracking.crop import hand_scale_px
@@ -39,27 +38,41 @@ from posturewatch.tracking.networks import HAND_INPUT_PX, HandNet, PalmNet
 from posturewatch.tracking.plausible import hand_distance, is_handlike, is_same_hand
 from posturewatch.tracking.roi import Roi, cut, forearm_roi, hand_roi
 from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence, label_evidence
+from posturewatch.tracking.track import Lost, Track, jump, shows
 
-__all__ = ["FILM", "LIVE", "FilmFinder", "Pace"]
+__all__ = ["FILM", "LIVE", "Effort", "FilmFinder"]
 
 
 _GAP_S = 1.0  # after a gap like this nothing is where it was
 _LOST_S = 3.0  # how long a lost hand is remembered
-_BODY_FRESH_S = 0.6  # how long the body's last word on sides holds
+_BODY_FRESH_S = 0.6  # how long what the body last said of sides holds
 _REACH_PER_S = 6.0  # hand scales a lost hand may have moved per second of absence
 _COINCIDE = 0.3  # hand scales: two followed hands nearer than this are one
 
 
 @dataclass(frozen=True)
-class Pace:
+class Effort:
     """How much is done per frame.
 
-    waits: whether the body is waited for. body_every_s: how often it is looked for.
-    searches: parts of the picture searched per frame in the eager_s after a loss, two at a time; later two
-    parts every idle_every_s. takes: finds looked at per frame, later half as many; looks: landmark looks at each.
-    budget_s: time within a frame after which
-    only the likeliest find is still looked at, and nothing is searched in the next frame; None where every run
-    must give the same.
+    Attributes
+    ----------
+    waits
+        Whether the body is waited for.
+    body_every_s
+        How often it is looked for.
+    searches
+        Parts of the image searched per frame soon after a loss, two at a time.
+    eager_s
+        How long that is.
+    idle_every_s
+        How often, later, two parts are searched.
+    takes
+        Finds looked at per frame, later half as many.
+    looks
+        Landmark looks at each.
+    budget_s
+        Time within a frame after which only the likeliest find is still looked at, and nothing is searched in the next
+        frame; None where every run must give the same.
     """
 
     waits: bool
@@ -72,65 +85,36 @@ class Pace:
     budget_s: float | None
 
 
-FILM = Pace(
+FILM = Effort(
     True, body_every_s=0.25, searches=4, eager_s=3.0, idle_every_s=0.066, takes=8, looks=3, budget_s=None
 )
-LIVE = Pace(
+LIVE = Effort(
     False, body_every_s=0.3, searches=2, eager_s=3.0, idle_every_s=0.1, takes=2, looks=2, budget_s=0.025
 )
 
 
-@dataclass(eq=False)
-class _Track:
-    """A hand that is being followed."""
-
-    seen: Detection
-    belief: SideBelief
-    side: Side | None = None
-    confidence: float = 0.5
-    before: Detection | None = None
-    body_says: float = 0.0
-    networks_say: float = 0.0
-    body_said_s: float = -math.inf
-    places: deque[tuple[float, Array]] = field(default_factory=lambda: deque(maxlen=32))
-
-    def next_roi(self) -> Roi:
-        """The crop for the next frame: where the hand is, and half as far again as it just moved."""
-        roi = hand_roi(self.seen.landmarks_px)
-        if self.before is None:
-            return roi
-        x, y = 0.5 * (self.seen.landmarks_px[:, :2] - self.before.landmarks_px[:, :2]).mean(axis=0)
-        return Roi((roi.centre_px[0] + float(x), roi.centre_px[1] + float(y)), roi.size_px, roi.angle_rad)
-
-    def take(self, seen: Detection, time_s: float) -> None:
-        self.before, self.seen = self.seen, seen
-        self.places.append((time_s, seen.landmarks_px[0, :2]))
-
-    def wrist_at(self, time_s: float) -> Array:
-        """Where the wrist was at about that time."""
-        return min(self.places, key=lambda place: abs(place[0] - time_s))[1]
-
-
-@dataclass(frozen=True, eq=False)
-class _Lost:
-    track: _Track
-    time_s: float
-
-
 class FilmFinder:
-    """Hands and body of one frame after another; times must not run backwards."""
+    """Hands and body of one frame after another.
 
-    def __init__(self, mirrored: bool, pace: Pace) -> None:
+    Parameters
+    ----------
+    mirrored
+        Whether images are.
+    effort
+        How much is done per frame.
+    """
+
+    def __init__(self, mirrored: bool, effort: Effort) -> None:
         self._mirrored = mirrored
-        self._pace = pace
+        self._effort = effort
         self._nets = (HandNet(), HandNet())
         self._palms = (PalmNet(), PalmNet())
         self._body = BodyFinder(mirrored)
         self._forget()
 
     def _forget(self) -> None:
-        self._tracks: list[_Track] = []
-        self._lost: list[_Lost] = []
+        self._tracks: list[Track] = []
+        self._lost: list[Lost] = []
         self._time_s: float | None = None
         self._body_s = self._searched_s = self._lost_s = -math.inf
         self._turn = 0
@@ -139,7 +123,8 @@ class FilmFinder:
     def find(
         self, image_bgr: Image, time_s: float
     ) -> tuple[list[tuple[Side, float, Detection]], BodyObservation | None]:
-        """((side, confidence, hand) of each hand), body as last seen."""
+        """Side, confidence and landmarks of each hand, and the body as last seen; all is forgotten where the time runs
+        backwards or jumps. See `posturewatch.tracking.tracker.Finder`."""
         if self._time_s is not None and not 0 <= time_s - self._time_s < _GAP_S:
             self._forget()
             self._body.forget()
@@ -158,18 +143,25 @@ class FilmFinder:
         return found, body
 
     def add_evidence(self, evidence: Mapping[Side, float]) -> None:
-        """What was seen of the hands just found: log odds for left of the one of each side. It counts in the next
-        frame, since the networks that say it look at hands whose sides are decided."""
+        """Adds what was seen of the hands just found.
+
+        It counts in the next frame, since the networks that say it look at hands whose sides are decided.
+
+        Parameters
+        ----------
+        evidence
+            Log odds for left of the hand of each side.
+        """
         for track in self._tracks:
-            track.networks_say = evidence.get(track.side, 0.0) if track.side else 0.0
+            track.network_evidence = evidence.get(track.side, 0.0) if track.side else 0.0
 
     def _late(self) -> bool:
-        budget_s = self._pace.budget_s
+        budget_s = self._effort.budget_s
         return budget_s is not None and time.perf_counter() - self._begun_s > budget_s
 
     def _look_for_body(self, image: Image, time_s: float) -> BodyObservation | None:
-        due = time_s - self._body_s >= self._pace.body_every_s - 1e-3
-        if self._pace.waits:
+        due = time_s - self._body_s >= self._effort.body_every_s - 1e-3
+        if self._effort.waits:
             if due:
                 self._body_s = time_s
                 self._body.look(image, time_s)
@@ -213,22 +205,22 @@ class FilmFinder:
         """Where both crops came to lie on one hand, the one that jumped there is the lost one."""
         first, second = self._tracks
         if hand_distance(first.seen.landmarks_px, second.seen.landmarks_px) < _COINCIDE:
-            self._lose(max(self._tracks, key=_jump), time_s)
+            self._lose(max(self._tracks, key=jump), time_s)
 
-    def _lose(self, track: _Track, time_s: float) -> None:
+    def _lose(self, track: Track, time_s: float) -> None:
         self._tracks = [other for other in self._tracks if other is not track]
-        self._lost.append(_Lost(track, time_s))
+        self._lost.append(Lost(track, time_s))
         self._lost_s = time_s
 
     # Searching
 
     def _tiles(self, image: Image, body: BodyObservation | None, time_s: float) -> list[Roi]:
-        """Parts of the picture to search in this frame: the whole of it, and by turns the places where a hand
+        """Parts of the image to search in this frame: the whole of it, and by turns the places where a hand
         was lost, the body's wrists, and three squares that cover it. None while both hands are followed."""
         if len(self._tracks) == 2 or self._was_late:
             return []
         eager = self._eager(time_s)
-        if not eager and time_s - self._searched_s < self._pace.idle_every_s - 1e-3:
+        if not eager and time_s - self._searched_s < self._effort.idle_every_s - 1e-3:
             return []
         self._searched_s = time_s
         height, width = image.shape[:2]
@@ -243,16 +235,16 @@ class FilmFinder:
         short, long = min(width, height), max(width, height)
         along = short / 2 + (long - short) * (self._turn % 3) / 2
         others.append(Roi((along, short / 2) if width >= height else (short / 2, along), float(short)))
-        count = (self._pace.searches if eager else 2) - 1
+        count = (self._effort.searches if eager else 2) - 1
         first = self._turn * count
         self._turn += 1
         return [
-            whole_picture(image),
+            whole_image(image),
             *(others[(first + i) % len(others)] for i in range(min(count, len(others)))),
         ]
 
     def _eager(self, time_s: float) -> bool:
-        return time_s - self._lost_s < self._pace.eager_s
+        return time_s - self._lost_s < self._effort.eager_s
 
     def _body_guesses(self, image: Image, body: BodyObservation | None) -> list[Roi]:
         """Crops where the body's forearms end, but for hands that are followed already."""
@@ -263,14 +255,14 @@ class FilmFinder:
             if body is None or wrist is None:
                 continue
             guess = forearm_roi(arm(body, side)[1], wrist, hand_length_px(body, side))
-            if not any(_shows(guess, track) for track in self._tracks):
+            if not any(shows(guess, track) for track in self._tracks):
                 guesses.append(guess)
         return guesses
 
     def _search(self, image: Image, time_s: float, body: BodyObservation | None, tiles: list[Roi]) -> None:
         """Takes up what the palm finders found in the first two tiles, which they have been given, then searches
         the rest by twos."""
-        left = self._pace.takes if self._eager(time_s) else max(1, self._pace.takes // 2)
+        left = self._effort.takes if self._eager(time_s) else max(1, self._effort.takes // 2)
         for begin in range(0, len(tiles), 2):
             pairs = list(zip(self._palms, tiles[begin : begin + 2], strict=False))
             if begin:
@@ -279,7 +271,7 @@ class FilmFinder:
             found = sorted(
                 (one for palm, tile in pairs for one in collect_palms(palm, tile)), key=lambda one: -one[0]
             )
-            fresh = [roi for _, roi in found if not any(_shows(roi, track) for track in self._tracks)]
+            fresh = [roi for _, roi in found if not any(shows(roi, track) for track in self._tracks)]
             if len(fresh) > left > 0:  # so that a false find cannot stand before a true one for ever
                 turn = self._turn % len(fresh)
                 fresh = fresh[turn:] + fresh[:turn]
@@ -294,21 +286,21 @@ class FilmFinder:
             self._take_up(image, time_s, body, guesses[self._turn % len(guesses)])
 
     def _take_up(self, image: Image, time_s: float, body: BodyObservation | None, roi: Roi) -> None:
-        if any(_shows(roi, track) for track in self._tracks):
+        if any(shows(roi, track) for track in self._tracks):
             return
         net = self._nets[len(self._tracks)]
-        seen = refine(net, image, roi, mirrored=self._mirrored, looks=self._pace.looks)
+        seen = refine(net, image, roi, mirrored=self._mirrored, looks=self._effort.looks)
         if seen is None or self._is_false(seen, image, body):
             return
         if any(is_same_hand(seen.landmarks_px, track.seen.landmarks_px) for track in self._tracks):
             return
-        track = _Track(seen, SideBelief())
+        track = Track(seen, SideBelief())
         known = self._recognise(seen, time_s)
         if known is not None:
             self._lost.remove(known)
             fade = math.exp(-(time_s - known.time_s) / _LOST_S)
-            track = _Track(seen, SideBelief(known.track.belief.value * fade), known.track.side)
-        track.places.append((time_s, seen.landmarks_px[0, :2]))
+            track = Track(seen, SideBelief(known.track.belief.value * fade), known.track.side)
+        track.wrists.append((time_s, seen.landmarks_px[0, :2]))
         self._tracks.append(track)
 
     @staticmethod
@@ -316,10 +308,10 @@ class FilmFinder:
         height, width = image.shape[:2]
         return is_false_hand(seen.landmarks_px, seen.presence, body, width, height)
 
-    def _recognise(self, seen: Detection, time_s: float) -> _Lost | None:
+    def _recognise(self, seen: Detection, time_s: float) -> Lost | None:
         """The lost hand that this one is: the nearest that can have come here since."""
 
-        def excess(lost: _Lost) -> float:
+        def excess(lost: Lost) -> float:
             apart = hand_distance(seen.landmarks_px, lost.track.seen.landmarks_px)
             return apart - (1.5 + _REACH_PER_S * (time_s - lost.time_s))
 
@@ -330,25 +322,25 @@ class FilmFinder:
 
     def _decide_sides(self, image: Image, body: BodyObservation | None, time_s: float) -> None:
         for track in self._tracks:
-            self._hear_body(track, image, body)
-            fresh = time_s - track.body_said_s < _BODY_FRESH_S
+            self._weigh_body(track, image, body)
+            fresh = time_s - track.body_s < _BODY_FRESH_S
             label = label_evidence(track.seen.left_probability, track.seen.presence)
-            body_says = track.body_says if fresh else 0.0
-            track.belief.update(time_s, label + body_says + track.networks_say)
-            track.networks_say = 0.0
+            body_evidence = track.body_evidence if fresh else 0.0
+            track.belief.update(time_s, label + body_evidence + track.network_evidence)
+            track.network_evidence = 0.0
         decided = assign_sides(
             [track.belief.value for track in self._tracks], [track.side for track in self._tracks]
         )
         for track, (side, confidence) in zip(self._tracks, decided, strict=True):
             track.side, track.confidence = side, confidence
 
-    def _hear_body(self, track: _Track, image: Image, body: BodyObservation | None) -> None:
+    def _weigh_body(self, track: Track, image: Image, body: BodyObservation | None) -> None:
         """Compares the hand with the body's wrists at the time the body was seen."""
-        if body is None or body.time_s == track.body_said_s:
+        if body is None or body.time_s == track.body_s:
             return
         height, width = image.shape[:2]
-        track.body_said_s = body.time_s
-        track.body_says = body_evidence(
+        track.body_s = body.time_s
+        track.body_evidence = body_evidence(
             track.wrist_at(body.time_s),
             hand_scale_px(track.seen.landmarks_px),
             *wrists_of(body, width, height),
@@ -357,16 +349,3 @@ class FilmFinder:
     def close(self) -> None:
         for net in (*self._nets, *self._palms, self._body):
             net.close()
-
-
-def _jump(track: _Track) -> float:
-    """How far, in hand scales, the hand moved since the frame before."""
-    if track.before is None:
-        return math.inf
-    return hand_distance(track.seen.landmarks_px, track.before.landmarks_px)
-
-
-def _shows(roi: Roi, track: _Track) -> bool:
-    """Whether a crop shows that hand: its middle lies near the palm's."""
-    middle = track.seen.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
-    return math.dist(middle, roi.centre_px) < 0.5 * hand_scale_px(track.seen.landmarks_px)

@@ -18,5 +18,5 @@ class FingerNet(CropNet):
     crop = CLOSE
 
     def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[FingerOutputs[Array]]:
-        """What the network says of each hand, given as (landmarks_px (21, 3), side it looks like in the frame)."""
+        """What the network says of each hand; hands: see `CropNet.look`."""
         return [self.read(row, FingerOutputs) for row in self.look(image_bgr, hands)[0]] if hands else []

@@ -1,4 +1,4 @@
-"""The forearm's midline near the wrist: what the network says of the wide crop, mapped back to the frame."""
+"""The forearm's midline near the wrist: what the network says of the wide crop, mapped back to the image."""
 
 from __future__ import annotations
 
@@ -22,7 +22,15 @@ def sd_deg_of(log_scale: float) -> float:
 
 
 def axis_of(outputs: ForearmOutputs[Array], affine: Array) -> ForearmAxis:
-    """The axis in the frame, from what the network says of one hand and its crop's transform (2, 3)."""
+    """The forearm's axis in the image.
+
+    Parameters
+    ----------
+    outputs
+        What the network says of one hand.
+    affine
+        (2, 3) the transform of its crop.
+    """
     back = cv2.invertAffineTransform(affine)
     x, y = outputs.direction
     direction = outputs.direction / max(float(np.hypot(x, y)), 1e-6)
@@ -41,7 +49,7 @@ class ForearmNet(CropNet):
     crop = WIDE
 
     def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[ForearmAxis]:
-        """The axis of each hand, given as (landmarks_px (21, 3), side it looks like in the frame)."""
+        """The axis of each hand; hands: see `CropNet.look`."""
         if not hands:
             return []
         rows, affines = self.look(image_bgr, hands)

@@ -1,4 +1,4 @@
-"""One look at a hand: a crop of the picture through the landmark network, and what came of it."""
+"""One look at a hand: a crop of the image through the landmark network, and what came of it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from posturewatch.model.arrays import Array, Image
 from posturewatch.model.observation import Side
 from posturewatch.tracking.networks import HAND_INPUT_PX, PALM_INPUT_PX, HandNet, PalmNet, RawHand
 from posturewatch.tracking.plausible import hand_distance, is_handlike
-from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_picture_m, to_picture_px
+from posturewatch.tracking.roi import Roi, cut, hand_roi, palm_roi, to_camera_m, to_image_px
 
 __all__ = [
     "MIN_PALM",
@@ -34,8 +34,17 @@ _UNSETTLED = 0.35  # a real hand stays where it is when it is looked at again; o
 
 @dataclass(frozen=True)
 class Detection:
-    """A hand in the picture, side still open. landmarks_px (21, 3), landmarks_m (21, 3), presence 0..1,
-    left_probability: what the library's label says, turned to the anatomical left."""
+    """A hand found in the image, its side still open.
+
+    Attributes
+    ----------
+    landmarks_px, landmarks_m
+        (21, 3) as in `HandObservation`.
+    presence
+        The library's probability of there being a hand, 0..1.
+    left_probability
+        The library's of its being an anatomical left one, 0..1.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
@@ -43,20 +52,22 @@ class Detection:
     left_probability: float
 
     def label_agrees(self, side: Side) -> bool:
+        """Whether the library takes it for a hand of that side."""
         return (self.left_probability >= 0.5) == (side == "left")
 
 
 def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Detection:
-    """The network's answer in the picture's terms. Its label is meant for a mirrored picture."""
+    """The network's answer in the image's terms. Its label is meant for a mirrored image."""
     return Detection(
-        to_picture_px(raw.landmarks_px, roi, HAND_INPUT_PX),
-        to_picture_m(raw.landmarks_m, roi),
+        to_image_px(raw.landmarks_px, roi, HAND_INPUT_PX),
+        to_camera_m(raw.landmarks_m, roi),
         raw.presence,
         raw.label_left if mirrored else 1.0 - raw.label_left,
     )
 
 
 def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Detection:
+    """What the landmark network sees in that crop, hand or not."""
     net.start(cut(image_bgr, roi, HAND_INPUT_PX))
     return read_hand(net.wait(), roi, mirrored=mirrored)
 
@@ -70,8 +81,25 @@ def refine(
     looks: int = 4,
     least: float = MIN_PRESENCE,
 ) -> Detection | None:
-    """The hand in that crop, looked at again with a crop fitted to it until it settles; None where
-    there is none (presence below `least`), or where what was seen does not stay or cannot be a hand."""
+    """The hand in a crop, looked at again with a crop fitted to it until it settles.
+
+    Parameters
+    ----------
+    net
+        What looks.
+    image_bgr, roi
+        The image, and where in it the first crop lies.
+    mirrored
+        Whether the image is.
+    looks
+        At most so many.
+    least
+        Presence below which there is no hand.
+
+    Returns
+    -------
+    The hand; None where there is none, or where what was seen wanders or cannot be a hand.
+    """
     height, width = image_bgr.shape[:2]
     seen = look(net, image_bgr, roi, mirrored=mirrored)
     moved = 0.0
@@ -89,7 +117,7 @@ def refine(
 
 
 def start_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> None:
-    """Lets the palm finder loose on a tile of the picture; returns at once."""
+    """Lets the palm finder loose on a tile of the image; returns at once."""
     net.start(cut(image_bgr, tile, PALM_INPUT_PX, replicate=False))
 
 
@@ -99,6 +127,6 @@ def collect_palms(net: PalmNet, tile: Roi) -> list[tuple[float, Roi]]:
 
 
 def find_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> list[tuple[float, Roi]]:
-    """Both at once."""
+    """`start_palms` and `collect_palms` at once."""
     start_palms(net, image_bgr, tile)
     return collect_palms(net, tile)

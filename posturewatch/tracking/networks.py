@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 
-#: Side of the square picture each network takes, in pixels.
+#: Side of the square image each network takes, in pixels.
 PALM_INPUT_PX = 192
 HAND_INPUT_PX = 224
 PERSON_INPUT_PX = 224
@@ -52,8 +52,17 @@ _HAND_DEPTH_SCALE = 2.5
 
 @dataclass(frozen=True)
 class Found:
-    """One detection in a square picture, all in units of its side: box (xmin, ymin, width, height),
-    keypoints (k, 2), score 0..1."""
+    """One detection in a square image.
+
+    Attributes
+    ----------
+    box
+        (4,) left, top, width and height in units of the image's side.
+    keypoints
+        (k, 2) in the same.
+    score
+        0..1.
+    """
 
     box: Array
     keypoints: Array
@@ -62,9 +71,19 @@ class Found:
 
 @dataclass(frozen=True)
 class RawHand:
-    """landmarks_px (21, 3) in pixels of the crop (z in the same scale, negative towards the camera),
-    landmarks_m (21, 3) along the crop's axes, presence 0..1, label_left 0..1: the library's probability of
-    "Left", which it means for a mirrored picture."""
+    """What the landmark network says of a hand's crop.
+
+    Attributes
+    ----------
+    landmarks_px
+        (21, 3) pixels of the crop; z in the same scale, negative towards the camera.
+    landmarks_m
+        (21, 3) metres along the crop's axes.
+    presence
+        Probability of there being a hand, 0..1.
+    label_left
+        The library's probability of "Left", 0..1, which it means for a mirrored image.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
@@ -74,8 +93,19 @@ class RawHand:
 
 @dataclass(frozen=True)
 class RawBody:
-    """landmarks_px (39, 3) in pixels of the crop (33 points of the body, two that span the next crop,
-    four unused), landmarks_m (39, 3) along the crop's axes, visibility (39,), presence 0..1."""
+    """What the landmark network says of a body's crop.
+
+    Attributes
+    ----------
+    landmarks_px
+        (39, 3) pixels of the crop: 33 points of the body, two that span the next crop, four unused.
+    landmarks_m
+        (39, 3) metres along the crop's axes.
+    visibility
+        (39,) 0..1.
+    presence
+        Probability of there being a body, 0..1.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
@@ -120,7 +150,7 @@ def _library() -> ModuleType:
 
 
 class _Net:
-    """One graph: `start` hands it a square RGB picture and returns at once, `wait` collects the packets.
+    """One graph: `start` hands it a square RGB image and returns at once, `wait` collects the packets.
 
     The graph computes on its own thread, so that two networks started one after the other run side by side.
     """
@@ -145,11 +175,12 @@ class _Net:
                 graph.observe_output_stream(name, self._packets.__setitem__, True)
             graph.start_run({k: self._create_packet.create_int(v) for k, v in self._side_packets})
             self._graph = graph
-            # The first picture makes the library say what it has to say.
+            # The first image makes the library say what it has to say.
             self.start(np.zeros((self._input_px, self._input_px, 3), np.uint8))
             self._wait_packets()
 
     def start(self, image_rgb: Image) -> None:
+        """Hands over a square RGB image; raises ValueError on a closed network."""
         if self._graph is None:
             raise ValueError("this network is closed")
         self._packets.clear()
@@ -167,6 +198,7 @@ class _Net:
         return self._packets
 
     def close(self) -> None:
+        """May be called twice."""
         graph, self._graph = self._graph, None
         if graph is not None:
             graph.close()
@@ -255,7 +287,7 @@ class _Detector(_Net):
     _outputs = ("found",)
 
     def wait(self) -> list[Found]:
-        """Detections of the started picture, best first; scores from 0.2."""
+        """Detections of the started image, best first; scores from 0.2."""
         packet = self._wait_packets().get("found")
         if packet is None or packet.is_empty():
             return []
@@ -274,7 +306,7 @@ class _Detector(_Net):
 
 
 class PalmNet(_Detector):
-    """Finds palms in a square RGB picture of 192 pixels. Seven keypoints: 0 the wrist, 2 the middle knuckle."""
+    """Finds palms in a square RGB image of 192 pixels. Seven keypoints: 0 the wrist, 2 the middle knuckle."""
 
     _input_px = PALM_INPUT_PX
     _graph_text = _detector_graph(
@@ -283,7 +315,7 @@ class PalmNet(_Detector):
 
 
 class PersonNet(_Detector):
-    """Finds persons in a square RGB picture of 224 pixels. Keypoints 0, the hips' centre, and 1, which lies
+    """Finds persons in a square RGB image of 224 pixels. Keypoints 0, the hips' centre, and 1, which lies
     the body's radius above it, span the crop for `BodyNet`."""
 
     _input_px = PERSON_INPUT_PX
@@ -313,6 +345,7 @@ class HandNet(_Net):
     )
 
     def wait(self) -> RawHand:
+        """What was seen in the started image."""
         packets = self._wait_packets()
         landmarks_px = self._points("landmarks")
         landmarks_px[:, 2] *= _HAND_DEPTH_SCALE
@@ -354,6 +387,7 @@ class BodyNet(_Net):
     )
 
     def wait(self) -> RawBody:
+        """What was seen in the started image."""
         packets = self._wait_packets()
         points = self._read_packet.get_proto(packets["landmarks"]).landmark
         return RawBody(

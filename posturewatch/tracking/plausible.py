@@ -18,7 +18,7 @@ __all__ = ["hand_distance", "is_handlike", "is_same_hand"]
 
 
 _MIN_SCALE_PX = 10.0  # a palm of fewer pixels has no measurable landmarks
-_MIN_INSIDE = 0.6  # share of landmarks within the picture
+_MIN_INSIDE = 0.6  # share of landmarks within the image
 _SAME_HAND = 0.45  # mean landmark distance in hand scales; side by side, two hands are over 0.8 apart
 
 _LONGEST_BONE = 1.3  # a finger bone is at most 0.55 of the palm; seen flat, the palm may be foreshortened
@@ -28,7 +28,7 @@ _BONES = np.array([(first, first + 1) for base in (5, 9, 13, 17) for first in ra
 
 
 def is_handlike(landmarks_px: Array, width_px: int, height_px: int) -> bool:
-    """Size, place and proportions that a hand can have. landmarks_px (21, 3)."""
+    """Whether landmarks (21, 3) have a size, place and proportions that a hand can have, in an image of that size."""
     if not np.isfinite(landmarks_px).all():
         return False
     scale = hand_scale_px(landmarks_px)

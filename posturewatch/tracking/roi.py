@@ -1,4 +1,4 @@
-"""Crops: turned squares of the picture that the networks look at, and the way back to the picture. Pure.
+"""Crops: turned squares of the image that the networks look at, and the way back to the image. Pure.
 
 The proportions are those of the library's own graphs (mediapipe 0.10.21, `hand_landmark_tracking_cpu` and
 `pose_landmark_cpu`): the networks were trained on crops made like this.
@@ -25,8 +25,8 @@ __all__ = [
     "hand_roi",
     "palm_roi",
     "person_roi",
-    "to_picture_m",
-    "to_picture_px",
+    "to_camera_m",
+    "to_image_px",
 ]
 
 
@@ -43,8 +43,17 @@ FAR = [*NEAR, *((size, turn) for size in (1.0, 0.75, 1.35) for turn in (1.2, -1.
 
 @dataclass(frozen=True)
 class Roi:
-    """A square of the picture: centre_px (x, y), side size_px, and angle_rad by which its upward direction is
-    turned clockwise (as seen) from the picture's."""
+    """A square region of the image.
+
+    Attributes
+    ----------
+    centre_px
+        x and y.
+    size_px
+        Its side.
+    angle_rad
+        By which its upward direction is turned clockwise, as seen, from the image's.
+    """
 
     centre_px: tuple[float, float]
     size_px: float
@@ -52,23 +61,24 @@ class Roi:
 
     @property
     def turn(self) -> Array:
-        """(2, 2): crop directions to picture directions."""
+        """(2, 2): crop directions to image directions."""
         c, s = math.cos(self.angle_rad), math.sin(self.angle_rad)
         return np.array([[c, -s], [s, c]])
 
     def affine(self, side_px: int) -> Array:
-        """(2, 3): from pixels of a crop with that many pixels a side to pixels of the picture."""
+        """(2, 3): from pixels of a crop with that many pixels a side to pixels of the image."""
         matrix = self.turn * (self.size_px / side_px)
         offset = np.asarray(self.centre_px) - matrix @ np.full(2, side_px / 2)
         return np.column_stack([matrix, offset])
 
     def grown(self, factor: float, turned_rad: float = 0.0) -> Roi:
+        """The same place in another size, and turned further."""
         return Roi(self.centre_px, self.size_px * factor, self.angle_rad + turned_rad)
 
 
 def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> Image:
-    """The crop as (side_px, side_px, 3) RGB. Outside the picture its edge is repeated, or black."""
-    oversize = 2 if roi.size_px > 2 * side_px else 1  # bilinear sampling alone would skip picture rows
+    """The crop as (side_px, side_px, 3) RGB. Outside the image its edge is repeated, or black."""
+    oversize = 2 if roi.size_px > 2 * side_px else 1  # bilinear sampling alone would skip image rows
     turned = cv2.warpAffine(
         image_bgr,
         roi.affine(side_px * oversize),
@@ -81,8 +91,8 @@ def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> 
     return np.asarray(cv2.cvtColor(turned, cv2.COLOR_BGR2RGB), dtype=np.uint8)
 
 
-def to_picture_px(points_px: Array, roi: Roi, side_px: int) -> Array:
-    """(n, 3) landmarks of a crop in pixels of the picture; depth grows with the crop's scale."""
+def to_image_px(points_px: Array, roi: Roi, side_px: int) -> Array:
+    """(n, 3) landmarks of a crop in pixels of the image; depth grows with the crop's scale."""
     affine = roi.affine(side_px)
     out = np.empty_like(points_px)
     out[:, :2] = points_px[:, :2] @ affine[:, :2].T + affine[:, 2]
@@ -90,7 +100,7 @@ def to_picture_px(points_px: Array, roi: Roi, side_px: int) -> Array:
     return out
 
 
-def to_picture_m(points_m: Array, roi: Roi) -> Array:
+def to_camera_m(points_m: Array, roi: Roi) -> Array:
     """(n, 3) landmarks in metres turned from the crop's axes to the camera's."""
     out = points_m.copy()
     out[:, :2] = points_m[:, :2] @ roi.turn.T
@@ -132,10 +142,16 @@ def hand_roi(landmarks_px: Array) -> Roi:
 
 
 def forearm_roi(elbow_px: Array, wrist_px: Array, hand_px: float, bent_rad: float = 0.0) -> Roi:
-    """A guess of the hand's crop from the forearm: the hand goes on where the forearm points, or is bent from
-    there, clockwise as seen.
+    """A guess of a half-open hand's crop from the forearm.
 
-    hand_px: length from wrist to fingertip. The crop is that of a half-open hand.
+    Parameters
+    ----------
+    elbow_px, wrist_px
+        (2,) the hand goes on where these point.
+    hand_px
+        Length from wrist to fingertip.
+    bent_rad
+        By how much it is bent from there, clockwise as seen.
     """
     angle = _upward(elbow_px, wrist_px) + bent_rad
     return _shifted(np.asarray(wrist_px, dtype=np.float64), 2.0 * hand_px, angle, 0.45 * hand_px)

@@ -1,4 +1,4 @@
-"""Single pictures: everything is looked at, and looked at again where our own networks see another hand than was
+"""Single images: everything is looked at, and looked at again where our own networks see another hand than was
 tracked, since there is no next frame."""
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from posturewatch.tracking.body import (
     arm_trust,
     hand_length_px,
     is_false_hand,
-    whole_picture,
+    whole_image,
     wrists_of,
 )
 from posturewatch.tracking.crop import hand_scale_px
@@ -29,20 +29,20 @@ from posturewatch.tracking.plausible import is_same_hand
 from posturewatch.tracking.roi import FAR, NEAR, Roi, forearm_roi, hand_roi
 from posturewatch.tracking.sides import assign_sides, body_evidence, label_evidence
 
-__all__ = ["Judge", "Place", "StillFinder", "side_evidence"]
+__all__ = ["Candidate", "Judge", "StillFinder", "side_evidence"]
 
 
-#: What our own networks make of hands' landmarks (21, 3) in a picture.
+#: What our own networks make of hands' landmarks (21, 3) in an image.
 Judge = Callable[[Image, list[Array]], list[Judgement]]
 
-#: In a picture alone a hand of less presence than usual is kept: what our own networks see of it decides later.
+#: In an image alone a hand of less presence than usual is kept: what our own networks see of it decides later.
 _LEAST = 0.2
 _SURE = 0.8  # presence from which a hand is not looked for any further
 _SURE_ODDS = 1.5  # and log odds, by our networks, that it lies as tracked
 #: Hand scales: hands whose joints the networks see no farther from where they were tracked are not looked at again.
 _FITS = 0.25
 _MIN_TRUST = 0.2  # of an arm, to look for a hand at its wrist; a look in vain costs only time
-#: Where nothing is known: the crops' sizes, as shares of the picture's shorter side, and their directions.
+#: Where nothing is known: the crops' sizes, as shares of the image's shorter side, and their directions.
 _SIZES = (1.15, 0.8, 0.55)
 _DIRECTIONS = [k * math.pi / 3 for k in range(6)]
 _ALIKE = 1.7  # both hands are alike in size but for perspective: factor up to which they may differ
@@ -58,7 +58,7 @@ def side_evidence(seen: Detection, body: BodyObservation | None, width_px: int, 
 
 
 def _square_tiles(width_px: int, height_px: int, share: float) -> list[Roi]:
-    """Upright squares of that share of the picture's shorter side that cover it with overlap."""
+    """Upright squares of that share of the image's shorter side that cover it with overlap."""
     size = share * min(width_px, height_px)
 
     def places(length: float) -> NDArray[np.float64]:
@@ -69,15 +69,14 @@ def _square_tiles(width_px: int, height_px: int, share: float) -> list[Roi]:
 
 
 def _first_tiles(width_px: int, height_px: int) -> list[Roi]:
-    """A square wider than the picture, for hands that fill it, and squares of its height. Of 84 rendered
-    close-ups of a fretting hand these and the body's wrists bring the share found from 0.74 to 0.87."""
+    """A square wider than the image, for hands that fill it, and squares of its height."""
     wide = Roi((width_px / 2, height_px / 2), 1.7 * max(width_px, height_px))
     return [wide, *_square_tiles(width_px, height_px, 1.0)]
 
 
 def _last_tiles(width_px: int, height_px: int) -> list[Roi]:
-    """The same, turned either way (the palm finder misses some hands by their direction alone: 0.87 to 0.92),
-    and smaller squares for small hands."""
+    """The same, turned either way (the palm finder misses some hands by their direction alone), and smaller squares
+    for small hands."""
     turned = [
         Roi(tile.centre_px, tile.size_px, angle)
         for angle in (1.2, -1.2)
@@ -87,8 +86,8 @@ def _last_tiles(width_px: int, height_px: int) -> list[Roi]:
 
 
 @dataclass(frozen=True)
-class Place:
-    """A hand found in the picture, and what the networks make of it."""
+class Candidate:
+    """A hand found in the image, and what the networks make of it."""
 
     seen: Detection
     judgement: Judgement
@@ -101,22 +100,29 @@ class Place:
 
     @property
     def sure(self) -> bool:
+        """Whether it is not looked for any further."""
         return self.seen.presence >= _SURE and self.judgement.view().odds >= _SURE_ODDS
 
     def covers(self, roi: Roi) -> bool:
-        """Whether a crop shows this hand, and it is surely known already."""
+        """Whether a crop shows this hand, and it is known well enough already."""
         middle = self.seen.landmarks_px[[0, 5, 9, 13, 17], :2].mean(axis=0)
         return self.sure and math.dist(middle, roi.centre_px) < 0.5 * hand_scale_px(self.seen.landmarks_px)
 
     def is_at(self, other: Detection) -> bool:
+        """Whether the other one lies where this one does."""
         middles = [seen.landmarks_px[:, :2].mean(axis=0) for seen in (self.seen, other)]
         return math.dist(*middles) < 0.7 * hand_scale_px(self.seen.landmarks_px)
 
 
 class StillFinder:
-    """Hands and body of one picture, with no memory of any other.
+    """Hands and body of one image, with no memory of any other.
 
-    judge: our own networks' opinion of hands' landmarks; without it the library's landmarks are taken as they are.
+    Parameters
+    ----------
+    mirrored
+        Whether images are.
+    judge
+        Our own networks' opinion of hands' landmarks; without it the library's landmarks are taken as they are.
     """
 
     def __init__(self, mirrored: bool, judge: Judge | None = None) -> None:
@@ -129,19 +135,19 @@ class StillFinder:
     def find(
         self, image_bgr: Image, time_s: float
     ) -> tuple[list[tuple[Side, float, Detection]], BodyObservation | None]:
-        """((side, confidence, hand) of each hand), body."""
+        """Side, confidence and landmarks of each hand, and the body; see `posturewatch.tracking.tracker.Finder`."""
         height, width = image_bgr.shape[:2]
         self._body.forget()
         body = self._body.look(image_bgr, time_s)
-        hands: list[Place] = []
+        hands: list[Candidate] = []
         for roi in self._crops(image_bgr, body, hands):
-            if any(place.covers(roi) for place in hands):
+            if any(candidate.covers(roi) for candidate in hands):
                 continue
             seen = self._look(image_bgr, roi, body)
             if seen is not None:
-                self._add(hands, Place(seen, self._judged(image_bgr, [seen])[0]))
-        hands = sorted(hands, key=lambda place: -place.odds)[:4]
-        looks = [self._looks(image_bgr, place, body) for place in hands]
+                self._add(hands, Candidate(seen, self._judged(image_bgr, [seen])[0]))
+        hands = sorted(hands, key=lambda candidate: -candidate.odds)[:4]
+        looks = [self._looks(image_bgr, candidate, body) for candidate in hands]
         best = [some[best_of([each.judgement for each in some])] for some in looks]
         evidence = [side_evidence(each.seen, body, width, height) + each.judgement.evidence for each in best]
         decided = assign_sides(evidence, being=[each.odds for each in best])
@@ -163,21 +169,21 @@ class StillFinder:
             return None
         return seen
 
-    def _looks(self, image: Image, place: Place, body: BodyObservation | None) -> list[Place]:
+    def _looks(self, image: Image, candidate: Candidate, body: BodyObservation | None) -> list[Candidate]:
         """That hand, and where the networks see another one than was tracked, what further looks at it found."""
-        if place.judgement.landmark_error <= _FITS:
-            return [place]
-        roi = hand_roi(place.seen.landmarks_px)
+        if candidate.judgement.landmark_error <= _FITS:
+            return [candidate]
+        roi = hand_roi(candidate.seen.landmarks_px)
         again = [self._look(image, roi.grown(*other), body) for other in NEAR]
         again.append(self._look_mirrored(image, roi))
-        further = [seen for seen in again if seen is not None and place.is_at(seen)]
+        further = [seen for seen in again if seen is not None and candidate.is_at(seen)]
         return [
-            place,
-            *(Place(*both) for both in zip(further, self._judged(image, further), strict=True)),
+            candidate,
+            *(Candidate(*both) for both in zip(further, self._judged(image, further), strict=True)),
         ]
 
     def _look_mirrored(self, image: Image, roi: Roi) -> Detection | None:
-        """The same place in the mirrored picture, where the landmark network may take the hand otherwise."""
+        """The same place in the mirrored image, where the landmark network may take the hand otherwise."""
         width = image.shape[1]
         flipped = Roi((width - 1 - roi.centre_px[0], roi.centre_px[1]), roi.size_px, -roi.angle_rad)
         seen = refine(
@@ -193,10 +199,10 @@ class StillFinder:
         landmarks_px[:, 0] = width - 1 - landmarks_px[:, 0]
         return Detection(landmarks_px, landmarks_m, seen.presence, seen.left_probability)
 
-    def _crops(self, image: Image, body: BodyObservation | None, hands: list[Place]) -> Iterator[Roi]:
-        """Where to look, likeliest first; ends when both hands are surely found."""
+    def _crops(self, image: Image, body: BodyObservation | None, hands: list[Candidate]) -> Iterator[Roi]:
+        """Where to look, likeliest first; ends when both hands are found for certain."""
         height, width = image.shape[:2]
-        yield from (roi for _, roi in find_palms(self._palm, image, whole_picture(image)))
+        yield from (roi for _, roi in find_palms(self._palm, image, whole_image(image)))
         if body is not None and not self._complete(hands):
             yield from self._around_body(image, body, hands)
         for tile in (*_first_tiles(width, height), *_last_tiles(width, height)):
@@ -207,7 +213,7 @@ class StillFinder:
                 break
             yield roi
 
-    def _around_body(self, image: Image, body: BodyObservation, hands: list[Place]) -> Iterator[Roi]:
+    def _around_body(self, image: Image, body: BodyObservation, hands: list[Candidate]) -> Iterator[Roi]:
         """Where the body's wrists are: what the palm finder finds there, then hands in line with the forearm, and
         bent away from it, since the palm finder misses some views of a hand altogether."""
         height, width = image.shape[:2]
@@ -224,11 +230,11 @@ class StillFinder:
                 yield forearm_roi(elbow, wrist, size * length, turn)
 
     @staticmethod
-    def _everywhere(image: Image, hands: list[Place]) -> Iterator[Roi]:
-        """Crops all over the picture, for large hands that the palm finder does not know; of about the size of
+    def _everywhere(image: Image, hands: list[Candidate]) -> Iterator[Roi]:
+        """Crops all over the image, for large hands that the palm finder does not know; of about the size of
         the one hand that is known, if any."""
         height, width = image.shape[:2]
-        known = [hand_roi(place.seen.landmarks_px).size_px for place in hands if place.sure]
+        known = [hand_roi(candidate.seen.landmarks_px).size_px for candidate in hands if candidate.sure]
         for share in _SIZES:
             size = share * min(width, height)
             if known and not 1 / _ALIKE < size / known[0] < _ALIKE:
@@ -237,15 +243,15 @@ class StillFinder:
                 yield from (Roi(tile.centre_px, size, direction) for direction in _DIRECTIONS)
 
     @staticmethod
-    def _complete(hands: list[Place]) -> bool:
-        return sum(place.sure for place in hands) >= 2
+    def _complete(hands: list[Candidate]) -> bool:
+        return sum(candidate.sure for candidate in hands) >= 2
 
     @staticmethod
-    def _add(hands: list[Place], new: Place) -> None:
+    def _add(hands: list[Candidate], new: Candidate) -> None:
         """Keeps the better of two looks at one hand."""
-        for i, place in enumerate(hands):
-            if is_same_hand(place.seen.landmarks_px, new.seen.landmarks_px):
-                if new.odds > place.odds:
+        for i, candidate in enumerate(hands):
+            if is_same_hand(candidate.seen.landmarks_px, new.seen.landmarks_px):
+                if new.odds > candidate.odds:
                     hands[i] = new
                 return
         hands.append(new)

@@ -35,7 +35,8 @@ TrackerMode = Literal["still", "film", "live"]
 
 
 class Finder(Protocol):
-    """Finds ((side, confidence, hand) of each hand) and the body in a picture taken at that time."""
+    """Finds hands and body in an image taken at that time: side, confidence and landmarks of each hand, at most one of
+    each side, and the body or None."""
 
     def find(
         self, image_bgr: NDArray[np.uint8], time_s: float
@@ -47,16 +48,29 @@ class Finder(Protocol):
 class Tracker:
     """Hands, forearms and body of each frame.
 
-    mode: "still" for pictures that have nothing to do with each other; "film" for every frame of a film, the
-    same result on every run; "live" for a camera, within the time between two frames.
-    forearm: the network for the forearm's axis; without it `HandObservation.forearm` is None.
-    fingers: the network for the fingers; without it `HandObservation.fingers` is None.
-    mirrored: the pictures are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and
-    the forearm's axis are those of the picture as it is.
-    finder: what finds hands and body, where it is not the one of that mode.
-
     Not for use from several threads at once; one tracker a process or thread. `close` may be called twice.
-    Raises UnavailableError where the tracking library or its models are missing.
+
+    Parameters
+    ----------
+    mode
+        "still" for images that have nothing to do with each other; "film" for every frame of a film, the same result
+        on every run; "live" for a camera, within the time between two frames.
+    forearm
+        The network for the forearm's axis; without it `HandObservation.forearm` is None.
+    fingers
+        The network for the fingers; without it `HandObservation.fingers` is None.
+    mirrored
+        The images are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and the forearm's
+        axis are those of the image as it is.
+    finder
+        What finds hands and body, where it is not the one of that mode.
+
+    Raises
+    ------
+    ValueError
+        An unknown mode.
+    UnavailableError
+        The tracking library or its models are missing.
     """
 
     def __init__(
@@ -86,13 +100,14 @@ class Tracker:
             self._finder = self._film = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
 
     def observe(self, frame: Frame) -> Observation:
+        """Everything that is seen in a frame; the frames of a film or camera one after the other."""
         found, body = self._finder.find(frame.image_bgr, frame.time_s)
         return self._observation(frame, found, body)
 
     def _look(
         self, image_bgr: NDArray[np.uint8], looks: list[tuple[Array, Side]]
     ) -> tuple[list[ForearmAxis | None], list[FingerOutputs[Array] | None]]:
-        """What both networks see of hands given as (landmarks, side they look like); None without a network."""
+        """What both networks see of hands, each as landmarks and the side it looks like; None without a network."""
         axes: list[ForearmAxis | None] = [None] * len(looks)
         fingers: list[FingerOutputs[Array] | None] = [None] * len(looks)
         seen = self._beside.submit(self._fingers.measure, image_bgr, looks) if self._fingers else None
@@ -120,11 +135,11 @@ class Tracker:
         looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
         axes, fingers = self._look(frame.image_bgr, looks)
         if self._film is not None:
-            told = {
+            evidence = {
                 side: _evidence(axis, of_fingers) * (1 if side == "left" else -1)
                 for (side, _, _), axis, of_fingers in zip(found, axes, fingers, strict=True)
             }
-            self._film.add_evidence(told)
+            self._film.add_evidence(evidence)
         hands = tuple(
             HandObservation(
                 side=side,

@@ -1,6 +1,5 @@
 // Choices of this page that are kept where the browser allows it: true or false by a key.
 
-/** @param {string} key */
 export function recall(key) {
   try {
     return localStorage.getItem(key) === "true";
@@ -9,10 +8,6 @@ export function recall(key) {
   }
 }
 
-/**
- * @param {string} key
- * @param {boolean} value
- */
 export function remember(key, value) {
   try {
     localStorage.setItem(key, String(value));

@@ -1,0 +1,362 @@
+"""One labelled still from one seed: player, camera, light, room, picture and truth.
+
+``Studio.still(seed, framing, split)`` gives the picture and a dictionary of labels that is ready for JSON.
+Lengths are metres (mm where the name says so), angles degrees, pixels have their origin top left, camera axes
+are x right, y down, z away. Frames are 3x3, columns palmar, proximal, radial (see ``hand_pose``), so those of
+left hands are mirrored (determinant -1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.body.bodies import SPLITS, Bodies
+from calibration.body.hand_pose import (
+    SIDES,
+)
+from calibration.dataset.labels import label_of
+from calibration.render.imaging import develop, jpeg, smear
+from calibration.render.photo import PhotoPass
+from calibration.render.render import PARTS, Figure, Renderer, Solid
+from calibration.render.sensor import photograph, sample_sensor
+from calibration.scene.backgrounds import make_background
+from calibration.scene.camera import Camera
+from calibration.scene.instrument import MeshBuilder
+from calibration.scene.looks import Look, garments, sample_light, sample_look
+from calibration.scene.motion import Performance, random_score
+from calibration.scene.neck import sample_habits
+from calibration.scene.other_instruments import bow_mesh, full_mesh
+from calibration.scene.other_players import elsewhere, sample_any_player, sample_bystander, sample_cup
+from calibration.scene.photo import Photo, sample_photo
+from calibration.scene.player import Player, sample_player, sample_setting
+from calibration.scene.view import sample_view
+from posturewatch.model.arrays import FloatArray
+
+LOOKS = ("photo", "plain")
+FRAMINGS = ("upper", "headless", "close")
+SIZES = ((1280, 720), (640, 480), (960, 540), (720, 1280))
+SIZE_SHARES = (0.66, 0.18, 0.08, 0.08)
+LEFT_HANDED_SHARE = 0.2
+HAND_PARTS = [PARTS[f"{part}_{side}"] for part in ("hand", "forearm") for side in SIDES]
+#: What may go wrong in a single scene, which is then left out.
+FAILURES = (ArithmeticError, ValueError, LookupError, np.linalg.LinAlgError, cv2.error)
+COMPANY_SHARE = 0.1  # of pictures with somebody behind the player
+BACKDROP_TOP = 8.0  # radiance that a painted backdrop can hold
+BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
+FILM_SEEDS = 2**40  # films draw from other streams than stills
+
+
+@dataclass(frozen=True)
+class Still:
+    """image_bgr: as a webcam would give it; jpeg: the same, compressed; label: see the module."""
+
+    image_bgr: NDArray[np.uint8]
+    jpeg: bytes
+    label: dict[str, Any]
+
+
+class Studio:
+    """Bodies and a renderer; makes stills. Deterministic: a seed, a framing and a split fix the picture.
+
+    look: "photo", or "plain" for the flat look of the pictures made before there was another; the scenes of "plain"
+    are those that the same seeds always gave.
+    """
+
+    def __init__(self, bodies: Bodies, renderer: Renderer | None = None, look: str = "photo") -> None:
+        if look not in LOOKS:
+            raise ValueError(f"look must be one of {LOOKS}, not {look!r}")
+        self.bodies = bodies
+        self.look = look
+        self.renderer = renderer if renderer is not None else Renderer(bodies)
+
+    @cached_property
+    def photo(self) -> PhotoPass:
+        """The photographed look, made when first asked for."""
+        return PhotoPass(self.renderer)
+
+    def still(self, seed: int, framing: str | None = None, split: str = "train") -> Still:
+        """One still. ``framing`` None draws one. Raises ValueError for unknown names."""
+        return next(self.views(seed, framing, split, 1))
+
+    def views(
+        self, seed: int, framing: str | None = None, split: str = "train", count: int = 1
+    ) -> Iterator[Still]:
+        """Stills of one pose: camera, framing, clothes, light and room are drawn anew for each."""
+        if framing is not None and framing not in FRAMINGS:
+            raise ValueError(f"framing must be one of {FRAMINGS}, not {framing!r}")
+        rng = scene_rng(seed, split)
+        chosen = self.bodies.of_split(split)
+        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+        sample = sample_player if self.look == "plain" else sample_any_player
+        try:
+            player = sample(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
+        except FAILURES as error:
+            raise RuntimeError(f"no pose was found for seed {seed}") from error
+        for _ in range(count):
+            drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
+            about = {"split": split, "seed": seed}
+            try:
+                still = self._taken(player, framing or drawn, rng, about)
+            except FAILURES as error:
+                raise RuntimeError(f"the scene of seed {seed} could not be made") from error
+            yield still
+
+    def _taken(self, player: Player, framing: str, rng: np.random.Generator, about: dict[str, Any]) -> Still:
+        look, light = sample_look(rng), sample_light(rng)
+        figure = make_figure(player, look, rng)
+        size = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
+        photo = sample_photo(rng, look, light) if self.look == "photo" else None
+        room = BLANK if photo is not None and photo.backdrop else make_background(rng, size)
+        for _ in range(6):
+            view = sample_view(player, framing, size, rng)
+            if photo is None:
+                picture, parts = self.renderer.render(figure, view.camera, light, room)
+            else:
+                seen, parts = self.photo.render(figure, view.camera, photo, room)
+            label = label_of(player, view.camera, parts)
+            shown = "left" if player.handedness == "right" else "right"
+            if next(hand for hand in label["hands"] if hand["side"] == shown)["hand_visible"] > 0.45:
+                break
+        if photo is not None and rng.random() < COMPANY_SHARE:
+            backdrop, beside, further = self._company(about["split"], view.camera, photo, room, parts, rng)
+            seen, parts = self.photo.render(figure, view.camera, beside, backdrop)
+            label["hands"] += further
+        label |= {
+            **about,
+            "framing": framing,
+            "azimuth_deg": view.azimuth_deg,
+            "elevation_deg": view.elevation_deg,
+            "distance_m": view.distance_m,
+            "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
+        }
+        if photo is not None:
+            image, data = _photographed(seen, parts, rng)
+            return Still(image_bgr=image, jpeg=data, label=label)
+        picture = expose(picture, rng)
+        if rng.random() < 0.3:
+            moving = np.isin(
+                parts, [PARTS["hand_left"], PARTS["forearm_left"], PARTS["hand_right"]]
+            ) * np.uint8(255)
+            length = rng.uniform(3, 16) * size[0] / 1280
+            picture = smear(picture, moving, rng.uniform(0, 180), length)
+        picture = develop(picture, rng)
+        data = jpeg(picture, int(rng.integers(55, 96)))
+        image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+        return Still(image_bgr=image, jpeg=data, label=label)
+
+    def _company(
+        self,
+        split: str,
+        camera: Camera,
+        photo: Photo,
+        room: NDArray[np.uint8],
+        parts: NDArray[np.uint8],
+        rng: np.random.Generator,
+    ) -> tuple[NDArray[np.uint8], Photo, list[dict[str, Any]]]:
+        """Somebody behind the player: the backdrop with them in it, the photo that shows it, labels of their hands.
+        parts: of the player alone."""
+        chosen = self.bodies.of_split(split)
+        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+        back = camera.axes[2] * [1.0, 0.0, 1.0] * rng.uniform(0.7, 3.0)
+        aside = camera.axes[0] * rng.choice([-1, 1]) * rng.uniform(0.2, 0.6) * (1 + np.linalg.norm(back))
+        player = elsewhere(sample_bystander(body, rng), rng.uniform(-np.pi, np.pi), back + aside)
+        look, light = sample_look(rng), sample_light(rng)
+        theirs = sample_photo(rng, look, light)
+        lit = replace(photo, skin=theirs.skin, tint=theirs.tint, detail=theirs.detail, weave=theirs.weave)
+        seen, codes = self.photo.render(make_figure(player, look, rng), camera, lit, room)
+        further = label_of(player, camera, np.where(parts > 0, np.uint8(0), codes))["hands"]
+        soft = cv2.GaussianBlur(seen, (0, 0), float(rng.uniform(0.3, 3.0)) * camera.width_px / 1280)
+        stored = np.clip(soft / BACKDROP_TOP, 0, 1) ** (1 / 2.2) * 255
+        shown = np.ascontiguousarray(stored[:, :, ::-1].astype(np.uint8))
+        colours = np.array([photo.colours[0], 1.0])
+        beside = replace(photo, backdrop=False, picture_gain=np.full(3, BACKDROP_TOP), colours=colours)
+        return shown, beside, further
+
+    def film(
+        self,
+        seed: int,
+        split: str = "train",
+        framing: str | None = None,
+        frames: int = 300,
+        rate_hz: float = 30.0,
+    ) -> Iterator[tuple[float, NDArray[np.uint8], dict[str, Any]]]:
+        """Frames of one film: time in seconds, picture, label. Raises RuntimeError without a plausible pose."""
+        rng = scene_rng(seed + FILM_SEEDS, split)
+        framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
+        chosen = self.bodies.of_split(split)
+        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+        habits = sample_habits(rng)
+        if self.look == "photo":
+            habits = replace(habits, cup=sample_cup(rng))
+        setting = sample_setting(body, rng, habits=habits)
+        score = random_score(setting, frames / rate_hz, rng, Performance(setting, None, rng))
+        left_handed = bool(rng.random() < LEFT_HANDED_SHARE)
+        performance = Performance(setting, score, rng, left_handed, sway_deg=float(rng.uniform(0.3, 2.5)))
+        player = performance.at(0.0)
+        look, light = sample_look(rng), sample_light(rng)
+        figure = make_figure(player, look, rng)
+        size = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
+        room = make_background(rng, size)
+        view = sample_view(player, framing, size, rng)
+        shutter, style, quality = rng.uniform(0.0, 0.7), int(rng.integers(2**31)), int(rng.integers(60, 95))
+        about = {
+            "framing": framing,
+            "split": split,
+            "seed": seed,
+            "azimuth_deg": view.azimuth_deg,
+            "elevation_deg": view.elevation_deg,
+            "distance_m": view.distance_m,
+            "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
+        }
+        photo = sample_photo(rng, look, light) if self.look == "photo" else None
+        before = None
+        for number in range(frames):
+            time_s = number / rate_hz
+            player = performance.at(time_s)
+            if photo is None:
+                picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
+            else:
+                picture, parts = self.photo.render(moved(figure, player), view.camera, photo, room)
+            label = label_of(player, view.camera, parts) | about | {"time_s": time_s}
+            places = np.array([hand["joints_px"] for hand in label["hands"]], float)
+            look_rng = np.random.default_rng(style)
+            if photo is None:
+                picture = expose(picture, look_rng)
+            if before is not None:
+                picture = _blur_hands(picture, parts, (places - before) * shutter)
+            before = places
+            if photo is not None:
+                frame_rng = np.random.default_rng([style, number])
+                yield time_s, photograph(picture, sample_sensor(look_rng), frame_rng, parts)[0], label
+                continue
+            picture = develop(picture, look_rng, np.random.default_rng([style, number]))
+            data = jpeg(picture, quality)
+            yield time_s, cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), label
+
+
+def _photographed(
+    light: NDArray[np.float32], parts: NDArray[np.uint8], rng: np.random.Generator
+) -> tuple[NDArray[np.uint8], bytes]:
+    """A webcam's picture of the light, with its JPEG; hands may have moved, or the camera."""
+    h, w = light.shape[:2]
+    kind = rng.random()
+    if kind < 0.3:
+        moving = np.isin(parts, HAND_PARTS) * np.uint8(255)
+        length = rng.choice([rng.uniform(3, 14), rng.uniform(12, 32)], p=[0.75, 0.25])
+        light = smear(light, moving, rng.uniform(0, 180), float(length) * w / 1280)
+    elif kind < 0.36:
+        every = np.full((h // 2, w // 2), 255, np.uint8)
+        light = smear(light, every, rng.uniform(0, 180), rng.uniform(3, 9) * w / 1280)
+    return photograph(light, sample_sensor(rng), rng, parts)
+
+
+def moved(figure: Figure, player: Player) -> Figure:
+    """The same figure in a new pose; the chair stays."""
+    head = player.body.bone("head")
+    turn = player.turns[head]
+    shift = player.heads[head] - turn @ player.body.heads_m[head]
+    matrices = {
+        "instrument": player.instrument_matrix,
+        "head": np.concatenate([turn, shift[:, None]], 1),
+    }
+    solids = tuple(replace(solid, matrix=matrices.get(solid.holds, solid.matrix)) for solid in figure.solids)
+    return replace(figure, turns=player.turns, heads=player.heads, solids=solids)
+
+
+def _blur_hands(picture: NDArray[Any], parts: NDArray[np.uint8], shift_px: FloatArray) -> NDArray[Any]:
+    """Motion blur of each hand by its mean shift (2 hands, 21, 2) while the shutter was open."""
+    for side, shift in zip(SIDES, np.nan_to_num(shift_px).mean(1), strict=True):
+        length = float(np.hypot(*shift))
+        if length >= 2:
+            mask = np.isin(parts, [PARTS[f"hand_{side}"], PARTS[f"forearm_{side}"]]) * np.uint8(255)
+            picture = smear(picture, mask, -float(np.degrees(np.arctan2(shift[1], shift[0]))), length)
+    return picture
+
+
+def make_still(
+    studio: Studio, seed: int, framing: str | None, split: str
+) -> tuple[NDArray[np.uint8], dict[str, Any]]:
+    """Picture and label of one seed."""
+    still = studio.still(seed, framing, split)
+    return still.image_bgr, still.label
+
+
+def scene_rng(seed: int, split: str) -> np.random.Generator:
+    """The random stream of one scene: streams of different splits never meet."""
+    if split not in SPLITS:
+        raise ValueError(f"split must be one of {SPLITS}, not {split!r}")
+    return np.random.default_rng([SPLITS.index(split), seed])
+
+
+def expose(picture: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8]:
+    """The camera's own exposure control: the mean brightness is brought near a usual level."""
+    mean = float(cv2.mean(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY))[0])
+    gain = np.clip((rng.uniform(85, 150) / max(mean, 1.0)) ** 0.8, 0.6, 3.0)
+    return cv2.convertScaleAbs(picture, alpha=float(gain))
+
+
+def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: bool | None = None) -> Figure:
+    """Everything drawn of the player: body with clothes, instrument, long hair, chair."""
+    solids = []
+    if player.instrument is not None:
+        solids.append(Solid(full_mesh(player.instrument), player.instrument_matrix, "instrument"))
+    if player.bow is not None:
+        solids.append(Solid(bow_mesh(player.bow_m, rng), player.bow))
+    if look.long_hair_m > 0:
+        solids.append(_long_hair(player, look, rng))
+    if player.seated and (rng.random() < 0.6 if chair is None else chair):
+        solids.append(_chair(rng))
+    return Figure(
+        player.body, player.turns, player.heads, look, garments(player.body, look, rng), tuple(solids)
+    )
+
+
+def _long_hair(player: Player, look: Look, rng: np.random.Generator) -> Solid:
+    """A curtain around the back of the head, turning with it."""
+    body = player.body
+    head = body.bone("head")
+    rest = body.heads_m[head]
+    eye = body.head("eye.L")
+    top = eye[1] + 0.02
+    angle = np.linspace(np.radians(62), np.radians(298), 40)
+    mesh = MeshBuilder()
+    rings, normals = [], []
+    wave = rng.uniform(0, 6.28, 3)
+    for level in np.linspace(0, 1, 7):
+        spread = 1 + 0.25 * level + 0.05 * np.sin(angle * 9 + wave[0] + level * 3)
+        x = np.sin(angle) * 0.093 * spread
+        z = np.cos(angle) * 0.105 * spread
+        y = np.full_like(angle, top - level * (look.long_hair_m + 0.08))
+        rings.append(np.stack([x, y, rest[2] + z - 0.01 * level], 1))
+        normals.append(np.stack([np.sin(angle), 0.1 * np.ones_like(angle), np.cos(angle)], 1))
+    for a, b, na, nb in zip(rings[:-1], rings[1:], normals[:-1], normals[1:], strict=True):
+        mesh.strip(a, b, na, nb, look.hair, 3.0)
+    turn = player.turns[head]
+    matrix = np.concatenate([turn, (player.heads[head] - turn @ rest)[:, None]], 1)
+    return Solid(mesh.array(), matrix, "head")
+
+
+def _chair(rng: np.random.Generator) -> Solid:
+    mesh = MeshBuilder()
+    colour = (
+        rng.uniform(0.01, 0.5, 3)
+        if rng.random() < 0.5
+        else np.array([0.35, 0.2, 0.1]) * rng.uniform(0.2, 1.3)
+    )
+    half, top = rng.uniform(0.18, 0.3), rng.uniform(0.1, 0.65)
+    back = -rng.uniform(0.12, 0.2)
+    if rng.random() < 0.5:
+        mesh.box([-half, top - 0.35, back - 0.05], [half, top, back], colour, 0.0)
+    else:
+        for x in np.linspace(-half, half - 0.03, int(rng.integers(2, 6))):
+            mesh.box([x, -0.1, back - 0.04], [x + 0.03, top, back], colour, 1.0)
+        mesh.box([-half, top - 0.08, back - 0.04], [half, top, back], colour, 1.0)
+    mesh.box([-half, -0.16, -0.15], [half, -0.1, 0.35], colour, 0.0)
+    return Solid(mesh.array(), np.eye(4)[:3])

@@ -1,0 +1,102 @@
+"""A practice watched live: the parts that `posturewatch live` runs, from the source to the record."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+from posturewatch.capture import open_source
+from posturewatch.errors import PosturewatchError
+from posturewatch.pipeline.build import Parts
+from posturewatch.pipeline.clip_recording import ClipRecording
+from posturewatch.pipeline.monitor import Monitor, Sink
+from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
+from posturewatch.pipeline.rest import RestWatch, break_rules
+from posturewatch.review.load import load_sentence
+from posturewatch.storage.store import Store
+
+__all__ = ["LivePractice"]
+
+#: How often the waiting thread looks up, so that Ctrl-C takes effect on every system.
+_LOOK_UP_S = 0.5
+
+
+class LivePractice:
+    """The practice of `posturewatch live`: its source, its record with clips, and what is watched beside it.
+
+    spec: what names the source. limit_s: seconds after which the session ends by itself, or None. feed: where the
+    readings go to be looked at.
+    """
+
+    def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
+        self._clip_recording = ClipRecording(store, parts.settings.clips)
+        self._rest = RestWatch(break_rules(parts.settings.rest))
+        self._recorder: SessionRecorder | None = None
+        self._load: str | None = None
+        self._spec = spec
+        self._limit_s = limit_s
+        self._parts = parts
+        self._store = store
+        self._fault: PosturewatchError | None = None
+        self._opened = threading.Event()
+        self.practice: Practice = Practice(
+            open_source=self._open_source,
+            begin=self._begin,
+            make_monitor=self._make_monitor,
+            sinks=(feed, self._rest),
+            limit_s=limit_s,
+            asides=self._asides,
+        )
+
+    def start(self) -> None:
+        """Starts the first session; raises what kept its source or its record from opening."""
+        self.practice.start()
+        while not self._opened.wait(_LOOK_UP_S):
+            if self.practice.wait(0.0):
+                break  # it failed in a way of its own; the state has the sentence
+        if self._fault is not None:
+            raise self._fault
+
+    def wait(self) -> None:
+        """Returns when the session is over and was to end by itself; otherwise only Ctrl-C ends it."""
+        while not (self.practice.wait(_LOOK_UP_S) and self._limit_s is not None):
+            if not self.practice.running:
+                time.sleep(_LOOK_UP_S)  # between sessions there is nothing whose end could be waited for
+
+    def _open_source(self) -> OpenSource:
+        camera = self._parts.settings.camera
+        with self._first_fault():
+            return open_source(self._spec, pace="steady", size_px=camera.size_px, rate_hz=camera.rate_hz)
+
+    def _begin(self, source: OpenSource) -> SessionRecorder:
+        with self._first_fault():
+            recorder = self._store.begin(self._parts.session_start(source))
+            # A video's sound goes with its clips; other sources have no file.
+            self._recorder = self._clip_recording.begin(recorder, getattr(source, "path", None))
+            self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
+            return self._recorder
+
+    def _asides(self) -> list[str]:
+        """What the page says quietly: no clips any more, time for a rest, a week that rises suddenly, the
+        microphone."""
+        clip_fault = getattr(self._recorder, "clip_fault", None)
+        sound = getattr(self._recorder, "sound_notice", None)
+        return [one for one in (clip_fault, self._rest.notice, self._load, sound) if one is not None]
+
+    def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
+        with self._first_fault():
+            made = self._parts.monitor("live", source, sinks)
+        self._opened.set()
+        return made
+
+    @contextmanager
+    def _first_fault(self) -> Iterator[None]:
+        """Keeps what went wrong before anything was watched, for whoever started it to say."""
+        try:
+            yield
+        except PosturewatchError as fault:
+            self._fault = fault
+            self._opened.set()
+            raise
