@@ -135,10 +135,23 @@ def place_names() -> tuple[str, ...]:
 
 
 def advise(rating: int, signs: Iterable[str] = (), *, rating_before: int | None = None) -> Advice:
-    """The advice for a rating (0 to 10) and the names of the warning signs that are there.
+    """The advice for a rating and the warning signs that are there.
 
-    rating_before: of the same day before playing, where there is one. Raises ValueError for a rating out of
-    range and KeyError for an unknown sign.
+    Parameters
+    ----------
+    rating : int
+        Pain now, 0 to 10.
+    signs : iterable of str
+        Names of the warning signs that are there.
+    rating_before : int, optional
+        The rating of the same day before playing.
+
+    Raises
+    ------
+    ValueError
+        For a rating out of range.
+    KeyError
+        For an unknown sign.
     """
     for one in (rating, rating_before):
         if one is not None and not 0 <= one <= HIGHEST:

@@ -45,7 +45,20 @@ class ExcursionTracker:
         self._last_seen_s = 0.0
 
     def update(self, time_s: float, value: float | None) -> tuple[Excursion | None, Excursion | None]:
-        """(closed, opened) of this frame. value is signed as the quantity is; None when not measurable."""
+        """Takes one frame.
+
+        Parameters
+        ----------
+        time_s : float
+            Session time, not before that of the last call.
+        value : float or None
+            Signed as the quantity is; None when not measurable.
+
+        Returns
+        -------
+        closed, opened : Excursion or None
+            What ended and what was announced in this frame.
+        """
         closed = None
         if self._present is not None and time_s - self._last_seen_s > self._rules.unseen_grace_s:
             closed = self._close(self._last_seen_s, "unseen")

@@ -47,7 +47,20 @@ class Hold:
     def update(
         self, time_s: float, probability: float | None
     ) -> tuple[HoldWarning | None, HoldWarning | None]:
-        """(cleared, fired) of this frame. probability is that of being beyond the limit; None when not measurable."""
+        """Takes one frame.
+
+        Parameters
+        ----------
+        time_s : float
+            Session time, not before that of the last call.
+        probability : float or None
+            Of being beyond the limit; None when not measurable.
+
+        Returns
+        -------
+        cleared, fired : HoldWarning or None
+            The warning that ended and the one that began in this frame.
+        """
         cleared = None
         if self._last_seen_s is not None and time_s - self._last_seen_s > self._rules.unseen_grace_s:
             cleared = self._clear(time_s)

@@ -82,18 +82,37 @@ class LimitProfile:
     bands: Mapping[tuple[str, str], Band]
 
     def limit(self, quantity: str, direction: str, level: Level) -> Limit | None:
-        """The limit, or None where the profile has none; unknown quantities and directions raise KeyError."""
+        """The limit, or None where the profile has none.
+
+        Raises
+        ------
+        KeyError
+            For an unknown quantity or direction.
+        ValueError
+            For an unknown level.
+        """
         return self.bands[quantity, direction].limit(level)
 
 
 def parse_profile(text: str, included: Mapping[str, str] | None = None) -> LimitProfile:
-    """A profile from its TOML text. Raises InputError with one sentence that names what is wrong.
+    """A profile from its TOML text.
 
     Top level: name, label, description; then `[QUANTITY.DIRECTION.LEVEL]` tables with `value_UNIT`, `source`
     and `mark`. Instead of a quantity, a family of them may be named, such as finger_lift: then it holds for each
-    that is not named itself. `include` lists files of further tables, whose texts are in `included` by name;
-    what the profile says itself goes before. Everything unknown is refused, so that a misspelt direction cannot
-    silently lose its limit.
+    that is not named itself. `include` lists files of further tables; what the profile says itself goes before.
+    Everything unknown is refused, so that a misspelt direction cannot silently lose its limit.
+
+    Parameters
+    ----------
+    text : str
+        The profile's TOML.
+    included : mapping, optional
+        Texts of the files that it may include, by name.
+
+    Raises
+    ------
+    InputError
+        With one sentence that names what is wrong.
     """
     data = _toml(text)
     words = {key: data.pop(key, None) for key in ("name", "label", "description")}
@@ -171,8 +190,20 @@ def _limit(where: str, unit: str, table: object) -> Limit:
 def narrowed(profile: LimitProfile, personal: PersonalLimits) -> LimitProfile:
     """The profile with a player's own limits where these are narrower; a personal limit never widens one.
 
-    Where the profile has no limit, a personal one adds it. A comfort limit never lies beyond the extreme
-    limit that results. Unknown keys raise KeyError, values that are not above 0 ValueError.
+    Where the profile has no limit, a personal one adds it. A comfort limit never lies beyond the extreme limit
+    that results.
+
+    Parameters
+    ----------
+    personal : mapping
+        Magnitudes in the quantity's unit by (quantity, direction, level).
+
+    Raises
+    ------
+    KeyError
+        For an unknown quantity or direction.
+    ValueError
+        For a value that is not above 0.
     """
     bands = dict(profile.bands)
     for (quantity, direction, level), value in personal.items():

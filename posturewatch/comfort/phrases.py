@@ -18,7 +18,12 @@ NO_FORCE = (
 def leaning(name: str, direction: str) -> str:
     """Which way a quantity leans, in plain words with the term in brackets.
 
-    Raises KeyError for an unknown quantity and ValueError for a direction it does not have.
+    Raises
+    ------
+    KeyError
+        For an unknown quantity.
+    ValueError
+        For a direction that it does not have.
     """
     return quantity(name).leaning(direction)
 

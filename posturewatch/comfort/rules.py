@@ -72,7 +72,13 @@ class WatchRules:
             raise ValueError(f"a group is one of {GROUPS}, got {self.warn_groups}")
 
     def hysteresis(self, unit: str) -> float:
-        """The hysteresis for quantities in this unit; an unknown unit raises ValueError."""
+        """The hysteresis for quantities in this unit.
+
+        Raises
+        ------
+        ValueError
+            For an unknown unit.
+        """
         if unit == "deg":
             return self.hysteresis_deg
         if unit == "mm":

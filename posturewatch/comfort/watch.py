@@ -74,7 +74,18 @@ class Watch:
         return _Line(side, entry, tuple(trackers), tuple(holds))
 
     def update(self, measurement: FrameMeasurement) -> Verdict:
-        """The verdict on one frame. Raises ValueError where time runs backwards."""
+        """The verdict on one frame.
+
+        Parameters
+        ----------
+        measurement : FrameMeasurement
+            Of both hands; angles in degrees, lengths in millimetres.
+
+        Raises
+        ------
+        ValueError
+            Where time runs backwards.
+        """
         time_s = measurement.time_s
         if self._time_s is not None and time_s < self._time_s:
             raise ValueError(f"time runs backwards, from {self._time_s} s to {time_s} s")

@@ -14,7 +14,10 @@ __all__ = ["bounds", "zone_of"]
 def bounds(band: Band) -> tuple[float, float]:
     """The (comfort, extreme) limits of a band as magnitudes; infinite where there is none.
 
-    A band with an extreme limit alone is within comfort up to it.
+    Returns
+    -------
+    comfort, extreme : float
+        A band with an extreme limit alone is within comfort up to it.
     """
     extreme = math.inf if band.extreme is None else band.extreme.value
     return (extreme if band.comfort is None else band.comfort.value), extreme

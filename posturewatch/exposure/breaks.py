@@ -67,8 +67,24 @@ def advance(
 ) -> tuple[BreakState, Nudge | None]:
     """The state at this time, and a nudge if this is the moment for one.
 
-    playing: from this time on; None where it is not known (nobody seen). Pauses shorter than a rest neither
-    add to the playing time nor take it back. Raises ValueError where time runs backwards.
+    Pauses shorter than a rest neither add to the playing time nor take it back.
+
+    Parameters
+    ----------
+    time_s : float
+        Session time, not before that of `state`.
+    playing : bool or None
+        From this time on; None where it is not known (nobody seen).
+
+    Returns
+    -------
+    state : BreakState
+    nudge : Nudge or None
+
+    Raises
+    ------
+    ValueError
+        Where time runs backwards.
     """
     if state.time_s is not None and time_s < state.time_s:
         raise ValueError(f"time runs backwards, from {state.time_s} s to {time_s} s")

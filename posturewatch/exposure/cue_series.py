@@ -87,11 +87,22 @@ class FingerSeries(FingerMeasurements):
     seconds: Array
 
     def moved(self, within_s: float, least: Mapping[str, float]) -> Array:
-        """The probability (n,) that some finger moved in the last within_s seconds; NaN where less than half of them is
-        known.
+        """The probability that some finger moved in the last seconds.
 
         A finger moves when a quantity's standard deviation over that time, less what is new in every frame of its
-        measurement, is above `least` (by unit). So quick and slow movements count alike, and a single one too.
+        measurement, is above `least`. So quick and slow movements count alike, and a single one too.
+
+        Parameters
+        ----------
+        within_s : float
+            So many seconds are looked back.
+        least : mapping
+            Least standard deviation by unit ("deg", "mm").
+
+        Returns
+        -------
+        (n,) array
+            NaN where less than half of those seconds is known.
         """
         found = np.full(self.time_s.size, np.nan)
         begin: NDArray[np.int64] = np.asarray(np.searchsorted(self.time_s, self.time_s - within_s))
@@ -130,7 +141,15 @@ def _last(numbers: Array, begin: NDArray[np.int64]) -> Array:
 def finger_series(
     series: Iterable[Series], side: Side, end_s: float, max_gap_s: float
 ) -> FingerSeries | None:
-    """The finger quantities of one hand; None where none of them was ever measured."""
+    """The finger quantities of one hand; None where none of them was ever measured.
+
+    Parameters
+    ----------
+    series : iterable of Series
+        Of any hands and quantities, of one session.
+    end_s, max_gap_s : float
+        The session's end, and for how long a sample speaks at most.
+    """
     own = [
         one
         for one in series
@@ -199,7 +218,13 @@ class CueSeries:
     weight: Array
 
     def over(self, *windows: Window) -> CueShare:
-        """The share over half-open windows of session time, taken together; ValueError where they overlap."""
+        """The share over half-open windows of session time, taken together.
+
+        Raises
+        ------
+        ValueError
+            Where windows overlap, or there is none.
+        """
         check_windows(windows)
         inside = np.zeros(self.time_s.size, dtype=bool)
         for start_s, end_s in windows:

@@ -137,17 +137,39 @@ class ExposureSeries:
         return self.value * self.entry.sign(direction)
 
     def parts(self, windows: Sequence[Window]) -> tuple[NDArray[np.int64], Array]:
-        """(places, seconds) of the measured samples that speak inside the windows, and for how long there."""
+        """The measured samples that speak inside the windows.
+
+        Returns
+        -------
+        places : (m,) array of int
+            Of the samples, as in `time_s`.
+        seconds : (m,) array
+            For how long each speaks there.
+        """
         return time_inside(self.time_s, self.seconds, windows, self.rules.watch.max_gap_s)
 
     def excursions(self, direction: str, level: Level) -> ExcursionTimes:
-        """The excursions beyond one limit; KeyError where there is no such limit."""
+        """The excursions beyond one limit.
+
+        Raises
+        ------
+        KeyError
+            Where there is no such limit.
+        """
         return self._excursions[direction, level]
 
     def over(self, *windows: Window) -> Exposure:
         """The exposure over the windows taken together, for instance each time a passage was played.
 
-        Windows are half-open, in order, and do not overlap; ValueError otherwise.
+        Parameters
+        ----------
+        *windows : tuple of float
+            (start, end) in seconds of the session, half-open, in order.
+
+        Raises
+        ------
+        ValueError
+            Where there is no window, one is empty, or they overlap.
         """
         check_windows(windows)
         places, seconds = self.parts(windows)

@@ -113,13 +113,28 @@ def next_to_work_on(
     postures: Sequence[FingerPosture] = (),
     rules: FindingRules | None = None,
 ) -> Finding | None:
-    """The finding of a session from 0 to end_s, or None where the data carry none.
+    """The one passage, hand and direction of a session that stands out, or None where the data carry none.
 
-    series: one per quantity and hand. A finding about an extreme limit goes before one about a comfort
-    limit; among those of one level, the one whose share is above that of the rest by the widest margin. That a
-    difference is no accident is judged with as many independent observations as the seconds measured,
-    divided by those for which being beyond the limit remembers itself (`autocorrelation_time`), at an error rate
-    divided by the count of comparisons (Bonferroni). Raises ValueError where passages overlap.
+    A finding about an extreme limit goes before one about a comfort limit; among those of one level, the one whose
+    share is above that of the rest by the widest margin. That a difference is no accident is judged with as many
+    independent observations as the seconds measured, divided by those for which being beyond the limit remembers
+    itself (`autocorrelation_time`), at an error rate divided by the count of comparisons (Bonferroni).
+
+    Parameters
+    ----------
+    series : sequence of ExposureSeries
+        One per quantity and hand.
+    passages : sequence of Passage
+        Where the finding may lie; they do not overlap.
+    end_s : float
+        The session runs from 0 to here.
+    postures : sequence of FingerPosture
+        Of which one is named where it goes with the finding.
+
+    Raises
+    ------
+    ValueError
+        Where passages overlap.
     """
     rules = FindingRules() if rules is None else rules
     compared = [

@@ -53,8 +53,14 @@ class HandSeries:
     max_gap_s: float
 
     def over(self, *windows: Window) -> HandTime:
-        """Over half-open windows of session time, taken together; ValueError where they overlap. Time without a
-        picture is time in which the hand was not seen."""
+        """Over half-open windows of session time, taken together. Time without a picture is time in which the hand was
+        not seen.
+
+        Raises
+        ------
+        ValueError
+            Where there is no window, one is empty, or they overlap.
+        """
         check_windows(windows)
         places, seconds = time_inside(self.time_s, self.seconds, windows, self.max_gap_s)
         total_s = sum(end_s - start_s for start_s, end_s in windows)

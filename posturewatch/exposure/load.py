@@ -65,10 +65,15 @@ def week_of(day: dt.date) -> dt.date:
 
 
 def weekly_load(sessions: Iterable[PlayedSession], until: dt.date | None = None) -> tuple[WeekLoad, ...]:
-    """Every week from the first session's to that of `until` (without it: the last session's), in order.
+    """Every week from the first session's on, in order.
 
-    Weeks without a session are there, with 0 minutes. Sessions after the week of `until` are left out. Only
-    what was recorded is known: practice without the program counts as none.
+    Weeks without a session are there, with 0 minutes. Only what was recorded is known: practice without the program
+    counts as none.
+
+    Parameters
+    ----------
+    until : date, optional
+        In the last week; without it, that of the last session. Sessions after that week are left out.
     """
     played = sorted(sessions, key=lambda one: one.day)
     if not played:
@@ -86,10 +91,20 @@ def weekly_load(sessions: Iterable[PlayedSession], until: dt.date | None = None)
 
 
 def load_notice(weeks: Iterable[WeekLoad], rules: LoadRules | None = None) -> LoadNotice | None:
-    """A notice if the last of these weeks (as from `weekly_load`, without a hole) is a sudden rise, else None.
+    """A notice if the last of these weeks is a sudden rise, else None.
 
-    It says nothing before there are as many weeks before it as the rules want: what was played before the
-    first session is not known. The last week may still be going on. Raises ValueError for weeks with a hole.
+    It says nothing before there are as many weeks before it as the rules want: what was played before the first
+    session is not known. The last week may still be going on.
+
+    Parameters
+    ----------
+    weeks : iterable of WeekLoad
+        As from `weekly_load`, without a hole.
+
+    Raises
+    ------
+    ValueError
+        For weeks with a hole.
     """
     rules = LoadRules() if rules is None else rules
     known = tuple(weeks)

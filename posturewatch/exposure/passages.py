@@ -36,8 +36,13 @@ class Passage:
 
 
 def outside(passages: Iterable[Passage], end_s: float) -> tuple[Window, ...]:
-    """The stretches of a session from 0 to end_s that belong to no passage. Raises ValueError where passages
-    overlap: a player plays one at a time."""
+    """The stretches of a session from 0 to end_s that belong to no passage.
+
+    Raises
+    ------
+    ValueError
+        Where passages overlap: a player plays one at a time.
+    """
     found, last_s = [], 0.0
     for start_s, stop_s in sorted(window for passage in passages for window in passage.windows):
         if start_s < last_s:

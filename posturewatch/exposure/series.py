@@ -107,8 +107,13 @@ def minutes(end_s: float, start_s: float = 0.0) -> tuple[Window, ...]:
 
 
 def check_windows(windows: Sequence[Window]) -> None:
-    """Raises ValueError unless there is a window, each ends after it starts, and none begins before the one
-    before it has ended."""
+    """Checks that windows follow one another.
+
+    Raises
+    ------
+    ValueError
+        Unless there is a window, each ends after it starts, and none begins before the one before it has ended.
+    """
     if not windows:
         raise ValueError("exposure needs at least one window")
     last_s = -math.inf

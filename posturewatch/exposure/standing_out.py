@@ -82,7 +82,15 @@ def comparable(spread: Spread, place: int, rules: FindingRules) -> bool:
 
 
 def standing_out(spread: Spread, place: int, comparisons: int, rules: FindingRules) -> StandingOut | None:
-    """The place's standing out, or None where it does not clearly enough. comparisons: how many are made."""
+    """The place's standing out, or None where it does not clearly enough.
+
+    Parameters
+    ----------
+    place : int
+        Of the spread's places; one that is `comparable`.
+    comparisons : int
+        How many are made in all.
+    """
     measured_s, beyond_s = spread.measured_s, spread.beyond_s
     others = np.arange(measured_s.size) != place
     here_s, rest_s = float(measured_s[place]), float(measured_s[others].sum())

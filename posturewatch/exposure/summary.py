@@ -43,7 +43,19 @@ class Summary:
 def summarise(
     series: Iterable[ExposureSeries], warnings: Sequence[HoldWarning], limits: str, end_s: float
 ) -> Summary:
-    """The summary of a session from 0 to end_s seconds, above 0."""
+    """The summary of a session.
+
+    Parameters
+    ----------
+    series : iterable of ExposureSeries
+        Of the whole session.
+    warnings : sequence of HoldWarning
+        Those that fired in it.
+    limits : str
+        Name of the profile it was judged by.
+    end_s : float
+        It runs from 0 to here; above 0 where there are series.
+    """
     made = tuple(series)
     whole = (0.0, end_s)
     exposures = tuple(one.over(whole) for one in made)

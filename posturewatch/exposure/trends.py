@@ -106,8 +106,12 @@ def by_week(
     """Totals per week (by its Monday) for each hand, quantity, direction and level; whole sessions only.
 
     All lines run over the same weeks, from the first to the last that has any record: a week without one is
-    there, with nothing in it and no share, so that a chart shows a hole and not a zero. A week measured for
-    less than least_measured_s has no share either.
+    there, with nothing in it and no share, so that a chart shows a hole and not a zero.
+
+    Parameters
+    ----------
+    least_measured_s : float
+        A week measured for less has no share either.
     """
     whole = [one for one in records if one.piece is None]
     if not whole:
@@ -146,9 +150,14 @@ def change(weeks: dict[dt.date, Total]) -> Change | None:
 
 
 def slope(weeks: dict[dt.date, Total], least_weeks: int = 4) -> float | None:
-    """Change of the share per week: the median of the slopes between every two weeks that have one (Theil
-    1950 and Sen 1968, from memory), so that one odd week or a missing one changes little. None where fewer
-    than least_weeks have a share."""
+    """Change of the share per week: the median of the slopes between every two weeks that have one (Theil 1950 and
+    Sen 1968, from memory), so that one odd week or a missing one changes little.
+
+    Parameters
+    ----------
+    least_weeks : int
+        None where fewer have a share.
+    """
     known = [(week, total.share) for week, total in sorted(weeks.items()) if total.share is not None]
     if len(known) < max(2, least_weeks):
         return None

@@ -81,7 +81,13 @@ class DirectionExposure:
     levels: tuple[LimitExposure, ...]
 
     def level(self, level: Level) -> LimitExposure | None:
-        """None where the direction has no such limit; an unknown level raises ValueError."""
+        """What lies beyond that limit; None where the direction has no such limit.
+
+        Raises
+        ------
+        ValueError
+            For an unknown level.
+        """
         if level not in LEVELS:
             raise ValueError(f"a level is one of {LEVELS}, got {level!r}")
         return next((one for one in self.levels if one.level == level), None)
@@ -148,7 +154,13 @@ class Exposure:
         return self.measured_s / self.total_s if self.total_s > 0 else None
 
     def direction(self, direction: str) -> DirectionExposure:
-        """Raises ValueError for a direction that the quantity does not have."""
+        """What was measured in that direction.
+
+        Raises
+        ------
+        ValueError
+            For a direction that the quantity does not have.
+        """
         found = next((one for one in self.directions if one.direction == direction), None)
         if found is None:
             raise ValueError(f"{self.quantity} has no direction {direction!r}")

@@ -16,7 +16,10 @@ REVIEW_VERSION = 5
 def session_exposures(record: SessionRecord) -> tuple[ExposureSeries, ...]:
     """Every series of the session that has samples, judged by its own limits and rules; none without time.
 
-    Raises ValueError for times out of order.
+    Raises
+    ------
+    ValueError
+        For times out of order.
     """
     if record.info.end_s <= 0:
         return ()

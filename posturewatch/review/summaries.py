@@ -23,11 +23,27 @@ _LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger
 
 
 def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | None = None) -> dict[str, Any]:
-    """`session` (see `SessionInfo.to_json`), the fields of `posturewatch.exposure.summary.Summary.to_json`, and
-    the lists `excursions`, `warned` and `marks` of what happened while it was recorded; `lift_planes` as
-    `plane_seconds` has it; `cues` as `posturewatch.exposure.cue_series.CueShare.to_json`; `version` of the computation.
+    """The session's summary in JSON's types.
 
-    series: those of `session_exposures`, where they are at hand. Raises ValueError for times out of order.
+    Parameters
+    ----------
+    record : SessionRecord
+        The session as it is kept.
+    series : sequence of ExposureSeries, optional
+        Those of `session_exposures`, where they are at hand.
+
+    Returns
+    -------
+    dict
+        `version` of the computation; `session` (see `SessionInfo.to_json`); the fields of
+        `posturewatch.exposure.summary.Summary.to_json`; the lists `excursions`, `warned` and `marks` of what happened
+        while it was recorded; `lift_planes` as `plane_seconds` has it; `cues` as
+        `posturewatch.exposure.cue_series.CueShare.to_json`.
+
+    Raises
+    ------
+    ValueError
+        For times out of order.
     """
     summary = summarise(
         session_exposures(record) if series is None else series,

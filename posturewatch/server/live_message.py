@@ -27,13 +27,25 @@ _LENGTH = struct.Struct("<I")
 
 
 def pack(header: Mapping[str, Any], jpeg: bytes) -> bytes:
-    """Header and picture as one message; raises ValueError for NaN or infinity in the header."""
+    """Header and picture as one message.
+
+    Raises
+    ------
+    ValueError
+        For NaN or infinity in the header.
+    """
     text = json.dumps(header, allow_nan=False, separators=(",", ":"), ensure_ascii=False).encode()
     return _LENGTH.pack(len(text)) + text + jpeg
 
 
 def unpack(message: bytes) -> tuple[dict[str, Any], bytes]:
-    """The header and the JPEG of a message; raises ValueError where it is cut short."""
+    """The header and the JPEG of a message.
+
+    Raises
+    ------
+    ValueError
+        Where it is cut short.
+    """
     if len(message) < _LENGTH.size:
         raise ValueError("a live message needs at least its header's length")
     (length,) = _LENGTH.unpack_from(message)
@@ -47,10 +59,16 @@ def unpack(message: bytes) -> tuple[dict[str, Any], bytes]:
 def reading_header(
     reading: Reading, limits: LimitProfile, roles: Mapping[Side, str] | None = None
 ) -> dict[str, Any]:
-    """A reading in JSON's types. Lengths are pixels of the original picture, angles degrees (ISB signs).
+    """A reading in JSON's types.
 
-    Both hands are always present; one that was not seen has null landmarks and its quantities' refusals. `cues` are
+    Lengths are pixels of the original frame, angles degrees (ISB signs). Both hands are always present; one that was
+    not seen has null landmarks and its quantities' refusals. `verdict` is the state of a hand as a whole; `cues` are
     those of single fingers that are certain in this very frame.
+
+    Parameters
+    ----------
+    roles : mapping, optional
+        What each hand does, by side.
     """
     roles = roles or {}
     now_s = reading.frame.time_s
