@@ -40,7 +40,7 @@ class QuickTracker:
     """Sees nothing, at once."""
 
     def __init__(self, mode: str) -> None:
-        assert mode in ("film", "live")
+        assert mode in ("video", "live")
         self.frames: list[int] = []
 
     def observe(self, frame: Frame) -> Observation:
@@ -200,7 +200,7 @@ def test_looped_film_goes_on_where_it_ended(tmp_path: Path) -> None:
 
 def test_trackers_and_monitor_take_turns_over_the_same_frames(tmp_path: Path) -> None:
     path = write_film(tmp_path / "f.mkv", [i / 25 for i in range(4 * CHUNK + 5)])
-    bare = QuickTracker("film")
+    bare = QuickTracker("video")
     bench = quick_bench()
     bench = Bench(lambda mode: bare, bench.make_monitor, bench.make_feed, bench.begin, None)
     per_frame = measure_per_frame(bench, path, frames=2 * CHUNK)

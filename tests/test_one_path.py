@@ -178,7 +178,7 @@ def test_the_views_are_what_they_are_called(
     view: str, name: str, refusal: Refusal | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(parts, "load_tracker", lambda mode, **_: FixedTracker(VIEWS[view]))
-    built = parts.build("film", Settings())
+    built = parts.build("video", Settings())
     assert built.measurer.measure(VIEWS[view]).left.values[name].refusal is refusal
 
 
@@ -193,7 +193,7 @@ def test_a_picture_repeated_as_a_film_is_measured_alike(tmp_path: Path) -> None:
     finally:
         film.release()
     said = {}
-    for mode, count in (("still", 1), ("film", 15)):
+    for mode, count in (("still", 1), ("video", 15)):
         built = parts.build(mode, Settings())  # type: ignore[arg-type]
         try:
             for index in range(count):
@@ -204,7 +204,7 @@ def test_a_picture_repeated_as_a_film_is_measured_alike(tmp_path: Path) -> None:
     compared = 0
     for side in ("left", "right"):
         for entry in QUANTITIES:
-            one, other = (said[mode].hand(side).values[entry.name] for mode in ("still", "film"))
+            one, other = (said[mode].hand(side).values[entry.name] for mode in ("still", "video"))
             if one.value is None or other.value is None or one.sd is None or other.sd is None:
                 continue
             assert abs(one.value - other.value) <= COVERAGE_Z * np.hypot(one.sd, other.sd), entry.name

@@ -25,7 +25,7 @@ from posturewatch.tracking.tracker import TrackerMode
 
 pytestmark = pytest.mark.models
 
-MODES: list[TrackerMode] = ["still", "film", "live"]
+MODES: list[TrackerMode] = ["still", "video", "live"]
 
 
 def demo_frames(count: int) -> list[Frame]:
@@ -63,7 +63,7 @@ def test_an_empty_picture_holds_no_hand(mode: TrackerMode) -> None:
 
 
 def test_an_unknown_mode_raises() -> None:
-    with pytest.raises(ValueError, match="'still', 'film' or 'live'"):
+    with pytest.raises(ValueError, match="'still', 'video' or 'live'"):
         Tracker("photo")  # type: ignore[arg-type]
 
 
@@ -72,7 +72,7 @@ def test_the_library_starts_quietly() -> None:
         "import numpy as np\n"
         "from posturewatch.model.frame import Frame\n"
         "from posturewatch.tracking import Tracker\n"
-        "with Tracker('film') as tracker:\n"
+        "with Tracker('video') as tracker:\n"
         "    tracker.observe(Frame(0, 0.0, np.zeros((90, 160, 3), np.uint8)))\n"
     )
     run = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
@@ -94,7 +94,7 @@ def test_the_demo_players_left_hand_is_found(frames: list[Frame], mode: TrackerM
 def test_a_film_gives_the_same_on_every_run(frames: list[Frame]) -> None:
     runs = []
     for _ in range(2):
-        with Tracker("film") as tracker:
+        with Tracker("video") as tracker:
             runs.append([tracker.observe(frame) for frame in frames[:10]])
     for first, second in zip(*runs, strict=True):
         assert [hand.side for hand in first.hands] == [hand.side for hand in second.hands]
@@ -182,7 +182,7 @@ def test_what_the_networks_say_of_the_sides_is_heard_on_films(frames: list[Frame
     sure = {}
     for kind in (ForearmNet, Contrary):
         forearm = kind(calibration_dir() / "weights" / "forearm.onnx")
-        with Tracker("film", forearm=forearm) as tracker:
+        with Tracker("video", forearm=forearm) as tracker:
             seen = [tracker.observe(frame).hand("left") for frame in frames]
         sure[kind] = [hand.side_confidence for hand in seen if hand is not None]
     assert len(sure[ForearmNet]) > 10

@@ -111,7 +111,7 @@ class Worker:
             frames=task.count,
             rate_hz=task.rate_hz,
         )
-        with Tracker("film", **self._nets) as tracker:
+        with Tracker("video", **self._nets) as tracker:
             for k, (time_s, image, label) in enumerate(frames):
                 observation = tracker.observe(Frame(k, time_s, image))
                 number = film_frame(task.seed, task.first, k)

@@ -29,7 +29,7 @@ from posturewatch.server.feed import LiveFeed
 
 __all__ = ["Bench", "LoopedVideo", "measure_live", "measure_per_frame", "run_benchmark"]
 
-Mode = Literal["film", "live"]
+Mode = Literal["video", "live"]
 
 
 class ClosableObserver(Observer, Protocol):
@@ -180,7 +180,7 @@ def measure_per_frame(bench: Bench, video: Path, *, frames: int = 300) -> PerFra
     with ExitStack() as cleanup:
         bare_source = FilmSource(video)
         cleanup.callback(bare_source.close)
-        observer = bench.make_bare("film")
+        observer = bench.make_bare("video")
         cleanup.callback(observer.close)
         source = FilmSource(video)
         cleanup.callback(source.close)
@@ -188,7 +188,7 @@ def measure_per_frame(bench: Bench, video: Path, *, frames: int = 300) -> PerFra
         cleanup.callback(feed.close)
         turns = _Turns(source, frames + CHUNK, _BareTurns(observer, bare_source))
         recorder = bench.begin(source)
-        monitor, release = bench.make_monitor("film", turns, (recorder, feed))
+        monitor, release = bench.make_monitor("video", turns, (recorder, feed))
         cleanup.callback(release)
         recorder.finish(monitor.run(threading.Event()))
     # The first turn warms the models up.

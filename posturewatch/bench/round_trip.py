@@ -40,7 +40,7 @@ def round_trip(parts: Parts, seconds: float) -> RoundTrip:
     try:
         with tempfile.TemporaryDirectory() as folder, open_store(Path(folder)) as store:
             recorder = store.begin(parts.session_start(source))
-            monitor, release = parts.monitor("film", source, (recorder, feed))
+            monitor, release = parts.monitor("video", source, (recorder, feed))
             try:
                 outcome = monitor.run(threading.Event(), seconds)
             finally:

@@ -107,7 +107,7 @@ class Analysis:
         stop = threading.Event()
         with progress(self._source) as bar, interrupt_sets(stop):
             sinks = (_Rows(self._samples), session, tally, bar)
-            monitor, release = self._parts.monitor("film", self._source, sinks)
+            monitor, release = self._parts.monitor("video", self._source, sinks)
             try:
                 outcome = monitor.run(stop)
             finally:

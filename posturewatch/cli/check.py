@@ -133,7 +133,7 @@ def _models(args: argparse.Namespace) -> str:
     from posturewatch.pipeline.build import load_parts
 
     parts = load_parts(args.settings, args.profile)
-    parts.build("film", parts.settings).release()
+    parts.build("video", parts.settings).release()
     return "hand, body and forearm networks and the estimator load"
 
 

@@ -11,7 +11,7 @@ bottom too), and a hand that as a whole moves away from the strings, which shift
 passed. A finger whose bottom lies clearly above the plane of the others is taken to hover.
 
 The deviation holds the landmarks' own jitter, the spread of hand lengths, how well the plane is known, and a share
-for the depth of single-camera landmarks; and it is stretched to what rendered films with known lifts showed, where the
+for the depth of single-camera landmarks; and it is stretched to what rendered videos with known lifts showed, where the
 tracker's fingertips were off by far more than they jitter. So most lifts of this kind are too uncertain to be given.
 """
 

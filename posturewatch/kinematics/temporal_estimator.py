@@ -45,7 +45,7 @@ class TimeRules:
     surprise
         An estimate farther than this many deviations from what was expected counts less (Huber's weight).
     factor, lift_factor
-        Stretch the stated deviation so that 90 % intervals hold 90 % of the errors on films; lifts have their own.
+        Stretch the stated deviation so that 90 % intervals hold 90 % of the errors on videos; lifts have their own.
         They hold of a first frame and of a picture alone, too.
     """
 
@@ -116,9 +116,9 @@ class KalmanBank:
 
 @dataclass
 class TemporalEstimator:
-    """From observations to measurements: the one way to a number, for single pictures, films and cameras alike.
+    """From observations to measurements: the one way to a number, for single pictures, videos and cameras alike.
 
-    A picture without a past is measured as the first frame of a film is; `reset` makes the next one so.
+    A picture without a past is measured as the first frame of a video is; `reset` makes the next one so.
 
     Attributes
     ----------

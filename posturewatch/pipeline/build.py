@@ -38,8 +38,8 @@ __all__ = [
     "load_tracker",
 ]
 
-#: What the frames are: images that have nothing to do with each other, a film, or a camera.
-Mode = Literal["still", "film", "live"]
+#: What the frames are: images that have nothing to do with each other, a video, or a camera.
+Mode = Literal["still", "video", "live"]
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""The one loop, for cameras and for films: frame, observation, measurement, verdict, reading."""
+"""The one loop, for cameras and for videos: frame, observation, measurement, verdict, reading."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ class DisplayFilter:
 class Monitor:
     """Runs one session's loop in the calling thread until the source ends or `stop` is set.
 
-    The source decides the frame policy (a live one keeps the newest frame only, a film drops nothing); the
+    The source decides the frame policy (a live one keeps the newest frame only, a video drops nothing); the
     loop itself knows no difference. Sinks never block it.
 
     Parameters

@@ -1,7 +1,7 @@
 """Whether landmarks can be a hand at all, and whether two sets are one hand. Pure.
 
 The landmark network draws a hand into whatever it is shown, so its own score is not enough. Each bound is
-loose: it refuses what no hand does (common practice; the widths were set on real films and renders), and
+loose: it refuses what no hand does (common practice; the widths were set on real videos and renders), and
 leaves doubtful hands to the estimator's uncertainty.
 """
 

@@ -22,16 +22,16 @@ from posturewatch.model.observation import (
     other_side,
 )
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, cross_entropy_of, landmark_error
-from posturewatch.tracking.film import FILM, LIVE, FilmFinder
 from posturewatch.tracking.fingers import FingerNet
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.sides import network_evidence
 from posturewatch.tracking.still import StillFinder
+from posturewatch.tracking.video import LIVE, VIDEO, VideoFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
 
-TrackerMode = Literal["still", "film", "live"]
+TrackerMode = Literal["still", "video", "live"]
 
 
 class Finder(Protocol):
@@ -53,14 +53,14 @@ class Tracker:
     Parameters
     ----------
     mode
-        "still" for images that have nothing to do with each other; "film" for every frame of a film, the same result
+        "still" for images that have nothing to do with each other; "video" for every frame of a video, the same result
         on every run; "live" for a camera, within the time between two frames.
     forearm
         The network for the forearm's axis; without it `HandObservation.forearm` is None.
     fingers
         The network for the fingers; without it `HandObservation.fingers` is None.
     mirrored
-        The images are mirrored already, as selfie films are. Sides stay anatomical; pixels, metres and the forearm's
+        The images are mirrored already, as selfie videos are. Sides stay anatomical; pixels, metres and the forearm's
         axis are those of the image as it is.
     finder
         What finds hands and body, where it is not the one of that mode.
@@ -82,8 +82,8 @@ class Tracker:
         mirrored: bool = False,
         finder: Finder | None = None,
     ) -> None:
-        if mode not in ("still", "film", "live"):
-            raise ValueError(f"a tracker's mode is 'still', 'film' or 'live', got {mode!r}")
+        if mode not in ("still", "video", "live"):
+            raise ValueError(f"a tracker's mode is 'still', 'video' or 'live', got {mode!r}")
         self.mode = mode
         self.mirrored = mirrored
         self._forearm = forearm
@@ -91,16 +91,16 @@ class Tracker:
         #: Where the network for the fingers looks while the other one does.
         self._beside = ThreadPoolExecutor(1, thread_name_prefix="fingers")
         self._finder: Finder
-        self._film: FilmFinder | None = None
+        self._video: VideoFinder | None = None
         if finder is not None:
             self._finder = finder
         elif mode == "still":
             self._finder = StillFinder(mirrored, self._judge if forearm or fingers else None)
         else:
-            self._finder = self._film = FilmFinder(mirrored, FILM if mode == "film" else LIVE)
+            self._finder = self._video = VideoFinder(mirrored, VIDEO if mode == "video" else LIVE)
 
     def observe(self, frame: Frame) -> Observation:
-        """Everything that is seen in a frame; the frames of a film or camera one after the other."""
+        """Everything that is seen in a frame; the frames of a video or camera one after the other."""
         found, body = self._finder.find(frame.image_bgr, frame.time_s)
         return self._observation(frame, found, body)
 
@@ -134,12 +134,12 @@ class Tracker:
     ) -> Observation:
         looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
         axes, fingers = self._look(frame.image_bgr, looks)
-        if self._film is not None:
+        if self._video is not None:
             evidence = {
                 side: _evidence(axis, of_fingers) * (1 if side == "left" else -1)
                 for (side, _, _), axis, of_fingers in zip(found, axes, fingers, strict=True)
             }
-            self._film.add_evidence(evidence)
+            self._video.add_evidence(evidence)
         hands = tuple(
             HandObservation(
                 side=side,

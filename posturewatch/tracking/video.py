@@ -1,8 +1,8 @@
-"""Films and cameras: each hand is followed from frame to frame, looked for where it was lost, and its side is
+"""Videos and cameras: each hand is followed from frame to frame, looked for where it was lost, and its side is
 believed over time.
 
 Both hands' networks compute side by side, each from a crop around where its hand was; while a hand is
-missing, the palm finder takes the second core. The body comes a few times a second. In a film everything
+missing, the palm finder takes the second core. The body comes a few times a second. In a video everything
 follows from the frames and their times alone, so that every run gives the same; live, the body's result is
 taken when it is ready, and the search is kept within the time between two frames.
 """
@@ -40,7 +40,7 @@ from posturewatch.tracking.roi import Roi, cut, forearm_roi, hand_roi
 from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence, label_evidence
 from posturewatch.tracking.track import Lost, Track, jump, shows
 
-__all__ = ["FILM", "LIVE", "Effort", "FilmFinder"]
+__all__ = ["LIVE", "VIDEO", "Effort", "VideoFinder"]
 
 
 _GAP_S = 1.0  # after a gap like this nothing is where it was
@@ -85,7 +85,7 @@ class Effort:
     budget_s: float | None
 
 
-FILM = Effort(
+VIDEO = Effort(
     True, body_every_s=0.25, searches=4, eager_s=3.0, idle_every_s=0.066, takes=8, looks=3, budget_s=None
 )
 LIVE = Effort(
@@ -93,7 +93,7 @@ LIVE = Effort(
 )
 
 
-class FilmFinder:
+class VideoFinder:
     """Hands and body of one frame after another.
 
     Parameters
