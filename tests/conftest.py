@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 import time_machine
 from calendar_moments import moments
+from page_stage import browser, open_page, stage  # noqa: F401  fixtures
 
 #: Tests that may be skipped under --no-skips, each with the reason why nothing can be done about it.
 MAY_SKIP: dict[str, str] = {}

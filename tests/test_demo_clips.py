@@ -65,7 +65,7 @@ def test_each_held_stay_has_one_clip_and_nothing_else_has(served: Served) -> Non
 @pytest.mark.parametrize("which", range(2))
 def test_each_clip_plays_and_seeks_with_the_angle_beside_it(served: Served, page: Any, which: int) -> None:
     clip = served.log.clips()[which]
-    page.goto(f"{served.url}book.html#/review/{clip['id']}")
+    page.goto(f"{served.url}log.html#/review/{clip['id']}")
     page.wait_for_selector(".player .trace")
     page.wait_for_function(f"() => {VIDEO}.readyState >= 2 && !{VIDEO}.seeking")
     length_s = page.evaluate(f"{VIDEO}.duration")
@@ -98,7 +98,7 @@ def test_the_time_in_the_extreme_zone_is_the_truths(served: Served, page: Any) -
     # quickly, so that an angle wrong by as much as stated moves each crossing by a few frames only.
     assert direction["states_s"]["extreme"] == pytest.approx(beyond_s, abs=1.0)
     page.goto("about:blank")  # another address of the same page would not load it anew
-    page.goto(f"{served.url}book.html#/session/{session}")
+    page.goto(f"{served.url}log.html#/session/{session}")
     page.wait_for_selector("#page h1")
     assert f"{round(100 * direction['states_s']['extreme'] / flexion['measured_s'])} %" in page.inner_text(
         "#page"

@@ -1,4 +1,4 @@
-"""The practice book in headless Chromium, on a prepared data folder with real clips."""
+"""The practice log in headless Chromium, on a prepared data folder with real clips."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def stage(tmp_path: Path) -> Iterator[ReviewStage]:
 
 @pytest.fixture
 def open_page(browser: sync_api.Browser, stage: ReviewStage) -> Iterator[Open]:
-    """Opens a page of the book; at the end nothing may have failed in it, and nothing may have left this machine."""
+    """Opens a page of the log; at the end nothing may have failed in it, and nothing may have left this machine."""
     contexts, faults, requests = [], [], []
 
     def open_one(address: str, width: int = 1280, height: int = 800) -> sync_api.Page:
@@ -78,7 +78,7 @@ def clips(stage: ReviewStage, reason: str = "warning") -> list[dict[str, Any]]:
 
 
 def review(open_page: Open, *ids: int, **size: int) -> sync_api.Page:
-    page = open_page("book.html#/review/" + "/".join(map(str, ids)), **size)
+    page = open_page("log.html#/review/" + "/".join(map(str, ids)), **size)
     page.wait_for_selector(".player .trace")
     page.wait_for_function(SETTLED)
     return page
@@ -97,7 +97,7 @@ def reading_at(page: sync_api.Page, stage: ReviewStage) -> None:
     clip_s = page.evaluate(TIME)
     session_s = int((clips(stage)[0]["start_s"] + clip_s) * RATE_HZ + 1e-6) / RATE_HZ
     value = flexion_deg(session_s)
-    zone = "extreme" if value > 48.6 else "beyond comfort" if value > 37.7 else "within comfort"
+    zone = "extreme" if value > 48.6 else "past comfort range" if value > 37.7 else "in comfort range"
     see(page, ".trace-reading", f"{round(value)}° flexion, {zone}")
     see(page, ".chip[data-side=left] b", f"{round(value)}° flexion")
 
@@ -189,7 +189,7 @@ def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
     open_page: Open, stage: ReviewStage
 ) -> None:
     session = stage.sessions[-1]
-    page = open_page(f"book.html#/session/{session}")
+    page = open_page(f"log.html#/session/{session}")
     see(page, "#finding", "Left wrist bent in (flexion) beyond 48.6 degrees")
     see(page, "#finding", "bars 12-16")
     page.wait_for_selector(".chart .main-svg")
@@ -212,7 +212,7 @@ def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
 
 
 def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -> None:
-    page = open_page(f"book.html#/session/{stage.sessions[-1]}")
+    page = open_page(f"log.html#/session/{stage.sessions[-1]}")
     left = page.locator("#fingers .fingers-group[data-side=left]")
     sync_api.expect(left).to_contain_text("Lift was measured from the strings", timeout=WAIT_MS)
     rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
@@ -220,19 +220,19 @@ def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -
     assert rows[2] == ["Ring", "not measured: not seen well enough from any view to be given"]
     assert rows[3] == ["Little", "100\u00a0%", "11\u00a0%", "11\u00a0%, 11\u00a0% certain"]
     by_passage = page.locator("#fingers .table-frame")
-    assert "Left little finger lifted, beyond extreme limit" in by_passage.locator("th").all_inner_texts()
+    assert "Left little finger lifted, past extreme limit" in by_passage.locator("th").all_inner_texts()
     assert by_passage.locator("tbody tr").nth(1).locator("td").first.inner_text() == "67\u00a0%"
     see(page, "#fingers", "A camera does not see force")
     titles = page.locator("h2").all_inner_texts()
-    assert titles.index("Time per state and direction") < titles.index("Fingers")
-    page.goto(stage.url + "book.html#/trends/26")
-    see(page, ".card:has(h2:text-is('Fingers'))", "Left little finger lifted, beyond extreme limit")
+    assert titles.index("Time by state and direction") < titles.index("Fingers")
+    page.goto(stage.url + "log.html#/trends/26")
+    see(page, ".card:has(h2:text-is('Fingers'))", "Left little finger lifted, past extreme limit")
 
 
 def test_a_finger_can_be_followed_through_a_clip(open_page: Open, stage: ReviewStage) -> None:
     page = review(open_page, clips(stage)[0]["id"])
     page.select_option(".player select", label="Left hand, little finger lift")
-    see(page, ".trace-reading", "0 mm lift, within comfort")
+    see(page, ".trace-reading", "0 mm lift, in comfort range")
     page.evaluate("document.querySelector('video').currentTime = 5.05")
     see(page, ".trace-reading", "30 mm lift, extreme")
     # Over the picture stands the wrist.
@@ -241,8 +241,8 @@ def test_a_finger_can_be_followed_through_a_clip(open_page: Open, stage: ReviewS
 
 @pytest.mark.calendar(slow=True)
 def test_trends_show_each_week(open_page: Open, stage: ReviewStage) -> None:
-    page = open_page("book.html#/trends/26")
-    see(page, "#page", "Left wrist, bent in (flexion), beyond extreme limit")
+    page = open_page("log.html#/trends/26")
+    see(page, "#page", "Left wrist bent in (flexion), past extreme limit")
     page.wait_for_selector(".chart .main-svg")
     drawn = page.evaluate("document.querySelector('.chart').data[0].y.filter((one) => one !== null).length")
     assert drawn == len(stage.sessions)
@@ -255,16 +255,16 @@ def test_trends_show_each_week(open_page: Open, stage: ReviewStage) -> None:
 def test_no_page_is_wider_than_the_window(open_page: Open, stage: ReviewStage, width: int) -> None:
     first, second = (one["id"] for one in clips(stage))
     session = stage.sessions[-1]
-    page = open_page("book.html", width=width)
+    page = open_page("log.html", width=width)
     for address, told in [
         ("sessions", "Sessions"),
         (f"session/{session}", "By passage"),
-        ("clips", "Held: left wrist"),
+        ("clips", "Held: Left wrist"),
         (f"review/{first}/{second}", "Compare with"),
         ("trends", "By direction"),
         ("pieces", "Scales"),
         ("piece/2", "Where it was played"),
-        ("know/flexion", "common practice"),
+        ("guide/flexion", "common practice"),
         ("data", str(stage.store.data_dir)),
     ]:
         page.evaluate("(address) => { location.hash = '#/' + address; }", address)
@@ -333,7 +333,7 @@ def test_a_quiet_sentence_is_shown_and_can_be_hidden(open_page: Open, stage: Rev
 
 
 def test_everything_can_be_deleted(open_page: Open, stage: ReviewStage) -> None:
-    page = open_page("book.html#/data")
+    page = open_page("log.html#/data")
     page.click("#forget")
     page.click("dialog >> text=Delete everything")
     sync_api.expect(page.locator("section", has_text="Sessions").first).to_contain_text(

@@ -13,7 +13,7 @@ from posturewatch.exposure.cue_series import STILL
 from posturewatch.model.measurement import LiftPlane, Refusal
 from posturewatch.model.observation import FINGERS, SIDES, Side
 from posturewatch.model.quantities import GROUPS, QUANTITIES, Quantity
-from posturewatch.model.verdict import Level, Zone
+from posturewatch.model.verdict import HandState, Level, Zone
 
 __all__ = ["vocabulary"]
 
@@ -25,12 +25,20 @@ _UNIT_SIGNS = {"deg": "°", "mm": " mm"}
 #: As music for plucked and bowed strings numbers the digits; the thumb's letter is that of plucked strings.
 _FINGER_NUMBERS = {"thumb": "T", "index": "1", "middle": "2", "ring": "3", "little": "4"}
 
-#: By zone: a key without spaces, and a word that can be read from afar.
-_ZONE_WORDS = {
-    Zone.WITHIN: ("within", "Within"),
-    Zone.BEYOND: ("beyond", "Beyond"),
-    Zone.EXTREME: ("extreme", "Extreme"),
-    Zone.UNSEEN: ("unseen", "No reading"),
+#: Keys without spaces, by which the page's catalogues name what they say of a zone and of a hand's state.
+_ZONE_KEYS = {
+    Zone.WITHIN: "within",
+    Zone.BEYOND: "beyond",
+    Zone.EXTREME: "extreme",
+    Zone.UNSEEN: "unseen",
+}
+_STATE_KEYS = {
+    HandState.IN_COMFORT: "within",
+    HandState.PAST_COMFORT: "beyond",
+    HandState.EXTREME: "extreme",
+    HandState.UNSURE: "unsure",
+    HandState.PARTLY_SEEN: "partly",
+    HandState.NOT_SEEN: "unseen",
 }
 
 _PLANE_WORDS: dict[LiftPlane, str] = {
@@ -69,9 +77,8 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any
         "fingers": [{"name": name, "number": _FINGER_NUMBERS[name]} for name in FINGERS],
         "groups": list(GROUPS),
         "levels": list(_LEVELS),
-        "zones": [
-            {"name": zone.value, "key": key, "short": short} for zone, (key, short) in _ZONE_WORDS.items()
-        ],
+        "zones": [{"name": zone.value, "key": key} for zone, key in _ZONE_KEYS.items()],
+        "states": [{"name": state.value, "key": key} for state, key in _STATE_KEYS.items()],
         "refusals": [{"name": one.value, "key": one.name.lower(), "help": one.help} for one in Refusal],
         "lift_planes": [{"name": name, "words": words} for name, words in _PLANE_WORDS.items()],
         "cues": [

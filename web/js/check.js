@@ -1,56 +1,85 @@
 // The discomfort check before or after playing: a rating, places, warning signs, and the advice in its own words.
 
 import { get, send } from "./actions.js";
-import { adviceNode } from "./book/check-list.js";
 import { element, setText } from "./dom.js";
+import { words } from "./language.js";
+import { adviceNode, placeName } from "./log/check-list.js";
 import { outlines } from "./outline.js";
 
-/** sessionId: of the session that has just ended, or null; fail: shows what went wrong. */
+/** @import { Answer, Check, CheckForm } from "./api.d.ts" */
+
+/**
+ * sessionId: of the session that has just ended, or null; fail: shows what went wrong.
+ * @param {{ sessionId: string | null, fail: (sentence: string) => void }} options
+ */
 export async function openCheck({ sessionId, fail }) {
+  const text = words.check;
+  /** @type {Answer<CheckForm>} */
   const { body: form, error } = await get("checks/form");
-  if (error) return fail(error);
-  const sheet = element("dialog", { className: "sheet", id: "check-sheet", attr: { "aria-label": "How does it feel?" } });
+  if (!form) return fail(error ?? "");
+  const sheet = element("dialog", { className: "sheet", id: "check-sheet", attr: { "aria-label": text.title } });
   sheet.addEventListener("close", () => sheet.remove());
+  /** @type {Set<string>} */
   const chosen = new Set();
-  const where = element("p", { className: "small" }, "Nothing chosen.");
+  const where = element("p", { className: "small" }, text.nothingChosen);
   const moments = sessionId === null ? null : element("p", { className: "moments sheet-row" },
-    radio("moment", "after", "after playing", true), radio("moment", "before", "before playing again", false));
+    radio("moment", "after", text.after, true), radio("moment", "before", text.beforeAgain, false));
   const fault = element("p", { attr: { role: "alert" } });
   const note = element("input", { maxLength: 200 });
-  const ratings = element("fieldset", { className: "ratings" }, element("legend", { className: "spoken" }, form.scale.label),
-    ...Array.from({ length: form.scale.highest - form.scale.lowest + 1 }, (_, i) => radio("rating", String(form.scale.lowest + i), String(form.scale.lowest + i), false)));
+  const { lowest, highest } = form.scale;
+  const rate = text.scale(lowest, highest);
+  const ratings = element("fieldset", { className: "ratings" }, element("legend", { className: "spoken" }, rate),
+    ...Array.from({ length: highest - lowest + 1 }, (_, i) => radio("rating", String(lowest + i), String(lowest + i), false)));
+  const picked = (/** @type {string} */ name) => sheet.querySelector(`[name=${name}]:checked`);
+  const valueOf = (/** @type {Element | null} */ input) => (input instanceof HTMLInputElement ? input.value : undefined);
   const submit = async () => {
-    const rating = sheet.querySelector("[name=rating]:checked")?.value;
-    if (rating === undefined) return setText(fault, "Choose a number from 0 to 10.");
-    const moment = sheet.querySelector("[name=moment]:checked")?.value ?? "before";
-    const signs = [...sheet.querySelectorAll("[name=sign]:checked")].map((one) => one.value);
-    const { body, error: refused } = await send("POST", "checks", { moment, rating: Number(rating), places: [...chosen], signs, note: note.value,
+    const rating = valueOf(picked("rating"));
+    if (rating === undefined) return setText(fault, text.chooseNumber(lowest, highest));
+    const moment = valueOf(picked("moment")) ?? "before";
+    const signs = [...sheet.querySelectorAll("[name=sign]:checked")].map(valueOf);
+    /** @type {Answer<Check>} */
+    const kept = await send("POST", "checks", { moment, rating: Number(rating), places: [...chosen], signs, note: note.value,
       ...(moment === "after" ? { session_id: sessionId } : {}) });
-    if (refused) return setText(fault, refused);
-    answer(sheet, body);
+    return kept.body ? answer(sheet, kept.body) : setText(fault, kept.error ?? "");
   };
-  sheet.append(element("h2", {}, "How does it feel?"), moments ?? "", element("p", {}, form.scale.label), ratings,
-    element("h3", {}, "Where? Tap the place"), outlines(form.sides, form.places, chosen, () => setText(where, chosen.size ? [...chosen].join(", ") : "Nothing chosen.")), where,
-    element("h3", {}, "Is any of these there?"),
+  sheet.append(element("h2", {}, text.title), moments ?? "", element("p", {}, rate), ratings,
+    element("h3", {}, text.where), outlines(form.sides, form.places, chosen, () => setText(where, chosen.size ? [...chosen].map(placeName).join(", ") : text.nothingChosen)), where,
+    element("h3", {}, text.symptoms),
     element("div", { className: "signs" }, ...form.signs.map((one) => element("label", {},
-      element("input", { type: "checkbox", name: "sign", value: one.name }), one.label))),
-    element("label", {}, element("h3", {}, "Note"), note), fault,
-    element("p", { className: "sheet-row" }, press("Keep this", submit, "main"), press("Leave it", () => sheet.close())));
+      element("input", { type: "checkbox", name: "sign", value: one.name }), words.terms.signs[one.name] ?? one.label))),
+    element("label", {}, element("h3", {}, words.note), note), fault,
+    element("p", { className: "sheet-row" }, press(text.keep, submit, "main"), press(words.cancel, () => sheet.close())));
   document.body.append(sheet);
   sheet.showModal();
+  return undefined;
 }
 
+/**
+ * @param {HTMLDialogElement} sheet
+ * @param {Check} check
+ */
 function answer(sheet, check) {
-  const done = press("Done", () => sheet.close(), "main");
-  sheet.replaceChildren(element("h2", { tabIndex: -1 }, `Kept: ${check.rating} of 10 ${check.moment} playing`),
-    adviceNode(check.advice) ?? element("p", {}, "Nothing to be careful about follows from that."), element("p", { className: "sheet-row" }, done));
+  const done = press(words.check.done, () => sheet.close(), "main");
+  sheet.replaceChildren(element("h2", { tabIndex: -1 }, words.check.kept(check.rating, check.moment)),
+    adviceNode(check.advice) ?? element("p", {}, words.check.nothingFollows), element("p", { className: "sheet-row" }, done));
   done.focus();
 }
 
+/**
+ * @param {string} name
+ * @param {string} value
+ * @param {string} label
+ * @param {boolean} checked
+ */
 function radio(name, value, label, checked) {
   return element("label", {}, element("input", { type: "radio", name, value, checked }), label);
 }
 
+/**
+ * @param {string} label
+ * @param {() => unknown} onclick
+ * @param {string} [more]
+ */
 function press(label, onclick, more = "") {
   return element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick }, label);
 }

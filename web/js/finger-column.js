@@ -1,49 +1,53 @@
 // One finger in the strip: its lift as a bar between its limits, a word and a shape for where that is, and cues.
 
 import { element, setData, setText, svg } from "./dom.js";
-import { fingerNumber } from "./fingers.js";
-import { Steady } from "./steady.js";
-import { STATES, sentenceCase, sizeAndDirection, stateOfZone } from "./words.js";
+import { sentenceCase } from "./format.js";
+import { words } from "./language.js";
+import { HOLD_S, Steady, SteadyNumber } from "./steady.js";
+import { LEVELS, cueLabel, cueWords, directionName, directionOf, fingerName, fingerNumber, labelOf, refusalHelp, refusalName, sign, zoneKey } from "./terms.js";
+
+/** @import { LiveCue, LiveQuantity, Quantity, State } from "./api.d.ts" */
 
 const WIDTH = 34;
 const HEIGHT = 100;
 const MARGIN = 1.36;
-/** Numbers and, with reduced motion, bars change at most so often; a number lost for longer goes. */
-const NUMBER_S = 0.4;
-/** A cue comes and goes less often than a zone, and wants reading. */
-const CUE_DWELL_S = 0.8;
-/** Directions whose names in files would say more of an ordinary bend than is meant. */
-const PLAIN = { hook: "bent", collapse: "bent back" };
+const STEP = 1;
 const STILL = window.matchMedia("(prefers-reduced-motion: reduce)");
 
 export class FingerColumn {
-  #zone = new Steady();
-  #cue = new Steady(CUE_DWELL_S);
-  #doubt = new Steady(CUE_DWELL_S);
-  #numberAt = -Infinity;
-  #measuredAt = -Infinity;
+  #zone = /** @type {Steady<State>} */ (new Steady());
+  #cue = /** @type {Steady<string>} */ (new Steady());
+  #number = new SteadyNumber(STEP);
+  #movedAt = -Infinity;
+  #toldAt = -Infinity;
+  #limited;
+  #range;
+  #direction = "";
+  #shape = svg("use", { href: "#shape-within" });
+  #size = element("b");
+  #word = element("p", { className: "finger-word" });
+  #cues = element("p", { className: "finger-cue" });
+  #more = element("span", { className: "spoken" });
+  #fill = svg("rect", { class: "lift-fill", x: 8, y: HEIGHT, width: WIDTH - 16, height: 0 });
+  #needle = svg("rect", { class: "lift-needle", x: 2, y: HEIGHT, width: WIDTH - 4, height: 5, rx: 2 });
+  #whisker = svg("line", { class: "lift-whisker", x1: WIDTH / 2, x2: WIDTH / 2, y1: HEIGHT, y2: HEIGHT });
 
-  /** quantity: the one that the column shows, as the limits describe it. onLook: called when the column is looked at. */
+  /**
+   * @param {Quantity} quantity the one that the column shows
+   * @param {(column: FingerColumn | null) => void} onLook called when the column is looked at
+   */
   constructor(quantity, onLook) {
     this.quantity = quantity;
-    const limits = (direction) => [direction.comfort, direction.extreme].filter((one) => one !== null);
-    this.limited = Object.values(quantity.directions).some((direction) => limits(direction).length > 0);
-    this.upwards = limits(quantity.directions[quantity.positive]);
-    this.range = MARGIN * Math.max(1, ...this.upwards);
-    this.shape = svg("use", { href: "#shape-within" });
-    this.size = element("b");
-    this.word = element("p", { className: "finger-word" });
-    this.cues = element("p", { className: "finger-cue" });
-    this.more = element("span", { className: "spoken" });
-    this.fill = svg("rect", { class: "lift-fill", x: 8, y: HEIGHT, width: WIDTH - 16, height: 0 });
-    this.needle = svg("rect", { class: "lift-needle", x: 2, y: HEIGHT, width: WIDTH - 4, height: 5, rx: 2 });
-    this.whisker = svg("line", { class: "lift-whisker", x1: WIDTH / 2, x2: WIDTH / 2, y1: HEIGHT, y2: HEIGHT });
-    this.node = element("div", { className: "finger", tabIndex: 0, attr: { role: "group", "data-finger": quantity.finger, "data-bar": String(this.upwards.length > 0),
-      "data-limited": String(this.limited), "aria-label": sentenceCase(quantity.label) } },
-    element("p", { className: "finger-name" }, element("b", {}, fingerNumber(quantity.finger)), " ", element("span", {}, quantity.finger)),
-    this.upwards.length > 0 ? this.#bar() : null,
-    element("p", { className: "finger-size" }, this.size, svg("svg", { class: "finger-shape", "aria-hidden": "true" }, this.shape)),
-    this.word, this.cues, this.more);
+    const finger = quantity.finger ?? "";
+    this.#limited = Object.values(quantity.directions).some((direction) => LEVELS.some((level) => direction[level] !== null));
+    const upwards = LEVELS.flatMap((level) => quantity.directions[quantity.positive]?.[level] ?? []);
+    this.#range = MARGIN * Math.max(1, ...upwards);
+    this.node = element("div", { className: "finger", tabIndex: 0, attr: { role: "group", "data-finger": finger, "data-bar": String(upwards.length > 0),
+      "data-limited": String(this.#limited), "aria-label": sentenceCase(labelOf(quantity.name)) } },
+    element("p", { className: "finger-name" }, element("b", {}, fingerNumber(finger)), " ", element("span", {}, fingerName(finger))),
+    upwards.length > 0 ? this.#bar() : null,
+    element("p", { className: "finger-size" }, this.#size, svg("svg", { class: "finger-shape", "aria-hidden": "true" }, this.#shape)),
+    this.#word, this.#cues, this.#more);
     for (const kind of ["pointerenter", "focus"]) this.node.addEventListener(kind, () => onLook(this));
     for (const kind of ["pointerleave", "blur"]) this.node.addEventListener(kind, () => onLook(null));
     this.blank("");
@@ -51,103 +55,130 @@ export class FingerColumn {
 
   /** A sentence on this finger for whoever points at it. */
   get about() {
-    return this.more.textContent ? `${sentenceCase(this.quantity.label)}: ${this.more.textContent}` : "";
+    return this.#more.textContent ? `${sentenceCase(labelOf(this.quantity.name))}: ${this.#more.textContent}` : "";
   }
 
   /** Why nothing is measured, once that has lasted; else "". */
   get reason() {
-    return this.node.dataset.state === "unseen" ? this.more.textContent : "";
+    return this.node.dataset.state === "unseen" ? this.#more.textContent : "";
   }
 
-  /** entry: the quantity as it came in the header; cues: those of this finger. */
+  /**
+   * cues: those of this finger.
+   * @param {LiveQuantity} entry
+   * @param {readonly LiveCue[]} cues
+   * @param {number} timeS
+   */
   show(entry, cues, timeS) {
-    if (timeS < this.#numberAt) this.#reset();
-    const { state, pending } = this.#zone.update(timeS, stateOfZone(entry.zone));
-    const words = cues.map((cue) => cue.words).join(", ");
-    const cue = this.#cue.update(timeS, words);
-    if (entry.display !== null) this.#measuredAt = timeS;
-    const fresh = timeS - this.#numberAt >= NUMBER_S;
-    if (entry.display !== null && (fresh || !STILL.matches)) this.#move(entry.display, entry.sd);
-    if (fresh && (entry.display !== null || timeS - this.#measuredAt >= NUMBER_S)) {
-      this.#numberAt = timeS;
-      this.#number(entry);
+    if (timeS < this.#movedAt) this.#reset();
+    const before = this.node.dataset.state;
+    const { state, pending } = this.#zone.update(timeS, this.#raw(entry));
+    const cue = this.#cue.update(timeS, cues.map((one) => cueWords(one.cue)).join(", ")).state;
+    if (entry.display !== null && (!STILL.matches || timeS - this.#movedAt >= HOLD_S)) {
+      this.#movedAt = timeS;
+      this.#move(entry.display, entry.sd ?? 0);
     }
-    const doubt = this.#doubt.update(timeS, this.#unsure(entry) ? "unsure" : "sure").state === "unsure" && state === "within";
-    this.#set(state, pending, state === "unseen" ? "" : cue.state, doubt);
-    if (state === "unseen" && entry.refusal) setText(this.more, `not measurable, ${entry.refusal}. ${entry.help}`);
-    else if (state !== "unseen" && fresh) setText(this.more, [this.#told(entry), ...cues.map((one) => one.label)].filter(Boolean).join("; "));
+    this.#tellNumber(this.#number.update(timeS, entry.display, state !== before));
+    this.#set(state, pending, state === "unseen" ? "" : cue);
+    if (state === "unseen" && entry.refusal) setText(this.#more, words.fingers.notMeasurable(refusalName(entry.refusal), refusalHelp(entry.refusal)));
+    else if (state !== "unseen" && (state !== before || timeS - this.#toldAt >= HOLD_S)) {
+      this.#toldAt = timeS;
+      setText(this.#more, [this.#told(entry), ...cues.map(cueLabel)].filter(Boolean).join("; "));
+    }
   }
 
-  /** Shows that nothing is measured now; with a reason it is a loss, without one simply not the time. */
+  /**
+   * Shows that nothing is measured now; with a reason it is a loss, without one simply not the time.
+   * @param {string} why
+   */
   blank(why) {
     this.#reset();
-    this.#number(null);
-    this.#set(why ? "unseen" : "idle", false, "", false);
-    setText(this.more, why);
+    this.#tellNumber(null);
+    this.#set(why ? "unseen" : "idle", false, "");
+    setText(this.#more, why);
   }
 
   #reset() {
     this.#zone.reset();
     this.#cue.reset();
-    this.#doubt.reset();
-    this.#numberAt = this.#measuredAt = -Infinity;
+    this.#number.reset();
+    this.#movedAt = this.#toldAt = -Infinity;
   }
 
-  /** Whether a lift that reads within comfort may well not be: one standard deviation more would be beyond it. Of what
-   * has no limit and two directions: whether one deviation leaves it open which one it is. */
-  #unsure(entry) {
-    if (!this.limited) return this.quantity.negative !== null && entry.display !== null && Math.abs(entry.display) < entry.sd;
-    const { comfort } = this.quantity.directions[this.quantity.positive];
-    return stateOfZone(entry.zone) === "within" && comfort !== null && entry.display !== null && entry.display + entry.sd > comfort;
+  /**
+   * Unsure is a lift that reads as comfortable and may well not be: one standard deviation more would be past it. Of
+   * what has no limit and two directions: where one deviation leaves open which one it is.
+   * @param {LiveQuantity} entry
+   * @returns {State}
+   */
+  #raw(entry) {
+    const zone = zoneKey(entry.zone);
+    if (entry.display === null || entry.sd === null) return zone;
+    if (!this.#limited) return this.quantity.negative !== null && Math.abs(entry.display) < entry.sd ? "unsure" : zone;
+    const comfort = this.quantity.directions[this.quantity.positive]?.comfort ?? null;
+    return zone === "within" && comfort !== null && entry.display + entry.sd > comfort ? "unsure" : zone;
   }
 
-  #set(state, pending, cue, doubt) {
+  /**
+   * @param {State} state
+   * @param {boolean} pending
+   * @param {string} cue
+   */
+  #set(state, pending, cue) {
     setData(this.node, "state", state);
-    setData(this.node, "unsure", String(doubt));
     setData(this.node, "pending", String(pending));
     const shape = `#shape-${state === "idle" ? "within" : state}`;
-    if (this.shape.getAttribute("href") !== shape) this.shape.setAttribute("href", shape);
-    // Without limits nothing is within or beyond any; then the direction is told.
-    setText(this.word, state === "unseen" ? "Not measurable" : state === "idle" ? "" : doubt ? "Unsure" : this.limited ? STATES[state].word : this.direction);
-    setText(this.cues, cue);
+    if (this.#shape.getAttribute("href") !== shape) this.#shape.setAttribute("href", shape);
+    // Without limits nothing is in or past any range; then the direction is told.
+    setText(this.#word, state === "within" && !this.#limited ? this.#direction : words.fingers.states[state]);
+    setText(this.#cues, cue);
   }
 
-  #number(entry) {
-    const known = entry !== null && entry.display !== null;
-    const { size, direction } = known ? sizeAndDirection(this.quantity, entry.display) : { size: "–", direction: "" };
-    this.direction = PLAIN[direction] ?? direction;
+  /** @param {number | null} number */
+  #tellNumber(number) {
+    this.#direction = number === null ? "" : words.fingers.directions[directionOf(this.quantity, number)] ?? directionName(directionOf(this.quantity, number));
     // The unit of lifts stands under the strip once.
-    setText(this.size, size.replace(/\smm$/, ""));
+    setText(this.#size, number === null ? "–" : `${Math.round(Math.abs(number))}${this.quantity.unit === "mm" ? "" : sign(this.quantity.unit)}`);
   }
 
+  /** @param {LiveQuantity} entry */
   #told(entry) {
-    if (entry.display === null) return "";
-    const { size, direction } = sizeAndDirection(this.quantity, entry.display);
-    return `${size}${this.limited ? "" : ` ${PLAIN[direction] ?? direction}`} ±${Math.round(entry.sd)}${this.limited ? `, ${this.#unsure(entry) ? "not surely " : ""}${entry.zone}` : ", no limit set"}`;
+    if (entry.display === null || entry.sd === null) return "";
+    const size = `${Math.round(Math.abs(entry.display))}${sign(this.quantity.unit).replace(" ", "\u00a0")}`;
+    const spread = `±${Math.round(entry.sd)}`;
+    if (!this.#limited) return `${size} ${this.#direction} ${spread}, ${words.fingers.noLimit}`;
+    const zone = zoneKey(entry.zone);
+    return `${size} ${spread}, ${this.#raw(entry) === "unsure" ? words.fingers.notSurely : words.zones[zone]}`;
   }
 
+  /** @param {number} value */
   #y(value) {
-    return HEIGHT * (1 - Math.max(0, Math.min(1, value / this.range)));
+    return HEIGHT * (1 - Math.max(0, Math.min(1, value / this.#range)));
   }
 
+  /**
+   * @param {number} value
+   * @param {number} sd
+   */
   #move(value, sd) {
     const y = this.#y(value);
-    this.fill.setAttribute("y", y.toFixed(1));
-    this.fill.setAttribute("height", (HEIGHT - y).toFixed(1));
-    this.whisker.setAttribute("y1", this.#y(value - sd).toFixed(1));
-    this.whisker.setAttribute("y2", this.#y(value + sd).toFixed(1));
-    this.needle.setAttribute("y", Math.min(HEIGHT - 5, Math.max(0, y - 2.5)).toFixed(1));
+    this.#fill.setAttribute("y", y.toFixed(1));
+    this.#fill.setAttribute("height", (HEIGHT - y).toFixed(1));
+    this.#whisker.setAttribute("y1", this.#y(value - sd).toFixed(1));
+    this.#whisker.setAttribute("y2", this.#y(value + sd).toFixed(1));
+    this.#needle.setAttribute("y", Math.min(HEIGHT - 5, Math.max(0, y - 2.5)).toFixed(1));
   }
 
   /** From the strings at the bottom upwards, as the finger rises: dashed is the comfort limit, solid the extreme one; the
    * whisker is one standard deviation to either side. */
   #bar() {
-    const { comfort, extreme } = this.quantity.directions[this.quantity.positive];
-    const line = (value, kind) => (value === null ? null
-      : svg("line", { class: `lift-limit ${kind}`, x1: 0, x2: WIDTH, y1: this.#y(value), y2: this.#y(value) }));
+    const limits = this.quantity.directions[this.quantity.positive];
+    const lines = LEVELS.flatMap((level) => {
+      const value = limits?.[level] ?? null;
+      return value === null ? [] : [svg("line", { class: `lift-limit ${level}`, x1: 0, x2: WIDTH, y1: this.#y(value), y2: this.#y(value) })];
+    });
     return svg("svg", { class: "lift", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", "aria-hidden": "true" },
-      svg("rect", { class: "lift-track", x: 8, y: 0, width: WIDTH - 16, height: HEIGHT }), this.fill,
-      ...[line(comfort, "comfort"), line(extreme, "extreme")].filter((one) => one !== null),
-      svg("line", { class: "lift-strings", x1: 0, x2: WIDTH, y1: HEIGHT, y2: HEIGHT }), this.whisker, this.needle);
+      svg("rect", { class: "lift-track", x: 8, y: 0, width: WIDTH - 16, height: HEIGHT }), this.#fill, ...lines,
+      svg("line", { class: "lift-strings", x1: 0, x2: WIDTH, y1: HEIGHT, y2: HEIGHT }), this.#whisker, this.#needle);
   }
 }

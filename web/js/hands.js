@@ -1,67 +1,134 @@
-// One hand's panel: the word and shape to read from two metres, the numbers, or what would help to get them.
+// One hand's panel: the word and shape to read from two metres, the number nearest its limit, and the others.
 
-import { setData, setText } from "./dom.js";
+import { element, setData, setText, svg } from "./dom.js";
+import { sentenceCase } from "./format.js";
+import { words } from "./language.js";
 import { Scale } from "./scale.js";
-import { Steady } from "./steady.js";
-import { STATES, sentenceCase, stateOfZone, worst } from "./words.js";
+import { HOLD_S, Steady } from "./steady.js";
+import { WRIST, handName, stateKey } from "./terms.js";
 
-export class HandPanel {
-  #steady = new Steady();
-  #scales = new Map();
+/** @import { LiveHand, Side, State, Warned } from "./api.d.ts" */
+/** A state, the quantity that decides it, and why that has no number. @typedef {{ state: State, quantity: string | null, refusal: string | null }} Shown */
 
-  constructor(node) {
-    this.node = node;
-    this.side = node.dataset.side;
-    this.word = node.querySelector(".word");
-    this.shape = node.querySelector("use");
-    this.role = node.querySelector(".role");
-    this.help = node.querySelector(".help");
-    this.scales = node.querySelector(".scales");
+/** Why a state is shown: that of the latest frame in it, which changes no faster than it can be read. */
+class SteadyReason {
+  /** @type {Shown | null} */
+  #shown = null;
+  #since = -Infinity;
+
+  /**
+   * @param {number} timeS
+   * @param {State} state the one that is shown
+   * @param {Shown} raw that of the frame
+   * @returns {Shown}
+   */
+  update(timeS, state, raw) {
+    const shown = this.#shown;
+    const fresh = shown?.state !== state;
+    if (fresh && raw.state !== state) this.#shown = { state, quantity: null, refusal: null };
+    else if (fresh || (raw.state === state && (shown.quantity === null || timeS - this.#since >= HOLD_S))) this.#shown = { ...raw };
+    if (this.#shown !== shown) this.#since = timeS;
+    return this.#shown ?? raw;
   }
 
-  /** Builds one scale per measured quantity; again only when the limits change. */
-  describe(quantities) {
-    const key = JSON.stringify(quantities);
-    if (key === this.described) return;
-    this.described = key;
-    this.#scales = new Map(quantities.map((quantity) => [quantity.name, new Scale(quantity)]));
-    this.scales.replaceChildren(...[...this.#scales.values()].map((scale) => scale.node));
-  }
-
-  /** Shows one frame; returns the state now shown. */
-  show(hand, timeS, warnings) {
-    const entries = Object.entries(hand.quantities).filter(([name]) => this.#scales.has(name));
-    // What is warned of elsewhere, as a finger is, says nothing of the scales here.
-    const warned = warnings.some((warning) => warning.side === this.side && this.#scales.has(warning.quantity));
-    const raw = warned ? "held" : worst(entries.map(([, entry]) => stateOfZone(entry.zone)));
-    const { state, pending } = this.#steady.update(timeS, raw);
-    for (const [name, entry] of entries) this.#scales.get(name)?.show(entry);
-    setText(this.role, hand.role ? `· ${hand.role}` : "");
-    this.#set(state, pending, state === "unseen" ? reason(entries) : "");
-    return state;
-  }
-
-  /** Shows that nothing is measured now; with a reason it is a loss, without one simply not the time. */
-  blank(why = "") {
-    this.#steady.reset();
-    for (const scale of this.#scales.values()) scale.show(null);
-    this.#set(why ? "unseen" : "idle", false, why);
-  }
-
-  #set(state, pending, help) {
-    setData(this.node, "state", state);
-    setData(this.node, "pending", String(pending));
-    setText(this.word, STATES[state].word);
-    this.word.title = STATES[state].meaning;
-    const shape = `#shape-${state === "idle" ? "within" : state}`;
-    if (this.shape.getAttribute("href") !== shape) this.shape.setAttribute("href", shape);
-    setText(this.help, help);
-    this.help.hidden = !help;
-    this.scales.hidden = Boolean(help);
+  reset() {
+    this.#shown = null;
   }
 }
 
-function reason(entries) {
-  const refused = entries.map(([, entry]) => entry).find((entry) => entry.refusal);
-  return refused ? `${sentenceCase(refused.refusal)}. ${refused.help}` : "Not measurable.";
+export class HandPanel {
+  #steady = /** @type {Steady<State>} */ (new Steady());
+  #main = /** @type {Steady<string>} */ (new Steady());
+  #why = new SteadyReason();
+  #scales = WRIST.map((quantity) => new Scale(quantity));
+  #shape = svg("use", { href: "#shape-within" });
+  #word = element("p", { className: "word" });
+  /** @type {State | null} */
+  #last = null;
+
+  /** @param {HTMLElement} node an empty element with data-side */
+  constructor(node) {
+    this.node = node;
+    this.side = /** @type {Side} */ (node.dataset.side);
+    const [name, role] = [words.hands[this.side], handName(this.side)];
+    node.replaceChildren(
+      svg("svg", { class: "shape", "aria-hidden": "true" }, this.#shape),
+      element("h2", { className: "hand-name" }, name, role.toLowerCase() === name.toLowerCase() ? null : element("span", { className: "role" }, ` · ${role}`)),
+      this.#word, element("div", { className: "scales" }, ...this.#scales.map((scale) => scale.node)));
+    this.blank();
+  }
+
+  /**
+   * Shows one frame; returns what is shown now.
+   * @param {LiveHand} hand
+   * @param {number} timeS
+   * @param {readonly Warned[]} warnings
+   * @returns {Shown}
+   */
+  show(hand, timeS, warnings) {
+    const raw = rawState(hand, warnings);
+    const { state, pending } = this.#steady.update(timeS, raw.state);
+    const main = this.#main.update(timeS, this.#nearest(hand)).state;
+    const changed = state !== this.#last;
+    this.#last = state;
+    for (const scale of this.#scales) {
+      scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed);
+      scale.setMain(scale.quantity.name === main);
+    }
+    this.#set(state, pending);
+    return this.#why.update(timeS, state, raw);
+  }
+
+  /**
+   * Shows that nothing is measured now: as a loss, or simply because it is not the time.
+   * @param {boolean} [lost]
+   * @returns {Shown}
+   */
+  blank(lost = false) {
+    for (const one of [this.#steady, this.#main, this.#why]) one.reset();
+    this.#scales.forEach((scale, i) => {
+      scale.blank();
+      scale.setMain(i === 0);
+    });
+    this.#last = lost ? "unseen" : "idle";
+    this.#set(this.#last, false);
+    return { state: this.#last, quantity: null, refusal: null };
+  }
+
+  /**
+   * The quantity whose number is nearest its limit, or farthest past it; the first where none has a number.
+   * @param {LiveHand} hand
+   */
+  #nearest(hand) {
+    let [nearest, most] = [this.#scales[0]?.quantity.name ?? "", -1];
+    for (const { quantity, limitOf } of this.#scales) {
+      const value = hand.quantities[quantity.name]?.display ?? null;
+      const share = value === null ? -1 : Math.abs(value) / (limitOf(value) ?? Infinity);
+      if (share > most) [nearest, most] = [quantity.name, share];
+    }
+    return nearest;
+  }
+
+  /**
+   * @param {State} state
+   * @param {boolean} pending
+   */
+  #set(state, pending) {
+    setData(this.node, "state", state);
+    setData(this.node, "pending", String(pending));
+    setText(this.#word, sentenceCase(words.states[state]));
+    const shape = `#shape-${state === "idle" ? "within" : state}`;
+    if (this.#shape.getAttribute("href") !== shape) this.#shape.setAttribute("href", shape);
+  }
+}
+
+/**
+ * The hand's state in this very frame. What is warned of elsewhere, as a finger is, says nothing of the wrist.
+ * @param {LiveHand} hand
+ * @param {readonly Warned[]} warnings
+ * @returns {Shown}
+ */
+function rawState({ side, verdict }, warnings) {
+  const held = warnings.some((one) => one.side === side && WRIST.some(({ name }) => name === one.quantity));
+  return { state: held ? "held" : stateKey(verdict.state), quantity: verdict.quantity, refusal: verdict.refusal };
 }

@@ -1,5 +1,6 @@
 // Choices of this page that are kept where the browser allows it: true or false by a key.
 
+/** @param {string} key */
 export function recall(key) {
   try {
     return localStorage.getItem(key) === "true";
@@ -8,6 +9,10 @@ export function recall(key) {
   }
 }
 
+/**
+ * @param {string} key
+ * @param {boolean} value
+ */
 export function remember(key, value) {
   try {
     localStorage.setItem(key, String(value));

@@ -1,20 +1,23 @@
 // Keys and foot pedals: Space, Enter and Page Down mark; Page Up stops, and starts again.
 
+import { around } from "./dom.js";
+
 /** A pedal's contact may close twice, and a foot may rest on it. */
 const BOUNCE_MS = 350;
 const AFTER_TURN_MS = 1200;
 
 /**
- * getPhase: "watching", "ready" (can be started) or anything else. A focused button keeps Space and Enter to
- * itself, so that one press does one thing.
+ * A focused button keeps Space and Enter to itself, so that one press does one thing.
+ * @param {{ getPhase: () => "watching" | "ready" | "busy", mark: () => void, stop: () => void, start: () => void }} practice
  */
 export function listenToKeys({ getPhase, mark, stop, start }) {
   let last = -Infinity;
   let turned = -Infinity;
 
+  /** @param {KeyboardEvent} event */
   function press(event) {
     if (event.ctrlKey || event.altKey || event.metaKey || event.shiftKey) return;
-    const button = event.target instanceof Element && event.target.closest("button, a[href], summary, input, select, textarea");
+    const button = around(event, "button, a[href], summary, input, select, textarea");
     const phase = getPhase();
     if (event.key === " " || event.key === "Enter") {
       // Held down on a button, Enter would press it again and again.
@@ -32,6 +35,11 @@ export function listenToKeys({ getPhase, mark, stop, start }) {
     }
   }
 
+  /**
+   * @param {KeyboardEvent} event
+   * @param {() => void} action
+   * @param {boolean} [turns] whether it starts or stops
+   */
   function act(event, action, turns = false) {
     event.preventDefault();
     const now = performance.now();
@@ -45,7 +53,7 @@ export function listenToKeys({ getPhase, mark, stop, start }) {
 
   // After a click the button lets go of the keyboard: the next press of a pedal is meant for the practice.
   document.addEventListener("click", (event) => {
-    const button = event.target instanceof Element && event.target.closest("button");
-    if (button && event.detail > 0) button.blur();
+    const button = around(event, "button");
+    if (button instanceof HTMLElement && event.detail > 0) button.blur();
   });
 }

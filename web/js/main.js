@@ -1,202 +1,225 @@
 // Wires the page: what comes from the server to what is shown, and what the player does to the server.
 
-import { get, post } from "./actions.js";
-import { setData, setText } from "./dom.js";
+import { get, send } from "./actions.js";
+import { openCheck } from "./check.js";
+import { byId, setData, setText, within } from "./dom.js";
 import { FingerStrip } from "./finger-strip.js";
+import { clock } from "./format.js";
 import { HandPanel } from "./hands.js";
 import { listenToKeys } from "./keys.js";
+import { fillWords, words } from "./language.js";
 import { Live } from "./live.js";
-import { openCheck } from "./check.js";
-import { message } from "./message.js";
+import { announcement, message } from "./message.js";
 import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
-import { clock, wristOnly } from "./words.js";
+import { WRIST } from "./terms.js";
+
+/** @import { Answer, LiveHeader, PracticeState, Summary, Warned } from "./api.d.ts" */
+/** @import { View } from "./message.js" */
 
 /** Numbers are taken off the page when no picture has come for this long. */
 const STALE_MS = 1000;
 const MARKED_MS = 2500;
+const ERROR_MS = 6000;
+const WATCH_MS = 250;
 
-const byId = (id) => document.getElementById(id);
-const canvas = byId("canvas");
-const panels = [...document.querySelectorAll(".hand")].map((node) => new HandPanel(node));
+fillWords(document);
+const canvas = byId("canvas", HTMLCanvasElement);
+const panels = [...document.querySelectorAll(".hand")].flatMap((node) => (node instanceof HTMLElement ? [new HandPanel(node)] : []));
+const strip = new FingerStrip(byId("fingers", HTMLElement), byId("fingers-toggle", HTMLButtonElement));
+const buttons = { start: byId("start", HTMLButtonElement), mark: byId("mark", HTMLButtonElement), stop: byId("stop", HTMLButtonElement),
+  mute: byId("mute", HTMLButtonElement), check: byId("check", HTMLButtonElement) };
+const aside = { node: byId("aside", HTMLElement), text: within(byId("aside", HTMLElement), "span", HTMLElement), hide: within(byId("aside", HTMLElement), "button", HTMLButtonElement) };
+const summaryNode = byId("summary", HTMLElement);
 
-const strip = new FingerStrip(byId("fingers"), byId("fingers-toggle"));
-
+/** @type {View} */
 const view = {
   connection: "joining",
   state: null,
-  limits: null,
   warnings: [],
-  hands: {},
+  hands: { left: { state: "idle", quantity: null, refusal: null }, right: { state: "idle", quantity: null, refusal: null } },
   pictures: false,
   turning: null,
   error: null,
-  summaryOf: null,
 };
+/** @type {string | null} */
+let summaryOf = null;
 let pictureAt = -Infinity;
+/** @type {Set<string>} */
 let warned = new Set();
 let markedUntil = 0;
 let errorUntil = 0;
+let sayTurn = false;
 
 const sound = new Sound(() => renderSound());
+const passages = new PassageBar({ say, fail });
+/** Asides that were put away; they stay so until the page is opened again. @type {Set<string>} */
+const hidden = new Set();
 
-new Live({
-  onPicture(header, bitmap) {
-    if (view.state?.phase !== "watching") return;
-    pictureAt = performance.now();
-    view.pictures = true;
-    draw(canvas, header, bitmap, wristOnly(view.limits.quantities));
-    shapePicture(`${header.width} / ${header.height}`);
-    view.warnings = header.warnings;
-    view.hands = Object.fromEntries(panels.map((panel) => {
-      const hand = header.hands.find((entry) => entry.side === panel.side);
-      return [panel.side, panel.show(hand, header.time_s, header.warnings)];
-    }));
-    strip.show(header);
-    announceWarnings(header.warnings);
-    setText(byId("facts"), facts(header));
-    render();
-  },
-  onState(state, limits) {
-    view.limits = limits;
-    for (const panel of panels) panel.describe(wristOnly(limits.quantities));
-    strip.describe(limits.quantities);
-    takeState(state);
-  },
-  onConnection(connected) {
-    // Joined again only with the first state: until then nothing is known of the practice.
-    if (connected) return;
-    view.connection = "lost";
-    dropPicture("No connection.");
-    render();
-  },
+buttons.mark.addEventListener("click", mark);
+buttons.stop.addEventListener("click", () => turn("stop"));
+buttons.start.addEventListener("click", () => turn("start"));
+buttons.mute.addEventListener("click", () => sound.setMuted(!sound.muted));
+buttons.check.addEventListener("click", () => openCheck({ sessionId: view.state?.session_id ?? null, fail }));
+aside.hide.addEventListener("click", () => {
+  hidden.add(aside.text.textContent ?? "");
+  renderAside();
 });
-
 listenToKeys({
   getPhase() {
-    if (view.connection !== "open" || view.turning !== null) return "busy";
+    if (view.connection !== "open" || view.turning !== null || view.state === null) return "busy";
     if (view.state.phase === "watching") return "watching";
     return view.state.phase === "opening" ? "busy" : "ready";
   },
   mark, stop: () => turn("stop"), start: () => turn("start"),
 });
-byId("mark").addEventListener("click", mark);
-byId("stop").addEventListener("click", () => turn("stop"));
-byId("start").addEventListener("click", () => turn("start"));
-byId("mute").addEventListener("click", () => sound.setMuted(!sound.muted));
-const passages = new PassageBar({ say, fail });
-const hidden = new Set();
-byId("check").addEventListener("click", () => openCheck({ sessionId: view.state?.session_id ?? null, fail }));
-byId("aside").querySelector("button").addEventListener("click", () => {
-  hidden.add(byId("aside").querySelector("span").textContent);
-  renderAside();
-});
-setInterval(watchPictures, 250);
+setInterval(watchPictures, WATCH_MS);
 window.addEventListener("resize", () => { if (!view.pictures) clear(canvas); });
 renderSound();
 render();
+new Live({ onPicture, onState: takeState, onConnection });
 
+/**
+ * @param {LiveHeader} header
+ * @param {ImageBitmap} bitmap
+ */
+function onPicture(header, bitmap) {
+  if (view.state?.phase !== "watching") return;
+  pictureAt = performance.now();
+  view.pictures = true;
+  draw(canvas, header, bitmap, WRIST);
+  shapePicture(`${header.width} / ${header.height}`);
+  view.warnings = header.warnings;
+  for (const panel of panels) {
+    const hand = header.hands.find((entry) => entry.side === panel.side);
+    if (hand) view.hands[panel.side] = panel.show(hand, header.time_s, header.warnings);
+  }
+  strip.show(header);
+  announceWarnings(header.warnings);
+  setText(byId("facts", HTMLElement), facts(header, view.state.marks));
+  render();
+}
+
+/** @param {boolean} connected */
+function onConnection(connected) {
+  // Joined again only with the first state: until then nothing is known of the practice.
+  if (connected) return;
+  view.connection = "lost";
+  dropPicture(true);
+  render();
+}
+
+/** @param {PracticeState} state */
 function takeState(state) {
   const before = view.state?.phase;
   view.state = state;
   view.connection = "open";
-  if ("passage" in state) passages.show(state.passage);
+  if (state.passage !== undefined) passages.show(state.passage);
   renderAside();
   if (state.phase !== before) {
     if (state.phase === "watching") {
       pictureAt = performance.now();
       warned = new Set();
-      say("Watching.");
+      say(words.live.watching);
     } else {
-      dropPicture("");
+      dropPicture(false);
     }
   }
   // Not while a stop is on its way: its own answer says when all is kept.
   const done = state.phase === "stopped" || state.phase === "failed" ? state.session_id : null;
   if (done === null) hideSummary();
-  else if (done !== view.summaryOf && view.turning === null) openSummary(done);
+  else if (done !== summaryOf && view.turning === null) openSummary(done);
   render();
 }
 
 async function mark() {
-  const { body, error } = await post("mark");
-  if (error) return fail(error);
-  if (body.marked_s === null) return;
-  const words = `Marked ${clock(body.marked_s)}`;
-  setText(byId("mark").querySelector(".button-label"), `✓ ${words}`);
-  setData(byId("mark"), "done", "true");
+  /** @type {Answer<PracticeState & { marked_s: number | null }>} */
+  const { body, error } = await send("POST", "mark");
+  if (!body) return fail(error ?? "");
+  if (body.marked_s === null) return undefined;
+  const told = words.live.marked(clock(body.marked_s));
+  setText(within(buttons.mark, ".button-label", HTMLElement), `✓ ${told}`);
+  setData(buttons.mark, "done", "true");
   markedUntil = performance.now() + MARKED_MS;
-  say(words);
-  takeState(body);
+  say(told);
+  return takeState(body);
 }
 
+/** @param {"start" | "stop"} which */
 async function turn(which) {
   if (view.turning !== null) return;
   view.turning = which;
   view.error = null;
   render();
-  const { body, error } = await post(which);
+  /** @type {Answer<PracticeState>} */
+  const { body, error } = await send("POST", which);
   view.turning = null;
-  if (error) fail(error);
-  else takeState(body);
+  if (body) takeState(body);
+  else fail(error ?? "");
 }
 
+/** @param {string} sessionId */
 async function openSummary(sessionId) {
-  view.summaryOf = sessionId;
+  summaryOf = sessionId;
+  /** @type {Answer<Summary>} */
   const { body, error } = await get(`sessions/${encodeURIComponent(sessionId)}/summary`);
-  if (view.summaryOf !== sessionId) return;
-  if (error) return fail(error);
-  showSummary(byId("summary"), body, { limits: view.limits, fault: view.state.fault, onStart: () => turn("start"), sessionId });
-  byId("watch").hidden = true;
-  byId("summary").hidden = false;
+  if (summaryOf !== sessionId) return;
+  if (!body) {
+    fail(error ?? "");
+    return;
+  }
+  showSummary(summaryNode, body, { fault: view.state?.fault ?? null, onStart: () => turn("start"), sessionId });
+  byId("watch", HTMLElement).hidden = true;
+  summaryNode.hidden = false;
   render();
   window.scrollTo(0, 0);
-  byId("summary").querySelector("h1").focus();
+  summaryNode.querySelector("h1")?.focus();
 }
 
 function hideSummary() {
-  view.summaryOf = null;
-  if (byId("summary").hidden) return;
-  byId("summary").hidden = true;
-  byId("summary").replaceChildren();
-  byId("watch").hidden = false;
+  summaryOf = null;
+  if (summaryNode.hidden) return;
+  summaryNode.hidden = true;
+  summaryNode.replaceChildren();
+  byId("watch", HTMLElement).hidden = false;
 }
 
+/** @param {string} sentence */
 function fail(sentence) {
   view.error = sentence;
-  errorUntil = performance.now() + 6000;
+  errorUntil = performance.now() + ERROR_MS;
   say(sentence);
   render();
 }
 
-/** Once per warning: a sound and a sentence for screen readers. The visible sentence keeps counting. */
+/**
+ * Once per warning: a sound and a sentence for screen readers. The visible sentence keeps counting.
+ * @param {readonly Warned[]} warnings
+ */
 function announceWarnings(warnings) {
   const keys = warnings.map((w) => [w.side, w.quantity, w.direction, w.since_s].join(" "));
-  const fresh = warnings.filter((_, i) => !warned.has(keys[i]));
+  const fresh = warnings.filter((_, i) => !warned.has(keys[i] ?? ""));
   if (fresh.length > 0) {
     sound.warn();
-    say(fresh.map((warning) => warning.announcement).join(" "));
+    say(fresh.map(announcement).join(" "));
   } else if (warned.size > 0 && warnings.length === 0) {
-    say("Eased.");
+    say(words.live.eased);
   }
   warned = new Set(keys);
 }
 
 function watchPictures() {
   const now = performance.now();
-  if (view.pictures && now - pictureAt > STALE_MS) {
-    dropPicture("No picture is coming.");
-    render();
-  } else if (view.state?.phase === "watching" && view.connection === "open" && now - pictureAt > STALE_MS) {
-    for (const panel of [...panels, strip]) panel.blank("No picture is coming.");
+  if (now - pictureAt > STALE_MS && (view.pictures || (view.state?.phase === "watching" && view.connection === "open"))) {
+    dropPicture(true);
     render();
   }
   if (markedUntil && now > markedUntil) {
     markedUntil = 0;
-    setText(byId("mark").querySelector(".button-label"), "Mark this moment");
-    setData(byId("mark"), "done", "false");
+    setText(within(buttons.mark, ".button-label", HTMLElement), words.live.mark);
+    setData(buttons.mark, "done", "false");
   }
   if (view.error && now > errorUntil) {
     view.error = null;
@@ -204,74 +227,78 @@ function watchPictures() {
   }
 }
 
+/** @param {string} aspect */
 function shapePicture(aspect) {
-  const frame = canvas.parentElement;
-  if (frame.style.getPropertyValue("--aspect") !== aspect) frame.style.setProperty("--aspect", aspect);
+  const watch = byId("watch", HTMLElement);
+  if (watch.style.getPropertyValue("--aspect") !== aspect) watch.style.setProperty("--aspect", aspect);
 }
 
-function dropPicture(why) {
+/** @param {boolean} lost */
+function dropPicture(lost) {
   view.pictures = false;
   view.warnings = [];
-  view.hands = {};
-  for (const panel of [...panels, strip]) panel.blank(why);
+  for (const panel of panels) view.hands[panel.side] = panel.blank(lost);
+  strip.blank(lost ? words.live.noPictureShort : "");
   clear(canvas);
-  setText(byId("facts"), "");
+  setText(byId("facts", HTMLElement), "");
 }
 
 function render() {
   const { state, connection } = view;
-  const phase = connection === "open" ? state.phase : connection;
+  const phase = connection === "open" && state ? state.phase : connection;
   setData(document.body, "phase", phase);
   const { kind, text } = message(view);
-  setData(byId("message"), "kind", kind);
-  setText(document.querySelector(".message-text"), text);
+  setData(byId("message", HTMLElement), "kind", kind);
+  setText(within(document, ".message-text", HTMLElement), text);
   // Beside a summary the message's own place is hidden, and only what stands in the way is said.
-  const aside = !byId("summary").hidden && (kind === "lost" || view.error !== null);
-  byId("banner").hidden = !aside;
-  setText(byId("banner"), aside ? text : "");
+  const beside = !summaryNode.hidden && (kind === "lost" || view.error !== null);
+  byId("banner", HTMLElement).hidden = !beside;
+  setText(byId("banner", HTMLElement), beside ? text : "");
   const watching = phase === "watching";
-  byId("mark").hidden = byId("stop").hidden = !watching;
-  byId("start").hidden = watching || phase === "opening";
-  byId("start").disabled = connection !== "open" || view.turning !== null;
-  byId("stop").disabled = view.turning !== null;
-  setText(byId("start").querySelector(".button-label"), state?.session_id ? "Start again" : "Start");
-  byId("clock").hidden = !watching;
-  setText(document.querySelector(".clock-time"), clock(state?.elapsed_s ?? 0));
-  setText(byId("no-picture"), view.pictures ? "" : emptyPicture(phase));
+  buttons.mark.hidden = buttons.stop.hidden = !watching;
+  buttons.start.hidden = watching || phase === "opening";
+  buttons.start.disabled = connection !== "open" || view.turning !== null;
+  buttons.stop.disabled = view.turning !== null;
+  setText(within(buttons.start, ".button-label", HTMLElement), state?.session_id ? words.live.startAgain : words.live.start);
+  byId("clock", HTMLElement).hidden = !watching;
+  setText(within(document, ".clock-time", HTMLElement), clock(state?.elapsed_s ?? 0));
+  setText(byId("no-picture", HTMLElement), view.pictures ? "" : emptyPicture(phase));
 }
 
+/** @param {string} phase */
 function emptyPicture(phase) {
-  if (phase === "watching") return "Waiting for a picture…";
-  if (phase === "opening") return "Opening the camera…";
-  return phase === "stopped" ? "Your mirrored picture appears here. It never leaves this machine." : "";
+  const text = words.live.empty;
+  if (phase === "watching") return text.waiting;
+  if (phase === "opening") return words.live.opening;
+  return phase === "stopped" ? `${text.stopped} ${text.pedals}` : "";
 }
 
-function facts(header) {
-  const marks = view.state.marks;
-  const parts = [`${Math.round(header.measured_fps)} pictures measured a second`];
-  if (header.dropped > 0) parts.push(`${header.dropped} skipped`);
-  if (marks > 0) parts.push(marks === 1 ? "1 mark" : `${marks} marks`);
-  return `${parts.join(", ")}.`;
+/**
+ * @param {LiveHeader} header
+ * @param {number} marks
+ */
+function facts(header, marks) {
+  return `${[words.live.framesPerSecond(Math.round(header.measured_fps)), header.dropped > 0 ? words.live.skipped(header.dropped) : "",
+    marks > 0 ? words.marks.count(marks) : ""].filter(Boolean).join(", ")}.`;
 }
 
 /** One quiet sentence at a time; a hidden one stays hidden until the page is opened again. */
 function renderAside() {
   const [text = ""] = (view.state?.asides ?? []).filter((one) => !hidden.has(one));
-  const span = byId("aside").querySelector("span");
-  if (text && span.textContent !== text) say(text);
-  setText(span, text);
-  byId("aside").hidden = byId("aside").querySelector("button").hidden = text === "";
-  byId("check").disabled = view.state?.phase === "watching" || view.state?.phase === "opening";
+  if (text && aside.text.textContent !== text) say(text);
+  setText(aside.text, text);
+  aside.node.hidden = aside.hide.hidden = text === "";
+  buttons.check.disabled = view.state?.phase === "watching" || view.state?.phase === "opening";
 }
 
 function renderSound() {
-  byId("mute").setAttribute("aria-pressed", String(sound.muted));
-  byId("sound-hint").hidden = sound.muted || sound.allowed;
+  buttons.mute.setAttribute("aria-pressed", String(sound.muted));
+  byId("sound-hint", HTMLElement).hidden = sound.muted || sound.allowed;
 }
 
-let sayTurn = false;
+/** @param {string} text */
 function say(text) {
   // A trailing space makes the same words count as new.
   sayTurn = !sayTurn;
-  byId("say").textContent = sayTurn ? text : `${text}\u00a0`;
+  byId("say", HTMLElement).textContent = sayTurn ? text : `${text}\u00a0`;
 }

@@ -1,39 +1,90 @@
 // The one place for messages: which of the things to say matters most now.
 
-import { SIDE_LABEL, sentenceCase } from "./words.js";
+import { sentenceCase } from "./format.js";
+import { words } from "./language.js";
+import { FINGERBOARD_SIDES, SIDES, adviceOf, labelOf, refusalHelp, refusalName, sidedLeaning } from "./terms.js";
 
-const PULL_UP = "Press Start, or Page Up.";
+/** @import { PracticeState, Side, State, Warned } from "./api.d.ts" */
+/** @import { Shown } from "./hands.js" */
 
 /**
- * view: { connection, state, warnings, hands (the state shown of each side), pictures (true while they come),
- * turning ("start" or "stop" while one is under way), error }. Returns { kind, text } with kind "calm", "warning", "notice" or "lost".
+ * @typedef {object} View
+ * @property {"joining" | "open" | "lost"} connection
+ * @property {PracticeState | null} state
+ * @property {readonly Warned[]} warnings
+ * @property {Record<Side, Shown>} hands what is shown of each hand
+ * @property {boolean} pictures true while they come
+ * @property {"start" | "stop" | null} turning while one is under way
+ * @property {string | null} error
+ */
+/** @typedef {{ kind: "calm" | "warning" | "notice" | "lost", text: string }} Message */
+
+/** What is said of, most pressing first. @type {readonly State[]} */
+const TOLD_FIRST = ["held", "extreme", "partly", "unseen", "unsure", "beyond", "within"];
+
+/**
+ * @param {View} view
+ * @returns {Message}
  */
 export function message(view) {
   const { connection, state } = view;
-  if (connection === "joining") return calm("Joining posturewatch…");
-  if (connection === "lost") {
-    return { kind: "lost", text: "Connection to posturewatch lost; trying again. If it was closed, start it again: what was recorded is kept." };
-  }
+  const text = words.live;
+  if (connection === "joining" || state === null) return calm(text.joining);
+  if (connection === "lost") return { kind: "lost", text: text.lost };
   if (view.error) return notice(view.error);
-  if (view.turning === "stop") return calm("Stopping; keeping what was recorded…");
-  if (state.phase === "opening" || view.turning === "start") return calm("Opening the camera…");
-  if (state.phase === "failed") return notice(`${state.fault ?? "The session failed."} ${PULL_UP}`);
-  if (state.phase !== "watching") return calm(`Ready. ${PULL_UP}`);
-  if (view.warnings.length > 0) return { kind: "warning", text: view.warnings.map((w) => w.sentence).join(" ") };
+  if (view.turning === "stop") return calm(text.stopping);
+  if (state.phase === "opening" || view.turning === "start") return calm(text.opening);
+  if (state.phase === "failed") return notice(`${state.fault ?? text.failed} ${text.pressStart}`);
+  if (state.phase !== "watching") return calm(`${text.ready} ${text.pressStart}`);
+  if (view.warnings.length > 0) return { kind: "warning", text: view.warnings.map(warningSentence).join(" ") };
   if (state.fault) return notice(state.fault);
   if (state.notice) return notice(state.notice);
-  if (!view.pictures) return notice("No picture is coming from the camera. Check that it is plugged in and not covered.");
+  if (!view.pictures) return notice(text.noPicture);
   return calm(quiet(view.hands));
 }
 
+/** @param {Warned} warning */
+const warningSentence = (warning) => words.live.warning(sidedLeaning(warning), Math.floor(warning.held_s), adviceOf(warning.quantity));
+
+/**
+ * Said once, without the seconds that keep counting.
+ * @param {Warned} warning
+ */
+export const announcement = (warning) => `${sidedLeaning(warning)}. ${adviceOf(warning.quantity)}`;
+
+/**
+ * One thing: what is most pressing of either hand, that of the fingerboard first.
+ * @param {Record<Side, Shown>} hands
+ */
 function quiet(hands) {
-  const unseen = Object.keys(hands).filter((side) => hands[side] === "unseen");
-  if (unseen.length === 2) return "Neither hand can be measured now.";
-  const held = Object.values(hands).includes("extreme") ? "extreme wrist angle, not held so far." : "no extreme wrist angle held.";
-  if (unseen.length === 0) return sentenceCase(held);
-  const other = unseen[0] === "left" ? "right" : "left";
-  return `${SIDE_LABEL[other]}: ${held} ${SIDE_LABEL[unseen[0]]}: not measurable now.`;
+  const sides = [...SIDES].sort((a, b) => Number(FINGERBOARD_SIDES.includes(b)) - Number(FINGERBOARD_SIDES.includes(a)));
+  for (const state of TOLD_FIRST) {
+    const told = sides.filter((side) => hands[side].state === state);
+    const [side] = told;
+    if (side !== undefined) return sentence(state, told.length === SIDES.length ? words.live.bothHands : words.hands[side], hands[side]);
+  }
+  return "";
 }
 
+/**
+ * @param {State} state
+ * @param {string} who
+ * @param {Shown} shown
+ */
+function sentence(state, who, { quantity, refusal }) {
+  const text = words.live;
+  if (refusal === null) return text.told[state](who);
+  const what = quantity === null ? text.notSeen(who, refusalName(refusal)) : text.notMeasured(who, labelOf(quantity), refusalName(refusal));
+  return `${sentenceCase(what)} ${refusalHelp(refusal)}`.trim();
+}
+
+/**
+ * @param {string} text
+ * @returns {Message}
+ */
 const calm = (text) => ({ kind: "calm", text });
+/**
+ * @param {string} text
+ * @returns {Message}
+ */
 const notice = (text) => ({ kind: "notice", text });

@@ -1,161 +1,210 @@
-// What is played: shown above the practice, changed in a sheet, gone through by N and P.
+// What is played: shown beneath the picture, changed in a sheet, gone through by N and P.
 
 import { get, send } from "./actions.js";
-import { element, setData, setText } from "./dom.js";
+import { around, byId, element, setData, setText } from "./dom.js";
+import { passageName } from "./format.js";
+import { words } from "./language.js";
 import { pieceInput } from "./pieces-input.js";
+
+/** @import { Answer, Passage, PracticeList } from "./api.d.ts" */
 
 /** A key held down or struck twice steps once. */
 const BOUNCE_MS = 350;
 
 export class PassageBar {
   #stepped = -Infinity;
+  /** Undefined until the practice has told of one. @type {Passage | null | undefined} */
   #shown = undefined;
+  /** @type {PracticeList} */
+  #list = { items: [], position: null };
+  #now = byId("passage", HTMLButtonElement);
+  #next = byId("next", HTMLButtonElement);
+  #previous = byId("previous", HTMLButtonElement);
+  #say;
+  #fail;
 
-  /** say, fail: how the page says what was done, and what went wrong. */
+  /**
+   * say, fail: how the page says what was done, and what went wrong.
+   * @param {{ say: (text: string) => void, fail: (sentence: string) => void }} page
+   */
   constructor({ say, fail }) {
-    this.say = say;
-    this.fail = fail;
-    this.now = document.getElementById("passage");
-    this.list = { items: [], position: null };
-    document.getElementById("next").addEventListener("click", () => this.step(1));
-    document.getElementById("previous").addEventListener("click", () => this.step(-1));
-    this.now.addEventListener("click", () => this.open());
+    this.#say = say;
+    this.#fail = fail;
+    setText(this.#now, words.playing.choose);
+    this.#now.disabled = false;
+    this.#next.addEventListener("click", () => this.step(1));
+    this.#previous.addEventListener("click", () => this.step(-1));
+    this.#now.addEventListener("click", () => this.open());
     document.addEventListener("keydown", (event) => this.#key(event));
   }
 
   async #load() {
     this.#shown ??= null;
+    /** @type {Answer<PracticeList>} */
     const { body } = await get("practice-list");
     if (body) this.#take(body);
   }
 
+  /** @param {PracticeList} list */
   #take({ items, position }) {
-    this.list = { items, position };
+    this.#list = { items, position };
     const none = items.length === 0;
-    document.getElementById("next").disabled = none || position === items.length - 1;
-    document.getElementById("previous").disabled = none || position === null || position === 0;
+    this.#next.disabled = none || position === items.length - 1;
+    this.#previous.disabled = none || position === null || position === 0;
   }
 
+  /** @param {KeyboardEvent} event */
   #key(event) {
     if (event.ctrlKey || event.altKey || event.metaKey || event.repeat) return;
-    if (event.target instanceof Element && event.target.closest("input, textarea, select, dialog")) return;
-    const by = { n: 1, p: -1 }[event.key.toLowerCase()];
-    if (by === undefined) return;
+    if (around(event, "input, textarea, select, dialog")) return;
+    const key = event.key.toLowerCase();
+    if (key !== "n" && key !== "p") return;
     event.preventDefault();
     const now = performance.now();
     if (now - this.#stepped < BOUNCE_MS) return;
     this.#stepped = now;
-    this.step(by);
+    this.step(key === "n" ? 1 : -1);
   }
 
+  /** @param {1 | -1} by */
   async step(by) {
-    if (this.list.items.length === 0) return this.fail("There is no practice list yet; press the passage's name to set one up.");
-    const { body, error } = await send("POST", "practice-list/step", { by });
-    if (error) return this.fail(error);
+    if (this.#list.items.length === 0) return this.#fail(words.playing.noList);
+    if (await this.#go({ by })) this.#say(words.playing.nowPlaying(passageName(this.#shown ?? null)));
+    return undefined;
+  }
+
+  /**
+   * Goes to another item of the list; false where that failed, which is shown.
+   * @param {{ by: 1 | -1 } | { to: number }} where
+   */
+  async #go(where) {
+    /** @type {Answer<PracticeList & { passage: Passage | null }>} */
+    const { body, error } = await send("POST", "practice-list/step", where);
+    if (!body) {
+      this.#fail(error ?? "");
+      return false;
+    }
     this.#take(body);
     this.show(body.passage);
-    this.say(`Now ${words(body.passage)}.`);
+    return true;
   }
 
-  /** passage: {piece, bars, tempo_bpm} or null. The list is asked for with the first one that is told. */
+  /**
+   * The list is asked for with the first passage that is told.
+   * @param {Passage | null} passage
+   */
   show(passage) {
-    if (this.#shown === undefined) this.#load().then(() => this.show(this.#shown));
+    if (this.#shown === undefined) this.#load().then(() => this.show(this.#shown ?? null));
     this.#shown = passage;
-    const { items, position } = this.list;
-    const place = passage && position !== null && same(items[position], passage) ? ` (${position + 1} of ${items.length})` : "";
-    setText(this.now, passage ? `${words(passage)}${place}` : "Piece and passage…");
-    setData(this.now, "none", String(!passage));
+    const { items, position } = this.#list;
+    const place = passage && position !== null && same(items[position], passage) ? ` (${words.playing.place(position + 1, items.length)})` : "";
+    setText(this.#now, passage ? `${passageName(passage)}${place}` : words.playing.choose);
+    setData(this.#now, "none", String(!passage));
   }
 
   async open() {
     await this.#load();
-    const sheet = element("dialog", { className: "sheet", attr: { "aria-label": "What you play" } });
-    const fields = choiceFields(this.#shown ?? { piece: "", bars: "", tempo_bpm: null });
-    const items = this.list.items.map((one) => ({ ...one }));
+    const text = words.playing;
+    const sheet = element("dialog", { className: "sheet", attr: { "aria-label": text.title } });
+    const fields = choiceFields(this.#shown ?? null);
+    const items = this.#list.items.map((one) => ({ ...one }));
     const list = element("ol", { className: "practice-list" });
     const fault = element("p", { attr: { role: "alert" } });
     const draw = () => list.replaceChildren(...items.map((one, i) => this.#row(one, i, items, draw, sheet, save)));
     const save = async () => {
+      /** @type {Answer<PracticeList>} */
       const { body, error } = await send("PUT", "practice-list", { items });
       setText(fault, error ?? "");
       if (body) this.#take(body);
-      return error === null;
+      return body !== null;
     };
-    const play = async (passage) => {
+    const play = async (/** @type {Passage} */ passage) => {
+      /** @type {Answer<{ passage: Passage | null }>} */
       const { body, error } = await send("POST", "passage", passage);
-      if (error) return setText(fault, error);
+      if (!body) return setText(fault, error ?? "");
       this.show(body.passage);
-      this.say(body.passage ? `Now ${words(body.passage)}.` : "Nothing in particular.");
-      sheet.close();
+      this.#say(text.nowPlaying(passageName(body.passage)));
+      return sheet.close();
     };
+    const playFields = () => play(fields.read().piece ? fields.read() : { piece: null });
     const add = async () => {
       const one = fields.read();
-      if (!one.piece) return setText(fault, "Name the piece first.");
+      if (!one.piece) return setText(fault, text.nameFirst);
       items.push(one);
       if (await save()) draw();
       else items.pop();
+      return undefined;
     };
     draw();
     fields.node.addEventListener("keydown", (event) => {
-      if (event.key === "Enter") {
-        event.preventDefault();
-        play(fields.read().piece ? fields.read() : { piece: null });
-      }
+      if (event.key !== "Enter") return;
+      event.preventDefault();
+      playFields();
     });
-    sheet.append(element("h2", {}, "What you play"), fields.node, element("p", { className: "sheet-row" },
-      press("Play this now", () => play(fields.read().piece ? fields.read() : { piece: null }), "main"),
-      press("Add to the list", add), press("Nothing in particular", () => play({ piece: null }))), fault,
-    element("h3", {}, "Practice list"), list, element("p", { className: "small" },
-      items.length === 0 ? "Set up beforehand what you will play; while playing, N goes to the next and P to the previous." : "While playing, N goes to the next and P to the previous."),
-    element("p", { className: "sheet-row" }, press("Close", () => sheet.close())));
+    sheet.append(element("h2", {}, text.title), fields.node, element("p", { className: "sheet-row" },
+      press(text.playNow, playFields, { className: "main" }), press(text.addToList, add), press(text.playNone, () => play({ piece: null }))), fault,
+    element("h3", {}, text.list), list, element("p", { className: "small" }, items.length === 0 ? `${text.listAbout} ${text.listKeys}` : text.listKeys),
+    element("p", { className: "sheet-row" }, press(words.close, () => sheet.close())));
     sheet.addEventListener("close", () => sheet.remove());
     document.body.append(sheet);
     sheet.showModal();
     fields.first.focus();
   }
 
+  /**
+   * @param {Passage} one
+   * @param {number} i
+   * @param {Passage[]} items
+   * @param {() => void} draw
+   * @param {HTMLDialogElement} sheet
+   * @param {() => Promise<boolean>} save
+   */
   #row(one, i, items, draw, sheet, save) {
-    const change = async (act) => {
-      const before = items.map((item) => item);
+    const text = words.playing;
+    const change = async (/** @type {() => void} */ act) => {
+      const before = [...items];
       act();
       if (await save()) draw();
       else items.splice(0, items.length, ...before);
     };
-    const row = element("li", {}, element("span", {}, words(one)),
-      press("Play", async () => {
-        const { body, error } = await send("POST", "practice-list/step", { to: i });
-        if (error) return this.fail(error);
-        this.#take(body);
-        this.show(body.passage);
-        sheet.close();
+    const earlier = items[i - 1];
+    const row = element("li", {}, element("span", {}, passageName(one)),
+      press(text.play, async () => {
+        if (await this.#go({ to: i })) sheet.close();
       }),
-      press("↑", () => change(() => items.splice(i - 1, 2, items[i], items[i - 1])), "", i === 0, `Earlier: ${words(one)}`),
-      press("×", () => change(() => items.splice(i, 1)), "", false, `Take off the list: ${words(one)}`));
-    if (i === this.list.position) row.setAttribute("aria-current", "true");
+      press("↑", () => change(() => { if (earlier) items.splice(i - 1, 2, one, earlier); }), { disabled: !earlier, spoken: text.earlier(passageName(one)) }),
+      press("×", () => change(() => items.splice(i, 1)), { spoken: text.takeOff(passageName(one)) }));
+    if (i === this.#list.position) row.setAttribute("aria-current", "true");
     return row;
   }
 }
 
-function choiceFields({ piece, bars, tempo_bpm: tempo }) {
+/** @param {Passage | null} passage */
+function choiceFields(passage) {
+  const text = words.playing;
   const known = element("datalist", { id: "known-bars" });
-  const name = pieceInput(piece ?? "", { onBars: (list) => known.replaceChildren(...list.map((value) => element("option", { value }))) });
-  const passage = element("input", { value: bars ?? "", maxLength: 200, placeholder: "bars 12-16", autocomplete: "off", attr: { list: "known-bars" } });
-  const speed = element("input", { value: tempo ?? "", inputMode: "decimal", placeholder: "without", autocomplete: "off" });
-  const label = (text, ...input) => element("label", {}, text, ...input);
+  const name = pieceInput(passage?.piece ?? "", { onBars: (list) => known.replaceChildren(...list.map((value) => element("option", { value }))) });
+  const bars = element("input", { value: passage?.bars ?? "", maxLength: 200, placeholder: text.barsExample, autocomplete: "off", attr: { list: "known-bars" } });
+  const speed = element("input", { value: String(passage?.tempo_bpm ?? ""), inputMode: "decimal", placeholder: text.noTempo, autocomplete: "off" });
   return {
     first: name.input,
-    node: element("div", { className: "choice-fields" }, label("Piece", name.node), label("Passage", passage, known), label("Tempo (bpm)", speed)),
-    read: () => ({ piece: name.value, bars: passage.value.trim(), tempo_bpm: speed.value.trim() ? Number(speed.value.replace(",", ".")) : null }),
+    node: element("div", { className: "choice-fields" }, element("label", {}, text.piece, name.node),
+      element("label", {}, text.passage, bars, known), element("label", {}, text.tempo, speed)),
+    read: () => ({ piece: name.value, bars: bars.value.trim(), tempo_bpm: speed.value.trim() ? Number(speed.value.replace(",", ".")) : null }),
   };
 }
 
-function press(label, onclick, more = "", disabled = false, spoken = "") {
-  return element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick, disabled, attr: spoken ? { "aria-label": spoken } : {} }, label);
+/**
+ * @param {string} label
+ * @param {() => unknown} onclick
+ * @param {{ className?: string, disabled?: boolean, spoken?: string }} [options]
+ */
+function press(label, onclick, { className = "", disabled = false, spoken = "" } = {}) {
+  return element("button", { type: "button", className: `bar-button ${className}`.trim(), onclick, disabled, attr: spoken ? { "aria-label": spoken } : {} }, label);
 }
 
-const same = (a, b) => a && b && a.piece === b.piece && (a.bars ?? "") === (b.bars ?? "") && (a.tempo_bpm ?? null) === (b.tempo_bpm ?? null);
-
-function words(passage) {
-  if (!passage?.piece) return "nothing in particular";
-  return `${passage.piece}${passage.bars ? `, ${passage.bars}` : ""}${passage.tempo_bpm ? ` · ${Math.round(passage.tempo_bpm)} bpm` : ""}`;
-}
+/**
+ * @param {Passage | undefined} a
+ * @param {Passage} b
+ */
+const same = (a, b) => a !== undefined && a.piece === b.piece && (a.bars ?? "") === (b.bars ?? "") && (a.tempo_bpm ?? null) === (b.tempo_bpm ?? null);

@@ -2,19 +2,27 @@
 
 import { get } from "./actions.js";
 import { element } from "./dom.js";
+import { words } from "./language.js";
+
+/** @import { Answer, SuggestedPiece } from "./api.d.ts" */
 
 const WAIT_MS = 120;
 let count = 0;
 
-/** {node, input, value, barsOf(name)}; onBars(list) is told of the known passages of the piece once it is one. */
-export function pieceInput(value, { onBars = () => {}, ...more } = {}) {
+/**
+ * onBars(list) is told of the known passages of the piece once it is one.
+ * @param {string} value
+ * @param {{ onBars?: (bars: string[]) => void }} [options]
+ */
+export function pieceInput(value, { onBars = () => {} } = {}) {
   const id = `pieces-${(count += 1)}`;
   const list = element("datalist", { id });
-  const input = element("input", { value, maxLength: 200, autocomplete: "off", placeholder: "name of the piece", attr: { list: id }, ...more });
+  const input = element("input", { value, maxLength: 200, autocomplete: "off", placeholder: words.playing.pieceExample, attr: { list: id } });
   let timer = 0;
   let asked = 0;
   async function suggest() {
     const mine = (asked += 1);
+    /** @type {Answer<{ pieces: SuggestedPiece[] }>} */
     const { body } = await get(`pieces/suggest?begins=${encodeURIComponent(input.value)}`);
     if (!body || mine !== asked) return;
     list.replaceChildren(...body.pieces.map((piece) => element("option", { value: piece.name })));

@@ -1,62 +1,113 @@
-// One quantity of one hand: its number with direction, and where it stands between its limits.
+// One quantity of one hand: its number with direction and limit, and where it stands between its limits.
 
-import { element, setText, svg } from "./dom.js";
-import { sizeAndDirection } from "./words.js";
+import { element, setData, setText, svg } from "./dom.js";
+import { words } from "./language.js";
+import { SteadyNumber } from "./steady.js";
+import { LEVELS, directionName, directionOf, labelOf, sign } from "./terms.js";
+
+/** @import { LiveQuantity, Quantity } from "./api.d.ts" */
 
 const WIDTH = 200;
 const HEIGHT = 18;
 const MARGIN = 1.35;
+const LEAST_RANGE = 20;
+/** Smaller changes of an angle are within its own uncertainty. */
+const STEP = 2;
 
 export class Scale {
+  #number = new SteadyNumber(STEP);
+  #range;
+  #size = element("b");
+  #direction = element("span");
+  #limit = element("span", { className: "scale-limit" });
+  #needle = svg("rect", { class: "bar-needle", x: 0, y: 0, width: 8, height: HEIGHT, rx: 2 });
+  #whisker = svg("line", { class: "bar-whisker", x1: 0, x2: 0, y1: HEIGHT / 2, y2: HEIGHT / 2 });
+
+  /** @param {Quantity} quantity */
   constructor(quantity) {
     this.quantity = quantity;
-    this.range = MARGIN * Math.max(20, ...this.#limits("extreme"), ...this.#limits("comfort"));
-    this.direction = element("span");
-    this.size = element("b");
-    this.spread = element("span");
-    this.needle = svg("rect", { class: "bar-needle", x: 0, y: 0, width: 8, height: HEIGHT, rx: 2 });
-    this.node = element("div", { className: "scale", title: quantity.label },
-      element("p", { className: "scale-text" }, this.direction, " ", this.size, " ", this.spread), this.#bar());
-    this.show(null);
+    const limits = Object.values(quantity.directions).flatMap((one) => LEVELS.map((level) => one[level] ?? 0));
+    this.#range = MARGIN * Math.max(LEAST_RANGE, ...limits);
+    this.node = element("div", { className: "scale", title: labelOf(quantity.name) },
+      element("p", { className: "scale-text" }, this.#size, " ", this.#direction, " ", this.#limit), this.#bar());
+    this.blank();
   }
 
-  /** entry: the quantity as it came in the header, or null when there is nothing to show. */
-  show(entry) {
+  /** The extreme limit in the direction of a value, else the comfort limit, or null. @type {(value: number) => number | null} */
+  limitOf = (value) => {
+    const limits = this.quantity.directions[directionOf(this.quantity, value)];
+    return limits?.extreme ?? limits?.comfort ?? null;
+  };
+
+  /** @param {boolean} main whether this is the number to read from afar */
+  setMain(main) {
+    setData(this.node, "main", String(main));
+  }
+
+  /**
+   * entry: the quantity as it came in the header; now: to show its number at once.
+   * @param {LiveQuantity | null} entry
+   * @param {number} timeS
+   * @param {boolean} now
+   */
+  show(entry, timeS, now) {
     const value = entry?.display ?? null;
-    this.needle.setAttribute("visibility", value === null ? "hidden" : "visible");
-    if (value === null) {
-      setText(this.direction, this.quantity.label);
-      setText(this.size, "–");
-      setText(this.spread, entry?.refusal ? "not measurable" : "");
+    this.#move(value, entry?.sd ?? null);
+    this.#tell(this.#number.update(timeS, value, now), value === null);
+  }
+
+  blank() {
+    this.#number.reset();
+    this.#move(null, null);
+    this.#tell(null, false);
+  }
+
+  /**
+   * @param {number | null} number
+   * @param {boolean} missing whether nothing is measured at this very moment
+   */
+  #tell(number, missing) {
+    setData(this.node, "known", String(number !== null));
+    setData(this.node, "missing", String(missing));
+    if (number === null) {
+      setText(this.#size, "–");
+      setText(this.#direction, labelOf(this.quantity.name));
+      setText(this.#limit, missing ? words.zones.unseen : "");
       return;
     }
-    const { size, direction } = sizeAndDirection(this.quantity, value);
-    setText(this.direction, direction);
-    setText(this.size, size);
-    setText(this.spread, entry.sd === null ? "" : `±${Math.round(entry.sd)}`);
-    this.needle.setAttribute("x", (this.#x(value) - 4).toFixed(1));
+    const limit = this.limitOf(number);
+    setText(this.#size, `${Math.round(Math.abs(number))}${sign(this.quantity.unit)}`);
+    setText(this.#direction, directionName(directionOf(this.quantity, number)));
+    setText(this.#limit, limit === null ? "" : words.live.limit(`${Math.round(limit)}${sign(this.quantity.unit)}`));
   }
 
-  #limits(level) {
-    return Object.values(this.quantity.directions).map((limits) => limits[level]).filter((limit) => limit !== null);
+  /**
+   * @param {number | null} value
+   * @param {number | null} sd
+   */
+  #move(value, sd) {
+    for (const one of [this.#needle, this.#whisker]) one.setAttribute("visibility", value === null ? "hidden" : "visible");
+    if (value === null) return;
+    this.#needle.setAttribute("x", (this.#x(value) - 4).toFixed(1));
+    this.#whisker.setAttribute("x1", this.#x(value - (sd ?? 0)).toFixed(1));
+    this.#whisker.setAttribute("x2", this.#x(value + (sd ?? 0)).toFixed(1));
   }
 
+  /** @param {number} value */
   #x(value) {
-    const share = Math.max(-1, Math.min(1, value / this.range));
+    const share = Math.max(-1, Math.min(1, value / this.#range));
     return WIDTH / 2 + share * (WIDTH / 2 - 5);
   }
 
+  /** The comfort range as a broad band, extreme limits as lines; the whisker is one standard deviation to either side. */
   #bar() {
-    const { positive, negative, directions } = this.quantity;
-    const ends = [[negative, -1], [positive, 1]].filter(([direction]) => direction !== null);
-    const edge = (direction, sign) => this.#x(sign * (directions[direction].comfort ?? directions[direction].extreme ?? this.range));
-    const low = negative === null ? this.#x(0) : edge(negative, -1);
-    const lines = ends.map(([direction, sign]) => directions[direction].extreme === null ? null
-      : svg("line", { class: "bar-limit", x1: this.#x(sign * directions[direction].extreme), y1: 1, y2: HEIGHT - 1,
-        x2: this.#x(sign * directions[direction].extreme) })).filter((line) => line !== null);
+    const { directions } = this.quantity;
+    const edges = Object.values(directions).map((one) => one.sign * (one.comfort ?? one.extreme ?? this.#range));
+    const [low, high] = [this.#x(Math.min(0, ...edges)), this.#x(Math.max(0, ...edges))];
+    const lines = Object.values(directions).flatMap((one) => (one.extreme === null ? [] : [this.#x(one.sign * one.extreme)]));
     return svg("svg", { class: "scale-bar", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", "aria-hidden": "true" },
-      svg("rect", { class: "bar-track", x: 0, y: 6, width: WIDTH, height: 6, rx: 3 }),
-      svg("rect", { class: "bar-comfort", x: low, y: 6, width: edge(positive, 1) - low, height: 6 }),
-      ...lines, this.needle);
+      svg("rect", { class: "bar-track", x: 0, y: HEIGHT / 2 - 1, width: WIDTH, height: 2 }),
+      svg("rect", { class: "bar-comfort", x: low, y: HEIGHT / 2 - 4, width: high - low, height: 8 }),
+      ...lines.map((x) => svg("line", { class: "bar-limit", x1: x, x2: x, y1: 1, y2: HEIGHT - 1 })), this.#whisker, this.#needle);
   }
 }

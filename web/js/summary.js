@@ -2,85 +2,101 @@
 
 import { element, svg } from "./dom.js";
 import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
-import { SIDE_LABEL, UNIT_SIGN, clock, duration, percent, sentenceCase, sizeAndDirection, wristOnly } from "./words.js";
+import { clock, duration, percent, sentenceCase } from "./format.js";
+import { words } from "./language.js";
+import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
+import { vocabulary } from "./vocabulary.js";
 
-/** Of a measured angle: how it is drawn, and the word it has in `states_s`. */
-const STATES = [["within", "in comfort"], ["unsure", "unsure"], ["beyond", "past comfort"], ["extreme", "extreme"]];
+/** @import { DirectionExposure, Excursion, Exposure, HandTime, Quantity, Side, Summary, WarnedThen } from "./api.d.ts" */
 
-/** A shorter episode beyond a limit is a moment. */
-const SHORTEST_S = 0.05;
+/** Of a measured angle, from comfort outwards. @type {readonly ["within", "unsure", "beyond", "extreme"]} */
+const STATES = ["within", "unsure", "beyond", "extreme"];
+/** @typedef {typeof STATES[number]} Known */
+/** With less of the time measured than this, that nothing was seen says too little. */
+const ENOUGH_SHARE = 0.5;
+const SHORTEST_REASON_S = 0.05;
+/** A shorter time past a limit is a moment. */
+const SHORTEST_HOLD_S = 0.05;
 
-const CAUTIONS = [
-  "This is posture only. A camera cannot see force, and how hard and how long you press matter as much.",
-  "No wrist limit has been validated for players of instruments; these come from work and physiology.",
-  "It does not replace a teacher or a clinician, and diagnoses nothing.",
-  "If it hurts, stop. Numbness, tingling, weakness or pain that stays: see a clinician.",
-];
-
-/** Fills node with a session's summary (posturewatch/review/summaries.py). onStart begins the next session. */
-export function showSummary(node, summary, { limits, fault, onStart, sessionId }) {
-  const catalogue = new Map(limits.quantities.map((quantity) => [quantity.name, quantity]));
+/**
+ * Fills node with a session's summary (posturewatch/review/summaries.py). onStart begins the next session.
+ * @param {HTMLElement} node
+ * @param {Summary} summary
+ * @param {{ fault: string | null, onStart: () => void, sessionId: string }} options
+ */
+export function showSummary(node, summary, { fault, onStart, sessionId }) {
+  const text = words.summary;
   const start = element("button", { type: "button", className: "button start", id: "start-again", onclick: onStart },
-    element("span", { className: "button-label" }, "Start again"), element("kbd", {}, "Page Up"));
+    element("span", { className: "button-label" }, words.live.startAgain), element("kbd", {}, words.keys.pageUp));
   node.replaceChildren(
     element("header", { className: "summary-head" },
-      element("div", {}, element("h1", { tabIndex: -1 }, "Practice ended"), element("p", {}, opening(summary)),
-        element("p", {}, element("a", { href: `/book.html#/session/${encodeURIComponent(sessionId)}`, className: "bar-button" },
-          "Passages, clips and what to work on next")),
+      element("div", {}, element("h1", { tabIndex: -1 }, text.title), element("p", { className: "headline" }, headline(summary)),
+        element("p", {}, opening(summary)),
+        element("p", {}, element("a", { href: `/log.html#/session/${encodeURIComponent(sessionId)}`, className: "bar-button" }, text.more)),
         fault ? element("p", { className: "fault", attr: { role: "alert" } }, fault) : null),
       start),
-    element("div", { className: "summary-columns" }, warnings(summary, catalogue), marks(summary)),
-    element("div", { className: "summary-columns" },
-      ...["left", "right"].map((side) => hand(side, summary, catalogue))),
-    element("section", { className: "card" }, element("h2", {}, "How to read this"),
-      element("ul", {}, ...[...CAUTIONS, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((text) => element("li", {}, text))),
-      element("p", { className: "small" }, `Limits used: ${limits.name === summary.limits ? limits.label : summary.limits}. `
-        + "Time that was not measured counts as not measured, never as comfortable. In comfort means that every watched angle had a number whose 90 % interval lay inside the comfort limits; unsure, that an interval reached past a limit, or that there is none. Certain means with a probability of 90 % or more.")),
+    element("div", { className: "summary-columns" }, warnings(summary), marks(summary)),
+    element("div", { className: "summary-columns" }, ...SIDES.map((side) => hand(side, summary))),
+    element("section", { className: "card" }, element("h2", {}, text.howToRead),
+      element("ul", {}, ...[...text.cautions, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((line) => element("li", {}, line))),
+      element("p", { className: "small" }, `${text.limitsUsed(vocabulary.limits.name === summary.limits ? vocabulary.limits.label : summary.limits)} ${text.notMeasuredCounts} ${text.certainMeans}`)),
   );
 }
 
-function opening(summary) {
-  const session = summary.session;
-  const parts = [`${duration(summary.duration_s)} of practice`];
-  if (session?.source?.name) parts.push(`source: ${session.source.name}`);
-  if (session?.end_reason && session.end_reason !== "stopped") parts.push(session.end_reason);
-  return `${parts.join(", ")}. Everything is kept on this machine.`;
+/**
+ * How many warnings, and of how much of the time that speaks: what was measured least of the hand on the fingerboard.
+ * @param {Summary} summary
+ */
+export function headline(summary) {
+  const text = words.summary;
+  const watched = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side));
+  const [least] = [...watched].sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));
+  const count = text.warnings(summary.warned.length);
+  if (!least) return text.headlineNothing(count);
+  const share = least.measured_share ?? 0;
+  const told = text.headline(count, labelOf(least.quantity), percent(share));
+  return summary.warned.length === 0 && share < ENOUGH_SHARE ? text.tooLittle(told) : `${told}.`;
 }
 
-function warnings(summary, catalogue) {
-  const warned = summary.warned;
-  const count = warned.length;
-  const card = element("section", { className: "card" },
-    element("h2", {}, count === 0 ? "No warnings" : count === 1 ? "1 warning" : `${count} warnings`));
-  if (count === 0) {
-    card.append(element("p", {}, "Nothing that is warned of was held beyond its extreme limit in the time that was measured."));
-    return card;
+/** @param {Summary} summary */
+function opening(summary) {
+  const text = words.summary;
+  const { source, end_reason: ending } = summary.session ?? {};
+  const parts = [text.ofPractice(duration(summary.duration_s)), source?.name ? text.source(source.name) : "", ending && ending !== "stopped" ? ending : ""];
+  return `${parts.filter(Boolean).join(", ")}. ${text.keptHere}`;
+}
+
+/** @param {Summary} summary */
+function warnings(summary) {
+  const text = words.summary;
+  const card = element("section", { className: "card" }, element("h2", {}, text.warnings(summary.warned.length)));
+  if (summary.warned.length === 0) card.append(element("p", {}, text.noneHeld));
+  else {
+    card.append(table([words.marks.at, text.what, text.heldFor, text.peak], summary.warned.map((warning) => {
+      const held = excursionOf(warning, summary.excursions);
+      const until = held?.end_s ?? warning.cleared_s ?? summary.duration_s;
+      return [clock(warning.since_s), sidedLeaning(warning), duration(Math.max(0, until - warning.since_s)), held ? sized(warning.quantity, held.peak) : "–"];
+    }), text.warningsCaption));
   }
-  card.append(table(["At", "What", "Held for", "Farthest"], warned.map((warning) => {
-    const excursion = excursionOf(warning, summary.excursions);
-    const until = excursion?.end_s ?? warning.cleared_s ?? summary.duration_s;
-    return [
-      clock(warning.since_s),
-      `${sentenceCase(warning.side)} ${catalogue.get(warning.quantity).directions[warning.direction].words}`,
-      duration(Math.max(0, until - warning.since_s)),
-      excursion ? size(catalogue.get(warning.quantity), excursion.peak) : "–",
-    ];
-  }), "What was held beyond its extreme limit and warned of"));
   return card;
 }
 
-/** The extreme excursion in which a warning fired. */
+/**
+ * The extreme excursion in which a warning fired.
+ * @param {WarnedThen} warning
+ * @param {readonly Excursion[]} excursions
+ */
 function excursionOf(warning, excursions) {
   return excursions.find((one) => one.level === "extreme" && one.side === warning.side && one.quantity === warning.quantity
     && one.direction === warning.direction && one.start_s <= warning.fired_s
     && (one.end_s === null || one.end_s >= warning.fired_s));
 }
 
+/** @param {Summary} summary */
 function marks(summary) {
-  const count = summary.marks.length;
-  const title = count === 0 ? "No marks" : count === 1 ? "1 mark" : `${count} marks`;
-  const card = element("section", { className: "card" }, element("h2", {}, title));
-  if (count === 0) card.append(element("p", {}, "While playing, Space, Enter or Page Down marks the moment."));
+  const text = words.marks;
+  const card = element("section", { className: "card" }, element("h2", {}, text.count(summary.marks.length)));
+  if (summary.marks.length === 0) card.append(element("p", {}, text.how));
   else {
     card.append(element("ol", { className: "marks" },
       ...summary.marks.map((mark) => element("li", {}, mark.note ? `${clock(mark.time_s)}: ${mark.note}` : clock(mark.time_s)))));
@@ -88,92 +104,113 @@ function marks(summary) {
   return card;
 }
 
-/** The wrist first, then the fingers. */
-function hand(side, summary, catalogue) {
+/**
+ * The wrist first, then the fingers.
+ * @param {Side} side
+ * @param {Summary} summary
+ */
+function hand(side, summary) {
   const entries = wristOnly(summary.quantities).filter((entry) => entry.side === side);
-  const card = element("section", { className: "card" }, element("h2", {}, SIDE_LABEL[side]));
-  if (entries.length === 0) card.append(element("p", {}, "Nothing was recorded of this hand."));
-  const whole = summary.hands.find((entry) => entry.side === side);
+  const card = element("section", { className: "card" }, element("h2", {}, words.hands[side]));
+  if (entries.length === 0) card.append(element("p", {}, words.summary.nothingRecorded));
+  const whole = summary.hands.find((one) => one.side === side);
   if (whole) card.append(element("p", { className: "hand-states" }, handStates(whole)));
-  for (const entry of entries) card.append(quantityPart(entry, catalogue.get(entry.quantity), side));
+  for (const entry of entries) card.append(quantityPart(entry, quantityOf(entry.quantity)));
   card.append(fingerGroup(summary, side));
   return card;
 }
 
-/** The share of the whole time in each state of the hand. */
-function handStates({ total_s, states_s }) {
-  const shares = Object.entries(states_s).filter(([, seconds]) => seconds > 0).map(([state, seconds]) => `${state} ${percent(seconds / total_s)}`);
-  return `${sentenceCase(shares.join(", "))} of the time.`;
+/**
+ * The share of the whole time in each state of the hand.
+ * @param {HandTime} time
+ */
+function handStates({ total_s: totalS, states_s: seconds }) {
+  const shares = [...byState(seconds)].filter(([, spent]) => spent > 0).map(([state, spent]) => `${words.states[state]} ${percent(spent / totalS)}`);
+  return words.summary.ofTheTime(sentenceCase(shares.join(", ")));
 }
 
-function quantityPart(entry, quantity, side) {
-  const caption = `${SIDE_LABEL[side]}, ${quantity.label}: time by state and direction`;
+/**
+ * @param {Exposure} entry
+ * @param {Quantity} quantity
+ */
+function quantityPart(entry, quantity) {
+  const text = words.summary;
+  const known = entry.measured_s > 0;
+  const p = entry.unit === "mm" ? entry.percentiles_mm : entry.percentiles_deg;
   return element("div", { className: "quantity" },
-    element("h3", {}, sentenceCase(quantity.label)),
+    element("h3", {}, sentenceCase(labelOf(quantity.name))),
     element("p", {}, measured(entry)),
-    entry.measured_s > 0 ? spectrum(entry, quantity) : null,
-    entry.measured_s > 0 ? zoneTable(entry, caption) : null,
-    entry.measured_s > 0 ? element("p", {}, spread(entry[`percentiles_${entry.unit}`], quantity)) : null,
-    element("p", {}, longest(entry, quantity)));
+    known ? spectrum(entry, quantity) : null,
+    known ? stateTable(entry) : null,
+    p ? element("p", {}, text.spread(sized(quantity.name, p.p50), sized(quantity.name, p.p10), sized(quantity.name, p.p90))) : null,
+    element("p", {}, longest(entry)));
 }
 
+/** @param {Exposure} entry */
 function measured(entry) {
-  const reasons = Object.entries(entry.unseen_s).filter(([, seconds]) => seconds >= 0.05);
-  const share = `Measured ${percent(entry.measured_share)} of the time.`;
-  if (reasons.length === 0) return share;
-  return `${share} The rest: ${reasons.map(([reason, seconds]) => `${reason} ${duration(seconds)}`).join("; ")}.`;
+  const reasons = Object.entries(entry.unseen_s).filter(([, seconds]) => seconds >= SHORTEST_REASON_S)
+    .map(([reason, seconds]) => `${refusalName(reason)} ${duration(seconds)}`);
+  return words.summary.measured(percent(entry.measured_share), reasons.join("; "));
 }
 
-/** One bar from the extreme of one direction to the extreme of the other, as long as the time spent there. */
-function spectrum(entry, quantity) {
-  const find = (state, direction) => entry.directions.find((one) => one.direction === direction)?.states_s[state] ?? 0;
-  const order = [
-    ...(quantity.negative ? [...STATES].reverse().map((state) => [state, quantity.negative]) : []),
-    ...STATES.map((state) => [state, quantity.positive]),
-  ];
+/**
+ * One bar from the extreme of one direction to the extreme of the other, as long as the time spent there.
+ * @param {Exposure} entry
+ * @param {Quantity} quantity
+ */
+function spectrum(entry, { positive, negative }) {
+  /** @type {(readonly [Known, string])[]} */
+  const order = [...(negative === null ? [] : [...STATES].reverse().map((state) => /** @type {const} */ ([state, negative]))),
+    ...STATES.map((state) => /** @type {const} */ ([state, positive]))];
   const bar = svg("svg", { class: "spectrum", viewBox: "0 0 400 26", preserveAspectRatio: "none", "aria-hidden": "true" });
   let x = 0;
-  for (const [[drawn, state], direction] of order) {
-    const width = (400 * find(state, direction)) / entry.measured_s;
-    if (width > 0) bar.append(svg("rect", { class: `bar-${drawn}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
+  for (const [state, direction] of order) {
+    const seconds = secondsIn(entry.directions.find((one) => one.direction === direction), state);
+    const width = (400 * seconds) / entry.measured_s;
+    if (width > 0) bar.append(svg("rect", { class: `state-${state}`, x: x.toFixed(2), y: 1, width: width.toFixed(2), height: 24 }));
     x += width;
   }
   return element("div", { className: "spectrum-row", attr: { "aria-hidden": "true" } },
-    element("span", {}, quantity.negative ?? ""), bar, element("span", {}, quantity.positive));
+    element("span", {}, negative === null ? "" : directionName(negative)), bar, element("span", {}, directionName(positive)));
 }
 
-function zoneTable(entry, caption) {
-  const cell = (direction, state) => {
-    const seconds = direction.states_s[state];
+/**
+ * @param {DirectionExposure | undefined} direction
+ * @param {Known} state
+ */
+const secondsIn = (direction, state) => byState(direction?.states_s ?? {}).get(state) ?? 0;
+
+/** @param {Exposure} entry */
+function stateTable(entry) {
+  const cell = (/** @type {DirectionExposure} */ direction, /** @type {Known} */ state) => {
+    const seconds = secondsIn(direction, state);
     if (seconds === 0) return "–";
     const extreme = state === "extreme" ? direction.levels.find((one) => one.level === "extreme") : undefined;
-    return `${duration(seconds)} (${percent(seconds / entry.measured_s)})${extreme ? `, ${duration(extreme.certain_s)} certain` : ""}`;
+    return `${duration(seconds)} (${percent(seconds / entry.measured_s)})${extreme ? `, ${words.certain(duration(extreme.certain_s))}` : ""}`;
   };
-  return table(["State", ...entry.directions.map((one) => sentenceCase(one.direction))],
-    STATES.map(([, state]) => [sentenceCase(state), ...entry.directions.map((one) => cell(one, state))]), caption);
+  return table([words.summary.state, ...entry.directions.map((one) => sentenceCase(directionName(one.direction)))],
+    STATES.map((state) => [sentenceCase(words.states[state]), ...entry.directions.map((one) => cell(one, state))]),
+    words.summary.statesCaption(words.hands[entry.side], labelOf(entry.quantity)));
 }
 
-function spread({ p10, p50, p90 }, quantity) {
-  return `Middle value ${size(quantity, p50)}; four fifths of the time between ${size(quantity, p10)} and `
-    + `${size(quantity, p90)} (10th, 50th and 90th percentile).`;
+/** @param {Exposure} entry */
+function longest(entry) {
+  const text = words.summary;
+  if (entry.measured_s === 0) return text.nothingMeasured;
+  const holds = entry.directions.flatMap(({ direction, levels }) => levels.map((level) => ({ ...level, direction, longest: level.longest_s ?? 0 })))
+    .filter((one) => one.longest >= SHORTEST_HOLD_S);
+  const extreme = holds.filter((one) => one.level === "extreme");
+  const [most] = (extreme.length > 0 ? extreme : holds).sort((a, b) => b.longest - a.longest);
+  if (!most) return text.neverPast;
+  const limit = limitText((entry.unit === "mm" ? most.limit_mm : most.limit_deg) ?? NaN, entry.unit);
+  return text.longestHold(words.limits[most.level], limit, directionName(most.direction), duration(most.longest), clock(most.longest_start_s ?? 0));
 }
 
-function longest(entry, quantity) {
-  const beyond = entry.directions.flatMap((one) => one.levels.map((level) => ({ ...level, direction: one.direction })))
-    .filter((one) => one.longest_s !== null && one.longest_s >= SHORTEST_S);
-  if (entry.measured_s === 0) return "Nothing was measured.";
-  if (beyond.length === 0) return "Never seen beyond a limit for longer than a moment.";
-  const level = beyond.some((one) => one.level === "extreme") ? "extreme" : "comfort";
-  const most = beyond.filter((one) => one.level === level).reduce((a, b) => (b.longest_s > a.longest_s ? b : a));
-  return `Longest beyond the ${level} limit (${Math.round(most[`limit_${entry.unit}`])}${UNIT_SIGN[quantity.unit]} ${most.direction}): `
-    + `${duration(most.longest_s)}, at ${clock(most.longest_start_s)}.`;
-}
-
-function size(quantity, value) {
-  const { size: text, direction } = sizeAndDirection(quantity, value);
-  return `${text}\u00a0${direction}`;
-}
-
+/**
+ * @param {readonly string[]} head
+ * @param {readonly (readonly string[])[]} rows
+ * @param {string} caption
+ */
 function table(head, rows, caption) {
   return element("table", {},
     element("caption", { className: "spoken" }, caption),

@@ -1,0 +1,164 @@
+"""A served page fed by a scripted practice, and what its tests share."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
+
+import pytest
+from page_stand_ins import OneSummary, ScriptedPractice, page_words, summary_of
+
+from posturewatch.comfort.rules import WatchRules
+from posturewatch.config.resources import web_dir
+from posturewatch.model.measurement import Refusal
+from posturewatch.server.app import create_app
+from posturewatch.server.serving import PageServer, listen
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Locator, Page
+
+    OpenPage = Callable[..., Page]
+
+CHROMIUM = next(
+    (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
+)
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-gpu",
+    "--autoplay-policy=user-gesture-required",
+]
+
+WELL = ((12.0, 4.0), (-8.0, 3.0))
+WAIT_MS = 20_000
+
+#: Fingers of the fretting hand: (value, sd) by quantity.
+FINGERS = {
+    "index_lift": (12.0, 3.0),
+    "middle_lift": (1.0, 1.5),
+    "ring_lift": (19.0, 4.0),
+    "little_lift": (31.0, 4.0),
+    "middle_dip": (-18.0, 6.0),
+    "little_pip": (5.0, 6.0),
+    "thumb_ip": (50.0, 6.0),
+}
+
+
+class Stage:
+    """A served page whose hands do what the test says."""
+
+    def __init__(self) -> None:
+        self.hands: tuple[Any, ...] = WELL
+        self.wander_deg = 6.0
+        rules = WatchRules(hold_s=1.0, rearm_s=0.5)
+        self.practice = ScriptedPractice(self._script, rate_hz=12, rules=rules)
+        listener = listen(0)
+        port = int(listener.getsockname()[1])
+        summary = summary_of(_practised, 30.0, marks=[4.0])
+        app = create_app(
+            practice=self.practice,
+            feed=self.practice.feed,
+            log=OneSummary(summary),
+            vocabulary=page_words(),
+            web_dir=web_dir(),
+            port=port,
+        )
+        self.server = PageServer(app, listener)
+        self.server.start()
+        self.url = self.server.url
+
+    def _script(self, time_s: float) -> tuple[Any, ...]:
+        # A slow saw-tooth on both hands' flexion, so that numbers change.
+        swing_deg = self.wander_deg * ((time_s * 0.5) % 1.0)
+        return tuple(
+            hand if isinstance(hand, Refusal) else (hand[0] + swing_deg, *hand[1:]) for hand in self.hands
+        )
+
+    def close(self) -> None:
+        self.practice.close()
+        self.server.close()
+
+
+def _practised(time_s: float) -> tuple[Any, ...]:
+    """Half a minute: 6 s of held flexion, 3 s without the left hand, the rest well; the index finger taps."""
+    fingers = {**FINGERS, "index_lift": (10.0 * (time_s % 1.0 < 0.5), 1.0)}
+    if 10.0 <= time_s < 16.0:
+        return ((60.0, 4.0, fingers), (-8.0, 3.0))
+    if 20.0 <= time_s < 23.0:
+        return (Refusal.HAND_NOT_SEEN, (-8.0, 3.0))
+    return ((12.0, 4.0, fingers), (-8.0, 3.0))
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
+    if CHROMIUM is None:
+        pytest.skip("no Chromium found; install chromium to run the browser tests")
+    with sync_api.sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield launched
+        launched.close()
+
+
+@pytest.fixture
+def stage() -> Iterator[Stage]:
+    one = Stage()
+    yield one
+    one.close()
+
+
+@pytest.fixture
+def open_page(browser: Browser, stage: Stage) -> Iterator[OpenPage]:
+    """Opens the page; at the end nothing may have failed in it, and nothing may have left this machine."""
+    contexts, faults, requests = [], [], []
+
+    def open_one(width: int = 1280, height: int = 720, address: str = "", **more: Any) -> Page:
+        context = browser.new_context(viewport={"width": width, "height": height}, **more)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(WAIT_MS)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda line: faults.append(line.text) if line.type == "error" else None)
+        page.on("request", lambda request: requests.append(request.url))
+        page.on("websocket", lambda socket: requests.append(socket.url))
+        page.goto(stage.url + address)
+        phase(page, "stopped")
+        return page
+
+    yield open_one
+    for context in contexts:
+        context.close()
+    assert {urlsplit(url).hostname for url in requests} == {"127.0.0.1"}
+    assert {urlsplit(url).scheme for url in requests} <= {"http", "ws"}
+    assert [fault for fault in faults if "ERR_CONNECTION" not in fault] == []
+
+
+def phase(page: Page, word: str) -> None:
+    page.wait_for_selector(f"body[data-phase={word}]")
+
+
+def hand_state(page: Page, side: str, state: str) -> None:
+    page.wait_for_selector(f".hand[data-side={side}][data-state={state}]")
+
+
+def expect(found: Locator) -> Any:
+    from playwright import sync_api
+
+    return sync_api.expect(found)
+
+
+def expect_text(page: Page, selector: str, text: str) -> None:
+    expect(page.locator(selector)).to_contain_text(text, timeout=WAIT_MS)
+
+
+def wait_for_change(page: Page, read: str) -> None:
+    before = page.evaluate(read)
+    page.wait_for_function(f"before => ({read}) !== before", arg=before)
+
+
+def finger(page: Page, name: str, state: str) -> Locator:
+    page.wait_for_selector(f".finger[data-finger={name}][data-state={state}]")
+    return page.locator(f".finger[data-finger={name}]")

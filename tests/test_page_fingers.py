@@ -1,0 +1,100 @@
+"""The strip of fingers on the live page, in headless Chromium."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+from page_stage import FINGERS, WAIT_MS, Stage, expect, expect_text, finger, hand_state, phase
+
+from posturewatch.comfort.phrases import NO_FORCE
+from posturewatch.model.measurement import Refusal
+
+if TYPE_CHECKING:
+    from page_stage import OpenPage
+
+pytestmark = pytest.mark.browser
+
+
+def test_the_strip_of_fingers_is_off_until_asked_for_and_stays(open_page: OpenPage, stage: Stage) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    assert not page.is_visible("#fingers")
+    page.focus("#fingers-toggle")
+    page.keyboard.press("Space")
+    assert page.is_visible("#fingers")
+    assert page.get_attribute("#fingers-toggle", "aria-pressed") == "true"
+    assert stage.practice.calls == ["start"]
+    page.reload()
+    phase(page, "watching")
+    assert page.is_visible("#fingers")
+    page.click("#fingers-toggle")
+    assert not page.is_visible("#fingers")
+
+
+def test_the_strip_shows_lift_cues_and_what_is_not_measurable(open_page: OpenPage, stage: Stage) -> None:
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0, {"index_lift": (33.0, 1.0)}))
+    page = open_page()
+    page.click("#fingers-toggle")
+    page.click("#start")
+    names = [" ".join(one.split()) for one in page.locator(".finger-name").all_inner_texts()]
+    assert names == ["T thumb", "1 index", "2 middle", "3 ring", "4 little"]
+    expect(finger(page, "index", "within")).to_contain_text("12", timeout=WAIT_MS)
+    expect(finger(page, "ring", "beyond")).to_contain_text("Past range")
+    # The cue in its few words, and in full for whoever points at it.
+    expect(finger(page, "little", "extreme").locator(".finger-cue")).to_have_text("straight and high")
+    expect(finger(page, "middle", "within").locator(".finger-cue")).to_have_text("end joint bent back")
+    # No limit is set for the thumb: it is not called within or beyond any.
+    expect(finger(page, "thumb", "within").locator(".finger-word")).to_have_text("bent")
+    expect_text(page, ".strip-foot", "Lift in mm, from the strings in the picture.")
+    expect_text(page, ".strip-foot", NO_FORCE)
+    height = "Number(document.querySelector('.finger[data-finger=ring] .lift-fill').getAttribute('height'))"
+    # 19 mm of a bar that ends at 1.36 times the extreme limit of 25 mm.
+    assert page.evaluate(height) == pytest.approx(100 * 19 / 34, abs=0.5)
+    page.focus(".finger[data-finger=little]")
+    expect_text(
+        page,
+        ".strip-foot",
+        "Little finger lift: 31\u00a0mm ±4, extreme; little finger held straight and high",
+    )
+    # A lift that one standard deviation would put beyond comfort (15 mm) is not called within.
+    # Nor is a thumb called bent or bent back where one deviation leaves that open.
+    stage.hands = ((12.0, 4.0, FINGERS | {"middle_lift": (1.0, 15.0), "thumb_ip": (-4.0, 9.0)}), (-8.0, 3.0))
+    expect(finger(page, "middle", "unsure").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
+    expect(finger(page, "thumb", "unsure").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
+    page.focus(".finger[data-finger=middle]")
+    expect_text(page, ".strip-foot", "Middle finger lift: 1\u00a0mm ±15, in comfort range, but not certain")
+    expect(finger(page, "index", "within").locator(".finger-word")).to_have_text("In range")
+    page.focus(".finger[data-finger=little]")
+    stage.hands = ((12.0, 4.0, {"index_lift": (12.0, 3.0)}), (-8.0, 3.0))
+    finger(page, "little", "unseen")
+    expect_text(page, ".strip-foot", "not measured, too uncertain from this view. Move the camera a little")
+    # The wrist stays what is told large, and fingers never change its word.
+    hand_state(page, "left", "within")
+    stage.hands = (Refusal.HAND_NOT_SEEN, (-8.0, 3.0))
+    finger(page, "index", "unseen")
+    page.evaluate("document.activeElement.blur()")
+    expect_text(page, ".strip-foot", "Fingers not measured, hand not seen.")
+
+
+def test_a_finger_lost_for_a_moment_does_not_flicker(open_page: OpenPage, stage: Stage) -> None:
+    stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+    page = open_page()
+    page.click("#fingers-toggle")
+    page.click("#start")
+    finger(page, "ring", "beyond")
+    page.evaluate(
+        """() => {
+          window.states = [];
+          new MutationObserver((all) => all.forEach((one) => window.states.push(one.target.dataset.state)))
+            .observe(document.querySelector(".finger[data-finger=ring]"), { attributeFilter: ["data-state"] });
+        }"""
+    )
+    without = {name: one for name, one in FINGERS.items() if name != "ring_lift"}
+    for _ in range(3):
+        stage.hands = ((12.0, 4.0, without), (-8.0, 3.0))
+        page.wait_for_selector(".finger[data-finger=ring][data-pending=true]")
+        stage.hands = ((12.0, 4.0, FINGERS), (-8.0, 3.0))
+        page.wait_for_selector(".finger[data-finger=ring][data-pending=false]")
+    assert page.evaluate("window.states") == []
