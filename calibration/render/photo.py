@@ -22,6 +22,7 @@ from calibration.scene.photo import Photo
 from posturewatch.model.arrays import FloatArray
 
 PART_SCALE = 2  # as in ``render``
+BRIGHTEST = 100.0
 ARM_AXIS = np.array([0.72, -0.69, 0.02])  # from shoulder to hand at rest, left side
 SHADOW, ROOM, DEPTH, PICTURE, SKIN = range(5)  # texture units
 
@@ -125,7 +126,8 @@ class PhotoPass:
         for buffer in (picture, *solids):
             buffer.release()
         light = raw.reshape(size[1], size[0], 3).astype(np.float32)
-        return np.nan_to_num(light, copy=False, nan=0.0, posinf=100.0, neginf=0.0), codes
+        np.fmax(light, 0.0, out=light)  # not a number becomes dark, too
+        return np.fmin(light, BRIGHTEST, out=light), codes
 
     def _backdrop(self, camera: Camera, photo: Photo, picture_bgr: NDArray[np.uint8]) -> Any:
         program = self.back_program
