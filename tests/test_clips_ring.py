@@ -99,8 +99,8 @@ def test_cutting_keeps_times_and_begins_at_or_before_the_start(tmp_path: Path) -
     inside = [i for i, time_s in enumerate(times_s) if film.start_s - 1e-4 <= time_s < 7.9]
     assert [index for _, index in found] == inside
     assert [time_s for time_s, _ in found] == pytest.approx([times_s[i] for i in inside], abs=1e-4)
-    assert ring.cost.frames == 250
-    assert ring.cost.dropped == 0
+    assert ring.encoded == 250
+    assert ring.dropped == 0
     assert ring.size_bytes == 0
 
 
@@ -113,10 +113,10 @@ def test_memory_stays_bounded_with_real_pictures() -> None:
             ring.put(Frame(index, index / 10, noise))
             ring.wait_for(index / 10, 5.0)
             assert ring.size_bytes <= 200_000
-        covers = ring.covers_s
-        assert covers is not None
-        assert covers[0] > 0.0
-        assert covers[1] == pytest.approx(8.9)
+        held = ring.cut(0.0, 100.0)
+        assert held is not None
+        assert held.packets[0].time_s > 0.0
+        assert held.packets[-1].time_s == pytest.approx(8.9)
     finally:
         ring.close()
 
@@ -133,7 +133,7 @@ def test_a_slow_encoder_costs_pictures_and_not_the_loop() -> None:
         for frame in pictures[1:]:
             ring.put(frame)
         assert not SlowEncoder.gate.is_set()
-        assert ring.cost.dropped == 35
+        assert ring.dropped == 35
         SlowEncoder.gate.set()
         assert ring.wait_for(pictures[-1].time_s, 5.0)
         film = ring.cut(0.0, 10.0)

@@ -29,8 +29,8 @@ from posturewatch.review.entries import (
     PracticeItems,
 )
 from posturewatch.review.export import write_session
-from posturewatch.review.full_document import full_document
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.session_document import full_document
 from posturewatch.storage import schema
 from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.database import FILE_NAME

@@ -37,15 +37,15 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.storage.own_data import data_json
     from posturewatch.storage.store import open_reader
 
-    told = data_json(open_reader(args.data_dir))
+    found = data_json(open_reader(args.data_dir))
     if args.json:
-        print(json.dumps(told, indent=2))
+        print(json.dumps(found, indent=2))
         return 0
-    print(told["folder"])
+    print(found["folder"])
     for kind, label in _KINDS:
-        if told[f"{kind}_bytes"] or kind in ("database", "clips"):
-            print(f"  {label:<26}{size(told[f'{kind}_bytes']):>10}")
-    print(f"  {'together':<26}{size(told['total_bytes']):>10}, {len(told['sessions'])} sessions")
+        if found[f"{kind}_bytes"] or kind in ("database", "clips"):
+            print(f"  {label:<26}{size(found[f'{kind}_bytes']):>10}")
+    print(f"  {'together':<26}{size(found['total_bytes']):>10}, {len(found['sessions'])} sessions")
     return 0
 
 

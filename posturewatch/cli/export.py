@@ -32,7 +32,7 @@ posturewatch export 3fa9 --out .
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.review.export import write_session
-    from posturewatch.review.full_document import full_document
+    from posturewatch.review.session_document import full_document
     from posturewatch.storage.store import open_reader
 
     reader = open_reader(args.data_dir)

@@ -45,7 +45,7 @@ class ClipFolder:
     reserve_bytes: this much of the disk stays free, so that clips never take the room that the session's
         record needs.
     is_kept: whether the player keeps this clip; must not raise, and answers True where it does not know.
-    on_removed: is told of each clip removed for room; must not raise.
+    on_removed: called with each clip removed for room; must not raise.
     """
 
     root: Path
@@ -53,9 +53,6 @@ class ClipFolder:
     reserve_bytes: int = 200_000_000
     is_kept: Callable[[Path], bool] = lambda path: False
     on_removed: Callable[[Path], None] = lambda path: None
-
-    def used_bytes(self) -> int:
-        return sum(one.size_bytes for one in self._stored())
 
     def make_room(self, new_bytes: int) -> str | None:
         """Removes the oldest clips that are not kept until new_bytes more fit. None where they do, else why

@@ -33,7 +33,7 @@ FINISH_S = 6.0
 #: How long writing waits for the encoder to come to a span's end; it is a few frames behind at most.
 ENCODER_S = 2.0
 
-#: Without frames for this long (camera gone), the clock tells what is due instead of the frames' times:
+#: Without frames for this long (camera gone), the clock says what is due instead of the frames' times:
 #: when frames come again, the ring may have to let go of what the clip needs.
 IDLE_S = 2.0
 
@@ -120,7 +120,7 @@ class ClipKeeper:
     @property
     def dropped(self) -> int:
         """Frames left out of the clips since the encoder was behind."""
-        return self._ring.cost.dropped
+        return self._ring.dropped
 
     def put(self, reading: Reading) -> None:
         """Take a reading's frame and events."""

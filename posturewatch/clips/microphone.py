@@ -139,7 +139,7 @@ class Microphone:
         if not offsets_s or end_s <= start_s:
             return None
         from_s = start_s + min(offsets_s)
-        # The block that came with the least delay tells its whole run's time.
+        # The block that came with the least delay gives its whole run's time.
         zero_s: dict[int, float] = {}
         for block in blocks:
             zero_s[block.run] = min(block.zero_s, zero_s.get(block.run, block.zero_s))

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import logging
 import threading
-import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import av.error
 
@@ -15,7 +13,7 @@ from posturewatch.clips.encoder import Encoder, Packet, encoder_fault
 from posturewatch.clips.video_file import EncodedVideo
 from posturewatch.model.frame import Frame
 
-__all__ = ["PacketStore", "Ring", "RingCost"]
+__all__ = ["PacketStore", "Ring"]
 
 _LOG = logging.getLogger(__name__)
 
@@ -85,16 +83,6 @@ class PacketStore:
             self.size_bytes -= len(self._packets.popleft().data)
 
 
-@dataclass(frozen=True)
-class RingCost:
-    """frames encoded so far, and the processor time that they took in the ring's thread. dropped: frames
-    left out since the encoder was behind."""
-
-    frames: int
-    encode_s: float
-    dropped: int
-
-
 class Ring:
     """`put` returns at once; a thread of its own encodes.
 
@@ -121,8 +109,7 @@ class Ring:
         self._changed = threading.Condition()
         self._encoder: Encoder | None = None
         self._dropped = 0
-        self._frames = 0
-        self._encode_s = 0.0
+        self._encoded = 0
         self._newest_s = -1.0
         self._busy = False
         self._closed = False
@@ -141,16 +128,16 @@ class Ring:
         return self._store.size_bytes
 
     @property
-    def covers_s(self) -> tuple[float, float] | None:
-        """Session times of the first and the last frame held."""
+    def encoded(self) -> int:
+        """Frames encoded so far."""
         with self._changed:
-            start_s, end_s = self._store.start_s, self._store.end_s
-        return None if start_s is None or end_s is None else (start_s, end_s)
+            return self._encoded
 
     @property
-    def cost(self) -> RingCost:
+    def dropped(self) -> int:
+        """Frames left out since the encoder was behind."""
         with self._changed:
-            return RingCost(self._frames, self._encode_s, self._dropped)
+            return self._dropped
 
     def put(self, frame: Frame) -> None:
         """Takes a frame; never waits for the encoder."""
@@ -239,15 +226,12 @@ class Ring:
             return self._waiting.popleft()
 
     def _encode(self, frame: Frame) -> None:
-        began_s = time.thread_time()
         if self._encoder is None:
             self._encoder = self._make_encoder(frame.width_px, frame.height_px)
         packets = self._encoder.encode(frame.image_bgr, frame.time_s)
-        cost_s = time.thread_time() - began_s
         with self._changed:
             for packet in packets:
                 if not self._store.add(packet):
                     self._encoder.want_keyframe()
-            self._frames += 1
-            self._encode_s += cost_s
+            self._encoded += 1
             self._newest_s = frame.time_s

@@ -24,7 +24,7 @@ class ClipRules:
 
     before_s, after_s: what a clip shows before a moment begins and after it has ended.
     longest_s: no clip is longer.
-    settle_s: a span is handed out this much after its end, since a warning tells of its excursion only when
+    settle_s: a span is handed out this much after its end, since a warning names its excursion only when
         the hold (3 s by default) is over: one that began within the span can still be joined to it.
     all_extreme: clips of all extreme excursions, not only of those that were warned of.
     """
@@ -127,12 +127,12 @@ def join_moments(
 
 
 class ClipPlanner:
-    """Is told events in order of time and says which spans are due.
+    """Takes events in order of time and says which spans are due.
 
     An excursion that was warned of late (more than `reach_s` after it began) is shown from the beginning of
     the hold instead of its own. A further warning within one excursion asks for a clip of its own unless the
     one already planned shows it. A span that has been handed out is never handed out again nor overlapped:
-    what is heard of later begins where that one ended.
+    what comes to be known later begins where that one ended.
     """
 
     def __init__(self, rules: ClipRules | None = None) -> None:

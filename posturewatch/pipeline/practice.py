@@ -191,7 +191,7 @@ class Practice:
         except PosturewatchError as fault:
             self._sentence = fault.sentence
             self._phase = Phase.FAILED
-        # The thread's last line: whatever failed, the player is told and what was recorded is closed.
+        # The thread's last line: whatever failed, the player is shown a sentence and what was recorded is closed.
         except Exception:  # noqa: BLE001
             _LOG.exception("the session ended by a fault of the program")
             self._sentence = (

@@ -74,10 +74,10 @@ def _block(rows: list[list[str]]) -> str:
     return text.getvalue()
 
 
-def session_json(record: SessionRecord, told: dict[str, Any]) -> dict[str, Any]:
-    """`told` (the session's page and summary) with the settings and all samples; null where not measured."""
+def session_json(record: SessionRecord, document: dict[str, Any]) -> dict[str, Any]:
+    """The session's document and summary with the settings and all samples; null where not measured."""
     return {
-        **told,
+        **document,
         "settings": record.settings,
         "max_gap_s": record.max_gap_s,
         "samples": [
@@ -99,7 +99,7 @@ def _pairs(numbers: np.ndarray[Any, np.dtype[np.float64]], one: StoredSeries) ->
     return zip(numbers.tolist(), one.refusal.tolist(), strict=True)
 
 
-def write_session(record: SessionRecord, told: dict[str, Any], folder: Path) -> tuple[Path, Path]:
+def write_session(record: SessionRecord, document: dict[str, Any], folder: Path) -> tuple[Path, Path]:
     """Writes ID.csv and ID.json into the folder, made where it is not there; raises InputError where it cannot,
     or where one of the files is there already."""
     paths = (folder / f"{record.info.id}.csv", folder / f"{record.info.id}.json")
@@ -108,7 +108,7 @@ def write_session(record: SessionRecord, told: dict[str, Any], folder: Path) -> 
         with paths[0].open("x", newline="", encoding="utf-8") as file:
             file.writelines(csv_blocks(record))
         with paths[1].open("x", encoding="utf-8") as file:
-            json.dump(session_json(record, told), file, ensure_ascii=False, allow_nan=False)
+            json.dump(session_json(record, document), file, ensure_ascii=False, allow_nan=False)
     except FileExistsError as error:
         raise InputError(f"{error.filename} is there already; choose another folder with --out.") from error
     except OSError as error:

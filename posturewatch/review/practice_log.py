@@ -27,10 +27,9 @@ from posturewatch.review.entries import (
     PieceChange,
     PracticeItems,
 )
-from posturewatch.review.full_document import full_document
 from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.review.samples import samples_json, trace_json
-from posturewatch.review.session_document import piece_page, session_page
+from posturewatch.review.session_document import full_document, piece_document, session_document
 from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import local_today, trends
 from posturewatch.storage import own_data
@@ -79,7 +78,7 @@ class PracticeLog:
 
     def piece(self, number: int) -> dict[str, Any]:
         with self._reading() as connection:
-            return piece_page(connection, self._store.data_dir, number)
+            return piece_document(connection, self._store.data_dir, number)
 
     def rename_piece(self, number: int, change: PieceChange) -> dict[str, Any]:
         with self._store.writing() as connection:
@@ -110,7 +109,7 @@ class PracticeLog:
         if not info.open:
             self._catch_up(session_id)
         with self._reading() as connection:
-            return session_page(connection, self._store.data_dir, info)
+            return session_document(connection, self._store.data_dir, info)
 
     def add_passage(self, session_id: str, entry: PassageEntry) -> dict[str, Any]:
         with self._store.writing() as connection:

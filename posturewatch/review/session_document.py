@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from posturewatch.review.reviews import load_review
+from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import short_rows
-from posturewatch.storage.reader import stored_excursions
+from posturewatch.storage.reader import SessionReader, SessionRecord, stored_excursions
 from posturewatch.storage.records import SessionInfo, excursion_json
 from posturewatch.storage.tables.checks import checks
 from posturewatch.storage.tables.clips import clips
@@ -17,10 +18,10 @@ from posturewatch.storage.tables.marks import marks_of
 from posturewatch.storage.tables.passages import StoredPassage, passages_of
 from posturewatch.storage.tables.pieces import find_piece
 
-__all__ = ["piece_page", "session_page"]
+__all__ = ["full_document", "piece_document", "session_document"]
 
 
-def session_page(connection: sqlite3.Connection, data_dir: Path, info: SessionInfo) -> dict[str, Any]:
+def session_document(connection: sqlite3.Connection, data_dir: Path, info: SessionInfo) -> dict[str, Any]:
     """Passages, marks, excursions, clips, checks, exposures and the finding of a session."""
     (number,) = connection.execute("SELECT number FROM session WHERE id = ?", (info.id,)).fetchone()
     played = passages_of(connection, number)
@@ -96,9 +97,22 @@ def _inside_s(clip: Mapping[str, Any], windows: Sequence[tuple[float, float]]) -
     return sum(max(0.0, min(end_s, stop_s) - max(start_s, from_s)) for from_s, stop_s in windows)
 
 
-def piece_page(connection: sqlite3.Connection, data_dir: Path, number: int) -> dict[str, Any]:
+def full_document(reader: SessionReader, record: SessionRecord) -> dict[str, Any]:
+    """The session's summary and document: all that is known of it beside its samples.
+
+    Raises UnknownError where it was deleted meanwhile.
+    """
+    info = reader.find_exactly(record.info.id)
+    summary = session_summary(reader, info)
+    with reader.reading() as connection:
+        if connection is None:
+            return summary
+        return {**summary, **session_document(connection, reader.data_dir, info)}
+
+
+def piece_document(connection: sqlite3.Connection, data_dir: Path, number: int) -> dict[str, Any]:
     """The piece with each session in which it was played, oldest first, and its clips."""
-    told = find_piece(connection, number)
+    piece = find_piece(connection, number)
     sessions = connection.execute(
         "SELECT DISTINCT session.number, session.started_at FROM passage "
         "JOIN session ON session.number = passage.session WHERE piece = ? ORDER BY session.number",
@@ -112,7 +126,7 @@ def piece_page(connection: sqlite3.Connection, data_dir: Path, number: int) -> d
     for row in short_rows(connection, number):
         rows.setdefault(row["passage_id"], []).append(row)
     return {
-        **told,
+        **piece,
         "played": [
             {
                 "session_id": own[session][0].session_id,

@@ -60,7 +60,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any
     Returns
     -------
     dict
-        Its shape is told in DEVELOPERS.md. Lists are in the order in which a player is shown them.
+        DEVELOPERS.md has its shape. Lists are in the order in which a player is shown them.
     """
     return {
         "units": _UNIT_SIGNS,

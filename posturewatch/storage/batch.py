@@ -95,7 +95,7 @@ def join_series(batches: Sequence[Batch]) -> dict[SeriesKey, Samples]:
 
 
 class Planes:
-    """Tells when finger lifts begin to be measured from another plane. A hand that is not measured for a while, and
+    """Finds when finger lifts begin to be measured from another plane. A hand that is not measured for a while, and
     then from the same plane, is no change."""
 
     def __init__(self) -> None:

@@ -48,9 +48,9 @@ def applied(connection: sqlite3.Connection) -> tuple[str, ...]:
 
 
 def unknown(names: tuple[str, ...], known: tuple[Migration, ...] = MIGRATIONS) -> tuple[str, ...]:
-    """Those of `names` that this program has never heard of: a newer program wrote the database."""
-    heard_of = {migration.name for migration in known}
-    return tuple(name for name in names if name not in heard_of)
+    """Those of `names` that this program does not know: a newer program wrote the database."""
+    known_names = {migration.name for migration in known}
+    return tuple(name for name in names if name not in known_names)
 
 
 def missing(names: tuple[str, ...], known: tuple[Migration, ...] = MIGRATIONS) -> tuple[str, ...]:

@@ -29,7 +29,7 @@ Shapes, by the name used below
                "fault", "asides": [sentence], "dropped", "marks", "passage": CHOICE | null, "ending"}
 
 Words
-    GET    /api/vocabulary                      `posturewatch.review.vocabulary`; its shape is told in DEVELOPERS.md
+    GET    /api/vocabulary                      `posturewatch.review.vocabulary`; DEVELOPERS.md has its shape
 
 While playing; the live socket is /api/live, see `posturewatch.server.live_socket`
     GET    /api/state                           STATE

@@ -28,9 +28,6 @@ __all__ = [
 #: Below the data folder, with a folder per session.
 CLIPS_FOLDER = "clips"
 
-#: Most clips listed at a time, of the newest sessions.
-MOST_CLIPS = 500
-
 #: Times of a moment and of its excursion or mark are the same but for rounding.
 _SAME_S = 0.05
 
