@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from calibration.render.sensor import photograph, sample_sensor, tone_table
 from calibration.scene.assets import (
@@ -19,10 +21,10 @@ from calibration.scene.assets import (
 )
 
 
-def _solid_angles(height: int, width: int) -> np.ndarray:
+def _solid_angles(height: int, width: int) -> NDArray[Any]:
     # The area of a latitude band on the unit sphere is 2 pi (cos a - cos b).
     edges = np.cos(np.linspace(0, np.pi, height + 1))
-    return np.repeat((edges[:-1] - edges[1:])[:, None] * 2 * np.pi / width, width, axis=1)
+    return np.asarray(np.repeat((edges[:-1] - edges[1:])[:, None] * 2 * np.pi / width, width, axis=1))
 
 
 def test_the_harmonics_are_orthonormal_on_the_sphere() -> None:

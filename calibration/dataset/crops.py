@@ -26,7 +26,7 @@ _ELBOW_REACH = 6.0  # hand scales, beyond which an elbow's place is of no more u
 TARGETS = {"direction": 2, "slope": 1, "axes": 6, "forearm_radial": 3, "elbow": 2, "joints": 60, "places": 58}
 
 
-def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, np.ndarray]:
+def targets_of(truth: dict[str, Any], affine: FloatArray) -> dict[str, NDArray[Any]]:
     """truth: label of the hand (``labels.hand_label``); affine: (2, 3) from the picture to the wide crop,
     which is turned as the close one is.
 

@@ -168,7 +168,7 @@ def frames(bodies: Bodies, renderer: Renderer, times_s: list[float] | None = Non
             state = player.hand(side)
             truth += wrist_angles_deg(state.forearm_frame, state.hand_frame)[:2]
         truth += (1000 * player.hand("left").lift_m).tolist()
-        yield Frame(cv2.GaussianBlur(picture, (0, 0), 0.6), player, tuple(truth))
+        yield Frame(np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.6), np.uint8), player, tuple(truth))
 
 
 def write(bodies: Bodies, folder: Path = FOLDER) -> None:

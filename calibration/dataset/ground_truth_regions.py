@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.observation import BodyObservation
-from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.roi import Roi, hand_roi
-from posturewatch.tracking.still import StillFinder
+from posturewatch.tracking.still import Candidate, StillFinder
 
 __all__ = ["GroundTruthFinder", "ground_truth_regions"]
 
@@ -24,7 +23,7 @@ class GroundTruthFinder(StillFinder):
     places: Sequence[Roi] = ()
 
     def _crops(
-        self, image: NDArray[np.uint8], body: BodyObservation | None, hands: list[Detection]
+        self, image: NDArray[np.uint8], body: BodyObservation | None, hands: list[Candidate]
     ) -> Iterator[Roi]:
         yield from self.places
 

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from calibration.body.geometry import unit
 from calibration.body.hand_pose import (
     FINGERS,
-    SIDES,
     finger_flexions_deg,
     little_spread_deg,
     thumb_place_mm,
@@ -25,6 +24,7 @@ from calibration.scene.camera import Camera
 from calibration.scene.neck import into, out_of
 from calibration.scene.player import Player
 from posturewatch.model.arrays import FloatArray
+from posturewatch.model.observation import SIDES
 
 STRINGS_BESIDE_M = 0.05  # how far to either side of the fingers the strings count
 PLANE_BESIDE_M = 0.02  # the same for the points by which the networks learn where the plane lies

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,8 +39,8 @@ STEPS = {
 OUTPUT_STEPS = {"forearm": 0.002, "fingers": 0.01}
 
 
-def rounded(values: NDArray[np.floating], step: float) -> NDArray[np.float32]:
-    return (np.round(values.astype(float) / step) * step).astype(np.float32)
+def rounded(values: NDArray[Any], step: float) -> NDArray[np.float32]:
+    return np.asarray(np.round(values.astype(float) / step) * step, np.float32)
 
 
 def packed(columns: Columns, every: int) -> tuple[Columns, NDArray[np.bool_]]:
@@ -74,7 +75,7 @@ def main() -> None:
     for split in present(args.data, args.splits):
         every = args.every if split.endswith("film") else 1
         columns, kept = packed(read_shards(args.data, split), every)
-        np.savez_compressed(args.out / f"{split}-players.npz", **columns)  # type: ignore[arg-type]
+        np.savez_compressed(args.out / f"{split}-players.npz", **columns)
         for name, step in OUTPUT_STEPS.items():
             output = np.load(args.data / f"{name}-{split}.npz")["output"][kept]
             np.savez_compressed(args.out / f"{name}-{split}.npz", output=rounded(output, step))

@@ -18,9 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.bodies import SPLITS, Bodies
-from calibration.body.hand_pose import (
-    SIDES,
-)
 from calibration.dataset.labels import label_of
 from calibration.render.imaging import develop, jpeg, smear
 from calibration.render.photo import PhotoPass
@@ -38,6 +35,7 @@ from calibration.scene.photo import Photo, sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
 from calibration.scene.view import sample_view
 from posturewatch.model.arrays import FloatArray
+from posturewatch.model.observation import SIDES
 
 LOOKS = ("photo", "plain")
 FRAMINGS = ("upper", "headless", "close")
@@ -116,6 +114,7 @@ class Studio:
         room = BLANK if photo is not None and photo.backdrop else make_background(rng, size)
         for _ in range(6):
             view = sample_view(player, framing, size, rng)
+            picture: Any
             if photo is None:
                 picture, parts = self.renderer.render(figure, view.camera, light, room)
             else:
@@ -148,7 +147,7 @@ class Studio:
             picture = smear(picture, moving, rng.uniform(0, 180), length)
         picture = develop(picture, rng)
         data = jpeg(picture, int(rng.integers(55, 96)))
-        image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+        image = np.asarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), np.uint8)
         return Still(image_bgr=image, jpeg=data, label=label)
 
     def _company(
@@ -220,6 +219,7 @@ class Studio:
         for number in range(frames):
             time_s = number / rate_hz
             player = performance.at(time_s)
+            picture: Any  # bytes of a picture, or the light of a photograph
             if photo is None:
                 picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
             else:
@@ -238,7 +238,8 @@ class Studio:
                 continue
             picture = develop(picture, look_rng, np.random.default_rng([style, number]))
             data = jpeg(picture, quality)
-            yield time_s, cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), label
+            image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+            yield time_s, np.asarray(image, np.uint8), label
 
 
 def _photographed(
@@ -299,7 +300,7 @@ def expose(picture: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.u
     """The camera's own exposure control: the mean brightness is brought near a usual level."""
     mean = float(cv2.mean(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY))[0])
     gain = np.clip((rng.uniform(85, 150) / max(mean, 1.0)) ** 0.8, 0.6, 3.0)
-    return cv2.convertScaleAbs(picture, alpha=float(gain))
+    return np.asarray(cv2.convertScaleAbs(picture, alpha=float(gain)), np.uint8)
 
 
 def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: bool | None = None) -> Figure:

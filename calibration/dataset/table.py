@@ -74,7 +74,7 @@ def observation_of(
             float(columns["axis_sd_deg"][row]),
             ForearmOutputs.from_rows(columns["forearm"][row].astype(float)),
         )
-    fingers = None
+    fingers: FingerOutputs[Any] | None = None
     if "fingers" in columns:
         fingers = FingerOutputs.from_rows(columns["fingers"][row].astype(float))
     hand = HandObservation(
@@ -176,10 +176,8 @@ def load(folder: Path, split: str, stated_share: float = 0.0) -> Table:
 
 def together(tables: list[Table]) -> Table:
     """The rows of several tables, without their raw columns."""
-    return Table(
-        *(np.concatenate([getattr(table, name) for table in tables]) for name in _ROWS),  # type: ignore[arg-type]
-        columns={},
-    )
+    rows = {name: np.concatenate([getattr(table, name) for table in tables]) for name in _ROWS}
+    return Table(**rows, columns={})
 
 
 _ROWS = ("x", "y", "valid", "identity")

@@ -181,7 +181,7 @@ def _do(task: Task) -> int:
 def _write(path: Path, columns: dict[str, NDArray[Any]]) -> None:
     partial = path.with_suffix(".partial")
     with partial.open("wb") as file:
-        np.savez(file, **columns)  # type: ignore[arg-type]
+        np.savez(file, **columns)
     partial.replace(path)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,7 +18,9 @@ def noise_tile() -> NDArray[np.float32]:
     return np.random.default_rng(7).normal(0, 1, (1700, 1700, 3)).astype(np.float32)
 
 
-def smear(picture: Picture, where: NDArray[np.uint8], angle_deg: float, length_px: float) -> Picture:
+def smear(
+    picture: NDArray[Any], where: NDArray[np.uint8], angle_deg: float, length_px: float
+) -> NDArray[Any]:
     """Motion blur of ``length_px`` where the mask (any size, 0-255) is set, softly."""
     size = int(length_px) | 1
     if size < 3:
@@ -25,12 +28,12 @@ def smear(picture: Picture, where: NDArray[np.uint8], angle_deg: float, length_p
     kernel = np.zeros((size, size), np.float32)
     kernel[size // 2] = 1
     turn = cv2.getRotationMatrix2D((size / 2 - 0.5, size / 2 - 0.5), angle_deg, 1)
-    kernel = cv2.warpAffine(kernel, turn, (size, size))
+    kernel = np.asarray(cv2.warpAffine(kernel, turn, (size, size)), np.float32)
     moved = cv2.filter2D(picture, -1, kernel / kernel.sum())
     mask = cv2.resize(where, (picture.shape[1], picture.shape[0]))
     mask = cv2.dilate(mask, np.ones((9, 9), np.uint8))
     soft = cv2.blur(mask, (25, 25)).astype(np.float32)[:, :, None] / 255
-    return (picture + (moved.astype(np.float32) - picture) * soft).astype(picture.dtype)
+    return np.asarray(picture + (moved.astype(np.float32) - picture) * soft, picture.dtype)
 
 
 def tone_curve(rng: np.random.Generator) -> Picture:
@@ -51,19 +54,20 @@ def develop(picture: Picture, rng: np.random.Generator, grain: np.random.Generat
     h, w = picture.shape[:2]
     if rng.random() < 0.3:
         scale = rng.uniform(0.45, 0.9)
-        picture = cv2.resize(picture, (int(w * scale), int(h * scale)), interpolation=cv2.INTER_AREA)
-        picture = cv2.resize(picture, (w, h), interpolation=cv2.INTER_LINEAR)
+        small = cv2.resize(picture, (int(w * scale), int(h * scale)), interpolation=cv2.INTER_AREA)
+        picture = np.asarray(cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR), np.uint8)
     sigma = rng.choice([rng.uniform(0.3, 0.8), rng.uniform(0.8, 2.2)], p=[0.75, 0.25]) * w / 1280
-    picture = cv2.GaussianBlur(picture, (0, 0), max(float(sigma), 0.3))
-    picture = cv2.LUT(picture, tone_curve(rng))
+    blurred = cv2.GaussianBlur(picture, (0, 0), max(float(sigma), 0.3))
+    picture = np.asarray(cv2.LUT(blurred, tone_curve(rng)), np.uint8)
     colourful = rng.uniform(0.6, 1.2)
     if abs(colourful - 1) > 0.05:
         grey = cv2.cvtColor(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR)
-        picture = cv2.addWeighted(picture, float(colourful), grey, float(1 - colourful), 0)
+        mixed = cv2.addWeighted(picture, float(colourful), grey, float(1 - colourful), 0)
+        picture = np.asarray(mixed, np.uint8)
     if rng.random() < 0.3:
         smooth = cv2.GaussianBlur(picture, (0, 0), 2.0)
         amount = float(rng.uniform(0.3, 1.0))
-        picture = cv2.addWeighted(picture, 1 + amount, smooth, -amount, 0)
+        picture = np.asarray(cv2.addWeighted(picture, 1 + amount, smooth, -amount, 0), np.uint8)
     strength = float(rng.choice([rng.uniform(0.5, 3), rng.uniform(3, 11)], p=[0.7, 0.3]))
     soft = bool(rng.random() < 0.5)
     return add_grain(picture, grain or rng, strength, soft)
@@ -76,7 +80,7 @@ def add_grain(picture: Picture, rng: np.random.Generator, strength: float, soft:
     grain = noise_tile()[y : y + h, x : x + w]
     if soft:
         grain = cv2.GaussianBlur(grain, (0, 0), 0.8) * 1.9
-    return cv2.add(picture, grain * strength, dtype=cv2.CV_8U)
+    return np.asarray(cv2.add(picture, grain * strength, dtype=cv2.CV_8U), np.uint8)
 
 
 def jpeg(picture: Picture, quality: int) -> bytes:

@@ -176,7 +176,7 @@ class Renderer:
         texture.release()
         for buffer in solids:
             buffer.release()
-        return cv2.cvtColor(raw, cv2.COLOR_RGB2BGR), codes
+        return np.asarray(cv2.cvtColor(raw, cv2.COLOR_RGB2BGR), np.uint8), codes
 
     def cast_shadow(self, figure: Figure, key_direction: FloatArray, solids: list[Any]) -> FloatArray:
         """Fill the shadow map with what the key light sees; returns its matrix."""

@@ -94,11 +94,11 @@ def photograph(
     h, w = light.shape[:2]
     size = (max(int(w * sensor.scale) // 2 * 2, 64), max(int(h * sensor.scale) // 2 * 2, 64))
     small = light if size == (w, h) else cv2.resize(light, size, interpolation=cv2.INTER_AREA)
-    seen = _lens(small, sensor, parts)
+    seen = _lens(np.asarray(small, np.float32), sensor, parts)
     raw = _sense(seen, sensor, grain)
     picture = _finish(_develop(raw, sensor), sensor)
     if size != (w, h):
-        picture = cv2.resize(picture, (w, h), interpolation=cv2.INTER_LINEAR)
+        picture = np.asarray(cv2.resize(picture, (w, h), interpolation=cv2.INTER_LINEAR), np.uint8)
     if sensor.crf is not None:
         picture = _as_filmed(picture, sensor.crf)
     data = jpeg(picture, sensor.quality)
@@ -142,8 +142,8 @@ def _develop(raw: NDArray[np.uint16], sensor: Sensor) -> Picture:
     linear = cv2.cvtColor(raw, cv2.COLOR_BayerBG2BGR).astype(np.float32)
     linear = (linear / FULL - 0.05) * (sensor.headroom / 0.9)
     linear *= sensor.balance[::-1].astype(np.float32)
-    linear = cv2.transform(linear, sensor.matrix[::-1, ::-1].astype(np.float32))
-    steps = np.clip(linear * (4095 / sensor.headroom), 0, 4095).astype(np.uint16)
+    corrected = cv2.transform(linear, sensor.matrix[::-1, ::-1].astype(np.float32))
+    steps = np.clip(corrected * (4095 / sensor.headroom), 0, 4095).astype(np.uint16)
     return tone_table(sensor)[steps]
 
 

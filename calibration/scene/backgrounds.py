@@ -153,10 +153,11 @@ def make_background(rng: np.random.Generator, size: tuple[int, int]) -> NDArray[
         things[int(rng.choice(8, p=weights))](image, rng)
     blur = rng.choice([0.0, rng.uniform(0.3, 1.5), rng.uniform(1.5, 6)], p=[0.25, 0.45, 0.3])
     if blur > 0.3:
-        image = cv2.GaussianBlur(image, (0, 0), float(blur))
+        image = np.asarray(cv2.GaussianBlur(image, (0, 0), float(blur)), image.dtype)
     grain = cv2.resize(
         rng.normal(0, 1, (h // 4, w // 4)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC
     )
     image += grain[:, :, None] * rng.uniform(0, 3)
     image *= rng.uniform(0.45, 1.05)
-    return cv2.resize(np.clip(image, 0, 255).astype(np.uint8), size, interpolation=cv2.INTER_LINEAR)
+    small = cv2.resize(np.clip(image, 0, 255).astype(np.uint8), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(small, np.uint8)

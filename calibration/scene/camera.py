@@ -33,7 +33,8 @@ class Camera:
     def to_pixels(self, camera: FloatArray) -> FloatArray:
         """Pixels (..., 2) of points in camera axes; NaN behind the camera."""
         depth = np.where(camera[..., 2:] > NEAR_M, camera[..., 2:], np.nan)
-        return camera[..., :2] / depth * self.focal_px + np.array([self.width_px, self.height_px]) / 2
+        middle = np.array([self.width_px, self.height_px]) / 2
+        return np.asarray(camera[..., :2] / depth * self.focal_px + middle)
 
     def matrix(self) -> FloatArray:
         """World to clip space with y down, so that the first row read back is the top of the picture."""

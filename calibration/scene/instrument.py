@@ -107,7 +107,7 @@ def _smooth_interp(t: FloatArray, knots: FloatArray, values: FloatArray) -> Floa
     k = np.clip(np.searchsorted(knots, t, side="right") - 1, 0, len(knots) - 2)
     h = knots[k + 1] - knots[k]
     s = (t - knots[k]) / h
-    return (
+    return np.asarray(
         (2 * s**3 - 3 * s**2 + 1) * values[k]
         + (s**3 - 2 * s**2 + s) * h * slope[k]
         + (-2 * s**3 + 3 * s**2) * values[k + 1]
@@ -287,7 +287,7 @@ def _body(mesh: MeshBuilder, item: Instrument) -> None:
     bevel = 0.004
 
     def level(z: float, inset: float) -> FloatArray:
-        return np.concatenate([closed, np.full((len(closed), 1), z)], 1) - inset * out
+        return np.asarray(np.concatenate([closed, np.full((len(closed), 1), z)], 1) - inset * out)
 
     mesh.strip(level(top - bevel, 0), level(bottom + bevel, 0), out, out, item.sides, WOOD)
     mesh.strip(

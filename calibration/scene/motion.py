@@ -105,7 +105,7 @@ class Performance:
     def _wrist(self, state: HandState) -> FloatArray:
         arm = Arm(self.setting.body, state.side)
         shoulder = self.setting.stance.shoulders[state.side]
-        return shoulder + arm.upper_m * state.upper + arm.fore_m * state.fore
+        return np.asarray(shoulder + arm.upper_m * state.upper + arm.fore_m * state.fore)
 
     def at(self, time_s: float) -> Player:
         """The player at a time, swaying."""
@@ -257,7 +257,7 @@ class Performance:
             player,
             turns=sway @ player.turns,
             heads=player.heads @ sway.T,
-            hands=hands,
+            hands=(hands[0], hands[1]),
             instrument_matrix=sway @ player.instrument_matrix,
         )
 

@@ -36,11 +36,11 @@ def curl_template(total_deg: FloatArray, rng: np.random.Generator, count: int) -
 
 def into(matrix: FloatArray, points: FloatArray) -> FloatArray:
     """World points (..., 3) in the coordinates of a (3, 4) frame."""
-    return (points - matrix[:, 3]) @ matrix[:, :3]
+    return np.asarray((points - matrix[:, 3]) @ matrix[:, :3])
 
 
 def out_of(matrix: FloatArray, points: FloatArray) -> FloatArray:
-    return points @ matrix[:, :3].T + matrix[:, 3]
+    return np.asarray(points @ matrix[:, :3].T + matrix[:, 3])
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def touch_target(item: Instrument, touch: Touch) -> FloatArray:
 def sample_touch(item: Instrument, tips: FloatArray, rng: np.random.Generator) -> Touch:
     """Strings near where the relaxed tips (4, 3) already are; some fingers lifted by a known height."""
     x = tips[:, 0] + rng.normal(0, 0.005, 4)
-    grid = item.string_y(np.arange(item.strings)[:, None], x[None])
+    grid = item.string_y(np.arange(item.strings, dtype=float)[:, None], x[None])
     nearest = np.abs(grid - tips[:, 1]).argmin(0) + rng.integers(-1, 2, 4) * (rng.random(4) < 0.45)
     down = rng.random(4) < 0.62
     if not down.any():
@@ -143,7 +143,7 @@ def solve_thumb(hand: Hand, target: FloatArray, start: FloatArray, steps: int = 
         return np.concatenate([(tip - target) / 0.003, (x - np.array([0.5, 0, 0.1, 0.2])) / 0.6], axis=1)
 
     state, _ = least_squares(residuals, start[None], THUMB_LOW, THUMB_HIGH, steps)
-    return state[0]
+    return np.asarray(state[0])
 
 
 def touch_strings(
@@ -198,13 +198,13 @@ def hand_on_neck(
     distal = np.cos(r) * up + np.sin(r) * front
     palmar = np.sin(r) * up - np.cos(r) * front
     frame = np.stack([palmar, -distal, along], axis=2)
-    return turned(front, yaw_deg) @ turned(distal, tilt_deg) @ frame
+    return np.asarray(turned(front, yaw_deg) @ turned(distal, tilt_deg) @ frame)
 
 
 def inside_neck(item: Instrument, points: FloatArray, margin: float) -> NDArray[np.bool_]:
     """Which points (..., 3) in instrument coordinates are in the neck, grown by ``margin``."""
     half = item.width(points[..., 0]) / 2
-    return (
+    return np.asarray(
         (np.abs(points[..., 1]) < half + margin)
         & (points[..., 2] < 0)
         & (points[..., 2] > item.back_z - margin)
@@ -219,7 +219,7 @@ def inside_body(item: Instrument, points: FloatArray, margin: float) -> NDArray[
     lower, waist, upper = item.lower_bout_m, item.waist_m, item.upper_bout_m
     widths = [0.5 * lower, 0.95 * lower, lower, waist, upper, 0.5 * upper]
     half = 0.5 * np.interp(t, [0, 0.15, 0.3, 0.6, 0.8, 1.0], widths)
-    return (
+    return np.asarray(
         (points[..., 0] > item.body_end_x)
         & (points[..., 0] < joint)
         & (np.abs(points[..., 1]) < half + margin)

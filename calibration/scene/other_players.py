@@ -231,7 +231,9 @@ def elsewhere(player: Player, turn_rad: float, shift_m: FloatArray) -> Player:
         )
         for hand in player.hands
     )
-    return replace(player, turns=turn @ player.turns, heads=player.heads @ turn.T + shift_m, hands=hands)
+    return replace(
+        player, turns=turn @ player.turns, heads=player.heads @ turn.T + shift_m, hands=(hands[0], hands[1])
+    )
 
 
 def _without(body: Body, stance: Stance, rng: np.random.Generator) -> Player | None:

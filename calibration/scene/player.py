@@ -83,10 +83,12 @@ class Player:
         """(21, 3) joints in world coordinates."""
         state = self.hand(side)
         local = state.hand(self.body).landmarks(state.fingers, state.thumb)
-        return local @ state.hand_frame.T + self.heads[self.body.bone("wrist" + bone_suffix(side))]
+        return np.asarray(
+            local @ state.hand_frame.T + self.heads[self.body.bone("wrist" + bone_suffix(side))]
+        )
 
     def joint_m(self, name: str, side: str) -> FloatArray:
-        return self.heads[self.body.bone(name + bone_suffix(side))]
+        return np.asarray(self.heads[self.body.bone(name + bone_suffix(side))])
 
 
 @dataclass(frozen=True)
@@ -361,7 +363,7 @@ def mirrored(player: Player) -> Player:
         handedness=flip[player.handedness],
         turns=turns,
         heads=player.body.skeleton(turns, player.heads[0]),
-        hands=hands,
+        hands=(hands[0], hands[1]),
         instrument_matrix=MIRROR @ player.instrument_matrix,
         bow=None if player.bow is None else MIRROR @ player.bow,
     )

@@ -90,7 +90,7 @@ class CropModel(nn.Module):
         )
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        return self.head(self.stages(self.first(x)))  # type: ignore[no-any-return]
+        return self.head(self.stages(self.first(x)))
 
 
 @torch.no_grad()
@@ -175,7 +175,7 @@ def wrist_importance(
     """
     out = 1 + 0.7 * np.clip((np.abs(np.nan_to_num(wrist_deg) - _USUAL_DEG) - _COMMON_DEG) / _COMMON_DEG, 0, 1)
     out[:, 1] *= 1 + 0.4 * fretting
-    return out.astype(np.float32)
+    return np.asarray(out, np.float32)
 
 
 def sides_loss(hand: torch.Tensor | None, side: torch.Tensor, target: Target) -> torch.Tensor:

@@ -14,6 +14,7 @@ import itertools
 import math
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
@@ -126,9 +127,9 @@ def fit_means(
     return Fit(x_mean, x_scale, y_mean, y_scale, tuple(p.detach().cpu() for p in (*net.w, *net.b))), net
 
 
-def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40) -> dict[str, Array]:
+def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40) -> dict[str, NDArray[Any]]:
     """The arrays that `kinematics.network.Ensemble` reads; the distance scale comes from the training rows."""
-    out: dict[str, Array] = {
+    out: dict[str, NDArray[Any]] = {
         "x_mean": fit.x_mean, "x_scale": fit.x_scale, "y_mean": fit.y_mean, "y_scale": fit.y_scale,
         "base": FIRST_GUESS,
     }  # fmt: skip

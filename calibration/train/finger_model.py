@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
@@ -33,7 +36,7 @@ def model() -> KeypointModel:
 def targets(columns: Columns, device: str) -> Target:
     """The columns of `calibration.dataset.crops` as tensors, unknown values as 0 with their weight at 0."""
 
-    def tensor(values: np.ndarray) -> torch.Tensor:
+    def tensor(values: NDArray[Any]) -> torch.Tensor:
         return torch.tensor(np.nan_to_num(values.astype(np.float32)), device=device)
 
     y = columns["y"]

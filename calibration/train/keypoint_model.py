@@ -68,7 +68,7 @@ class KeypointModel(CropModel):
         self.places, self.cells, self.outputs, self.joints = places, side * side, outputs, joints
         self.plane, self.hands_across = plane, crop.hands_across
 
-    def forward(self, x: torch.Tensor) -> torch.Tensor | tuple[torch.Tensor, Pointed]:  # type: ignore[override]
+    def forward(self, x: torch.Tensor) -> torch.Tensor | tuple[torch.Tensor, Pointed]:
         x = self.first(x)
         seen = []
         for stage in self.stages:

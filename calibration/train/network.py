@@ -174,7 +174,8 @@ def train(data: Crops, model: CropModel, plan: Plan) -> CropModel:
         if plan.state is not None and rank == 0 and time.monotonic() - kept > STATE_EVERY_S:
             kept = time.monotonic()
             _keep(plan.state, model, mean, optimiser, done, before_s + kept - began)
-    return mean.eval()
+    mean.eval()
+    return mean
 
 
 def learning_rate(share: float) -> float:
