@@ -455,7 +455,8 @@ def test_an_export_has_every_sample(store: Store, log: PracticeLog, tmp_path: Pa
 
 # ---- earlier versions ----
 
-FIRST_VERSION = Path(__file__).parent / "data" / "practice_first_version.sql"
+DATA = Path(__file__).parent / "data"
+FIRST_VERSION = DATA / "practice_first_version.sql"
 
 
 def folder_of_first_version(folder: Path) -> None:
@@ -494,6 +495,42 @@ def test_a_folder_of_the_first_version_opens_and_loses_nothing(tmp_path: Path) -
         log.add_passage(ended.id, PassageEntry.read({"piece": "One", "start_s": 0.0, "end_s": 6.0}))
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
         assert schema.applied(connection) == tuple(one.name for one in schema.MIGRATIONS)
+
+
+def test_a_folder_of_version_0_1_0_shows_what_was_played(tmp_path: Path) -> None:
+    """A cellist's 20 s, written by that version: 10 degrees of flexion, 60 from 6 s to 10 s and warned of at 9 s; two
+    passages, a mark, a check before and one after, settings with that version's word for the hand."""
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        connection.executescript((DATA / "practice_0_1_0.sql").read_text(encoding="utf-8"))
+    with open_store(tmp_path) as store:
+        log = PracticeLog(store)
+        (info,) = store.sessions()
+        assert (info.end_s, info.end_reason, info.instrument) == (20.0, "stopped", "cello")
+        record_of = store.session(info.id)
+        flexion = next(
+            one for one in record_of.series if one.quantity == "wrist_flexion" and one.measured.any()
+        )
+        time_s = np.arange(200) / 10
+        np.testing.assert_array_equal(flexion.time_s, time_s)
+        np.testing.assert_array_equal(flexion.value, np.where((time_s >= 6) & (time_s < 10), 60.0, 10.0))
+        assert [(one.side, one.plane) for one in record_of.planes] == [("left", "resting fingertips")]
+        page = log.session(info.id)
+        assert [(one["piece"], one["bars"], one["start_s"], one["end_s"]) for one in page["passages"]] == [
+            ("Scales", "thirds", 0.0, 12.0),
+            ("Étude", "bars 1-8", 12.0, 20.0),
+        ]
+        assert [(one["time_s"], one["note"]) for one in page["marks"]] == [(3.0, "here")]
+        assert [(one["moment"], one["rating"], one["note"]) for one in log.checks()] == [
+            ("after", 2, "warm"),
+            ("before", 1, ""),
+        ]
+        summary = log.summary(info.id)
+        assert [(one["since_s"], one["fired_s"], one["cleared_s"]) for one in summary["warned"]] == [
+            (6.0, 9.0, 10.1)
+        ]
+        (excursion,) = summary["excursions"]
+        assert (excursion["start_s"], excursion["end_s"], excursion["peak"]) == (6.0, 10.0, 60.0)
+        assert log.practice_list()["items"] == [{"piece": "Scales", "bars": "thirds", "tempo_bpm": 80.0}]
 
 
 def test_reading_brings_an_earlier_folder_up_to_date(tmp_path: Path) -> None:
