@@ -50,7 +50,7 @@ FINGERS = {
 class Stage:
     """A served page whose hands do what the test says."""
 
-    def __init__(self) -> None:
+    def __init__(self, language: str = "en") -> None:
         self.hands: tuple[Any, ...] = WELL
         self.wander_deg = 6.0
         rules = WatchRules(hold_s=1.0, rearm_s=0.5)
@@ -62,7 +62,7 @@ class Stage:
             practice=self.practice,
             feed=self.practice.feed,
             log=OneSummary(summary),
-            vocabulary=page_words(),
+            vocabulary=page_words(language),
             web_dir=web_dir(),
             port=port,
         )
@@ -104,8 +104,9 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def stage() -> Iterator[Stage]:
-    one = Stage()
+def stage(request: pytest.FixtureRequest) -> Iterator[Stage]:
+    """In English, or in the language given to it by `indirect`."""
+    one = Stage(getattr(request, "param", "en"))
     yield one
     one.close()
 

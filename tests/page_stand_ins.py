@@ -42,9 +42,9 @@ def limits() -> LimitProfile:
     return load_profile("carpal-pressure")
 
 
-def page_words() -> dict[str, Any]:
+def page_words(language: str = "en") -> dict[str, Any]:
     """The vocabulary of a right-handed guitarist's page."""
-    return vocabulary(limits(), hand_roles("guitar", "right"))
+    return vocabulary(limits(), hand_roles("guitar", "right"), language)
 
 
 def picture(index: int, width_px: int = 640, height_px: int = 360) -> np.ndarray[Any, np.dtype[np.uint8]]:

@@ -2,34 +2,124 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from html.parser import HTMLParser
+from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
+from page_stage import FINGERS, WELL, Stage, expect_text, hand_state
+from page_stand_ins import page_words
 
-from posturewatch.model.quantities import in_group
+from posturewatch.comfort.discomfort import REGIONS, SIGNS
+from posturewatch.config.resources import web_dir
+from posturewatch.config.settings import Language
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.quantities import QUANTITIES
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
+    from playwright.sync_api import Page
 
 pytestmark = pytest.mark.browser
 
+GERMAN = pytest.mark.parametrize("stage", ["de"], indirect=True)
 
-def test_the_page_has_the_words_of_the_table_of_quantities(open_page: OpenPage) -> None:
-    page = open_page()
-    entries = in_group("finger")
-    asked = [[entry.name, direction] for entry in entries for direction in entry.directions]
-    known, told = page.evaluate(
+
+def told(page: Page) -> list[list[Any]]:
+    """By quantity and direction, what the page calls them."""
+    asked = [[entry.name, direction] for entry in QUANTITIES for direction in entry.directions]
+    found: list[list[Any]] = page.evaluate(
         """async (asked) => {
-          const { quantityOf, leaning } = await import("/js/terms.js");
-          const known = (one) => [one.label, one.positive, one.negative, one.finger];
-          return [asked.map(([name]) => known(quantityOf(name))),
-            asked.map(([name, direction]) => leaning(name, direction))];
+          const { adviceOf, labelOf, leaning } = await import("/js/terms.js");
+          return asked.map(([name, direction]) => [labelOf(name), leaning(name, direction), adviceOf(name)]);
         }""",
         asked,
     )
-    assert known == [
-        [entry.label, entry.positive, entry.negative, entry.finger]
-        for entry in entries
-        for _ in entry.directions
+    return found
+
+
+def programs_words() -> list[list[str]]:
+    return [
+        [entry.label, entry.leaning(direction), entry.advice]
+        for entry in QUANTITIES
+        for direction in entry.directions
     ]
-    assert told == [entry.leaning(direction) for entry in entries for direction in entry.directions]
+
+
+def test_in_english_the_page_has_the_programs_own_words(open_page: OpenPage) -> None:
+    assert told(open_page()) == programs_words()
+
+
+@GERMAN
+def test_in_german_nothing_of_the_programs_terms_is_left_in_english(open_page: OpenPage) -> None:
+    page = open_page()
+    for german, english in zip(told(page), programs_words(), strict=True):
+        assert all(one != other for one, other in zip(german, english, strict=True)), english
+    named = page.evaluate(
+        """async () => {
+          const { words } = await import("/js/language.js");
+          return Object.fromEntries(Object.entries(words.terms).map(([key, entries]) => [key, Object.keys(entries)]));
+        }"""
+    )
+    document = page_words("de")
+    assert {one["key"] for one in document["refusals"]} == set(named["refusals"])
+    assert {one["name"] for one in document["cues"]} == set(named["cues"])
+    assert {one["name"] for one in document["lift_planes"]} == set(named["planes"])
+    assert {one["name"] for one in document["fingers"]} == set(named["fingers"])
+    assert {direction for entry in QUANTITIES for direction in entry.directions} == set(named["directions"])
+    assert {region.name for region in REGIONS} == set(named["places"])
+    assert {sign.name for sign in SIGNS} == set(named["signs"])
+
+
+@GERMAN
+def test_a_practice_in_german(open_page: OpenPage, stage: Stage) -> None:
+    page = open_page()
+    assert page.evaluate("document.documentElement.lang") == "de"
+    page.click("#fingers-toggle")
+    stage.hands = ((12.0, 4.0, FINGERS), WELL[1])
+    page.click("#start")
+    hand_state(page, "left", "within")
+    expect_text(page, ".message-text", "Beide Hände: im Komfortbereich.")
+    expect_text(page, ".finger[data-finger=little]", "gestreckt und hoch")
+    stage.hands = ((60.0, 4.0), Refusal.HAND_NOT_SEEN)
+    hand_state(page, "left", "held")
+    expect_text(page, ".message[data-kind=warning]", "Links: Handgelenk gebeugt (Flexion), seit")
+    stage.hands = (WELL[0], Refusal.HAND_NOT_SEEN)
+    expect_text(page, ".message[data-kind=calm]", "Rechte Hand: Hand nicht zu sehen. Drehe die Kamera so")
+    page.click("#stop")
+    expect_text(page, "#summary h1", "Üben beendet")
+    expect_text(page, "#summary", "1 Warnung; Beugung des Handgelenks in 90\u00a0% der Zeit gemessen.")
+
+
+def test_every_language_of_the_settings_has_a_catalogue() -> None:
+    assert {path.stem for path in (web_dir() / "words").glob("*.js")} == set(get_args(Language))
+
+
+class _Texts(HTMLParser):
+    """Texts of a document that a reader sees, without the program's name and the note for browsers without scripts."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self._inside: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in ("meta", "link", "input"):
+            self._inside.append(tag)
+        self.texts += [
+            text for name, text in attrs if text and name in ("title", "aria-label", "placeholder", "alt")
+        ]
+
+    def handle_endtag(self, tag: str) -> None:
+        while self._inside and self._inside.pop() != tag:
+            pass
+
+    def handle_data(self, data: str) -> None:
+        if data.strip() and not {"title", "noscript", "h1"} & set(self._inside):
+            self.texts.append(data.strip())
+
+
+@pytest.mark.parametrize("name", ["index.html", "log.html"])
+def test_the_documents_themselves_hold_no_words(name: str) -> None:
+    reader = _Texts()
+    reader.feed((web_dir() / name).read_text("utf-8"))
+    assert [text for text in reader.texts if any(letter.isalpha() for letter in text)] == []

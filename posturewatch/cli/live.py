@@ -95,7 +95,7 @@ def run(args: argparse.Namespace) -> int:
             practice=live.practice,
             feed=feed,
             log=PracticeLog(store),
-            vocabulary=vocabulary(parts.limits, parts.settings.roles),
+            vocabulary=vocabulary(parts.limits, parts.settings.roles, parts.settings.page.language),
             web_dir=web_dir(),
             port=port,
             libraries=libraries(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import platformdirs
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, create_model, model_validator
@@ -27,6 +27,7 @@ __all__ = [
     "DisplaySettings",
     "InstrumentSettings",
     "LimitSettings",
+    "PageSettings",
     "PlayerSettings",
     "RestSettings",
     "Settings",
@@ -36,6 +37,10 @@ __all__ = [
     "load_settings",
     "parse_settings",
 ]
+
+
+#: Catalogues of words in the folder web/words.
+Language = Literal["en", "de"]
 
 
 def _setting(default: Any, help: str, low: float | None = None, high: float | None = None) -> Any:
@@ -280,6 +285,10 @@ class RestSettings(_Section):
     )
 
 
+class PageSettings(_Section):
+    language: Language = _setting("en", "The language of the page: English or German")
+
+
 class Settings(_Section):
     """All settings."""
 
@@ -291,6 +300,7 @@ class Settings(_Section):
     display: DisplaySettings = DisplaySettings()
     clips: ClipSettings = ClipSettings()
     rest: RestSettings = RestSettings()
+    page: PageSettings = PageSettings()
 
     _path: Path | None = PrivateAttr(default=None)
 

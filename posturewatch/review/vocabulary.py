@@ -47,7 +47,7 @@ _PLANE_WORDS: dict[LiftPlane, str] = {
 }
 
 
-def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any]:
+def vocabulary(limits: LimitProfile, roles: Mapping[Side, str], language: str = "en") -> dict[str, Any]:
     """Quantities, limits, fingers, zones, refusals, cues and their words, in JSON's types.
 
     Parameters
@@ -56,6 +56,8 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any
         The profile in force. Limits are magnitudes in the quantity's unit, None where it has none.
     roles
         The name of either hand's role, as `Settings.roles` has it.
+    language
+        That of the page's catalogue; the words here are English.
 
     Returns
     -------
@@ -63,6 +65,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str]) -> dict[str, Any
         DEVELOPERS.md has its shape. Lists are in the order in which a player is shown them.
     """
     return {
+        "language": language,
         "units": _UNIT_SIGNS,
         "hands": [
             {

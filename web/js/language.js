@@ -4,10 +4,9 @@ import { vocabulary } from "./vocabulary.js";
 
 /** @typedef {typeof import("../words/en.js").default} Words */
 /** @type {Record<string, () => Promise<{ default: Words }>>} */
-const CATALOGUES = { en: () => import("../words/en.js") };
+const CATALOGUES = { en: () => import("../words/en.js"), de: () => import("../words/de.js") };
 
-const asked = new URLSearchParams(location.search).get("language") ?? vocabulary.language;
-export const language = asked in CATALOGUES ? asked : "en";
+export const language = vocabulary.language in CATALOGUES ? vocabulary.language : "en";
 
 /** For dates and numbers: the reader's own kind of the language, where the browser tells one. */
 export const locale = navigator.languages.find((one) => one.split("-")[0] === language) ?? language;
