@@ -33,6 +33,8 @@ Mode = Literal["video", "live"]
 
 
 class ClosableObserver(Observer, Protocol):
+    """A tracker that gives its models back."""
+
     def close(self) -> None: ...
 
 
@@ -61,9 +63,11 @@ class Spent:
 
     @classmethod
     def now(cls) -> Spent:
+        """The clocks of this moment."""
         return cls(time.perf_counter(), cpu_seconds())
 
     def since(self, start: Spent) -> Spent:
+        """What was spent since then."""
         return Spent(self.wall_s - start.wall_s, self.cpu_s - start.cpu_s)
 
 

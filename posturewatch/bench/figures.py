@@ -114,6 +114,7 @@ def _latency(arrivals: Sequence[Arrival], begin_s: float) -> Latency | None:
 def with_memory(
     figures: LiveFigures, memory: Sequence[tuple[float, float | None]], begin_s: float
 ) -> LiveFigures:
+    """The same figures with the memory used."""
     kept = [value for at_s, value in memory if at_s >= begin_s and value is not None]
     if not kept:
         return figures

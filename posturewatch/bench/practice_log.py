@@ -54,6 +54,7 @@ class Figure:
     promised: float | None = None
 
     def line(self) -> str:
+        """The figure as one line of the report."""
         if self.promised is None:
             return f"{self.name:<52}{self.value:>10.1f} {self.unit}"
         kept = "kept" if self.value <= self.promised else "NOT KEPT"
@@ -175,6 +176,7 @@ def _year_figures(folder: Path, days: int) -> list[Figure]:
 
 
 def main() -> int:
+    """Prints the figures; 1 where one is not what is promised."""
     parser = argparse.ArgumentParser(description="Figures of the store, in a temporary folder.")
     parser.add_argument("--days", type=int, default=365, help="hours kept, one a day (default: 365)")
     args = parser.parse_args()

@@ -71,6 +71,7 @@ class MonitorProbe:
         self.puts: list[Put] = []
 
     def put(self, reading: Reading) -> None:
+        """Takes a reading."""
         self.puts.append(
             Put(
                 self._clock(),

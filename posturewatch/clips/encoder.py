@@ -56,6 +56,7 @@ class Packet:
 
     @property
     def time_s(self) -> float:
+        """Session time in seconds."""
         return self.ticks / TICKS_PER_S
 
 

@@ -110,6 +110,7 @@ class ClipKeeper:
 
     @property
     def written(self) -> int:
+        """Clips written so far."""
         return self._written
 
     @property

@@ -45,10 +45,12 @@ class PacketStore:
 
     @property
     def start_s(self) -> float | None:
+        """Session time of the first frame held, None without one."""
         return self._packets[0].time_s if self._packets else None
 
     @property
     def end_s(self) -> float | None:
+        """Session time of the last frame held, None without one."""
         return self._packets[-1].time_s if self._packets else None
 
     def add(self, packet: Packet) -> bool:
@@ -121,10 +123,12 @@ class Ring:
 
     @property
     def fault(self) -> str | None:
+        """Why nothing is held any more, in one sentence; None while all is well."""
         return self._fault
 
     @property
     def size_bytes(self) -> int:
+        """Of the packets held."""
         return self._store.size_bytes
 
     @property

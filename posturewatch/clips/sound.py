@@ -39,7 +39,8 @@ class Sound(Protocol):
     """Gives the sound of a stretch of the session, or None where there is none. Called in the clips' thread;
     may take as long as reading a file, never raises."""
 
-    def between(self, start_s: float, end_s: float) -> SoundPiece | None: ...
+    def between(self, start_s: float, end_s: float) -> SoundPiece | None:
+        """The sound of [start_s, end_s), seconds of the session; None where there is none."""
 
 
 class VideoFileSound:
@@ -51,6 +52,7 @@ class VideoFileSound:
         self._path = path
 
     def between(self, start_s: float, end_s: float) -> SoundPiece | None:
+        """The file's sound of [start_s, end_s), seconds of the session; None where there is none."""
         try:
             with av.open(f"file:{self._path}", "r", options={"protocol_whitelist": "file"}) as video:
                 if not video.streams.audio or not video.streams.video:

@@ -71,6 +71,7 @@ class ClipMoment:
 
     @classmethod
     def mark(cls, time_s: float) -> ClipMoment:
+        """The player's mark at this time of the session."""
         return cls("mark", time_s, time_s, time_s)
 
 
@@ -84,6 +85,7 @@ class Span:
 
     @property
     def duration_s(self) -> float:
+        """Length in seconds."""
         return self.end_s - self.start_s
 
     @property

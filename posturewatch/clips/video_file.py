@@ -59,6 +59,7 @@ class EncodedVideo:
 
     @property
     def size_bytes(self) -> int:
+        """Of all packets together."""
         return sum(len(packet.data) for packet in self.packets)
 
     def durations(self) -> Iterator[tuple[Packet, int]]:

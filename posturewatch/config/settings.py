@@ -58,6 +58,8 @@ _Pixels = Annotated[int, Field(strict=True, ge=160, le=7680)]
 
 
 class CameraSettings(_Section):
+    """The section [camera]: where frames come from."""
+
     source: str = _setting(
         "0",
         "Where frames come from when the command names no source: a camera's number or an address",
@@ -79,6 +81,8 @@ class CameraSettings(_Section):
 
 
 class InstrumentSettings(_Section):
+    """The section [instrument]: what is played, and with which hands."""
+
     name: InstrumentName = _setting("guitar", "The instrument")
     handedness: Handedness = _setting(
         "right", "The player's handedness; a right-handed player's left hand is on the fingerboard"
@@ -86,6 +90,8 @@ class InstrumentSettings(_Section):
 
 
 class PlayerSettings(_Section):
+    """The section [player]: what is known of the hands."""
+
     hand_length_mm: float | None = _setting(
         None,
         "Length of the hand in millimetres from the wrist's crease to the tip of the middle finger; gives "
@@ -250,6 +256,8 @@ class WatchSettings(_Section):
 
 
 class DisplaySettings(_Section):
+    """The section [display]: how numbers are smoothed for the eye."""
+
     min_cutoff_hz: float = _setting(
         1.0, "Smoothing of the numbers shown, at rest; lower is calmer (One Euro filter)", 0.05, 30
     )
@@ -262,6 +270,8 @@ class DisplaySettings(_Section):
 
 
 class ClipSettings(_Section):
+    """The section [clips]: short videos of moments."""
+
     enabled: bool = _setting(True, "Whether short videos of flagged and marked moments are kept")
     limit_gb: float = _setting(
         2.0,
@@ -277,6 +287,8 @@ class ClipSettings(_Section):
 
 
 class RestSettings(_Section):
+    """The section [rest]: suggestions to rest."""
+
     nudge_min: float = _setting(
         20.0, "Minutes of playing after which a short rest is suggested; 0 for never", 0, 600
     )

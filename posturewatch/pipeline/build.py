@@ -62,6 +62,7 @@ class Parts:
 
     @property
     def settings_json(self) -> Mapping[str, Any]:
+        """The settings in JSON's types, as they are kept with a session."""
         return self.settings.to_json()
 
     def session_start(self, source: OpenSource) -> SessionStart:
@@ -148,14 +149,17 @@ def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = 
 
 
 def estimator_path() -> Path:
+    """The estimator's weights; raises UnavailableError where they are missing."""
     return _weights("estimator.npz")
 
 
 def forearm_path() -> Path:
+    """The forearm network's weights; raises UnavailableError where they are missing."""
     return _weights("forearm.onnx")
 
 
 def fingers_path() -> Path:
+    """The finger network's weights; raises UnavailableError where they are missing."""
     return _weights("fingers.onnx")
 
 

@@ -43,14 +43,17 @@ class RecorderWithClips:
 
     @property
     def session_id(self) -> str:
+        """The session's id."""
         return self._recorder.session_id
 
     @property
     def fault(self) -> str | None:
+        """Why the session cannot be written just now, in one sentence, or None."""
         return self._recorder.fault
 
     @property
     def clip_fault(self) -> str | None:
+        """Why there are no clips any more, in one sentence, or None."""
         return self._keeper.fault
 
     @property
@@ -61,22 +64,26 @@ class RecorderWithClips:
         return MICROPHONE_ON if self._microphone.listening else self._microphone.notice
 
     def put(self, reading: Reading) -> None:
+        """Takes a reading."""
         self._recorder.put(reading)
         if self._microphone is not None:
             self._microphone.frame(reading.frame.time_s, reading.taken_s)
         self._keeper.put(reading)
 
     def mark(self, time_s: float, note: str | None = None) -> None:
+        """Keeps a moment that the player marked, in seconds of the session."""
         self._recorder.mark(time_s, note)
         self._keeper.mark(time_s, note)
 
     def passage(
         self, time_s: float, piece: str | None, bars: str = "", tempo_bpm: float | None = None
     ) -> None:
+        """From time_s on this is played; piece None: nothing in particular."""
         self._recorder.passage(time_s, piece, bars, tempo_bpm)
 
     def finish(self, outcome: Outcome) -> object:
         # It stops listening at once; the last clips still ask for what it heard.
+        """Ends the session: the last clips first, then the record."""
         if self._microphone is not None:
             self._microphone.close()
         # The clips first: while they are written, the session counts as running and cannot be deleted.

@@ -34,9 +34,14 @@ class OpenSource(FrameSource, Protocol):
     """A source as the practice handles it."""
 
     @property
-    def notice(self) -> str | None: ...
-    def describe(self) -> dict[str, Any]: ...
-    def close(self) -> None: ...
+    def notice(self) -> str | None:
+        """A sentence about the source to show with its frames, or None."""
+
+    def describe(self) -> dict[str, Any]:
+        """name, kind and what else is known of it, in JSON types."""
+
+    def close(self) -> None:
+        """Gives the source back."""
 
 
 class SessionRecorder(Protocol):
@@ -156,6 +161,7 @@ class Practice:
 
     @property
     def session_id(self) -> str | None:
+        """The id of the running or of the last session, None before the first."""
         recorder = self._recorder
         return None if recorder is None else recorder.session_id
 
@@ -166,6 +172,7 @@ class Practice:
 
     @property
     def outcome(self) -> Outcome | None:
+        """How the last session ended, None while one runs."""
         return self._outcome
 
     def state(self) -> dict[str, Any]:

@@ -71,9 +71,11 @@ class RestWatch:
 
     @property
     def notice(self) -> str | None:
+        """The suggestion to rest while it is to be shown, else None."""
         return self._sentence
 
     def put(self, reading: Reading) -> None:
+        """Takes a reading."""
         time_s = reading.frame.time_s
         if self._state.time_s is not None and time_s < self._state.time_s:
             self._movement, self._state, self._sentence = Movement(), BreakState(), None  # a new session

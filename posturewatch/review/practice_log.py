@@ -52,10 +52,13 @@ class PracticeLog:
     # ---- while playing ----
 
     def practice_list(self) -> dict[str, Any]:
+        """The practice list: `items`, each piece, bars and tempo_bpm, and the `position` of the one in play, or
+        None."""
         with self._reading() as connection:
             return practice_list.practice_list(connection)
 
     def set_practice_list(self, entry: PracticeItems) -> dict[str, Any]:
+        """Replaces the practice list; the list as it is then."""
         with self._store.writing() as connection:
             practice_list.set_practice_list(connection, [item.model_dump() for item in entry.items])
             return practice_list.practice_list(connection)
@@ -69,18 +72,23 @@ class PracticeLog:
     # ---- pieces ----
 
     def pieces(self) -> list[dict[str, Any]]:
+        """All pieces, those not played for longest first."""
         with self._reading() as connection:
             return pieces.pieces(connection)
 
     def suggestions(self, begins: str) -> list[dict[str, Any]]:
+        """Pieces in whose name a word begins like this, last played first."""
         with self._reading() as connection:
             return pieces.suggestions(connection, begins)
 
     def piece(self, number: int) -> dict[str, Any]:
+        """The piece with each session in which it was played, oldest first, and its clips."""
         with self._reading() as connection:
             return piece_document(connection, self._store.data_dir, number)
 
     def rename_piece(self, number: int, change: PieceChange) -> dict[str, Any]:
+        """Renames a piece everywhere; where another has that name already, both become one. The piece that is
+        left."""
         with self._store.writing() as connection:
             left = pieces.rename_piece(connection, number, change.name)
             if left != number:
@@ -92,6 +100,7 @@ class PracticeLog:
             return pieces.find_piece(connection, left)
 
     def delete_piece(self, number: int) -> None:
+        """Forgets a piece; raises ConflictError while passages of it are kept or it is on the practice list."""
         with self._store.writing() as connection:
             pieces.delete_piece(connection, number)
 
@@ -102,9 +111,12 @@ class PracticeLog:
         return [info.to_json() for info in self._store.sessions()]
 
     def summary(self, session_id: str) -> dict[str, Any]:
-        return session_summary(self._store, self._store.find(session_id))
+        """A session's summary; see `posturewatch.review.summaries.summarise_record`."""
+        return session_summary(self._store, self._store.find_exactly(session_id))
 
     def session(self, session_id: str) -> dict[str, Any]:
+        """Passages, marks, excursions, clips, checks, exposures and the finding of a session; exposures and
+        finding are None while it runs."""
         info = self._store.find_exactly(session_id)
         if not info.open:
             self._catch_up(session_id)
@@ -112,48 +124,59 @@ class PracticeLog:
             return session_document(connection, self._store.data_dir, info)
 
     def add_passage(self, session_id: str, entry: PassageEntry) -> dict[str, Any]:
+        """A passage entered afterwards; raises InputError where it lies on another one or beyond the session."""
         with self._store.writing() as connection:
             number = _number(connection, session_id)
             forget_review(connection, number)
             return passages.add_passage(connection, number, **entry.model_dump()).to_json()
 
     def change_passage(self, number: int, change: PassageChange) -> dict[str, Any]:
+        """Changes a passage; raises InputError as `add_passage`, or for the end of one that is still being played."""
         with self._store.writing() as connection:
             changed = passages.change_passage(connection, number, change.changes())
             forget_review(connection, _number(connection, changed.session_id))
             return changed.to_json()
 
     def delete_passage(self, number: int) -> None:
+        """Forgets a passage; its samples stay."""
         with self._store.writing() as connection:
             deleted = passages.delete_passage(connection, number)
             forget_review(connection, _number(connection, deleted.session_id))
 
     def add_mark(self, session_id: str, entry: MarkEntry) -> dict[str, Any]:
+        """A mark set afterwards; raises InputError for a time beyond the session's end."""
         with self._store.writing() as connection:
             return marks.add_mark(connection, _number(connection, session_id), entry.time_s, entry.note)
 
     def change_mark(self, number: int, change: MarkChange) -> dict[str, Any]:
+        """Moves a mark or changes its note; raises InputError for a time beyond the session's end."""
         with self._store.writing() as connection:
             return marks.change_mark(connection, number, change.changes())
 
     def delete_mark(self, number: int) -> None:
+        """Forgets a mark."""
         with self._store.writing() as connection:
             marks.delete_mark(connection, number)
 
     def samples(self, session_id: str, start_s: float, end_s: float) -> dict[str, Any]:
+        """The samples in [start_s, end_s), seconds of the session; raises InputError for a stretch that is too
+        long."""
         with self._reading() as connection:
             return samples_json(connection, _number(connection, session_id), start_s, end_s)
 
     def trace(self, session_id: str, bins: int) -> dict[str, Any]:
+        """The whole session in at most so many bins; raises InputError for too many."""
         return trace_json(self._store.session(session_id), bins)
 
     # ---- clips ----
 
     def clips(self, *, session_id: str | None = None, piece: int | None = None) -> list[dict[str, Any]]:
+        """Clips, newest session first; of one session or one piece where asked for."""
         with self._reading() as connection:
             return clip_table.clips(connection, self._store.data_dir, session_id=session_id, piece=piece)
 
     def clip(self, number: int) -> dict[str, Any]:
+        """One clip."""
         with self._reading() as connection:
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
@@ -168,24 +191,30 @@ class PracticeLog:
         return path
 
     def change_clip(self, number: int, change: ClipChange) -> dict[str, Any]:
+        """Keeps a clip or lets it go, or changes its note."""
         with self._store.writing() as connection:
             clip_table.change_clip(connection, number, change.changes())
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
     def delete_clip(self, number: int) -> int:
+        """Deletes a clip with its video file; the bytes freed. Raises StoreError where the file cannot be deleted."""
         with self._store.writing() as connection:
             return clip_table.delete_clip(connection, self._store.data_dir, number)
 
     # ---- discomfort ----
 
     def check_form(self) -> dict[str, Any]:
+        """The form of the discomfort check: scale, places and warning signs."""
         return form_json()
 
     def checks(self) -> list[dict[str, Any]]:
+        """All discomfort checks, newest first."""
         with self._reading() as connection:
             return checks.checks(connection)
 
     def add_check(self, entry: CheckEntry) -> dict[str, Any]:
+        """Keeps a check and gives it back with its advice; raises InputError for one after playing without a
+        session."""
         values = entry.model_dump()
         identity = values.pop("session_id")
         with self._store.writing() as connection:
@@ -193,12 +222,14 @@ class PracticeLog:
             return checks.add_check(connection, session, **values)
 
     def delete_check(self, number: int) -> None:
+        """Forgets a check."""
         with self._store.writing() as connection:
             checks.delete_check(connection, number)
 
     # ---- over weeks ----
 
     def trends(self, *, weeks: int, today: dt.date | None = None) -> dict[str, Any]:
+        """Exposure and load of the last weeks up to the player's own `today`; see `posturewatch.review.trends`."""
         self._catch_up()
         with self._reading() as connection:
             return trends(connection, today=local_today() if today is None else today, weeks=weeks)
@@ -206,18 +237,23 @@ class PracticeLog:
     # ---- own data ----
 
     def data(self) -> dict[str, Any]:
+        """Where the data lie and how large they are."""
         return own_data.data_json(self._store)
 
     def forget_session(self, session_id: str) -> int:
+        """Deletes a session with its clips for good; the bytes freed. Raises ConflictError while it is recorded."""
         return own_data.forget_session(self._store, session_id)
 
     def forget_everything(self) -> int:
+        """Deletes everything but the settings; the bytes freed. Raises ConflictError while a session is recorded."""
         return own_data.forget_everything(self._store)
 
     def export_csv(self, session_id: str) -> Iterator[str]:
+        """The session as CSV, in blocks of lines."""
         return export.csv_blocks(self._store.session(session_id))
 
     def export_json(self, session_id: str) -> dict[str, Any]:
+        """All that is known of the session, its samples included."""
         record = self._store.session(session_id)
         if not record.info.open:
             self._catch_up(session_id)

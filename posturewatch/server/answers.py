@@ -18,6 +18,7 @@ def to_json(payload: Any) -> str:
 
 
 def answer(payload: Any, status: int = 200) -> Response:
+    """A JSON answer; NaN becomes null."""
     return Response(to_json(payload), status_code=status, headers={"Content-Type": "application/json"})
 
 

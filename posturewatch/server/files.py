@@ -44,9 +44,11 @@ class PageFiles:
 
     @property
     def addresses(self) -> tuple[str, ...]:
+        """Every address that is served."""
         return tuple(self._files)
 
     def response(self, address: str) -> Response:
+        """The file at this address; 404 for any other, 308 for one that has moved."""
         path = self._files.get(address)
         moved = _MOVED.get(address)
         if path is None and moved in self._files:

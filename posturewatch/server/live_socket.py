@@ -43,6 +43,7 @@ class LiveSocket:
         self._sending = asyncio.Lock()
 
     async def run(self) -> None:
+        """Accepts the socket; returns when it is closed."""
         await self._socket.accept()
         tasks = [asyncio.create_task(work()) for work in (self._read, self._send_state, self._send_frames)]
         try:

@@ -76,14 +76,17 @@ class PageServer:
 
     @property
     def port(self) -> int:
+        """The port it listens on."""
         return self._port
 
     @property
     def url(self) -> str:
+        """The page's address."""
         return f"http://{_HOST}:{self._port}/"
 
     @property
     def running(self) -> bool:
+        """Whether it answers."""
         return self._thread.is_alive()
 
     def start(self) -> None:

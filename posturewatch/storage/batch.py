@@ -102,6 +102,7 @@ class Planes:
         self._last: dict[Side, LiftPlane] = {}
 
     def changes(self, measurement: FrameMeasurement) -> list[PlaneBegin]:
+        """What begins with this frame, for each hand at most one."""
         found = []
         for side in SIDES:
             plane = measurement.hand(side).lift_plane
@@ -119,15 +120,18 @@ class OpenExcursions:
         self._changed: set[tuple[Side, str, str, str]] = set()
 
     def opened(self, excursion: Excursion) -> None:
+        """An excursion began."""
         self._lasting[excursion.key] = excursion
 
     def closed(self, excursion: Excursion) -> None:
+        """An excursion ended; nothing is left of it here."""
         lasting = self._lasting.get(excursion.key)
         if lasting is not None and lasting.start_s == excursion.start_s:
             del self._lasting[excursion.key]
             self._changed.discard(excursion.key)
 
     def warned(self, side: Side, name: str, direction: str, fired_s: float) -> None:
+        """The player was warned of an excursion at fired_s, seconds of the session."""
         key = (side, name, direction, "extreme")
         excursion = self._lasting.get(key)
         if excursion is not None and excursion.warned_s is None:

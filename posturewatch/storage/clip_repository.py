@@ -23,9 +23,11 @@ class ClipRepository:
 
     @property
     def root(self) -> Path:
+        """The folder of all sessions' clips."""
         return self._store.data_dir / CLIPS_FOLDER
 
     def folder(self, session_id: str) -> Path:
+        """The folder of a session's clips."""
         return self.root / session_id
 
     def written(self, session_id: str, clip: WrittenClip) -> None:

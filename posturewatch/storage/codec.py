@@ -58,6 +58,7 @@ class Samples:
 
     @classmethod
     def empty(cls) -> Samples:
+        """No samples."""
         none = np.zeros(0, np.int64)
         return cls(none, none, none, np.zeros(0, np.uint8))
 

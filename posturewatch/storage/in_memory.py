@@ -32,6 +32,7 @@ class InMemorySession:
         self._warnings: dict[tuple[object, ...], StoredWarning] = {}
 
     def put(self, reading: Reading) -> None:
+        """Takes a reading."""
         self._batch.add(reading.measurement, self._sampling.due(reading.measurement.time_s))
         self._plane_begins += self._planes.changes(reading.measurement)
         self._take(reading.verdict)

@@ -58,6 +58,7 @@ class StoredSeries:
 
     @property
     def measured(self) -> NDArray[np.bool_]:
+        """(n,) where a number was measured."""
         return np.equal(self.refusal, 0)
 
 
@@ -194,6 +195,7 @@ class SessionReader:
 
 
 def newer_sentence(path: Path) -> str:
+    """What is said where a newer program wrote the database."""
     return (
         f"The practice data in {path.parent} were written by a newer posturewatch than this one; "
         "update posturewatch, or choose another folder with --data-dir."

@@ -78,6 +78,7 @@ class Recorder:
 
     @property
     def session_id(self) -> str:
+        """The session's id."""
         return self._id
 
     @property
@@ -87,6 +88,7 @@ class Recorder:
 
     @property
     def lost_samples(self) -> int:
+        """Samples that could not be kept."""
         return self._lost_samples
 
     def put(self, reading: Reading) -> None:

@@ -98,9 +98,11 @@ class SessionInfo:
 
     @property
     def open(self) -> bool:
+        """Whether it was not ended yet."""
         return self.ended_at is None
 
     def to_json(self) -> dict[str, Any]:
+        """In JSON's types; times in seconds of the session, `started_at` and `ended_at` UTC in ISO 8601."""
         return {
             "id": self.id,
             "started_at": self.started_at,

@@ -23,6 +23,7 @@ _MOST_TYPED = 200
 
 
 def kept_routes(log: PracticeLog) -> APIRouter:
+    """Routes below /api/pieces, /api/clips, /api/checks, /api/trends and /api/data."""
     router = APIRouter()
     _add_pieces(router, log)
     _add_clips(router, log)

@@ -17,6 +17,7 @@ __all__ = ["playing_routes"]
 
 
 def playing_routes(practice: PracticeControl, log: PracticeLog) -> APIRouter:
+    """Routes that act on the running practice."""
     router = APIRouter()
 
     @router.get("/api/state")

@@ -17,6 +17,7 @@ __all__ = ["session_routes"]
 
 
 def session_routes(log: PracticeLog) -> APIRouter:
+    """Routes below /api/sessions, /api/passages and /api/marks."""
     router = APIRouter()
 
     @router.get("/api/sessions")

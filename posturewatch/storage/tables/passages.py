@@ -50,6 +50,7 @@ class StoredPassage:
     end_s: float | None
 
     def to_json(self) -> dict[str, Any]:
+        """In JSON's types."""
         return {
             "id": self.id,
             "session_id": self.session_id,

@@ -84,6 +84,7 @@ def find_piece(connection: sqlite3.Connection, number: int) -> dict[str, Any]:
 
 
 def piece_json(row: tuple[Any, ...]) -> dict[str, Any]:
+    """A row of the list of pieces in JSON's types."""
     number, name, last_played, minutes, sessions, passages, clips = row
     return {
         "id": number,
