@@ -1,6 +1,7 @@
 """Prints how good the angles are, on rendered players and scenes that were never trained on.
 
     python -m calibration.evaluate --data DIR
+    python -m calibration.evaluate --real ../shared/real
 
 DIR holds `test-*.npz` (stills) and `testfilm-*.npz` (films) as `calibration.dataset.tracked` writes them; without it
 the small set that is shipped with the project is used. Truth is exact: the angles that the players were posed with.
@@ -11,6 +12,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import itertools
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,9 +23,10 @@ from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns, Table, load, observation_of, read_shards
 from calibration.evaluate.films import IN_VIEW, film_report
+from calibration.evaluate.real.report import real_report
 from calibration.evaluate.weights import read_weights
 from posturewatch.config.resources import calibration_dir
-from posturewatch.kinematics.estimator import RefusalRules
+from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.temporal_estimator import TimeRules
@@ -297,10 +300,28 @@ def main() -> None:
         default="unknown",
         help="whether the settings state the camera's (default: unknown)",
     )
+    parser.add_argument("--real", type=Path, help="tell of real people instead, from this folder")
+    parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "posturewatch-real")
+    parser.add_argument("--fresh", action="store_true", help="track the real pictures again")
+    parser.add_argument(
+        "--every", type=int, default=3, help="of multi-view films, one moment in so many (default: 3)"
+    )
+    parser.add_argument("--pictures", type=Path, help="folder for the best, typical and worst real views")
     args = parser.parse_args()
     print(f"{fingerprints(args.weights)}\n")
     ensemble = Ensemble(read_weights(args.weights))
     rules = RefusalRules()
+    if args.real is not None:
+        real_report(
+            args.real,
+            Estimator(ensemble, rules=rules),
+            ensemble,
+            cache=args.cache,
+            pictures=args.pictures,
+            every=args.every,
+            fresh=args.fresh,
+        )
+        return
     stated = args.field_of_view == "stated"
     table = load(args.data, args.split, 1.0 if stated else 0.0)
     report(table, ensemble, rules, read_shards(args.data, args.split))

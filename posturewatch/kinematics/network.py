@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, ndtri
 
+from posturewatch.kinematics.witnesses import SPREAD_TERMS, WITNESSES, chance_of_hand, stretched, witnesses
+
 __all__ = ["COVERAGE_Z", "MAX_Z", "Ensemble"]
 
 Array32 = NDArray[np.float32]
@@ -41,7 +43,9 @@ class Ensemble:
         `skill` (2, outputs), for fretting hands and for others, by what share the mean absolute error on the people
         kept apart is below that of always saying the middle value, NaN where nothing is known (1); `widening` (2), the
         power of the distance from the training data with which the spreads grow, and the distance at which they are
-        as they are (they do not grow, short of the edge of those data).
+        as they are (they do not grow, short of the edge of those data); `presence` (witnesses + 1) and `spread`
+        (k, terms), for the first k outputs, what the witnesses weigh for the chance of a hand and for its spreads
+        (`posturewatch.kinematics.witnesses`; both stay as they are).
 
     Raises
     ------
@@ -69,6 +73,13 @@ class Ensemble:
         self._widening = self._w.get("widening", np.array([0.0, 1.0], np.float32))
         if self._widening.shape != (2,):
             raise ValueError(f"widening needs shape (2,), got {self._widening.shape}")
+
+        self._presence = self._w.get("presence")
+        if self._presence is not None and self._presence.shape != (len(WITNESSES) + 1,):
+            raise ValueError(f"presence needs shape {(len(WITNESSES) + 1,)}, got {self._presence.shape}")
+        self._spread = self._w.get("spread")
+        if self._spread is not None and self._spread.shape[1:] != (SPREAD_TERMS,):
+            raise ValueError(f"spread needs shape (wrist angles, {SPREAD_TERMS}), got {self._spread.shape}")
 
     def predict_many(self, features: Array32) -> tuple[Array32, Array32, Array32, Array32]:
         """What the members say, before the spreads are stretched.
@@ -121,4 +132,12 @@ class Ensemble:
         means, sd, hand_presence, ood_score = self.predict_many(features)
         # Beyond the edge of the training data nothing was calibrated: the interval grows with the distance.
         sd = sd * self._w["factor"] * np.maximum(1.0, ood_score)[:, None] ** 2
+        if self._presence is None and self._spread is None:
+            return means, sd, hand_presence, ood_score
+        said = witnesses(features, hand_presence, ood_score)
+        if self._spread is not None:
+            for k, weights in enumerate(self._spread):
+                sd[:, k] = stretched(sd[:, k], said, weights)
+        if self._presence is not None:
+            hand_presence = chance_of_hand(said, self._presence)
         return means, sd, hand_presence, ood_score

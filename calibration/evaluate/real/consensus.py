@@ -1,0 +1,129 @@
+"""A second look at every hand from every camera, with crops placed where all cameras together see it.
+
+The tracker lays its landmarks wrongly in some views, and the crops with them. Where two cameras and more agree, the
+hand's joints are known in space, and so is where they lie in each picture; the networks look again there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.evaluate.real.cameras import Camera, Rig
+from calibration.evaluate.real.material import Source, shots
+from calibration.evaluate.real.seen import Pointing, networks_name
+from calibration.evaluate.real.truth import Group, View, points_of, reproject
+from posturewatch.model.observation import Side
+from posturewatch.pipeline.build import fingers_path, forearm_path
+from posturewatch.tracking import ForearmNet
+
+__all__ = ["Sighting", "looked_again"]
+
+Array = NDArray[np.float64]
+_ROUNDS = 2
+_DROPPED = 0.3  # hand scales: a view farther from what the others see does not show the hand
+_LEAST_INSIDE = 0.75  # share of the joints in the picture
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """One hand at one moment: frame of each camera, the tracker's row in each camera that found it, and the views of
+    the second look."""
+
+    moment: int
+    frames: dict[int, int]
+    rows: dict[int, int]
+    group: Group
+
+
+def looked_again(
+    sightings: list[Sighting], films: list[Source], rig: Rig, cache: Path, key: str
+) -> list[Sighting]:
+    """The same with views by the networks in use around where all views together see the hand; key: what these
+    sightings rest on, for the name they are kept under."""
+    name = networks_name(forearm_path(), fingers_path())
+    path = cache / f"again-{key}-{name}.npz"
+    if path.exists():
+        with np.load(path) as archive:
+            table = archive["views"]
+    else:
+        table = _looks(sightings, films, rig)
+        np.savez_compressed(path, views=table)
+    views: dict[int, list[View]] = {}
+    for row in table:
+        views.setdefault(int(row[0]), []).append(_view(row))
+    return [
+        replace(s, group=Group(s.group.side, tuple(_kept(views.get(k, []), rig.cameras))))
+        for k, s in enumerate(sightings)
+    ]
+
+
+def _view(row: Array) -> View:
+    """From one row of the table: sighting, camera, places (63), axis (4), its sd."""
+    places = row[2:65].reshape(21, 3)
+    return View(int(row[1]), -1, places[:, :2], row[65:69].reshape(2, 2), float(row[69]), 0.0, places[:, 2])
+
+
+def _kept(views: list[View], cameras: dict[int, Camera]) -> list[View]:
+    """Without those that do not show what the others see, the worst first."""
+    left = list(views)
+    while len(left) > 2:
+        off = [reproject(v, points_of([w for w in left if w is not v], cameras), cameras) for v in left]
+        worst = int(np.argmax(off))
+        if off[worst] < _DROPPED:
+            break
+        left.pop(worst)
+    return left
+
+
+def _looks(sightings: list[Sighting], films: list[Source], rig: Rig) -> NDArray[np.float64]:
+    forearm, pointing = ForearmNet(forearm_path()), Pointing(fingers_path())
+    groups = [sighting.group.views for sighting in sightings]
+    rows: list[Array] = []
+    for _ in range(_ROUNDS):
+        joints = [points_of(views, rig.cameras) if len(views) > 1 else None for views in groups]
+        rows = []
+        for film in films:
+            rows += _in_film(film, rig.cameras[film.camera], sightings, joints, forearm, pointing)
+        again: list[list[View]] = [[] for _ in sightings]
+        for row in rows:
+            again[int(row[0])].append(_view(row))
+        groups = [tuple(_kept(views, rig.cameras)) for views in again]
+    return np.array(rows)
+
+
+def _in_film(
+    film: Source,
+    camera: Camera,
+    sightings: list[Sighting],
+    joints: list[Array | None],
+    forearm: ForearmNet,
+    pointing: Pointing,
+) -> list[Array]:
+    at_frame: dict[int, list[int]] = {}
+    for k, sighting in enumerate(sightings):
+        if film.camera in sighting.frames:
+            at_frame.setdefault(sighting.frames[film.camera], []).append(k)
+    out = []
+    for shot in shots(film):
+        size = np.array(shot.image_bgr.shape[1::-1])
+        hands: list[tuple[int, tuple[Array, Side]]] = []
+        for k in at_frame.get(shot.frame, []):
+            points = joints[k]
+            if points is None or not camera.sees(points):
+                continue
+            px = camera.project(points)
+            if ((px >= 0) & (px < size)).all(axis=1).mean() >= _LEAST_INSIDE:
+                hands.append((k, (px, sightings[k].group.side)))
+        if hands:
+            looks = [hand for _, hand in hands]
+            places = pointing.places(shot.image_bgr, looks)
+            for (k, _), place, axis in zip(
+                hands, places, forearm.measure(shot.image_bgr, looks), strict=True
+            ):
+                ends = [*axis.wrist_px, *axis.towards_elbow_px, axis.sd_deg]
+                out.append(np.array([k, film.camera, *place.ravel(), *ends], float))
+    return out

@@ -1,0 +1,247 @@
+"""Fits the last layer of the estimator on real and rendered hands together: what is a hand, and how far angles are off.
+
+    python -m calibration.train.real --real ../shared/real --data DIR --weights calibration/weights/estimator.npz
+
+adds `presence` and `spread` to the weights (`posturewatch.kinematics.witnesses`). DIR holds the rendered calibration
+rows (`cal-*.npz`) with the networks' outputs beside them. To be run again whenever networks or estimator were trained.
+The real person is one; what is held out when it is told how well that works is the camera, of the rendered people half.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from calibration.dataset.table import Table, load
+from calibration.evaluate.real.labels import RealRows, real_rows
+from calibration.evaluate.real.report import sessions_of
+from calibration.evaluate.weights import read_weights
+from calibration.train.estimator import conformal_factor
+from posturewatch.kinematics.estimator import Estimator, RefusalRules
+from posturewatch.kinematics.network import Ensemble
+from posturewatch.kinematics.witnesses import (
+    SPREAD_TERMS,
+    WITNESSES,
+    chance_of_hand,
+    spread_terms,
+    stretched,
+    witnesses,
+)
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.bool_]
+
+FITTED = ("presence", "spread")
+WRIST = 2  # the first of the outputs
+RENDERED_WEIGHT = (
+    5.0  # rendered hands are of many people, the real ones of one: so much more they weigh as a whole
+)
+REAL_SPREAD_WEIGHT = 0.7  # the same for spreads, where the real ones are what there is to learn
+RIDGE_PRESENCE, RIDGE_SPREAD = 0.005, 0.01
+_LEAST_ODDS = -2.0  # log odds: what is less likely a hand is never taken for one
+_DOUBTED = 0.3  # rendered rows of which the estimator thinks less a hand tell nothing of spreads
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Rows as the estimator sees them. said (n, witnesses); chance (n,) its own of a hand; hand (n,) whether it is one
+    of that side, nothing (n,) whether it is to be refused; half (n,) with which part it is held out; error, sd,
+    true_sd (n, 2) degrees, NaN where unknown."""
+
+    said: Array
+    chance: Array
+    hand: Rows
+    nothing: Rows
+    half: NDArray[np.int64]
+    error: Array
+    sd: Array
+    true_sd: Array
+
+    @property
+    def usual(self) -> Rows:
+        """(n,) whether the view is one of which a number may be given."""
+        ood_score = self.said[:, WITNESSES.index("ood_score")]
+        return np.asarray(ood_score <= RefusalRules().max_ood_score)
+
+    def certain(self, sd: Array) -> Rows:
+        """(n,) whether both angles would be given with such standard deviations (n, 2), were it a hand."""
+        return np.asarray(self.usual & (sd <= RefusalRules().max_sd_deg).all(axis=1))
+
+    def stretched(self, spread: Array) -> Array:
+        """(n, 2) the standard deviations with these weights (2, SPREAD_TERMS)."""
+        return np.stack([stretched(self.sd[:, k], self.said, spread[k]) for k in range(WRIST)], axis=1)
+
+
+def _through(ensemble: Ensemble, x: NDArray[np.float32]) -> tuple[Array, Array, Array, Array]:
+    mean, sd, chance, ood_score = (np.asarray(part, float) for part in ensemble.estimate(x))
+    return mean[:, :WRIST], sd[:, :WRIST], chance, np.asarray(witnesses(x, chance, ood_score), float)
+
+
+def seen_real(ensemble: Ensemble, rows: RealRows) -> Seen:
+    mean, sd, chance, said = _through(ensemble, rows.x)
+    half = np.unique(rows.group, return_inverse=True)[1]
+    return Seen(said, chance, rows.hand, rows.nothing, half, mean - rows.true_deg, sd, rows.true_sd_deg)
+
+
+def seen_rendered(ensemble: Ensemble, table: Table) -> Seen:
+    found = table.columns["found"].astype(bool)
+    mean, sd, chance, said = _through(ensemble, table.x[found])
+    valid = table.valid[found].astype(bool)
+    error = np.where(valid[:, None], mean - table.y[found, :WRIST], np.nan)
+    half = table.identity[found].astype(np.int64) % 2
+    return Seen(said, chance, valid, ~valid, half, error, sd, np.zeros_like(error))
+
+
+def _balanced(hand: Rows) -> Array:
+    """Weights by which hands and others count the same as wholes."""
+    return np.where(hand, 1 / max(hand.sum(), 1), 1 / max((~hand).sum(), 1))
+
+
+def fit_presence(real: Seen, rendered: Seen, spread: Array, use_real: Rows, use_rendered: Rows) -> Array:
+    """(len(WITNESSES) + 1,) by logistic regression, moved so that `min_hand_presence` gives both angles, their
+    spreads being those of `spread`, to no more than before: of rendered rows that are no hand of their side, and of
+    real ones that are no hand."""
+    said = np.concatenate([real.said[use_real], rendered.said[use_rendered]])
+    hand = np.concatenate([real.hand[use_real], rendered.hand[use_rendered]])
+    parts = (_balanced(real.hand[use_real]), RENDERED_WEIGHT * _balanced(rendered.hand[use_rendered]))
+    weight = np.concatenate(parts)
+    middle, scale = said.mean(axis=0), said.std(axis=0) + 1e-6
+    z = np.column_stack([(said - middle) / scale, np.ones(len(said))])
+    sign = np.where(hand, 1.0, -1.0)
+
+    def loss(b: Array) -> float:
+        each = np.logaddexp(0, -sign * (z @ b))
+        return float((weight * each).sum() / weight.sum() + RIDGE_PRESENCE * (b[:-1] ** 2).sum())
+
+    b = minimize(loss, np.zeros(z.shape[1])).x
+    weights = np.append(b[:-1] / scale, b[-1] - (b[:-1] / scale * middle).sum())
+    least = RefusalRules().min_hand_presence
+    asked = np.log(least / (1 - least))
+    highest = []
+    for some, rows in ((real, use_real), (rendered, use_rendered)):
+        before = rows & some.nothing & some.certain(some.sd) & (some.chance >= least)
+        now = rows & some.nothing & some.certain(some.stretched(spread))
+        highest.append(_bound(some.said[now] @ weights[:-1], int(before.sum())))
+    weights[-1] = asked - max(*highest, _LEAST_ODDS)
+    return weights
+
+
+def _bound(odds: Array, pass_now: int) -> float:
+    """The least log odds, before what is added, that no more than so many pass."""
+    ordered = np.sort(odds)[::-1]
+    return float(ordered[pass_now] + 1e-6) if pass_now < len(ordered) else -np.inf
+
+
+def fit_spread(real: Seen, rendered: Seen, use_real: Rows, use_rendered: Rows) -> Array:
+    """(WRIST, SPREAD_TERMS) by the likelihood of Laplace errors, of real ones with the truth's own; then one factor, so
+    that 90 % intervals hold 90 % of the rendered errors."""
+    out = np.zeros((WRIST, SPREAD_TERMS))
+    for k in range(WRIST):
+        told = use_real & real.hand & np.isfinite(real.error[:, k])
+        posed = (
+            use_rendered & rendered.hand & np.isfinite(rendered.error[:, k]) & (rendered.chance > _DOUBTED)
+        )
+        error = np.concatenate([real.error[told, k], rendered.error[posed, k]])
+        own = np.concatenate([real.true_sd[told, k], rendered.true_sd[posed, k]]) ** 2
+        terms = np.concatenate(
+            [
+                spread_terms(some.sd[rows, k], some.said[rows])
+                for some, rows in ((real, told), (rendered, posed))
+            ]
+        )
+        weight = np.concatenate(
+            [
+                np.full(told.sum(), REAL_SPREAD_WEIGHT / max(told.sum(), 1)),
+                np.full(posed.sum(), 1 / posed.sum()),
+            ]
+        )
+        start = np.zeros(SPREAD_TERMS)
+        start[:2] = 2.0, 0.8  # the spreads as they are, nearly
+
+        def loss(
+            b: Array,
+            terms: Array = terms,
+            error: Array = error,
+            own: Array = own,
+            w: Array = weight,
+            start: Array = start,
+        ) -> float:
+            variance = np.exp(2 * np.clip(terms @ b, -1, 5)) + own
+            each = np.abs(error) * np.sqrt(2 / variance) + 0.5 * np.log(variance)
+            return float((w * each).sum() / w.sum() + RIDGE_SPREAD * ((b - start)[1:] ** 2).sum())
+
+        b = minimize(loss, start).x
+        given = stretched(rendered.sd[posed, k], rendered.said[posed], b)
+        b[0] += np.log(conformal_factor(given[:, None], np.abs(rendered.error[posed, k : k + 1]))[0])
+        out[k] = b
+    return out
+
+
+def _held_out(real: Seen, rendered: Seen) -> None:
+    """Prints how well both do on what they were not fitted on."""
+    least = RefusalRules().min_hand_presence
+    for name, some, other in (("real", real, rendered), ("rendered", rendered, real)):
+        chance, sd = np.zeros(len(some.hand)), np.zeros_like(some.sd)
+        for half in np.unique(some.half):
+            rows, rest, everything = some.half == half, some.half != half, np.ones(len(other.hand), bool)
+            uses = (rest, everything) if some is real else (everything, rest)
+            spread = fit_spread(real, rendered, *uses)
+            presence = fit_presence(real, rendered, spread, *uses)
+            chance[rows] = chance_of_hand(some.said[rows], presence)
+            sd[rows] = some.stretched(spread)[rows]
+        for what, p, s in (("before", some.chance, some.sd), ("now", chance, sd)):
+            shown = (p >= least) & some.certain(s)
+            cells = [
+                f"hands {(p >= least)[some.hand].mean():.1%} of {some.hand.sum()} pass, "
+                f"{(p >= least)[~some.hand].sum()} of {(~some.hand).sum()} others; both angles "
+                f"{shown[some.hand].mean():.1%} and {shown[~some.hand].sum()}"
+            ]
+            for k, angle in enumerate(("flexion", "deviation")):
+                rows = some.hand & shown & np.isfinite(some.error[:, k])
+                size, total = np.abs(some.error[rows, k]), np.hypot(s[rows, k], some.true_sd[rows, k])
+                cells.append(
+                    f"{angle} off by {size.mean():.1f}, sd {np.median(s[rows, k]):.1f}, in 90 % "
+                    f"{(size <= 1.6449 * total).mean():.1%} of {rows.sum()}"
+                )
+            print(f"  {name}, {what}: {'; '.join(cells)}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--real", type=Path, required=True)
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--split", default="cal", help="which rendered rows (default: cal)")
+    parser.add_argument("--weights", type=Path, required=True)
+    parser.add_argument("--out", type=Path, help="where to write them (default: where they came from)")
+    parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "posturewatch-real")
+    args = parser.parse_args()
+    if not args.real.is_dir():
+        raise SystemExit(f"There is no {args.real}; without real hands there is nothing to fit.")
+    weights = {name: value for name, value in read_weights(args.weights).items() if name not in FITTED}
+    ensemble = Ensemble(weights)
+    sessions = sessions_of(args.real, args.cache, Estimator(ensemble), ensemble, mode="video", every=1)
+    real = seen_real(ensemble, real_rows(sessions))
+    rendered = seen_rendered(ensemble, load(args.data, args.split))
+    print("Held out, camera by camera and half the rendered people by the other:")
+    _held_out(real, rendered)
+    all_real, all_rendered = np.ones(len(real.hand), bool), np.ones(len(rendered.hand), bool)
+    spread = fit_spread(real, rendered, all_real, all_rendered)
+    presence = fit_presence(real, rendered, spread, all_real, all_rendered)
+    weights |= {"presence": presence.astype(np.float32), "spread": spread.astype(np.float32)}
+    print("presence:", dict(zip((*WITNESSES, "added"), presence.round(2).tolist(), strict=True)))
+    print("spread:", spread.round(2).tolist())
+    out = args.out or args.weights
+    np.savez_compressed(out, **weights)
+    print(f"wrote {out} ({out.stat().st_size / 1e6:.1f} MB)")
+
+
+if __name__ == "__main__":
+    main()

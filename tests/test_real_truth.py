@@ -1,0 +1,111 @@
+"""What several cameras say of a wrist: synthetic cameras, of which the truth is known by construction."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+pytest.importorskip("scipy")
+
+from hand_chain import BONES, LEFT, chains
+from scipy.spatial.transform import Rotation
+
+from calibration.evaluate.real.cameras import Camera
+from calibration.evaluate.real.changes import switches
+from calibration.evaluate.real.truth import Group, View, agreeing, mean_palm, points_of, triangulate, truth_of
+from posturewatch.kinematics.geometry import hand_frame
+from posturewatch.model.observation import Side
+
+Array = NDArray[np.float64]
+MATRIX = np.array([[800.0, 0, 640], [0, 800, 360], [0, 0, 1]])
+
+
+def hand_points(side: Side) -> Array:
+    """(21, 3) metres, of bones of known lengths (`hand_chain`), wrist at the origin, turned somehow."""
+    points = np.zeros((21, 3))
+    for k, finger in enumerate(BONES):
+        points[5 + 4 * k : 9 + 4 * k] = chains(finger, np.array([25.0]), (30.0, 15.0))[0]
+    points[1:5] = points[5:9] * [1.0, 0.4, 1.0] + [15.0, 0.0, 25.0]  # a thumb of a kind
+    if side == "left":
+        points = points * LEFT
+    return np.asarray(Rotation.from_rotvec([0.4, -0.7, 2.0]).apply(points / 1000))
+
+
+def camera_at(place: Array) -> Camera:
+    """One that looks at the world's origin from that place, its picture upright (y down)."""
+    away = -place / np.linalg.norm(place)
+    right = np.cross(np.array([0.0, 1.0, 0.0]), away)
+    right /= np.linalg.norm(right)
+    rotation = np.stack([right, np.cross(away, right), away])
+    return Camera(MATRIX, np.zeros(5), rotation, -rotation @ place)
+
+
+CAMERAS = {
+    k: camera_at(np.array(place))
+    for k, place in enumerate([(0.0, 0, -0.8), (0.6, 0.1, -0.6), (-0.6, -0.2, -0.5), (0.1, -0.6, -0.6)])
+}
+
+
+def group_of(side: Side, flexion: float, deviation: float, noise_px: float = 0.0) -> Group:
+    """What the cameras see of a hand with these wrist angles."""
+    rng = np.random.default_rng(7)
+    points = hand_points(side)
+    points = points - points[0]
+    # Wu et al. 2005, J Biomech 38:981-992: flexion about Z, then deviation about the floating X'.
+    wrist = Rotation.from_euler("ZX", [flexion, deviation], degrees=True)
+    elbow = 0.25 * hand_frame(points, side) @ wrist.inv().apply([0.0, 1.0, 0.0])
+    views = []
+    for number, camera in CAMERAS.items():
+        places = camera.project(points) + noise_px * rng.normal(size=(21, 2))
+        axis = camera.project(np.stack([points[0], points[0] + 0.3 * elbow]))
+        odds = 1.0 if side == "left" else -1.0
+        views.append(View(number, 0, places, axis, 2.0, odds, np.full(21, 0.1)))
+    return Group(side, tuple(views))
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize(("flexion", "deviation"), [(0.0, 0.0), (40.0, -10.0), (-35.0, 20.0)])
+def test_the_angles_that_a_hand_was_posed_with_come_back(
+    side: Side, flexion: float, deviation: float
+) -> None:
+    group = group_of(side, flexion, deviation)
+    truth = truth_of(group, CAMERAS, mean_palm([(group, CAMERAS)] * 4)[side], without=1)
+    assert truth is not None
+    assert truth.angles_deg == pytest.approx([flexion, deviation], abs=0.3)
+
+
+def test_two_views_alone_judge_nobody() -> None:
+    group = group_of("left", 10.0, 5.0)
+    two = Group("left", group.views[:2])
+    truth = truth_of(two, CAMERAS, mean_palm([(group, CAMERAS)] * 4)["left"])
+    assert truth is not None
+    assert np.isnan(truth.angles_deg).all()
+    assert truth_of(two, CAMERAS, mean_palm([(group, CAMERAS)] * 4)["left"], without=0) is None
+
+
+def test_joints_are_triangulated_where_they_are() -> None:
+    group = group_of("right", 20.0, 0.0)
+    points = hand_points("right")
+    assert points_of(group.views, CAMERAS) == pytest.approx(points - points[0], abs=1e-5)
+
+
+def test_parallel_rays_do_not_break_the_triangulation() -> None:
+    ray = np.array([[0.0, 0.0, 1.0]])
+    assert np.isfinite(triangulate([(np.zeros(3), ray), (np.array([0.1, 0, 0]), ray)])).all()
+
+
+def test_views_that_show_one_hand_are_found_whatever_side_each_took_it_for() -> None:
+    group = group_of("left", 10.0, 0.0, noise_px=2.0)
+    wrong = replace(group.views[1], left_odds=-0.5)
+    elsewhere = replace(group.views[2], row=1, places_px=group.views[2].places_px + 300.0)
+    found = agreeing([group.views[0], wrong, group.views[2], group.views[3], elsewhere], CAMERAS)
+    assert [one.side for one in found] == ["left"]
+    assert sorted(view.camera for view in found[0].views) == [0, 1, 2, 3]
+    assert all(view.row == 0 for view in found[0].views)
+
+
+def test_what_comes_and_goes_is_counted() -> None:
+    assert switches(np.array([False, True, True, False, True])) == 3

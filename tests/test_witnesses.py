@@ -1,0 +1,81 @@
+"""What the witnesses say of a hand, and how it is weighed; the weights here are made by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from test_estimator import weights
+
+from posturewatch.kinematics.features import FEATURE_COUNT, FEATURES
+from posturewatch.kinematics.network import Ensemble
+from posturewatch.kinematics.witnesses import SPREAD_TERMS, WITNESSES, chance_of_hand, stretched, witnesses
+
+AS_STATED = np.zeros((2, SPREAD_TERMS))
+AS_STATED[:, :2] = 2.0, 1.0
+
+
+def rows(count: int = 1) -> NDArray[np.float32]:
+    """Features of hands whose joints the finger network sees exactly where they were tracked, in half their size."""
+    x = np.zeros((count, FEATURE_COUNT), np.float32)
+    points = np.random.default_rng(3).normal(size=(20, 3))
+    x[:, FEATURES["hand.landmarks_px"]] = points.ravel()
+    x[:, FEATURES["fingers.joints"]] = 0.5 * points.ravel()
+    x[:, FEATURES["view.score"]] = 0.9
+    x[:, FEATURES["view.side_confidence"]] = 0.8
+    return x
+
+
+def said(x: NDArray[Any], name: str) -> float:
+    return float(witnesses(x, np.full(len(x), 0.5), np.full(len(x), 0.6))[0, WITNESSES.index(name)])
+
+
+def test_log_odds_are_those_of_the_chances() -> None:
+    # The logit of 0.9 is log 9, that of 0.8 log 4.
+    assert said(rows(), "score") == pytest.approx(np.log(9.0), rel=1e-5)
+    assert said(rows(), "side_confidence") == pytest.approx(np.log(4.0), rel=1e-5)
+    assert said(rows(), "estimator") == pytest.approx(0.0)
+
+
+def test_joints_seen_where_they_were_tracked_are_no_error_whatever_their_size() -> None:
+    exact, moved = rows(), rows()
+    moved[:, FEATURES["fingers.joints"]] = np.random.default_rng(4).normal(size=60)
+    assert np.exp(said(exact, "landmark_error")) == pytest.approx(0.05)
+    assert np.exp(said(moved, "landmark_error")) > 0.5
+
+
+def test_a_witness_that_is_given_no_weight_changes_nothing() -> None:
+    some = np.random.default_rng(5).normal(size=(40, len(WITNESSES)))
+    only = np.zeros(len(WITNESSES) + 1)
+    only[0], only[-1] = 2.0, -1.0
+    assert chance_of_hand(some, only) == pytest.approx(1 / (1 + np.exp(1 - 2 * some[:, 0])))
+
+
+def test_spreads_stay_as_stated_where_the_weights_say_so_and_within_bounds() -> None:
+    some = np.random.default_rng(6).normal(size=(3, len(WITNESSES)))
+    assert stretched(np.array([4.0, 10.0, 30.0]), some, AS_STATED[0]) == pytest.approx([4.0, 10.0, 30.0])
+    assert stretched(np.array([0.01, 1.0, 1e6]), some, AS_STATED[0]) == pytest.approx([2.0, 2.0, 90.0])
+
+
+def test_the_ensemble_weighs_the_witnesses_where_its_weights_say_how() -> None:
+    x, presence = rows(), np.zeros(len(WITNESSES) + 1)
+    presence[WITNESSES.index("score")] = 1.0
+    wider = AS_STATED.copy()
+    wider[:, 0] += np.log(2.0)
+    plain = Ensemble(weights(sd=5.0, hand_presence=0.95)).estimate(x)
+    weighed = Ensemble(
+        {**weights(sd=5.0, hand_presence=0.95), "presence": presence, "spread": wider}
+    ).estimate(x)
+    assert weighed[2] == pytest.approx([0.9], rel=1e-5)
+    assert plain[2] == pytest.approx([0.95], rel=1e-4)
+    assert weighed[1][0, :2] == pytest.approx(2 * plain[1][0, :2], rel=1e-5)
+    assert weighed[1][0, 2:] == pytest.approx(plain[1][0, 2:])
+    assert weighed[0] == pytest.approx(plain[0])
+
+
+@pytest.mark.parametrize("name", ["presence", "spread"])
+def test_weights_of_a_wrong_shape_are_refused(name: str) -> None:
+    with pytest.raises(ValueError, match=name):
+        Ensemble({**weights(), name: np.zeros((2, 3))})
