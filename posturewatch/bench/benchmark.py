@@ -42,9 +42,18 @@ class ClosableObserver(Observer, Protocol):
 class Bench:
     """The program's parts as the benchmark needs them.
 
-    make_bare: the trackers alone, for a mode. make_monitor: (mode, source, sinks) to a monitor and what
-    releases its models. make_feed: a fresh live feed. begin: begins a session's record. serve: (practice,
-    feed) to the port of a running page server and what closes it, or None to measure without a page.
+    Attributes
+    ----------
+    make_bare
+        The trackers alone, for a mode.
+    make_monitor
+        (mode, source, sinks) to a monitor and what releases its models.
+    make_feed
+        A fresh live feed.
+    begin
+        Begins a session's record.
+    serve
+        (practice, feed) to the port of a running page server and what closes it, or None to measure without a page.
     """
 
     make_bare: Callable[[Mode], ClosableObserver]
@@ -211,7 +220,11 @@ def measure_per_frame(bench: Bench, video: Path, *, frames: int = 300) -> PerFra
 def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float = WARM_UP_S) -> LiveFigures:
     """Plays the video as a live camera through practice, monitor, recorder, feed and page, and watches.
 
-    Raises UnavailableError where the session fails."""
+    Raises
+    ------
+    UnavailableError
+        Where the session fails.
+    """
     probe = MonitorProbe()
     memory: list[tuple[float, float | None]] = []
     with ExitStack() as cleanup:

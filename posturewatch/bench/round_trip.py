@@ -34,7 +34,12 @@ class RoundTrip:
 def round_trip(parts: Parts, seconds: float) -> RoundTrip:
     """The demo's beginning through source, tracker, estimator, watch, store and live message.
 
-    Nothing of it is kept. Raises UnavailableError where no frame comes through.
+    Nothing of it is kept.
+
+    Raises
+    ------
+    UnavailableError
+        Where no frame comes through.
     """
     source, feed = open_source("demo", pace="asap"), LiveFeed(parts.limits)
     try:

@@ -63,8 +63,12 @@ class Packet:
 class Encoder:
     """Encodes frames of one size; those of another size are fitted into the first one's, on black.
 
-    Colour is written as BT.601 limited range, and the stream says so. Used by one thread at a time. Raises
-    av.error.FFmpegError where libx264 cannot be had or fails.
+    Colour is written as BT.601 limited range, and the stream says so. Used by one thread at a time.
+
+    Raises
+    ------
+    av.error.FFmpegError
+        Where libx264 cannot be had or fails.
     """
 
     def __init__(self, width_px: int, height_px: int, settings: EncoderSettings | None = None) -> None:

@@ -41,11 +41,16 @@ class _Stored:
 class ClipFolder:
     """All clips below one folder, of all sessions.
 
-    limit_bytes: the clips together take no more than this, the kept ones included.
-    reserve_bytes: this much of the disk stays free, so that clips never take the room that the session's
-        record needs.
-    is_kept: whether the player keeps this clip; must not raise, and answers True where it does not know.
-    on_removed: called with each clip removed for room; must not raise.
+    Attributes
+    ----------
+    limit_bytes
+        The clips together take no more than this, the kept ones included.
+    reserve_bytes
+        This much of the disk stays free, so that clips never take the room that the session's record needs.
+    is_kept
+        Whether the player keeps this clip; must not raise, and answers True where it does not know.
+    on_removed
+        Called with each clip removed for room; must not raise.
     """
 
     root: Path
@@ -55,8 +60,15 @@ class ClipFolder:
     on_removed: Callable[[Path], None] = lambda path: None
 
     def make_room(self, new_bytes: int) -> str | None:
-        """Removes the oldest clips that are not kept until new_bytes more fit. None where they do, else why
-        not, in one sentence. Raises OSError where the folder cannot be read."""
+        """Removes the oldest clips that are not kept until new_bytes more fit.
+
+        None where they do, else why not, in one sentence.
+
+        Raises
+        ------
+        OSError
+            Where the folder cannot be read.
+        """
         stored = self._stored()
         used = sum(one.size_bytes for one in stored)
         free = shutil.disk_usage(self.root).free - self.reserve_bytes

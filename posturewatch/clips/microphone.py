@@ -88,8 +88,13 @@ class Microphone:
 
     @classmethod
     def open(cls, clock: Callable[[], float] = time.monotonic) -> Microphone:
-        """The default microphone, listening from now on. Raises UnavailableError with a sentence for the page
-        where there is none, or no library to reach it."""
+        """The default microphone, listening from now on.
+
+        Raises
+        ------
+        UnavailableError
+            With a sentence for the page where there is none, or no library to reach it.
+        """
         try:
             library: Any = importlib.import_module("sounddevice")
         except (ImportError, OSError) as error:

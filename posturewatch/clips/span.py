@@ -22,11 +22,17 @@ _KINDS: tuple[MomentKind, ...] = ("warning", "extreme", "mark")
 class ClipRules:
     """Times of a clip in seconds; the values are the product's own choice.
 
-    before_s, after_s: what a clip shows before a moment begins and after it has ended.
-    longest_s: no clip is longer.
-    settle_s: a span is handed out this much after its end, since a warning names its excursion only when
-        the hold (3 s by default) is over: one that began within the span can still be joined to it.
-    all_extreme: clips of all extreme excursions, not only of those that were warned of.
+    Attributes
+    ----------
+    before_s, after_s
+        What a clip shows before a moment begins and after it has ended.
+    longest_s
+        No clip is longer.
+    settle_s
+        A span is handed out this much after its end, since a warning names its excursion only when the hold (3 s by
+        default) is over: one that began within the span can still be joined to it.
+    all_extreme
+        Clips of all extreme excursions, not only of those that were warned of.
     """
 
     before_s: float = 4.0
@@ -52,9 +58,11 @@ class ClipRules:
 class ClipMoment:
     """What a clip is made for, in seconds of the session.
 
-    key_s: what the clip must show at least, with after_s behind it: the (last) time of the warning, the mark,
-        or else the beginning. end_s is None while an excursion lasts. side, quantity and direction are None
-        for a mark.
+    Attributes
+    ----------
+    key_s
+        What the clip must show at least, with after_s behind it: the (last) time of the warning, the mark, or else
+        the beginning. end_s is None while an excursion lasts. side, quantity and direction are None for a mark.
     """
 
     kind: MomentKind

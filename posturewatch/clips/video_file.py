@@ -70,11 +70,15 @@ class EncodedVideo:
 
 
 def write_video(path: Path, video: EncodedVideo, sound: SoundPiece | None = None) -> None:
-    """Writes an MP4 with its index in front. The frames are not encoded again; their times are kept,
-    counted from the first one. Sound is laid where it belongs and encoded as AAC.
+    """Writes an MP4 with its index in front.
 
-    Raises OSError or av.error.FFmpegError where the file cannot be written whole; what there is of it is then
-    the caller's to delete.
+    The frames are not encoded again; their times are kept, counted from the first one. Sound is laid where it
+    belongs and encoded as AAC.
+
+    Raises
+    ------
+    OSError, av.error.FFmpegError
+        Where the file cannot be written whole; what there is of it is then the caller's to delete.
     """
     # "file:": a folder's name must not be taken for an address.
     with (

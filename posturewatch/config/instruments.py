@@ -31,9 +31,14 @@ InstrumentName = Literal[
 class Role:
     """What a hand does.
 
-    name: as in settings, messages and files.
-    label: what players call the hand; None where they name it by its side.
-    fingerboard: whether its fingers press strings to a fingerboard.
+    Attributes
+    ----------
+    name
+        As in settings, messages and files.
+    label
+        What players call the hand; None where they name it by its side.
+    fingerboard
+        Whether its fingers press strings to a fingerboard.
     """
 
     name: RoleName

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import platformdirs
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, create_model, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 from pydantic.fields import FieldInfo
 
-from posturewatch.comfort.limits import LEVELS, LimitProfile, PersonalLimits, narrowed, wider
+from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed, wider
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.config.instruments import FRETTING_ROLES, Handedness, InstrumentName, RoleName, hand_roles
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
+from posturewatch.config.personal_limits import PERSONAL, PersonalSettings, personal_key
+from posturewatch.config.section import Section, setting
 from posturewatch.config.settings_file import parse, render, sections
 from posturewatch.errors import SettingsError
 from posturewatch.model.observation import Side
-from posturewatch.model.quantities import QUANTITIES, Group, Quantity, quantity
-from posturewatch.model.verdict import Level
+from posturewatch.model.quantities import Group, quantity
 
 __all__ = [
     "SETTINGS",
@@ -43,109 +44,51 @@ __all__ = [
 Language = Literal["en", "de"]
 
 
-def _setting(default: Any, help: str, low: float | None = None, high: float | None = None) -> Any:
-    """A setting with its default, its help and its bounds, both allowed."""
-    return Field(default=default, description=help, ge=low, le=high)
-
-
-class _Section(BaseModel):
-    """Exactly the declared settings, of exactly their types."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
-
-
 _Pixels = Annotated[int, Field(strict=True, ge=160, le=7680)]
 
 
-class CameraSettings(_Section):
+class CameraSettings(Section):
     """The section [camera]: where frames come from."""
 
-    source: str = _setting(
+    source: str = setting(
         "0",
         "Where frames come from when the command names no source: a camera's number or an address",
     )
     size_px: tuple[_Pixels, _Pixels] = Field(
         default=(1280, 720), description="Width and height asked of the camera, in pixels", strict=False
     )
-    rate_hz: float = _setting(30.0, "Frames a second asked of the camera", 5, 240)
-    hfov_deg: float | None = _setting(
+    rate_hz: float = setting(30.0, "Frames a second asked of the camera", 5, 240)
+    hfov_deg: float | None = setting(
         None,
         "The camera's horizontal field of view in degrees, where its maker states it; a usual lens is assumed "
         "where this is left out",
         20,
         170,
     )
-    mirrored: bool = _setting(
+    mirrored: bool = setting(
         False, "Whether the camera itself delivers a mirrored image (writing then reads backwards)"
     )
 
 
-class InstrumentSettings(_Section):
+class InstrumentSettings(Section):
     """The section [instrument]: what is played, and with which hands."""
 
-    name: InstrumentName = _setting("guitar", "The instrument")
-    handedness: Handedness = _setting(
+    name: InstrumentName = setting("guitar", "The instrument")
+    handedness: Handedness = setting(
         "right", "The player's handedness; a right-handed player's left hand is on the fingerboard"
     )
 
 
-class PlayerSettings(_Section):
+class PlayerSettings(Section):
     """The section [player]: what is known of the hands."""
 
-    hand_length_mm: float | None = _setting(
+    hand_length_mm: float | None = setting(
         None,
         "Length of the hand in millimetres from the wrist's crease to the tip of the middle finger; gives "
         "lengths in the image their scale",
         100,
         260,
     )
-
-
-def _personal_key(entry: Quantity, direction: str, level: Level) -> str:
-    """The wrist's directions stand for themselves; fingers share directions, and a family shares its limits."""
-    words = [direction]
-    if entry.group != "wrist":
-        words = [entry.family] if entry.family.endswith(direction) else [entry.family, direction]
-    return "_".join([*words, level, entry.unit])
-
-
-def _personal() -> dict[str, tuple[tuple[str, str, Level], ...]]:
-    found: dict[str, tuple[tuple[str, str, Level], ...]] = {}
-    for entry in QUANTITIES:
-        for direction in entry.directions:
-            for level in LEVELS:
-                key = _personal_key(entry, direction, level)
-                found[key] = (*found.get(key, ()), (entry.name, direction, level))
-    return found
-
-
-#: Keys of [limits.personal], such as extension_extreme_deg or finger_lift_comfort_mm, and what each limits.
-_PERSONAL = _personal()
-
-
-def _of_family(name: str) -> str:
-    entry = quantity(name)
-    return "" if entry.group == "wrist" else f" of {entry.family.replace('_', ' ')}"
-
-
-_PERSONAL_FIELDS: dict[str, Any] = {
-    key: (
-        float | None,
-        _setting(
-            None,
-            f"Your own {limited[0][2]} limit{_of_family(limited[0][0])} in the direction of {limited[0][1]}; it can "
-            "only narrow the profile's",
-            1,
-            180,
-        ),
-    )
-    for key, limited in _PERSONAL.items()
-}
-
-if TYPE_CHECKING:
-    _PersonalSettings = _Section
-else:
-    _PersonalSettings = create_model("_PersonalSettings", __base__=_Section, **_PERSONAL_FIELDS)
 
 
 def _roles_of_today(roles: object) -> object:
@@ -157,80 +100,80 @@ def _roles_of_today(roles: object) -> object:
     )
 
 
-class LimitSettings(_Section):
+class LimitSettings(Section):
     """personal: the player's own limits, from the section [limits.personal]."""
 
-    profile: str = _setting(DEFAULT_PROFILE, "The limit profile, a file in calibration/limits")
-    personal: _PersonalSettings = _PersonalSettings()
+    profile: str = setting(DEFAULT_PROFILE, "The limit profile, a file in calibration/limits")
+    personal: PersonalSettings = PersonalSettings()
 
     @property
     def own(self) -> PersonalLimits:
         """The personal limits by quantity, direction and level."""
         given = self.personal.model_dump(exclude_none=True)
-        return {limited: value for key, value in given.items() for limited in _PERSONAL[key]}
+        return {limited: value for key, value in given.items() for limited in PERSONAL[key]}
 
 
-class WatchSettings(_Section):
+class WatchSettings(Section):
     """As `posturewatch.comfort.rules.WatchRules`, with roles for sides."""
 
-    hold_s: float = _setting(
+    hold_s: float = setting(
         WatchRules.hold_s, "Seconds an extreme wrist angle must be held before a warning", 0.5, 60
     )
-    finger_hold_s: float = _setting(
+    finger_hold_s: float = setting(
         WatchRules.finger_hold_s,
         "Seconds an extreme of a finger must be held before a warning, where fingers are warned of",
         0.5,
         60,
     )
-    rearm_s: float = _setting(
+    rearm_s: float = setting(
         WatchRules.rearm_s, "Seconds that the same warning stays quiet after it cleared", 0, 600
     )
-    warn_probability: float = _setting(
+    warn_probability: float = setting(
         WatchRules.warn_probability,
         "Chance of being beyond the extreme limit that counts as evidence for a warning",
         0.55,
         0.99,
     )
-    finger_warn_probability: float = _setting(
+    finger_warn_probability: float = setting(
         WatchRules.finger_warn_probability,
         "The same for an extreme of a finger, where fingers are warned of",
         0.51,
         0.99,
     )
-    clear_probability: float = _setting(
+    clear_probability: float = setting(
         WatchRules.clear_probability,
         "Chance below which a warning clears; at most warn_probability",
         0.05,
         0.99,
     )
-    dip_s: float = _setting(
+    dip_s: float = setting(
         WatchRules.dip_s,
         "Seconds below these chances that neither break a hold nor clear a warning",
         0,
         2,
     )
-    hysteresis_deg: float = _setting(
+    hysteresis_deg: float = setting(
         WatchRules.hysteresis_deg,
         "Degrees by which an angle must fall below a limit before the excursion beyond it ends",
         0,
         20,
     )
-    hysteresis_mm: float = _setting(
+    hysteresis_mm: float = setting(
         WatchRules.hysteresis_mm,
         "Millimetres by which a finger must come back below a limit before the excursion beyond it ends",
         0,
         50,
     )
-    min_excursion_s: float = _setting(
+    min_excursion_s: float = setting(
         WatchRules.min_excursion_s, "Stays beyond a limit shorter than this are ignored", 0, 5
     )
-    unseen_grace_s: float = _setting(
+    unseen_grace_s: float = setting(
         WatchRules.unseen_grace_s,
         "Seconds a hand may be out of sight before an excursion or a warning ends",
         0.1,
         10,
     )
-    max_gap_s: float = _setting(
+    max_gap_s: float = setting(
         WatchRules.max_gap_s, "Seconds that one measurement stands for at most", 0.05, 2
     )
     warn_roles: Annotated[tuple[RoleName, ...], BeforeValidator(_roles_of_today)] = Field(
@@ -255,13 +198,13 @@ class WatchSettings(_Section):
         return self
 
 
-class DisplaySettings(_Section):
+class DisplaySettings(Section):
     """The section [display]: how numbers are smoothed for the eye."""
 
-    min_cutoff_hz: float = _setting(
+    min_cutoff_hz: float = setting(
         1.0, "Smoothing of the numbers shown, at rest; lower is calmer (One Euro filter)", 0.05, 30
     )
-    beta: float = _setting(
+    beta: float = setting(
         0.05,
         "How much the smoothing yields to movement; higher is quicker (One Euro filter)",
         0,
@@ -269,39 +212,39 @@ class DisplaySettings(_Section):
     )
 
 
-class ClipSettings(_Section):
+class ClipSettings(Section):
     """The section [clips]: short videos of moments."""
 
-    enabled: bool = _setting(True, "Whether short videos of flagged and marked moments are kept")
-    limit_gb: float = _setting(
+    enabled: bool = setting(True, "Whether short videos of flagged and marked moments are kept")
+    limit_gb: float = setting(
         2.0,
         "Room for all clips together, in gigabytes; the oldest that are not kept make room for new ones",
         0.05,
         10_000,
     )
-    film_sound: bool = _setting(True, "Whether clips of a video file carry its sound")
-    microphone: bool = _setting(
+    film_sound: bool = setting(True, "Whether clips of a video file carry its sound")
+    microphone: bool = setting(
         False,
         "Whether a camera's clips carry the microphone's sound; it listens only while a session runs",
     )
 
 
-class RestSettings(_Section):
+class RestSettings(Section):
     """The section [rest]: suggestions to rest."""
 
-    nudge_min: float = _setting(
+    nudge_min: float = setting(
         20.0, "Minutes of playing after which a short rest is suggested; 0 for never", 0, 600
     )
-    load_notice: bool = _setting(
+    load_notice: bool = setting(
         True, "Whether a week that rises suddenly over the four before it is pointed out"
     )
 
 
-class PageSettings(_Section):
-    language: Language = _setting("en", "The language of the page: English or German")
+class PageSettings(Section):
+    language: Language = setting("en", "The language of the page: English or German")
 
 
-class Settings(_Section):
+class Settings(Section):
     """All settings."""
 
     camera: CameraSettings = CameraSettings()
@@ -343,13 +286,19 @@ class Settings(_Section):
         return WatchRules(**given, warn_sides=sides)
 
     def limit_profile(self) -> LimitProfile:
-        """The profile in use, narrowed by the personal limits. Raises InputError for an unknown profile."""
+        """The profile in use, narrowed by the personal limits.
+
+        Raises
+        ------
+        InputError
+            For an unknown profile.
+        """
         return narrowed(load_profile(self.limits.profile), self.limits.own)
 
     def limits_left_aside(self) -> tuple[str, ...]:
         """Keys of [limits.personal] that are wider than the profile in use, and so change nothing."""
         left = wider(load_profile(self.limits.profile), self.limits.own)
-        keys = (_personal_key(quantity(name), direction, level) for name, direction, level in left)
+        keys = (personal_key(quantity(name), direction, level) for name, direction, level in left)
         return tuple(dict.fromkeys(keys))
 
     def to_json(self) -> dict[str, Any]:
@@ -374,8 +323,11 @@ def default_settings_path() -> Path:
 def parse_settings(text: str, file: str = "The settings file", path: Path | None = None) -> Settings:
     """Settings from the file's text; what it does not name keeps its default.
 
-    Raises SettingsError in one sentence that names `file`, the line and the key: for a syntax fault, an
-    unknown key (with the likely one), a wrong type or a value out of bounds.
+    Raises
+    ------
+    SettingsError
+        In one sentence that names `file`, the line and the key: for a syntax fault, an unknown key (with the likely
+        one), a wrong type or a value out of bounds.
     """
     settings = parse(text, Settings, file)
     settings._path = path
@@ -385,7 +337,10 @@ def parse_settings(text: str, file: str = "The settings file", path: Path | None
 def load_settings(path: Path | None = None) -> Settings:
     """The settings of that file, or of the user's own one where path is None; defaults where that is missing.
 
-    Raises SettingsError where a named file is missing, or the file cannot be read or is broken.
+    Raises
+    ------
+    SettingsError
+        Where a named file is missing, or the file cannot be read or is broken.
     """
     chosen = default_settings_path() if path is None else path
     try:

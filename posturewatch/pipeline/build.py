@@ -83,7 +83,10 @@ class Parts:
     ) -> tuple[Monitor, Callable[[], None]]:
         """A fresh monitor and the function that releases its models.
 
-        Raises UnavailableError where models or weights are missing.
+        Raises
+        ------
+        UnavailableError
+            Where models or weights are missing.
         """
         built = self.build(mode, self.settings)
         shown = self.settings.display
@@ -101,8 +104,14 @@ class Parts:
 def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     """From the settings file (the user's own where None) and a limit profile's name (the settings' where None).
 
-    Says on stderr which personal limits change nothing. Raises SettingsError for a broken file, InputError for an
-    unknown profile.
+    Says on stderr which personal limits change nothing.
+
+    Raises
+    ------
+    SettingsError
+        For a broken file.
+    InputError
+        For an unknown profile.
     """
     settings = load_settings(settings_path)
     if profile is not None:
@@ -149,22 +158,46 @@ def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = 
 
 
 def estimator_path() -> Path:
-    """The estimator's weights; raises UnavailableError where they are missing."""
+    """The estimator's weights.
+
+    Raises
+    ------
+    UnavailableError
+        Where they are missing.
+    """
     return _weights("estimator.npz")
 
 
 def forearm_path() -> Path:
-    """The forearm network's weights; raises UnavailableError where they are missing."""
+    """The forearm network's weights.
+
+    Raises
+    ------
+    UnavailableError
+        Where they are missing.
+    """
     return _weights("forearm.onnx")
 
 
 def fingers_path() -> Path:
-    """The finger network's weights; raises UnavailableError where they are missing."""
+    """The finger network's weights.
+
+    Raises
+    ------
+    UnavailableError
+        Where they are missing.
+    """
     return _weights("fingers.onnx")
 
 
 def load_tracker(mode: Mode, *, mirrored: bool = False) -> Tracker:
-    """The tracker with both networks; raises UnavailableError where their weights are missing or broken."""
+    """The tracker with both networks.
+
+    Raises
+    ------
+    UnavailableError
+        Where their weights are missing or broken.
+    """
     import cv2
 
     from posturewatch.tracking import FingerNet, ForearmNet, Tracker
@@ -178,8 +211,13 @@ def load_tracker(mode: Mode, *, mirrored: bool = False) -> Tracker:
 
 
 def load_estimator(hfov_deg: float | None, fretting: frozenset[Side] | None = None) -> Estimator:
-    """The learned estimator for a camera and the fretting hands (None: not known); raises UnavailableError
-    where its weights are missing or broken."""
+    """The learned estimator for a camera and the fretting hands (None: not known).
+
+    Raises
+    ------
+    UnavailableError
+        Where its weights are missing or broken.
+    """
     import numpy as np
 
     from posturewatch.kinematics.estimator import Estimator

@@ -111,8 +111,11 @@ class ClipRecording:
     def begin(self, recorder: SessionRecorder, video: Path | None) -> SessionRecorder:
         """The recorder with clips beside it, or alone where clips are off.
 
-        video: the source's file, where it is one, for its sound; a source without one is live, and its clips have
-        the microphone's sound where that is switched on.
+        Parameters
+        ----------
+        video
+            The source's file, where it is one, for its sound; a source without one is live, and its clips have the
+            microphone's sound where that is switched on.
         """
         if not self._settings.enabled:
             return recorder

@@ -26,8 +26,14 @@ _LOOK_UP_S = 0.5
 class LivePractice:
     """The practice of `posturewatch live`: its source, its record with clips, and what is watched beside it.
 
-    spec: what names the source. limit_s: seconds after which the session ends by itself, or None. feed: where the
-    readings go to be looked at.
+    Parameters
+    ----------
+    spec
+        What names the source.
+    limit_s
+        Seconds after which the session ends by itself, or None.
+    feed
+        Where the readings go to be looked at.
     """
 
     def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:

@@ -62,12 +62,20 @@ class SessionRecorder(Protocol):
 class Practice:
     """start() and stop() may be called in any order and any number of times, from any thread.
 
-    open_source: opens the frames; may raise SourceError.
-    begin: begins a session's record for an opened source.
-    make_monitor: (source, sinks) to a fresh monitor and a function that releases its tracker.
-    sinks: further takers of readings, such as the live feed.
-    limit_s: ends each session at this session time.
-    asides: gives sentences that the page shows quietly, none of them a fault.
+    Parameters
+    ----------
+    open_source
+        Opens the frames; may raise SourceError.
+    begin
+        Begins a session's record for an opened source.
+    make_monitor
+        (source, sinks) to a fresh monitor and a function that releases its tracker.
+    sinks
+        Further takers of readings, such as the live feed.
+    limit_s
+        Ends each session at this session time.
+    asides
+        Gives sentences that the page shows quietly, none of them a fault.
     """
 
     def __init__(

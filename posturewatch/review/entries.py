@@ -40,7 +40,12 @@ _Self = TypeVar("_Self", bound="Entry")
 class Entry(BaseModel):
     """Values of exactly these types; what is not declared is refused.
 
-    noun: what the values are of, at the beginning of a sentence. needs: what is said where a value is missing.
+    Parameters
+    ----------
+    noun
+        What the values are of, at the beginning of a sentence.
+    needs
+        What is said where a value is missing.
     """
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
@@ -50,7 +55,13 @@ class Entry(BaseModel):
 
     @classmethod
     def read(cls: type[_Self], values: object) -> _Self:
-        """The values checked; raises InputError with one sentence for the first that cannot be taken."""
+        """The values checked.
+
+        Raises
+        ------
+        InputError
+            With one sentence for the first that cannot be taken.
+        """
         try:
             return cls.model_validate(values)
         except ValidationError as error:

@@ -100,8 +100,13 @@ def _pairs(numbers: np.ndarray[Any, np.dtype[np.float64]], one: StoredSeries) ->
 
 
 def write_session(record: SessionRecord, document: dict[str, Any], folder: Path) -> tuple[Path, Path]:
-    """Writes ID.csv and ID.json into the folder, made where it is not there; raises InputError where it cannot,
-    or where one of the files is there already."""
+    """Writes ID.csv and ID.json into the folder, made where it is not there.
+
+    Raises
+    ------
+    InputError
+        Where they cannot be written, or where one of the files is there already.
+    """
     paths = (folder / f"{record.info.id}.csv", folder / f"{record.info.id}.json")
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -100,7 +100,13 @@ class PracticeLog:
             return pieces.find_piece(connection, left)
 
     def delete_piece(self, number: int) -> None:
-        """Forgets a piece; raises ConflictError while passages of it are kept or it is on the practice list."""
+        """Forgets a piece.
+
+        Raises
+        ------
+        ConflictError
+            While passages of it are kept or it is on the practice list.
+        """
         with self._store.writing() as connection:
             pieces.delete_piece(connection, number)
 
@@ -124,14 +130,26 @@ class PracticeLog:
             return session_document(connection, self._store.data_dir, info)
 
     def add_passage(self, session_id: str, entry: PassageEntry) -> dict[str, Any]:
-        """A passage entered afterwards; raises InputError where it lies on another one or beyond the session."""
+        """A passage entered afterwards.
+
+        Raises
+        ------
+        InputError
+            Where it lies on another one or beyond the session.
+        """
         with self._store.writing() as connection:
             number = _number(connection, session_id)
             forget_review(connection, number)
             return passages.add_passage(connection, number, **entry.model_dump()).to_json()
 
     def change_passage(self, number: int, change: PassageChange) -> dict[str, Any]:
-        """Changes a passage; raises InputError as `add_passage`, or for the end of one that is still being played."""
+        """Changes a passage.
+
+        Raises
+        ------
+        InputError
+            As `add_passage`, or for the end of one that is still being played.
+        """
         with self._store.writing() as connection:
             changed = passages.change_passage(connection, number, change.changes())
             forget_review(connection, _number(connection, changed.session_id))
@@ -144,12 +162,24 @@ class PracticeLog:
             forget_review(connection, _number(connection, deleted.session_id))
 
     def add_mark(self, session_id: str, entry: MarkEntry) -> dict[str, Any]:
-        """A mark set afterwards; raises InputError for a time beyond the session's end."""
+        """A mark set afterwards.
+
+        Raises
+        ------
+        InputError
+            For a time beyond the session's end.
+        """
         with self._store.writing() as connection:
             return marks.add_mark(connection, _number(connection, session_id), entry.time_s, entry.note)
 
     def change_mark(self, number: int, change: MarkChange) -> dict[str, Any]:
-        """Moves a mark or changes its note; raises InputError for a time beyond the session's end."""
+        """Moves a mark or changes its note.
+
+        Raises
+        ------
+        InputError
+            For a time beyond the session's end.
+        """
         with self._store.writing() as connection:
             return marks.change_mark(connection, number, change.changes())
 
@@ -159,13 +189,24 @@ class PracticeLog:
             marks.delete_mark(connection, number)
 
     def samples(self, session_id: str, start_s: float, end_s: float) -> dict[str, Any]:
-        """The samples in [start_s, end_s), seconds of the session; raises InputError for a stretch that is too
-        long."""
+        """The samples in [start_s, end_s), seconds of the session.
+
+        Raises
+        ------
+        InputError
+            For a stretch that is too long.
+        """
         with self._reading() as connection:
             return samples_json(connection, _number(connection, session_id), start_s, end_s)
 
     def trace(self, session_id: str, bins: int) -> dict[str, Any]:
-        """The whole session in at most so many bins; raises InputError for too many."""
+        """The whole session in at most so many bins.
+
+        Raises
+        ------
+        InputError
+            For too many.
+        """
         return trace_json(self._store.session(session_id), bins)
 
     # ---- clips ----
@@ -181,7 +222,13 @@ class PracticeLog:
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
     def video_path(self, number: int) -> Path:
-        """Where the clip's video file lies; raises UnknownError where it is gone."""
+        """Where the clip's video file lies.
+
+        Raises
+        ------
+        UnknownError
+            Where it is gone.
+        """
         with self._reading() as connection:
             path = clip_table.clip_path(connection, self._store.data_dir, number)
         if not path.is_file():
@@ -197,7 +244,13 @@ class PracticeLog:
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
     def delete_clip(self, number: int) -> int:
-        """Deletes a clip with its video file; the bytes freed. Raises StoreError where the file cannot be deleted."""
+        """Deletes a clip with its video file; the bytes freed.
+
+        Raises
+        ------
+        StoreError
+            Where the file cannot be deleted.
+        """
         with self._store.writing() as connection:
             return clip_table.delete_clip(connection, self._store.data_dir, number)
 
@@ -213,8 +266,13 @@ class PracticeLog:
             return checks.checks(connection)
 
     def add_check(self, entry: CheckEntry) -> dict[str, Any]:
-        """Keeps a check and gives it back with its advice; raises InputError for one after playing without a
-        session."""
+        """Keeps a check and gives it back with its advice.
+
+        Raises
+        ------
+        InputError
+            For one after playing without a session.
+        """
         values = entry.model_dump()
         identity = values.pop("session_id")
         with self._store.writing() as connection:
@@ -241,11 +299,23 @@ class PracticeLog:
         return own_data.data_json(self._store)
 
     def forget_session(self, session_id: str) -> int:
-        """Deletes a session with its clips for good; the bytes freed. Raises ConflictError while it is recorded."""
+        """Deletes a session with its clips for good; the bytes freed.
+
+        Raises
+        ------
+        ConflictError
+            While it is recorded.
+        """
         return own_data.forget_session(self._store, session_id)
 
     def forget_everything(self) -> int:
-        """Deletes everything but the settings; the bytes freed. Raises ConflictError while a session is recorded."""
+        """Deletes everything but the settings; the bytes freed.
+
+        Raises
+        ------
+        ConflictError
+            While a session is recorded.
+        """
         return own_data.forget_everything(self._store)
 
     def export_csv(self, session_id: str) -> Iterator[str]:

@@ -56,7 +56,13 @@ def series_between(
 def samples_json(
     connection: sqlite3.Connection, session: int, start_s: float, end_s: float
 ) -> dict[str, Any]:
-    """Time, value and standard deviation of each series; raises InputError for an unusable stretch."""
+    """Time, value and standard deviation of each series.
+
+    Raises
+    ------
+    InputError
+        For an unusable stretch.
+    """
     if not 0.0 <= start_s < end_s or end_s - start_s > LONGEST_S:
         raise InputError(
             f"Samples are given for at most {LONGEST_S:g} s at a time; ask for a shorter stretch."

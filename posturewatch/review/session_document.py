@@ -100,7 +100,10 @@ def _inside_s(clip: Mapping[str, Any], windows: Sequence[tuple[float, float]]) -
 def full_document(reader: SessionReader, record: SessionRecord) -> dict[str, Any]:
     """The session's summary and document: all that is known of it beside its samples.
 
-    Raises UnknownError where it was deleted meanwhile.
+    Raises
+    ------
+    UnknownError
+        Where it was deleted meanwhile.
     """
     info = reader.find_exactly(record.info.id)
     summary = session_summary(reader, info)

@@ -13,7 +13,13 @@ __all__ = ["answer", "deleted", "fault", "to_json"]
 
 
 def to_json(payload: Any) -> str:
-    """JSON text; NaN and infinities, which JSON lacks, become null. Raises TypeError for other types."""
+    """JSON text; NaN and infinities, which JSON lacks, become null.
+
+    Raises
+    ------
+    TypeError
+        For other types.
+    """
     return json.dumps(_finite(payload), allow_nan=False, ensure_ascii=False)
 
 

@@ -46,12 +46,20 @@ class FeedMessage:
 class LiveFeed:
     """Keeps the newest reading only, and turns it into a message when somebody asks for one.
 
-    `put` never blocks: it replaces what has not been fetched. Encoding runs in the feed's own thread and only
-    while a `latest` is waiting, so that nobody looking costs nothing, and a page that asks rarely gets the
-    newest frame then, never a backlog.
+    `put` never blocks: it replaces what has not been fetched. Encoding runs in the feed's own thread and only while
+    a `latest` is waiting, so that nobody looking costs nothing, and a page that asks rarely gets the newest frame
+    then, never a backlog.
 
-    limits: the limits in force. roles: what each hand does ("fretting", "plucking"), where known.
-    max_width_px: wider frames are scaled down to this. jpeg_quality: 1 to 100.
+    Parameters
+    ----------
+    limits
+        The limits in force.
+    roles
+        What each hand does ("fretting", "plucking"), where known.
+    max_width_px
+        Wider frames are scaled down to this.
+    jpeg_quality
+        1 to 100.
     """
 
     def __init__(

@@ -25,9 +25,16 @@ _MOVED = {"/book.html": "/log.html"}
 
 
 class PageFiles:
-    """The files below web_dir by address. Other kinds of file, hidden ones and links that lead out of the
-    folder are not served. more: files from elsewhere by the address they get. Raises UnavailableError where
-    index.html is missing."""
+    """The files below web_dir by address.
+
+    Other kinds of file, hidden ones and links that lead out of the folder are not served. more: files from
+    elsewhere by the address they get.
+
+    Raises
+    ------
+    UnavailableError
+        Where index.html is missing.
+    """
 
     def __init__(self, web_dir: Path, more: Mapping[str, Path] | None = None) -> None:
         root = web_dir.resolve()

@@ -25,7 +25,10 @@ _MAX_SOCKET_BYTES = 1024
 def listen(port: int) -> socket.socket:
     """A socket listening on 127.0.0.1; port 0 lets the system choose a free one (see `getsockname`).
 
-    Raises UnavailableError with one sentence where the port is taken or not allowed.
+    Raises
+    ------
+    UnavailableError
+        With one sentence where the port is taken or not allowed.
     """
     if not 0 <= port <= 65535:
         raise UnavailableError(f"A port is a number from 0 to 65535, not {port}.")

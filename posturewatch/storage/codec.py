@@ -40,7 +40,14 @@ class ChunkError(ValueError):
 class Samples:
     """Samples of one series in whole steps, all of the same length (n,).
 
-    time_ms: int64. value, sd: int64, 0 where refused. refusal: uint8, 0 where measured.
+    Attributes
+    ----------
+    time_ms
+        int64.
+    value, sd
+        int64, 0 where refused.
+    refusal
+        uint8, 0 where measured.
     """
 
     time_ms: NDArray[np.int64]
@@ -90,7 +97,13 @@ def encode(samples: Samples) -> bytes:
 
 
 def decode(data: bytes) -> Samples:
-    """The samples in `data`; raises ChunkError where the bytes are not what `encode` wrote."""
+    """The samples in `data`.
+
+    Raises
+    ------
+    ChunkError
+        Where the bytes are not what `encode` wrote.
+    """
     try:
         version, count, measured_count = _HEADER.unpack_from(data)
         body = zlib.decompress(data[_HEADER.size :])

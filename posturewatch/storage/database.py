@@ -39,7 +39,10 @@ def connect(path: Path) -> sqlite3.Connection:
 def connect_read_only(path: Path) -> sqlite3.Connection:
     """A connection that cannot write, beside a running writer or on a folder that cannot be written to.
 
-    Raises sqlite3.Error where the file cannot be read.
+    Raises
+    ------
+    sqlite3.Error
+        Where the file cannot be read.
     """
     absolute = path.resolve().as_posix()
     uri = "file://" + ("" if absolute.startswith("/") else "/") + quote(absolute) + "?mode=ro"

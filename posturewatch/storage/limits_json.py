@@ -33,7 +33,10 @@ def limits_to_json(profile: LimitProfile) -> dict[str, Any]:
 def limits_from_json(data: Mapping[str, Any]) -> LimitProfile:
     """The profile again. Quantities that came later than the session have no limits in it.
 
-    Raises KeyError or TypeError where the data are no profile.
+    Raises
+    ------
+    KeyError, TypeError
+        Where the data are no profile.
     """
     bands = {(entry.name, direction): Band() for entry in QUANTITIES for direction in entry.directions}
     for one in data["bands"]:

@@ -39,8 +39,17 @@ def data_json(reader: SessionReader) -> dict[str, Any]:
 
 
 def forget_session(store: Store, session_id: str) -> int:
-    """Deletes a session with its clips for good; about how many bytes that were. Raises UnknownError for an unknown
-    session, ConflictError for one that is running, StoreError where a file cannot be deleted."""
+    """Deletes a session with its clips for good; about how many bytes that were.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown session.
+    ConflictError
+        For one that is running.
+    StoreError
+        Where a file cannot be deleted.
+    """
     if session_id == store.running_id:
         raise ConflictError("This session is being recorded; stop it before you delete it.")
     with store.reading() as connection:
@@ -59,8 +68,17 @@ def forget_session(store: Store, session_id: str) -> int:
 
 def forget_everything(store: Store) -> int:
     """Deletes all sessions, pieces, lists, checks and clips, and damaged files that were set aside; how many bytes
-    that were. Settings are not among them. Raises ConflictError while a session runs, StoreError where a file
-    cannot be deleted."""
+    that were.
+
+    Settings are not among them.
+
+    Raises
+    ------
+    ConflictError
+        While a session runs.
+    StoreError
+        Where a file cannot be deleted.
+    """
     if store.running_id is not None:
         raise ConflictError("A session is being recorded; stop it before you delete everything.")
     before = sum(size for _, size in _files(store.data_dir))

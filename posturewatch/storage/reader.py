@@ -44,8 +44,14 @@ class OutdatedError(StoreError):
 class StoredSeries:
     """All samples of one quantity of one hand, in the order they were taken.
 
-    time_s: (n,) seconds of the session. value, sd: (n,) in the quantity's unit, NaN where refused.
-    refusal: (n,) numbers, 0 where measured, otherwise 1 + the place in `refusals`.
+    Attributes
+    ----------
+    time_s
+        (n,) seconds of the session.
+    value, sd
+        (n,) in the quantity's unit, NaN where refused.
+    refusal
+        (n,) numbers, 0 where measured, otherwise 1 + the place in `refusals`.
     """
 
     side: Side
@@ -93,8 +99,14 @@ class SessionRecord:
 class SessionReader:
     """Sessions of one data folder. Every call opens the database read-only and closes it again.
 
-    A folder without a database has no sessions. Raises StoreError where the database cannot be read or was
-    written by a newer program, and OutdatedError where an older one did.
+    A folder without a database has no sessions.
+
+    Raises
+    ------
+    StoreError
+        Where the database cannot be read or was written by a newer program.
+    OutdatedError
+        Where an older one did.
     """
 
     def __init__(self, data_dir: Path) -> None:
@@ -110,7 +122,15 @@ class SessionReader:
             return [_info(connection, row) for row in rows]
 
     def find(self, name: str) -> SessionInfo:
-        """The session whose id begins with `name`, or the newest for "last"; raises InputError otherwise."""
+        """The session whose id begins with `name`, or the newest for "last".
+
+        Raises
+        ------
+        UnknownError
+            Where there is none.
+        InputError
+            Where several begin so.
+        """
         sessions = self.sessions()
         if name == "last" and sessions:
             return sessions[0]
@@ -129,7 +149,13 @@ class SessionReader:
         raise UnknownError(f"There is no session {name!r}; `posturewatch sessions` lists those there are.")
 
     def find_exactly(self, session_id: str) -> SessionInfo:
-        """The session of that very id, without its samples; raises InputError for an unknown one."""
+        """The session of that very id, without its samples.
+
+        Raises
+        ------
+        UnknownError
+            For an unknown one.
+        """
         with self.reading() as connection:
             row = None
             if connection is not None:
@@ -143,7 +169,13 @@ class SessionReader:
             return _info(connection, row)
 
     def session(self, session_id: str) -> SessionRecord:
-        """The session of that very id; raises InputError for an unknown one."""
+        """The session of that very id.
+
+        Raises
+        ------
+        UnknownError
+            For an unknown one.
+        """
         with self.reading() as connection:
             if connection is None:
                 raise UnknownError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
@@ -210,7 +242,13 @@ def _unreadable(path: Path, error: Exception) -> NoReturn:
 
 
 def read_session(connection: sqlite3.Connection, session_id: str) -> SessionRecord:
-    """The whole session over an open connection; raises InputError for an unknown id."""
+    """The whole session over an open connection.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown id.
+    """
     row = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
         raise UnknownError(

@@ -25,9 +25,14 @@ def now_utc() -> str:
 class SessionStart:
     """What is known when a session begins.
 
-    started_at: UTC, ISO 8601 with offset, of the session's second 0.
-    limits, rules: as in use; kept beside the session, so that an old one is judged by what it was played under.
-    settings: the player's settings as a whole, in JSON's types, for the record.
+    Attributes
+    ----------
+    started_at
+        UTC, ISO 8601 with offset, of the session's second 0.
+    limits, rules
+        As in use; kept beside the session, so that an old one is judged by what it was played under.
+    settings
+        The player's settings as a whole, in JSON's types, for the record.
     """
 
     source_name: str
@@ -79,9 +84,16 @@ class StoredWarning:
 class SessionInfo:
     """One line of the list of sessions.
 
-    ended_at, end_reason: None while the session runs (or until the next start, after a crash).
-    end_s: the session's last second; for one that is still open, that of its last stored sample.
-    lost_samples: samples that could not be kept; dropped_frames: frames the source skipped.
+    Attributes
+    ----------
+    ended_at, end_reason
+        None while the session runs (or until the next start, after a crash).
+    end_s
+        The session's last second; for one that is still open, that of its last stored sample.
+    lost_samples
+        Samples that could not be kept.
+    dropped_frames
+        Frames the source skipped.
     """
 
     id: str

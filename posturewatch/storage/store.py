@@ -42,7 +42,10 @@ def default_data_dir() -> Path:
 def open_reader(data_dir: Path | None = None) -> SessionReader:
     """For reading only, also while another process records; an older database is brought up to date first.
 
-    Raises StoreError where the database cannot be read.
+    Raises
+    ------
+    StoreError
+        Where the database cannot be read.
     """
     reader = SessionReader(default_data_dir() if data_dir is None else data_dir)
     try:
@@ -97,7 +100,13 @@ class Store(SessionReader):
             raise
 
     def begin(self, start: SessionStart) -> Recorder:
-        """A new session's recorder. Raises StoreError where the session cannot even be begun."""
+        """A new session's recorder.
+
+        Raises
+        ------
+        StoreError
+            Where the session cannot even be begun.
+        """
         if self._recorder is not None:
             raise StoreError("A session is being recorded already; stop it before the next.")
         identity = secrets.token_hex(4)
@@ -127,14 +136,23 @@ class Store(SessionReader):
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction of changes, also beside a running recording; all of it or nothing.
 
-        Raises StoreError where it cannot be written.
+        Raises
+        ------
+        StoreError
+            Where it cannot be written.
         """
         with self.connecting() as connection, transaction(connection):
             yield connection
 
     @contextmanager
     def connecting(self) -> Iterator[sqlite3.Connection]:
-        """A writing connection, for one thread; raises StoreError where it cannot be written."""
+        """A writing connection, for one thread.
+
+        Raises
+        ------
+        StoreError
+            Where it cannot be written.
+        """
         try:
             with closing(connect(self.path)) as connection:
                 yield connection

@@ -35,8 +35,11 @@ def add_check(
 ) -> dict[str, Any]:
     """Keeps a check, places and signs by their names in the form.
 
-    session: the number of the session it belongs to. A check before joins the next one without it; one after
-    raises InputError without it.
+    Parameters
+    ----------
+    session
+        The number of the session it belongs to. A check before joins the next one without it; one after raises
+        InputError without it.
     """
     if moment == "after" and session is None:
         raise InputError("A check after playing needs a session; play one first.")

@@ -62,8 +62,15 @@ class WrittenClip(Protocol):
 
 
 def insert_clip(connection: sqlite3.Connection, data_dir: Path, session_id: str, clip: WrittenClip) -> int:
-    """Lists a clip; once more with the same name, it replaces that one. Raises InputError for an unknown session,
-    ValueError for a video file outside the data folder."""
+    """Lists a clip; once more with the same name, it replaces that one.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown session.
+    ValueError
+        For a video file outside the data folder.
+    """
     row = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
         raise UnknownError(f"There is no session {session_id!r} to which the clip could belong.")
@@ -110,17 +117,35 @@ def clips(
 
 
 def find_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> dict[str, Any]:
-    """One clip; raises InputError for an unknown one."""
+    """One clip.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown one.
+    """
     return _json(connection, data_dir, _row(connection, number))
 
 
 def clip_path(connection: sqlite3.Connection, data_dir: Path, number: int) -> Path:
-    """Where the video file lies, or lay; raises InputError for an unknown clip."""
+    """Where the video file lies, or lay.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown clip.
+    """
     return data_dir / str(_row(connection, number)[4])
 
 
 def change_clip(connection: sqlite3.Connection, number: int, changes: Mapping[str, Any]) -> None:
-    """Changes what `changes` names of a clip: kept, note; raises InputError for an unknown one."""
+    """Changes what `changes` names of a clip: kept, note.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown one.
+    """
     _row(connection, number)
     connection.execute(
         "UPDATE clip SET kept = coalesce(?, kept), note = coalesce(?, note) WHERE id = ?",
@@ -129,8 +154,15 @@ def change_clip(connection: sqlite3.Connection, number: int, changes: Mapping[st
 
 
 def delete_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> int:
-    """Deletes the video file and what is known of it; the bytes freed. Raises InputError for an unknown clip,
-    StoreError where the file cannot be deleted."""
+    """Deletes the video file and what is known of it; the bytes freed.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown clip.
+    StoreError
+        Where the file cannot be deleted.
+    """
     path = clip_path(connection, data_dir, number)
     try:
         size = path.stat().st_size
@@ -153,7 +185,13 @@ def _row(connection: sqlite3.Connection, number: int) -> tuple[Any, ...]:
 
 
 def below(data_dir: Path, path: Path) -> str:
-    """The clip's path below the data folder, with /. Raises ValueError for a path elsewhere."""
+    """The clip's path below the data folder, with /.
+
+    Raises
+    ------
+    ValueError
+        For a path elsewhere.
+    """
     return path.resolve().relative_to(data_dir.resolve()).as_posix()
 
 

@@ -20,7 +20,13 @@ def marks_of(connection: sqlite3.Connection, session: int) -> list[dict[str, Any
 
 
 def add_mark(connection: sqlite3.Connection, session: int, time_s: float, note: str = "") -> dict[str, Any]:
-    """A mark afterwards; raises InputError for a time beyond the session's end."""
+    """A mark afterwards.
+
+    Raises
+    ------
+    InputError
+        For a time beyond the session's end.
+    """
     _check_time(connection, session, time_s)
     cursor = connection.execute(
         "INSERT INTO mark (session, time_s, note) VALUES (?, ?, ?)", (session, time_s, note)
@@ -29,8 +35,13 @@ def add_mark(connection: sqlite3.Connection, session: int, time_s: float, note: 
 
 
 def change_mark(connection: sqlite3.Connection, number: int, changes: Mapping[str, Any]) -> dict[str, Any]:
-    """Changes what `changes` names of a mark: time_s, note; raises InputError for an unknown mark or a time beyond the
-    session's end."""
+    """Changes what `changes` names of a mark: time_s, note.
+
+    Raises
+    ------
+    InputError
+        For an unknown mark or a time beyond the session's end.
+    """
     session, time_s, note = _find(connection, number)
     time_s, note = changes.get("time_s", time_s), changes.get("note", note)
     _check_time(connection, session, time_s)

@@ -99,7 +99,13 @@ def passages_of(connection: sqlite3.Connection, session: int) -> tuple[StoredPas
 
 
 def find_passage(connection: sqlite3.Connection, number: int) -> StoredPassage:
-    """One passage; raises InputError for an unknown one."""
+    """One passage.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown one.
+    """
     row = connection.execute(f"SELECT {_COLUMNS} WHERE passage.id = ?", (number,)).fetchone()
     if row is None:
         raise UnknownError("That passage is not kept any more; look at the session again.")
@@ -116,7 +122,13 @@ def add_passage(
     bars: str = "",
     tempo_bpm: float | None = None,
 ) -> StoredPassage:
-    """A passage afterwards; raises InputError where it would lie on another one or beyond the session."""
+    """A passage afterwards.
+
+    Raises
+    ------
+    InputError
+        Where it would lie on another one or beyond the session.
+    """
     cursor = connection.execute(
         "INSERT INTO passage (session, piece, bars, tempo_bpm, start_s, end_s) VALUES (?, ?, ?, ?, ?, ?)",
         (session, remember_piece(connection, piece), bars, tempo_bpm, start_s, end_s),
@@ -129,7 +141,10 @@ def add_passage(
 def change_passage(connection: sqlite3.Connection, number: int, changes: Mapping[str, Any]) -> StoredPassage:
     """Changes what `changes` names of a passage: piece, bars, tempo_bpm, start_s, end_s.
 
-    Raises InputError as `add_passage`, and changes nothing then if the caller's transaction is rolled back.
+    Raises
+    ------
+    InputError
+        As `add_passage`, and changes nothing then if the caller's transaction is rolled back.
     """
     old = find_passage(connection, number)
     if old.end_s is None and "end_s" in changes:

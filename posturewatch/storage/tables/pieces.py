@@ -76,7 +76,13 @@ def pieces(connection: sqlite3.Connection) -> list[dict[str, Any]]:
 
 
 def find_piece(connection: sqlite3.Connection, number: int) -> dict[str, Any]:
-    """One piece; raises InputError for an unknown one."""
+    """One piece.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown one.
+    """
     row = connection.execute(_LISTED + "WHERE piece.id = ? GROUP BY piece.id", (number,)).fetchone()
     if row is None:
         raise UnknownError("That piece is not kept any more; look at the list of pieces again.")
@@ -125,8 +131,15 @@ def suggestions(connection: sqlite3.Connection, begins: str) -> list[dict[str, A
 
 
 def rename_piece(connection: sqlite3.Connection, number: int, name: str) -> int:
-    """Everywhere at once. Where another piece has that name already, both become that one; the number of the
-    piece that is left. Raises InputError for an unknown piece."""
+    """Everywhere at once.
+
+    Where another piece has that name already, both become that one; the number of the piece that is left.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown piece.
+    """
     find_piece(connection, number)
     other = connection.execute(
         "SELECT id FROM piece WHERE key = ? AND id != ?", (_key(name), number)
@@ -141,7 +154,15 @@ def rename_piece(connection: sqlite3.Connection, number: int, name: str) -> int:
 
 
 def delete_piece(connection: sqlite3.Connection, number: int) -> None:
-    """Forgets the name; raises UnknownError for an unknown piece, ConflictError while anything refers to it."""
+    """Forgets the name.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown piece.
+    ConflictError
+        While anything refers to it.
+    """
     piece = find_piece(connection, number)
     if piece["passages"]:
         raise ConflictError(f"Passages of {piece['name']} are kept; delete or rename those first.")

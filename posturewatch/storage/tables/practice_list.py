@@ -43,8 +43,13 @@ def set_practice_list(connection: sqlite3.Connection, items: Sequence[Item]) -> 
 
 
 def step(connection: sqlite3.Connection, *, by: int = 0, to: int | None = None) -> Item:
-    """Goes on (by 1), back (by -1) or to an item, and gives back what is to be played then. Stops at either
-    end. Raises InputError for an empty list or an item that is not on it."""
+    """Goes on (by 1), back (by -1) or to an item, and gives back what is to be played then. Stops at either end.
+
+    Raises
+    ------
+    InputError
+        For an empty list or an item that is not on it.
+    """
     now = practice_list(connection)
     count = len(now["items"])
     if not count:
