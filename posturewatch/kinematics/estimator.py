@@ -180,7 +180,15 @@ class Estimator:
         return Estimate({name: pairs[name] for name in self._reported[hand.side]}, None)
 
     def measured(self, estimate: Estimate, hand: HandObservation) -> HandMeasurement:
-        """Every quantity of an estimate that was not refused as a whole."""
+        """Every quantity of an estimate that was not refused as a whole.
+
+        Parameters
+        ----------
+        estimate
+            Of one frame, or joined over time.
+        hand
+            The hand it is of, in that frame.
+        """
         values = {entry.name: self._judged(entry, estimate, hand) for entry in QUANTITIES}
         return HandMeasurement(hand.side, values, estimate.lift_plane)
 

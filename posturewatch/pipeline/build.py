@@ -44,7 +44,15 @@ Mode = Literal["still", "video", "live"]
 
 @dataclass(frozen=True)
 class Built:
-    """What looks and measures in one run; `release` gives the models back."""
+    """What looks and measures in one run.
+
+    Attributes
+    ----------
+    tracker, measurer
+        Take one frame, or its observation, after the other.
+    release
+        Hands the models back.
+    """
 
     tracker: Observer
     measurer: Measurer
@@ -53,7 +61,17 @@ class Built:
 
 @dataclass(frozen=True)
 class Parts:
-    """settings, and the limits and rules that follow from them; `build` makes tracker and measurer."""
+    """What follows from the settings.
+
+    Attributes
+    ----------
+    settings
+        As read.
+    limits, rules
+        What is watched for.
+    build
+        Makes tracker and measurer.
+    """
 
     settings: Settings
     limits: LimitProfile
@@ -81,12 +99,25 @@ class Parts:
     def monitor(
         self, mode: Mode, source: FrameSource, sinks: Sequence[Sink]
     ) -> tuple[Monitor, Callable[[], None]]:
-        """A fresh monitor and the function that releases its models.
+        """A fresh loop.
+
+        Parameters
+        ----------
+        mode
+            What the frames are.
+        source
+            Where they come from.
+        sinks
+            Take the readings.
+
+        Returns
+        -------
+        The loop, and the function that releases its models.
 
         Raises
         ------
         UnavailableError
-            Where models or weights are missing.
+            Models or weights are missing.
         """
         built = self.build(mode, self.settings)
         shown = self.settings.display
@@ -102,16 +133,21 @@ class Parts:
 
 
 def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
-    """From the settings file (the user's own where None) and a limit profile's name (the settings' where None).
+    """What follows from a settings file; says on stderr which personal limits change nothing.
 
-    Says on stderr which personal limits change nothing.
+    Parameters
+    ----------
+    settings_path
+        The file, the user's own where None.
+    profile
+        A limit profile's name, the settings' where None.
 
     Raises
     ------
     SettingsError
-        For a broken file.
+        A broken file.
     InputError
-        For an unknown profile.
+        An unknown profile.
     """
     settings = load_settings(settings_path)
     if profile is not None:
@@ -193,10 +229,17 @@ def fingers_path() -> Path:
 def load_tracker(mode: Mode, *, mirrored: bool = False) -> Tracker:
     """The tracker with both networks.
 
+    Parameters
+    ----------
+    mode
+        What the frames are.
+    mirrored
+        Whether their images are mirrored.
+
     Raises
     ------
     UnavailableError
-        Where their weights are missing or broken.
+        Weights, or the tracking library, are missing or broken.
     """
     import cv2
 
@@ -211,12 +254,19 @@ def load_tracker(mode: Mode, *, mirrored: bool = False) -> Tracker:
 
 
 def load_estimator(hfov_deg: float | None, fretting: frozenset[Side] | None = None) -> Estimator:
-    """The learned estimator for a camera and the fretting hands (None: not known).
+    """The learned estimator.
+
+    Parameters
+    ----------
+    hfov_deg
+        The camera's horizontal field of view in degrees, None where it is not known.
+    fretting
+        The fretting hands.
 
     Raises
     ------
     UnavailableError
-        Where its weights are missing or broken.
+        Its weights are missing or broken.
     """
     import numpy as np
 

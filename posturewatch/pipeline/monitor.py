@@ -31,6 +31,8 @@ _WAIT_S = 0.25
 
 
 class TakenFrame(Protocol):
+    """A frame, and the monotonic clock's seconds when it left the source."""
+
     @property
     def frame(self) -> Frame: ...
     @property
@@ -48,6 +50,8 @@ class FrameSource(Protocol):
 
 
 class Observer(Protocol):
+    """Looks at frame after frame."""
+
     def observe(self, frame: Frame) -> Observation: ...
 
 
@@ -65,6 +69,8 @@ class Smoother(Protocol):
 
 
 class Watcher(Protocol):
+    """Judges measurement after measurement; `finish` closes what is still open at a session's end."""
+
     def update(self, measurement: FrameMeasurement) -> Verdict: ...
     def finish(self, time_s: float) -> tuple[Excursion, ...]: ...
 
@@ -159,7 +165,19 @@ class Monitor:
         return self._now_s
 
     def run(self, stop: threading.Event, limit_s: float | None = None) -> Outcome:
-        """Reads to the source's end, until `stop` is set, or until the session has lasted `limit_s` seconds."""
+        """Takes frames until there is a reason to end.
+
+        Parameters
+        ----------
+        stop
+            Ends the run when it is set.
+        limit_s
+            Ends it at this time of the session, None for never.
+
+        Returns
+        -------
+        Why it ended and what was open then.
+        """
         frames = 0
         ending: Ending = "stopped"
         while not stop.is_set():
@@ -183,7 +201,15 @@ class Monitor:
         return Outcome(ending, self._now_s, frames, self._watch.finish(self._now_s))
 
     def step(self, frame: Frame, taken_s: float) -> Reading:
-        """One frame through the whole measurement; used by `run` and by the benchmark."""
+        """One frame through the whole measurement; used by `run` and by the benchmark.
+
+        Parameters
+        ----------
+        frame
+            The next one.
+        taken_s
+            The monotonic clock's seconds when it left the source.
+        """
         observation = self._tracker.observe(frame)
         measurement = self._measurer.measure(observation)
         verdict = self._watch.update(measurement)

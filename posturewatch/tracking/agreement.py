@@ -119,6 +119,18 @@ def cross_entropy_of(logits: Sequence[float]) -> float:
 
 
 def best_of(judged: Sequence[Judgement], side: Side | None = None) -> int:
-    """Which of several looks at one hand agrees best with the networks, for that side or for either."""
+    """Which of several looks at one hand agrees best with the networks.
+
+    Parameters
+    ----------
+    judged
+        What they make of each look.
+    side
+        For a hand of that side, None for either.
+
+    Returns
+    -------
+    Its place among them.
+    """
     costs = [each.view(side).cost for each in judged]
     return min(range(len(costs)), key=costs.__getitem__)

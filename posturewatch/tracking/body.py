@@ -99,7 +99,7 @@ def arm_trust(body: BodyObservation, side: Side, width_px: int, height_px: int) 
 
 
 def usable_wrist(body: BodyObservation, side: Side, width_px: int, height_px: int) -> Array | None:
-    """(2,) that wrist in pixels, or None where the arm is not to be believed."""
+    """One arm's wrist (2,) in pixels, None where the arm is not to be believed; parameters as of `arm_trust`."""
     return arm(body, side)[2] if arm_trust(body, side, width_px, height_px) >= _MIN_TRUST else None
 
 
@@ -117,7 +117,15 @@ def hand_length_px(body: BodyObservation, side: Side) -> float:
 def wrists_of(
     body: BodyObservation, width_px: int, height_px: int
 ) -> tuple[tuple[Array, float], tuple[Array, float]]:
-    """Left and right: the wrist (2,) in pixels and how far that arm can be trusted."""
+    """Left and right wrist (2,) in pixels, each with how far that arm can be trusted, 0..1.
+
+    Parameters
+    ----------
+    body
+        As last seen.
+    width_px, height_px
+        Of the image.
+    """
     left, right = ((arm(body, side)[2], arm_trust(body, side, width_px, height_px)) for side in SIDES)
     return left, right
 
@@ -184,7 +192,17 @@ class BodyFinder:
         self.latest: BodyObservation | None = None
 
     def look(self, image_bgr: Image, time_s: float) -> BodyObservation | None:
-        """The body in this image, None where there is none; waits for it."""
+        """Waits for what is seen in an image.
+
+        Parameters
+        ----------
+        image_bgr, time_s
+            The image and its time.
+
+        Returns
+        -------
+        The body, None where there is none.
+        """
         self.offer(image_bgr, time_s)
         while self._busy is not None:
             self._advance()
@@ -253,5 +271,6 @@ class BodyFinder:
         self._afresh_s = -math.inf
 
     def close(self) -> None:
+        """Hands the networks back."""
         self._person.close()
         self._body.close()

@@ -57,7 +57,17 @@ class Detection:
 
 
 def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Detection:
-    """The network's answer in the image's terms. Its label is meant for a mirrored image."""
+    """What a network said of a crop, in the image's terms.
+
+    Parameters
+    ----------
+    raw
+        The network's; its label is meant for a mirrored image.
+    roi
+        Where the crop lies in the image.
+    mirrored
+        Whether the image is.
+    """
     return Detection(
         to_image_px(raw.landmarks_px, roi, HAND_INPUT_PX),
         to_camera_m(raw.landmarks_m, roi),
@@ -122,7 +132,19 @@ def start_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> None:
 
 
 def collect_palms(net: PalmNet, tile: Roi) -> list[tuple[float, Roi]]:
-    """(score, crop for the hand) of each palm found in the tile that was started, best first."""
+    """What was found in the tile that was started.
+
+    Parameters
+    ----------
+    net
+        The palm finder.
+    tile
+        The part of the image it was started on.
+
+    Returns
+    -------
+    Score and the hand's crop of each palm, best first.
+    """
     return [(palm.score, palm_roi(palm, tile)) for palm in net.wait() if palm.score >= MIN_PALM]
 
 

@@ -47,7 +47,7 @@ def is_handlike(landmarks_px: Array, width_px: int, height_px: int) -> bool:
 
 
 def hand_distance(first_px: Array, second_px: Array) -> float:
-    """Mean distance of the landmarks of two hands, in units of the larger one's scale."""
+    """Mean distance of the landmarks (21, 3) of two hands, in units of the larger one's scale."""
     apart = np.linalg.norm(first_px[:, :2] - second_px[:, :2], axis=1).mean()
     return float(apart) / max(hand_scale_px(first_px), hand_scale_px(second_px), 1e-6)
 

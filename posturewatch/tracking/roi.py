@@ -77,7 +77,23 @@ class Roi:
 
 
 def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> Image:
-    """The crop as (side_px, side_px, 3) RGB. Outside the image its edge is repeated, or black."""
+    """A crop of the image.
+
+    Parameters
+    ----------
+    image_bgr
+        (height, width, 3).
+    roi
+        What of it.
+    side_px
+        The crop's side.
+    replicate
+        Whether the image's edge is repeated outside it; else all is black there.
+
+    Returns
+    -------
+    (side_px, side_px, 3) RGB.
+    """
     oversize = 2 if roi.size_px > 2 * side_px else 1  # bilinear sampling alone would skip image rows
     turned = cv2.warpAffine(
         image_bgr,
@@ -92,7 +108,21 @@ def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> 
 
 
 def to_image_px(points_px: Array, roi: Roi, side_px: int) -> Array:
-    """(n, 3) landmarks of a crop in pixels of the image; depth grows with the crop's scale."""
+    """Landmarks in pixels of the image.
+
+    Parameters
+    ----------
+    points_px
+        (n, 3) in pixels of the crop, depth in the same scale.
+    roi
+        Where the crop lies.
+    side_px
+        Its side.
+
+    Returns
+    -------
+    (n, 3); depth grows with the crop's scale.
+    """
     affine = roi.affine(side_px)
     out = np.empty_like(points_px)
     out[:, :2] = points_px[:, :2] @ affine[:, :2].T + affine[:, 2]
@@ -101,7 +131,7 @@ def to_image_px(points_px: Array, roi: Roi, side_px: int) -> Array:
 
 
 def to_camera_m(points_m: Array, roi: Roi) -> Array:
-    """(n, 3) landmarks in metres turned from the crop's axes to the camera's."""
+    """Landmarks (n, 3) in metres, turned from the crop's axes to the camera's."""
     out = points_m.copy()
     out[:, :2] = points_m[:, :2] @ roi.turn.T
     return out

@@ -49,7 +49,17 @@ _ALIKE = 1.7  # both hands are alike in size but for perspective: factor up to w
 
 
 def side_evidence(seen: Detection, body: BodyObservation | None, width_px: int, height_px: int) -> float:
-    """Log odds for left from the label and the body together."""
+    """Log odds for left from the label and the body together.
+
+    Parameters
+    ----------
+    seen
+        The hand.
+    body
+        The body, or None.
+    width_px, height_px
+        Of the image.
+    """
     evidence = label_evidence(seen.left_probability, seen.presence)
     if body is None:
         return evidence
@@ -257,6 +267,7 @@ class StillFinder:
         hands.append(new)
 
     def close(self) -> None:
+        """Hands the networks back."""
         self._palm.close()
         self._hand.close()
         self._body.close()

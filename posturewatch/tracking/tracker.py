@@ -156,6 +156,7 @@ class Tracker:
         return Observation(frame.index, frame.time_s, frame.width_px, frame.height_px, hands, body)
 
     def close(self) -> None:
+        """Hands the networks back; may be called twice."""
         self._finder.close()
         self._beside.shutdown()
 

@@ -347,5 +347,6 @@ class VideoFinder:
         )
 
     def close(self) -> None:
+        """Hands the networks back."""
         for net in (*self._nets, *self._palms, self._body):
             net.close()
