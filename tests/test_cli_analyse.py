@@ -97,7 +97,7 @@ def test_another_profile_is_used_and_told(tmp_path: Path, monkeypatch: pytest.Mo
 
 
 def test_a_hand_with_one_refused_number_is_not_measurable_but_keeps_the_other() -> None:
-    from posturewatch.cli.samples_file import COLUMNS, row
+    from posturewatch.pipeline.samples_file import COLUMNS, row
 
     refused = HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.NO_PLANE)
     values = {

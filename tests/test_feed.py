@@ -18,7 +18,7 @@ from page_stand_ins import Hand, Player, limits, picture
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.model.measurement import Refusal
 from posturewatch.server.feed import LiveFeed
-from posturewatch.server.live_message import limits_json, pack, reading_header, unpack
+from posturewatch.server.live_message import pack, reading_header, unpack
 
 WELL: tuple[Hand, Hand] = ((12.0, 4.0), (-8.0, 3.0))
 
@@ -154,23 +154,6 @@ def test_no_warning_is_null() -> None:
     header = reading_header(Player().reading(0, 0.0, *WELL), limits())
     assert header["warning"] is None
     assert header["warnings"] == []
-
-
-def test_the_limits_come_with_words_for_every_direction() -> None:
-    told = limits_json(limits())["quantities"]
-    assert [(one["group"], one["finger"]) for one in told[:3]] == [
-        ("wrist", None),
-        ("wrist", None),
-        ("finger", "index"),
-    ]
-    assert {one["group"] for one in told[2:]} == {"finger"}
-    flexion, deviation = told[:2]
-    assert flexion["directions"]["extension"] == {
-        "words": "wrist bent back (extension)",
-        "comfort": 26.6,
-        "extreme": 32.7,
-    }
-    assert list(deviation["directions"]) == ["ulnar", "radial"]
 
 
 def test_wide_pictures_are_scaled_down_and_small_ones_are_not() -> None:

@@ -31,6 +31,4 @@ class PracticeControl(Protocol):
 class FrameFeed(Protocol):
     """The live feed as the socket uses it; see `posturewatch.server.feed.LiveFeed`."""
 
-    @property
-    def limits(self) -> Mapping[str, Any]: ...
     async def latest_async(self, after_seq: int, timeout_s: float) -> FeedMessage | None: ...

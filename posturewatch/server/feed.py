@@ -19,7 +19,7 @@ from posturewatch.comfort.limits import LimitProfile
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import Side
 from posturewatch.model.reading import Reading
-from posturewatch.server.live_message import limits_json, pack, reading_header
+from posturewatch.server.live_message import pack, reading_header
 
 __all__ = ["FeedMessage", "LiveFeed"]
 
@@ -89,11 +89,6 @@ class LiveFeed:
         self._cleared = 0
         self._closed = False
         self._thread: threading.Thread | None = None
-
-    @property
-    def limits(self) -> dict[str, Any]:
-        """The limits in force, in JSON's types; see `posturewatch.server.live_message.limits_json`."""
-        return limits_json(self._limits)
 
     @property
     def notice(self) -> str | None:

@@ -14,14 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from posturewatch.comfort.limits import LEVELS, LimitProfile
-from posturewatch.comfort.phrases import announcement, leaning, warning_sentence
+from posturewatch.comfort.limits import LimitProfile
+from posturewatch.comfort.phrases import announcement, warning_sentence
 from posturewatch.model.observation import SIDES, ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import HandVerdict, HoldWarning, Level
 
-__all__ = ["limits_json", "pack", "reading_header", "unpack"]
+__all__ = ["pack", "reading_header", "unpack"]
 
 _LENGTH = struct.Struct("<I")
 
@@ -83,33 +83,6 @@ def reading_header(
         "warning": warnings[0] if warnings else None,
         "warnings": warnings,
         "dropped": reading.dropped,
-    }
-
-
-def limits_json(limits: LimitProfile) -> dict[str, Any]:
-    """The profile's name and label, and every quantity with its limits by direction, for the page's scales."""
-    return {
-        "name": limits.name,
-        "label": limits.label,
-        "quantities": [
-            {
-                "name": entry.name,
-                "label": entry.label,
-                "unit": entry.unit,
-                "group": entry.group,
-                "finger": entry.finger,
-                "positive": entry.positive,
-                "negative": entry.negative,
-                "directions": {
-                    direction: {
-                        "words": leaning(entry.name, direction),
-                        **{level: _limit(limits, entry.name, direction, level) for level in LEVELS},
-                    }
-                    for direction in entry.directions
-                },
-            }
-            for entry in QUANTITIES
-        ],
     }
 
 

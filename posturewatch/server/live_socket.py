@@ -71,7 +71,7 @@ class LiveSocket:
     async def _send_state(self) -> None:
         while True:
             state = await run_in_threadpool(self._practice.state)
-            text = to_json({"state": state, "limits": self._feed.limits})
+            text = to_json({"state": state})
             async with self._sending:
                 await self._socket.send_text(text)
             await asyncio.sleep(_STATE_EVERY_S)
