@@ -131,6 +131,25 @@ def test_a_session_that_nobody_summarised_is_summarised_when_asked(tmp_path: Pat
     assert summary["quantities"] == expected(readings, truth, 60.0)["quantities"]
 
 
+def test_a_summary_of_an_older_computation_is_made_anew_and_kept(tmp_path: Path) -> None:
+    readings, closed, truth = practice()
+    with open_store(tmp_path) as store:
+        recorder = store.begin(START)
+        for reading in readings:
+            recorder.put(reading)
+        identity = recorder.finish(Ended(60.0, closed=closed))
+        with store.writing() as connection:
+            # As an earlier program left it: another shape, and no version in it.
+            connection.execute("UPDATE session SET summary_json = ?", ('{"quantities": [{"zones": []}]}',))
+            connection.execute("UPDATE review SET version = 2")
+        wanted = expected(readings, truth, 60.0)["quantities"]
+        assert session_summary(store, store.find(identity))["quantities"] == wanted
+        PracticeLog(store).session(identity)
+        kept = store.cached_summary(identity)
+    assert kept is not None
+    assert kept["quantities"] == wanted
+
+
 def test_the_log_answers_for_the_page(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         identity = store.begin(START).finish(Ended(1.0))
