@@ -43,7 +43,7 @@ class SettingsError(InputError):
 
 
 class SourceError(PosturewatchError):
-    """No pictures can be had from the source (no camera, camera in use, not a film)."""
+    """No frames can be had from the source (no camera, camera in use, not a video)."""
 
     exit_code = 3
 

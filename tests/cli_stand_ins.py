@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from capture_films import write_film
+from capture_videos import write_film
 
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal

@@ -8,13 +8,13 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
-from capture_films import write_film
+from capture_videos import write_film
 from page_stand_ins import OneSummary
 
 from posturewatch.bench.benchmark import Bench, LoopedVideo, measure_live, measure_per_frame
 from posturewatch.bench.figures import CHUNK, LiveFigures, PerFrame, live_figures, report
 from posturewatch.bench.probes import Arrival, Put, memory_mb
-from posturewatch.capture import FilmSource
+from posturewatch.capture import VideoFileSource
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
@@ -185,7 +185,7 @@ def test_memory_of_this_process_is_plausible() -> None:
 
 def test_looped_film_goes_on_where_it_ended(tmp_path: Path) -> None:
     path = write_film(tmp_path / "f.mkv", [i / 25 for i in range(8)])
-    film = LoopedVideo(lambda: FilmSource(path))
+    film = LoopedVideo(lambda: VideoFileSource(path))
     frames: list[Frame] = []
     while len(frames) < 20:
         taken = film.read(1.0)
@@ -228,5 +228,5 @@ def test_live_run_reaches_the_page(tmp_path: Path) -> None:
 
 
 def test_failing_session_is_said(tmp_path: Path) -> None:
-    with pytest.raises(UnavailableError, match="There is no film"):
+    with pytest.raises(UnavailableError, match="There is no video"):
         measure_live(quick_bench(), tmp_path / "nowhere.mp4", seconds=1.0)

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from capture_films import HandClock, within
+from capture_videos import HandClock, within
 
 from posturewatch.capture.camera import CameraSource
 from posturewatch.capture.source import Taken
@@ -90,7 +90,7 @@ def test_reports_what_was_asked_and_what_was_got() -> None:
     info = source.info
     assert (info.kind, info.name, info.width_px, info.height_px) == ("camera", "camera 0", 64, 48)
     assert info.rate_hz == 15.0
-    assert info.requested == "1280x720 at 30 pictures a second"
+    assert info.requested == "1280x720 at 30 frames a second"
     assert source.live
     assert source.notice is None
     camera.let_go()
@@ -276,7 +276,7 @@ def test_camera_that_opens_but_shows_nothing_is_probably_in_use() -> None:
     camera = FakeCamera(clock)
     before = set(threading.enumerate())
     with pytest.raises(SourceError, match="probably in use"):
-        CameraSource(0, opener=camera.open, clock=clock, first_picture_s=0.05)
+        CameraSource(0, opener=camera.open, clock=clock, first_frame_s=0.05)
     camera.let_go()
     assert within(20.0, lambda: set(threading.enumerate()) <= before)
     assert camera.released == 1

@@ -7,7 +7,7 @@ from typing import Any
 
 import cv2
 import pytest
-from capture_films import write_film
+from capture_videos import write_film
 
 from posturewatch.capture import opening
 from posturewatch.capture.devices import _OpenCvDevice, open_device
@@ -27,8 +27,8 @@ def calls(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, ...]]:
 
     monkeypatch.setattr(opening, "CameraSource", recorder("camera"))
     monkeypatch.setattr(opening, "StreamSource", recorder("stream"))
-    monkeypatch.setattr(opening, "FilmSource", recorder("film"))
-    monkeypatch.setattr(opening, "demo_film", lambda: Path("demo.mp4"))
+    monkeypatch.setattr(opening, "VideoFileSource", recorder("film"))
+    monkeypatch.setattr(opening, "demo_video", lambda: Path("demo.mp4"))
     return made
 
 
@@ -71,7 +71,7 @@ def test_nothing_named() -> None:
 
 def test_missing_demo_film(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(opening, "calibration_dir", lambda: tmp_path)
-    with pytest.raises(UnavailableError, match="demo film"):
+    with pytest.raises(UnavailableError, match="demo video"):
         opening.open_source("demo")
 
 

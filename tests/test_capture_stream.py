@@ -9,7 +9,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from capture_films import grey_index, within, write_film
+from capture_videos import grey_index, within, write_film
 
 from posturewatch.capture.source import Taken
 from posturewatch.capture.stream import StreamSource
@@ -137,7 +137,7 @@ def test_refusing_server(server: FilmServer) -> None:
 
 def test_address_that_serves_no_film(server: FilmServer) -> None:
     server.body = b"<html>hello</html>" * 200
-    with pytest.raises(SourceError, match="does not give a film or stream"):
+    with pytest.raises(SourceError, match="does not give a video or stream"):
         StreamSource(server.address)
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from posturewatch.capture.timeline import FilmTimeline, StreamTimeline
+from posturewatch.capture.timeline import StreamTimeline, VideoTimeline
 
 INTERVAL_S = 1 / 25
 
@@ -30,13 +30,13 @@ INTERVAL_S = 1 / 25
     ],
 )
 def test_film_times(stamps: list[float | None], times: list[float]) -> None:
-    timeline = FilmTimeline(INTERVAL_S)
+    timeline = VideoTimeline(INTERVAL_S)
     assert [timeline.place(stamp) for stamp in stamps] == pytest.approx(times, abs=1e-6)
 
 
 @given(st.lists(st.one_of(st.none(), st.floats(-1e6, 1e6), st.just(math.nan)), min_size=2, max_size=60))
 def test_film_times_always_increase(stamps: list[float | None]) -> None:
-    timeline = FilmTimeline(INTERVAL_S)
+    timeline = VideoTimeline(INTERVAL_S)
     times = [timeline.place(stamp) for stamp in stamps]
     assert times[0] == 0.0
     assert all(later > earlier for earlier, later in pairwise(times))

@@ -179,11 +179,11 @@ def test_bad_input_is_one_sentence_each(
     (tmp_path / "folder" / "samples.csv").mkdir(parents=True)
     out = tmp_path / "out"
     table: list[tuple[list[Any], int, str]] = [
-        ([tmp_path / "missing.mp4", out], 2, "There is no film at"),
-        ([tmp_path / "note.mp4", out], 3, "is not a film that can be read"),
+        ([tmp_path / "missing.mp4", out], 2, "There is no video at"),
+        ([tmp_path / "note.mp4", out], 3, "is not a video that can be read"),
         ([tmp_path / "empty.mp4", out], 3, "is empty"),
-        ([no_frames, out], 3, "no pictures"),
-        ([tmp_path, out], 2, "is a folder, not a film"),
+        ([no_frames, out], 3, "no frames"),
+        ([tmp_path, out], 2, "is a folder, not a video"),
         ([good, tmp_path / "file"], 2, "cannot be made"),
         ([good, tmp_path / "folder"], 2, "cannot be written"),
         ([good, out, "--profile", "carpal-presure"], 2, "did you mean carpal-pressure?"),

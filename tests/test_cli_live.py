@@ -149,7 +149,7 @@ def test_a_source_that_cannot_be_had_is_told_and_leaves_no_session(
         raise SourceError(f"Camera {spec} cannot be opened; it is probably in use.")
 
     assert live(tmp_path / "missing.mp4", tmp_path / "data") == 2
-    assert_sentence(capsys, "There is no film at")
+    assert_sentence(capsys, "There is no video at")
     monkeypatch.setattr("posturewatch.pipeline.live_practice.open_source", in_use)
     assert live("0", tmp_path / "data") == 3
     assert_sentence(capsys, "probably in use")
@@ -209,8 +209,8 @@ def test_check_goes_through_everything(
 ) -> None:
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
     demo = film(tmp_path / "demo.mkv", 2.0)
-    monkeypatch.setattr("posturewatch.capture.opening.demo_film", lambda: demo)
-    monkeypatch.setattr("posturewatch.capture.demo_film", lambda: demo)
+    monkeypatch.setattr("posturewatch.capture.opening.demo_video", lambda: demo)
+    monkeypatch.setattr("posturewatch.capture.demo_video", lambda: demo)
     monkeypatch.setattr("posturewatch.capture.find_cameras", lambda: ())
     for name in ("estimator_path", "forearm_path", "fingers_path"):
         monkeypatch.setattr(f"posturewatch.pipeline.build.{name}", lambda: demo)
@@ -231,8 +231,8 @@ def test_check_names_what_failed_and_goes_on(
         raise ImportError("libGL.so.1: cannot open shared object file")
 
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
-    monkeypatch.setattr("posturewatch.capture.opening.demo_film", broken)
-    monkeypatch.setattr("posturewatch.capture.demo_film", broken)
+    monkeypatch.setattr("posturewatch.capture.opening.demo_video", broken)
+    monkeypatch.setattr("posturewatch.capture.demo_video", broken)
     monkeypatch.setattr("posturewatch.capture.find_cameras", lambda: ())
     (tmp_path / "file").write_text("")
     assert main(["check", "--data-dir", str(tmp_path / "file")]) == 1

@@ -10,7 +10,7 @@ from typing import Any, cast
 import av
 import numpy as np
 import pytest
-from capture_films import write_film
+from capture_videos import write_film
 from cli_stand_ins import ScriptedHands
 from numpy.typing import NDArray
 from test_cli_live import live

@@ -14,7 +14,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from capture_films import write_film
+from capture_videos import write_film
 from scipy.special import logit
 
 from calibration.dataset.table import observation_of, read

@@ -223,6 +223,12 @@ def test_files_come_with_their_type(served: Served, path: str, content_type: str
     assert (head.status_code, head.content) == (200, b"")
 
 
+def test_a_page_that_has_moved_is_found_by_its_old_name(served: Served) -> None:
+    # RFC 9110, section 15.4.9; the browser keeps the part after the # (section 10.2.2).
+    answer = served.client.get("/book.html")
+    assert (answer.status_code, answer.headers["Location"]) == (308, "/log.html")
+
+
 @pytest.mark.parametrize(
     "path",
     [

@@ -20,7 +20,7 @@ from posturewatch.bench.figures import (
     with_memory,
 )
 from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, cpu_seconds, memory_mb
-from posturewatch.capture import FilmSource, Source, Taken
+from posturewatch.capture import Source, Taken, VideoFileSource
 from posturewatch.errors import UnavailableError
 from posturewatch.model.frame import Frame
 from posturewatch.pipeline.monitor import FrameSource, Monitor, Observer, Sink
@@ -87,9 +87,9 @@ class LoopedVideo:
     ended = False
     notice: str | None = None
 
-    def __init__(self, open_film: Callable[[], Source]) -> None:
-        self._open_film = open_film
-        self._video = open_film()
+    def __init__(self, open_video: Callable[[], Source]) -> None:
+        self._open_video = open_video
+        self._video = open_video()
         self.info = self._video.info
         self._dropped_before = 0
         self._index_before = 0
@@ -121,7 +121,7 @@ class LoopedVideo:
     def _rewind(self) -> None:
         self._dropped_before += self._video.dropped
         self._video.close()
-        self._video = self._open_film()
+        self._video = self._open_video()
         if self._last is not None:
             self._index_before = self._last.index + 1
             self._time_before_s = self._last.time_s + 1.0 / (self.info.rate_hz or 30.0)
@@ -191,11 +191,11 @@ def measure_per_frame(bench: Bench, video: Path, *, frames: int = 300) -> PerFra
     reading and decoding the video and recording the session included; no page is looking.
     """
     with ExitStack() as cleanup:
-        bare_source = FilmSource(video)
+        bare_source = VideoFileSource(video)
         cleanup.callback(bare_source.close)
         observer = bench.make_bare("video")
         cleanup.callback(observer.close)
-        source = FilmSource(video)
+        source = VideoFileSource(video)
         cleanup.callback(source.close)
         feed = bench.make_feed()
         cleanup.callback(feed.close)
@@ -231,7 +231,7 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
         feed = bench.make_feed()
         cleanup.callback(feed.close)
         practice = Practice(
-            open_source=lambda: LoopedVideo(lambda: FilmSource(video, pace="camera")),
+            open_source=lambda: LoopedVideo(lambda: VideoFileSource(video, pace="camera")),
             begin=bench.begin,
             make_monitor=lambda source, sinks: bench.make_monitor("live", source, sinks),
             sinks=(feed, probe),

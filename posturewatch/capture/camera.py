@@ -11,13 +11,13 @@ from posturewatch.model.arrays import Image
 
 __all__ = ["CameraSource"]
 
-#: The first pictures of a webcam are dark or tinted until its exposure has settled.
+#: The first frames of a webcam are dark or tinted until its exposure has settled.
 WARM_UP_S = 0.3
 
-#: Some cameras need seconds for their first picture. Reads may fail for so long after opening; after the
+#: Some cameras need seconds for their first frame. Reads may fail for so long after opening; after the
 #: second time, which allows for opening itself, the user is told.
 FIRST_READ_S = 6.0
-FIRST_PICTURE_S = 12.0
+FIRST_FRAME_S = 12.0
 
 #: Pause after a failed read: a device that is gone fails at once, again and again.
 FAILED_READ_S = 0.02
@@ -27,9 +27,9 @@ OLDEST_STAMP_S = 0.5
 
 
 class CameraSource(LiveSource):
-    """A camera by index or device path; keeps the newest picture only.
+    """A camera by index or device path; keeps the newest frame only.
 
-    A camera that gives no picture for 2 s is opened again every second, `notice` saying so meanwhile.
+    A camera that gives no frame for 2 s is opened again every second, `notice` saying so meanwhile.
     Raises SourceError: no such camera, not allowed, in use.
     """
 
@@ -42,13 +42,13 @@ class CameraSource(LiveSource):
         opener: OpenDevice = open_device,
         clock: Clock | None = None,
         warm_up_s: float = WARM_UP_S,
-        first_picture_s: float = FIRST_PICTURE_S,
+        first_frame_s: float = FIRST_FRAME_S,
     ) -> None:
         super().__init__(
             name=f"camera {which}",
             thread_name="posturewatch-camera",
-            gone="The camera gives no pictures; check its cable. Trying again every second.",
-            first_picture_s=first_picture_s,
+            gone="The camera gives no frames; check its cable. Trying again every second.",
+            first_frame_s=first_frame_s,
             clock=clock,
         )
         self._which = which
@@ -58,8 +58,8 @@ class CameraSource(LiveSource):
         self._warm_up_s = warm_up_s
         self._device: Device | None = None
         self._silent = (
-            f"Camera {which} gives no pictures; it is probably in use: close other programs that show its "
-            "picture, then start again."
+            f"Camera {which} gives no frames; it is probably in use: close other programs that use "
+            "it, then start again."
         )
         self._open(self._silent)
 
@@ -72,7 +72,7 @@ class CameraSource(LiveSource):
             width_px=int(width),
             height_px=int(height),
             rate_hz=self._device.rate_hz,
-            requested=f"{self._size_px[0]}x{self._size_px[1]} at {self._rate_hz:g} pictures a second",
+            requested=f"{self._size_px[0]}x{self._size_px[1]} at {self._rate_hz:g} frames a second",
         )
 
     def _play(self) -> None:
@@ -83,7 +83,7 @@ class CameraSource(LiveSource):
             device.release()
 
     def _watch(self, device: Device) -> None:
-        """Passes pictures on until none has come for a while."""
+        """Passes frames on until none has come for a while."""
         stamps = _Stamps()
         opened_s = seen_s = self._clock.now()
         patience_s = FIRST_READ_S
@@ -105,7 +105,7 @@ class CameraSource(LiveSource):
 
 
 class _Stamps:
-    """When a picture was taken: the driver's own stamp where it is on the monotonic clock (video4linux),
+    """When a frame was taken: the driver's own stamp where it is on the monotonic clock (video4linux),
     since reading comes late and unevenly; else the moment of reading. One stamp out of line and the moment of
     reading is used from then on."""
 

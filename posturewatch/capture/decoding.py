@@ -1,4 +1,4 @@
-"""PyAV behind one door: a film or stream becomes upright BGR pictures with their timestamps."""
+"""PyAV behind one door: a video or stream becomes upright BGR frames with their timestamps."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ import numpy as np
 
 from posturewatch.model.arrays import Image
 
-__all__ = ["Decoder", "Picture", "upright"]
+__all__ = ["DecodedFrame", "Decoder", "upright"]
 
 
 #: Rates outside this are placeholders of containers that know none (1000 or 90000 Hz), not cameras.
 RATE_HZ = (0.5, 480.0)
 
-#: libav would draw any text file as a film of letters.
-NOT_FILMS = ("tty",)
+#: libav would draw any text file as a video of letters.
+NOT_VIDEOS = ("tty",)
 
 
 @dataclass(frozen=True)
-class Picture:
+class DecodedFrame:
     """image_bgr: (height, width, 3) uint8, upright, square pixels. stamp_s: the source's own timestamp in
     seconds on its own scale, None where it is missing."""
 
@@ -35,10 +35,10 @@ class Picture:
 
 
 def upright(image: Image, display_matrix: tuple[int, ...]) -> Image:
-    """The picture turned (and mirrored) as its display matrix says, to the nearest quarter turn.
+    """The frame turned (and mirrored) as its display matrix says, to the nearest quarter turn.
 
     display_matrix: the nine numbers (a, b, u, c, d, v, x, y, w) of ISO/IEC 14496-12; a point (p, q) of the
-    stored picture is shown at (a p + c q + x, b p + d q + y), x right and y down.
+    stored frame is shown at (a p + c q + x, b p + d q + y), x right and y down.
     """
     a, b, _, c, d = display_matrix[:5]
     across, down = a, d
@@ -56,7 +56,7 @@ class Decoder:
     """The first video stream of a file or address.
 
     Raises av.error.FFmpegError (which its callers turn into a sentence) when it cannot be opened, and
-    LookupError when it holds no pictures at all.
+    LookupError when it holds no frames at all.
     """
 
     def __init__(
@@ -72,13 +72,13 @@ class Decoder:
         timeout = None if timeout_s is None else (timeout_s, timeout_s)
         self._container = av.open(address, mode="r", options=options, timeout=timeout)
         try:
-            if self._container.format.name in NOT_FILMS or not self._container.streams.video:
+            if self._container.format.name in NOT_VIDEOS or not self._container.streams.video:
                 raise LookupError("no video stream")
         except LookupError:
             self._container.close()
             raise
         self._stream = self._container.streams.video[0]
-        # Threads over whole pictures hold some back: good for films, a delay for live streams.
+        # Threads over whole frames hold some back: good for videos, a delay for live streams.
         self._stream.thread_type = "SLICE" if low_delay else "AUTO"
         self.damaged = 0
         self._matrix: tuple[int, ...] | None = None
@@ -86,7 +86,7 @@ class Decoder:
 
     @property
     def rate_hz(self) -> float | None:
-        """Pictures per second as the source states it, None where it states none or nonsense."""
+        """Frames per second as the source states it, None where it states none or nonsense."""
         for rate in (self._stream.guessed_rate, self._stream.average_rate):
             if rate is not None and RATE_HZ[0] <= float(rate) <= RATE_HZ[1]:
                 return float(rate)
@@ -108,8 +108,8 @@ class Decoder:
     def format_name(self) -> str:
         return str(self._container.format.name)
 
-    def pictures(self) -> Generator[Picture, None, None]:
-        """All pictures in the order they are shown. Single damaged ones are left out and counted in
+    def frames(self) -> Generator[DecodedFrame, None, None]:
+        """All frames in the order they are shown. Single damaged ones are left out and counted in
         `damaged`; av.error.FFmpegError where the source breaks off."""
         for packet in self._container.demux(self._stream):
             try:
@@ -119,7 +119,7 @@ class Decoder:
                 continue
             for frame in frames:
                 self._learn_matrix(frame)
-                yield Picture(self._image(frame), frame.time)
+                yield DecodedFrame(self._image(frame), frame.time)
 
     def close(self) -> None:
         self._container.close()
@@ -137,8 +137,8 @@ class Decoder:
         return image if self._matrix is None else upright(image, self._matrix)
 
     def _learn_matrix(self, frame: Any) -> None:
-        """The display matrix of the first picture, which is the container's and so that of all: each look at
-        a frame's side data ties frame and side data into a cycle, which keeps the picture's memory until the
+        """The display matrix of the first frame, which is the container's and so that of all: each look at
+        a frame's side data ties frame and side data into a cycle, which keeps the frame's memory until the
         garbage collector comes by."""
         if not self._matrix_known:
             self._matrix_known = True

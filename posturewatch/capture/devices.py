@@ -20,7 +20,7 @@ __all__ = ["Device", "OpenDevice", "device_path", "open_device", "quiet_opencv"]
 
 
 class Device(Protocol):
-    """An opened camera. `read` may block; `position_ms` is the backend's own stamp of the last picture."""
+    """An opened camera. `read` may block; `position_ms` is the backend's own stamp of the last frame."""
 
     @property
     def width_px(self) -> int: ...
@@ -68,7 +68,7 @@ class _OpenCvDevice:
     ) -> None:
         self._capture = capture
         if size_px is not None and rate_hz is not None:
-            # Compressed pictures: raw ones of this size pass USB 2 at about 10 a second only. Asked before
+            # Compressed frames: raw ones of this size pass USB 2 at about 10 a second only. Asked before
             # the size, since drivers offer sizes by format, and again after it, since some forget.
             motion_jpeg = cv2.VideoWriter.fourcc(*"MJPG")
             capture.set(cv2.CAP_PROP_FOURCC, motion_jpeg)
@@ -170,8 +170,8 @@ def _check_device_file(which: int | str, path: Path) -> None:
 def _cannot_open(which: int | str, *, known_to_exist: bool) -> str:
     if known_to_exist:
         return (
-            f"Camera {which} cannot be opened; it is probably in use: close other programs that show its "
-            "picture, then start again."
+            f"Camera {which} cannot be opened; it is probably in use: close other programs that use "
+            "it, then start again."
         )
     if _SYSTEM == "darwin":
         return (

@@ -1,4 +1,4 @@
-"""Passing pictures from the thread that fetches them to the one that reads them, never without bound."""
+"""Passing frames from the thread that fetches them to the one that reads them, never without bound."""
 
 from __future__ import annotations
 

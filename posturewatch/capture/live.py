@@ -1,4 +1,4 @@
-"""What cameras and streams have in common: a thread that keeps only the newest picture and tries again."""
+"""What cameras and streams have in common: a thread that keeps only the newest frame and tries again."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from posturewatch.model.frame import Frame
 
 __all__ = ["LiveSource"]
 
-#: Without a picture for this long the source counts as gone: the user is told and it is opened again.
+#: Without a frame for this long the source counts as gone: the user is told and it is opened again.
 SILENCE_S = 2.0
 
 #: Pause between two tries to open it again.
@@ -28,20 +28,20 @@ JOIN_S = 2.0
 
 
 class LiveSource(ABC):
-    """A thread fetches pictures; the newest waits to be read, older unread ones are counted as dropped.
+    """A thread fetches frames; the newest waits to be read, older unread ones are counted as dropped.
 
-    Subclasses implement `_play`, which opens the device, hands each picture to `_publish` and returns or
+    Subclasses implement `_play`, which opens the device, hands each frame to `_publish` and returns or
     raises SourceError when it gives no more; it is then called again after a pause, for as long as it takes,
     unless it says that the end has come by `_over`. Time is the clock's, so it goes on while the source is
     gone.
     """
 
     def __init__(
-        self, *, name: str, thread_name: str, gone: str, first_picture_s: float, clock: Clock | None
+        self, *, name: str, thread_name: str, gone: str, first_frame_s: float, clock: Clock | None
     ) -> None:
         self._name = name
         self._gone = gone
-        self._first_picture_s = first_picture_s
+        self._first_frame_s = first_frame_s
         self._clock: Clock = SystemClock() if clock is None else clock
         self._handover: Handover[Taken] = Handover(newest_only=True)
         self._closed = threading.Event()
@@ -56,10 +56,10 @@ class LiveSource(ABC):
         self._thread = threading.Thread(target=self._run, name=thread_name, daemon=True)
 
     def _open(self, silent: str) -> None:
-        """Starts the thread and waits for the first picture; raises SourceError with what `_play` said, or
-        with `silent` where no picture came in time."""
+        """Starts the thread and waits for the first frame; raises SourceError with what `_play` said, or
+        with `silent` where no frame came in time."""
         self._thread.start()
-        self._settled.wait(self._first_picture_s)
+        self._settled.wait(self._first_frame_s)
         fault = self._fault
         if fault is None and self._info is None:
             fault = SourceError(silent)
@@ -72,11 +72,11 @@ class LiveSource(ABC):
 
     @abstractmethod
     def _describe(self, image: Image) -> SourceInfo:
-        """What the source turned out to be, at its first picture."""
+        """What the source turned out to be, at its first frame."""
 
     @property
     def info(self) -> SourceInfo:
-        assert self._info is not None, "known from the first picture on, which opening waits for"
+        assert self._info is not None, "known from the first frame on, which opening waits for"
         return self._info
 
     @property
@@ -111,7 +111,7 @@ class LiveSource(ABC):
             self._thread.join(JOIN_S)
 
     def _publish(self, image: Image, when_s: float) -> bool:
-        """Hands on a picture taken at when_s on the clock; False when the source has been closed."""
+        """Hands on a frame taken at when_s on the clock; False when the source has been closed."""
         now_s = self._clock.now()
         if self._info is None:
             self._start_s = when_s

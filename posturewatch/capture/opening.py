@@ -11,23 +11,23 @@ from urllib.request import url2pathname
 
 from posturewatch.capture.camera import CameraSource
 from posturewatch.capture.devices import open_device
-from posturewatch.capture.film import FilmSource
 from posturewatch.capture.source import Pace, Source
 from posturewatch.capture.stream import StreamSource
+from posturewatch.capture.video_file import VideoFileSource
 from posturewatch.config.resources import calibration_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
 
-__all__ = ["CameraFound", "demo_film", "find_cameras", "open_source"]
+__all__ = ["CameraFound", "demo_video", "find_cameras", "open_source"]
 
 #: As a plain string, so that the type checker reads the branches of every system.
 _SYSTEM: str = sys.platform
 
 
-def demo_film() -> Path:
-    """The bundled demo film; raises UnavailableError where it is missing."""
+def demo_video() -> Path:
+    """The bundled demo video; raises UnavailableError where it is missing."""
     path = calibration_dir() / "demo" / "demo.mp4"
     if not path.is_file():
-        raise UnavailableError("The demo film of posturewatch is missing; install posturewatch again.")
+        raise UnavailableError("The demo video of posturewatch is missing; install posturewatch again.")
     return path
 
 
@@ -38,25 +38,25 @@ def open_source(
     size_px: tuple[int, int] = (1280, 720),
     rate_hz: float = 30.0,
 ) -> Source:
-    """Opens "demo", a camera's index or device path, a stream's address, or a film's path.
+    """Opens "demo", a camera's index or device path, a stream's address, or a video's path.
 
-    pace: how a film is played (see `Pace`); cameras and streams have their own. size_px (width, height) and
+    pace: how a video is played (see `Pace`); cameras and streams have their own. size_px (width, height) and
     rate_hz are asked of a camera. Raises InputError or SourceError with one sentence saying what to do.
     """
     spec = spec.strip()
     if not spec:
-        raise InputError("No source was named; use demo, a camera's number, a film's path or an address.")
+        raise InputError("No source was named; use demo, a camera's number, a video's path or an address.")
     if spec == "demo":
-        return FilmSource(demo_film(), pace=pace, name="demo film")
+        return VideoFileSource(demo_video(), pace=pace, name="demo film")
     if re.fullmatch(r"[0-9]{1,4}", spec):
         return CameraSource(int(spec), size_px=size_px, rate_hz=rate_hz)
     if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", spec):
         if urlsplit(spec).scheme.lower() == "file":
-            return FilmSource(Path(url2pathname(urlsplit(spec).path)), pace=pace)
+            return VideoFileSource(Path(url2pathname(urlsplit(spec).path)), pace=pace)
         return StreamSource(spec)
     if spec.startswith("/dev/"):
         return CameraSource(spec, size_px=size_px, rate_hz=rate_hz)
-    return FilmSource(Path(spec).expanduser(), pace=pace)
+    return VideoFileSource(Path(spec).expanduser(), pace=pace)
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def find_cameras() -> tuple[CameraFound, ...]:
         try:
             device = open_device(index)
         except SourceError:
-            # Further nodes of one camera carry no pictures; the first one that does not open is in use.
+            # Further nodes of one camera carry no frames; the first one that does not open is in use.
             if name is not None and _text(system / "index") == "0":
                 found.append(CameraFound(index, name, None))
             continue

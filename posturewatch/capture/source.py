@@ -1,4 +1,4 @@
-"""What every source of pictures offers, whether camera, film or stream."""
+"""What every source of frames offers, whether camera, video or stream."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ __all__ = ["Kind", "Pace", "Source", "SourceInfo", "Taken", "describe"]
 
 Kind = Literal["camera", "film", "stream"]
 
-#: How a film is played. "asap": as fast as it is read; "steady": in real time, dropping nothing;
-#: "camera": in real time as if a live camera filmed it, keeping only the newest picture.
+#: How a video is played. "asap": as fast as it is read; "steady": in real time, dropping nothing;
+#: "camera": in real time as if a live camera filmed it, keeping only the newest frame.
 Pace = Literal["asap", "steady", "camera"]
 
 
@@ -21,10 +21,10 @@ class SourceInfo:
     """What a source turned out to be.
 
     name: words for the user (a path's last part, "camera 0", an address without its password).
-    width_px, height_px: size of the pictures as delivered, upright.
-    rate_hz: pictures per second as stated by the source, None when it states none.
+    width_px, height_px: size of the frames as delivered, upright.
+    rate_hz: frames per second as stated by the source, None when it states none.
     requested: what a camera was asked for, in words; None for others.
-    duration_s, frame_count: of a film whose file states them, None otherwise.
+    duration_s, frame_count: of a video whose file states them, None otherwise.
     """
 
     name: str

@@ -30,18 +30,18 @@ SCHEMES: dict[str, str] = {
     "srt": "srt",
 }
 
-#: Longest wait for the network in one call, and for the first picture in all.
+#: Longest wait for the network in one call, and for the first frame in all.
 TIMEOUT_S = 5.0
-FIRST_PICTURE_S = 12.0
+FIRST_FRAME_S = 12.0
 
-#: A served film whose last picture is this near its stated end has been played to the end.
+#: A served video whose last frame is this near its stated end has been played to the end.
 END_S = 1.0
 
 
 class StreamSource(LiveSource):
-    """An address of a live stream, or of a film on a server, which is then played in real time.
+    """An address of a live stream, or of a video on a server, which is then played in real time.
 
-    Keeps the newest picture only. A stream that breaks off is opened again every second, `notice` saying so.
+    Keeps the newest frame only. A stream that breaks off is opened again every second, `notice` saying so.
     Raises InputError for an address of an unknown kind, SourceError where nothing can be had from it.
     """
 
@@ -51,7 +51,7 @@ class StreamSource(LiveSource):
         *,
         clock: Clock | None = None,
         timeout_s: float = TIMEOUT_S,
-        first_picture_s: float = FIRST_PICTURE_S,
+        first_frame_s: float = FIRST_FRAME_S,
     ) -> None:
         scheme = urlsplit(address).scheme.lower()
         if scheme not in SCHEMES:
@@ -61,8 +61,8 @@ class StreamSource(LiveSource):
         super().__init__(
             name=shown,
             thread_name="posturewatch-stream",
-            gone="The stream gives no pictures; check its sender and the network. Trying again every second.",
-            first_picture_s=first_picture_s,
+            gone="The stream gives no frames; check its sender and the network. Trying again every second.",
+            first_frame_s=first_frame_s,
             clock=clock,
         )
         self._address = address
@@ -70,7 +70,7 @@ class StreamSource(LiveSource):
         self._timeout_s = timeout_s
         self._timeline = StreamTimeline()
         self._rate_hz: float | None = None
-        self._open(f"The stream {shown} gives no pictures; check that its sender is running.")
+        self._open(f"The stream {shown} gives no frames; check that its sender is running.")
 
     def _describe(self, image: Image) -> SourceInfo:
         height, width = image.shape[:2]
@@ -85,7 +85,7 @@ class StreamSource(LiveSource):
     def _play(self) -> None:
         options = {"protocol_whitelist": SCHEMES[self._scheme], "flags": "low_delay"}
         if self._scheme.startswith("rtsp"):
-            # Over UDP one lost packet smears the picture until the next whole one.
+            # Over UDP one lost packet smears the frame until the next whole one.
             options["rtsp_transport"] = "tcp"
         try:
             decoder = Decoder(self._address, options=options, timeout_s=self._timeout_s, low_delay=True)
@@ -99,18 +99,18 @@ class StreamSource(LiveSource):
             decoder.close()
 
     def _watch(self, decoder: Decoder) -> None:
-        """Passes pictures on until the stream breaks off."""
+        """Passes frames on until the stream breaks off."""
         self._rate_hz = decoder.rate_hz
         self._timeline.restart()
-        # Whole films have a duration and come as fast as the network can: they are held to real time.
-        # Pictures one by one (motion JPEG) carry made-up timestamps: the moment of arrival is better.
+        # Whole videos have a duration and come as fast as the network can: they are held to real time.
+        # Frames one by one (motion JPEG) carry made-up timestamps: the moment of arrival is better.
         duration_s = decoder.duration_s
         stamped = decoder.format_name not in ("mpjpeg", "mjpeg", "image2pipe", "jpeg_pipe")
         first_s: float | None = None
         start_s = played_s = 0.0
-        for picture in decoder.pictures():
+        for frame in decoder.frames():
             now_s = self._clock.now()
-            stamp_s = picture.stamp_s if stamped else None
+            stamp_s = frame.stamp_s if stamped else None
             if stamp_s is not None and first_s is None:
                 first_s, start_s = stamp_s, now_s
             if duration_s is not None and stamp_s is not None and first_s is not None:
@@ -118,10 +118,10 @@ class StreamSource(LiveSource):
                 if self._clock.wait(self._closed, start_s + played_s - now_s):
                     return
                 now_s = self._clock.now()
-            if not self._publish(picture.image_bgr, self._timeline.place(stamp_s, now_s)):
+            if not self._publish(frame.image_bgr, self._timeline.place(stamp_s, now_s)):
                 return
         if self._info is None:
-            raise SourceError(f"The stream {self._name} contains no pictures; check its address.")
+            raise SourceError(f"The stream {self._name} contains no frames; check its address.")
         self._over = duration_s is not None and played_s >= duration_s - END_S
 
 
@@ -137,7 +137,7 @@ def _sentence(name: str, error: Exception) -> str:
     if isinstance(error, (av.error.TimeoutError, av.error.ExitError)):
         return f"The stream {name} does not answer; check that its sender is running."
     if isinstance(error, (av.error.InvalidDataError, LookupError)):
-        return f"The address {name} does not give a film or stream; check the address."
+        return f"The address {name} does not give a video or stream; check the address."
     reason = getattr(error, "strerror", None) or "no connection"
     return (
         f"The stream {name} cannot be reached ({reason}); check the address and that its sender is running."

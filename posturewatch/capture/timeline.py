@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["FilmTimeline", "StreamTimeline"]
+__all__ = ["StreamTimeline", "VideoTimeline"]
 
-#: Where two pictures claim one time, the later is put this much after the former: small enough to leave
+#: Where two frames claim one time, the later is put this much after the former: small enough to leave
 #: every duration true, large enough to survive being written in milliseconds.
 STEP_S = 0.001
 
-#: A film's timestamps that fall back further than this have been restarted (films joined together);
-#: less is disorder of single pictures.
+#: A video's timestamps that fall back further than this have been restarted (videos joined together);
+#: less is disorder of single frames.
 RESTART_S = 0.5
 
 #: A live stream's timestamps are followed while they stay this close to the clock; beyond, they have been
@@ -19,13 +19,13 @@ RESTART_S = 0.5
 STRAY_S = 1.0
 
 
-class FilmTimeline:
-    """Times of a film's pictures, 0 at the first, strictly increasing.
+class VideoTimeline:
+    """Times of a video's frames, 0 at the first, strictly increasing.
 
-    A picture is placed at its own timestamp. One without a timestamp comes one nominal interval after the
-    picture before it. One that is not later than the picture before it comes 1 ms after that one, unless it
+    A frame is placed at its own timestamp. One without a timestamp comes one nominal interval after the
+    frame before it. One that is not later than the frame before it comes 1 ms after that one, unless it
     falls back by more than 0.5 s: then the timestamps have started anew, and it and all that follow are
-    shifted so that it comes one nominal interval after the picture before it.
+    shifted so that it comes one nominal interval after the frame before it.
     """
 
     def __init__(self, interval_s: float) -> None:
@@ -34,7 +34,7 @@ class FilmTimeline:
         self._last_s: float | None = None
 
     def place(self, stamp_s: float | None) -> float:
-        """Time in seconds of the next picture, from its timestamp in seconds (None or NaN: missing)."""
+        """Time in seconds of the next frame, from its timestamp in seconds (None or NaN: missing)."""
         if stamp_s is not None and not math.isfinite(stamp_s):
             stamp_s = None
         last_s = self._last_s
@@ -45,7 +45,7 @@ class FilmTimeline:
             time_s = last_s + self._interval_s
         else:
             if self._zero_s is None:
-                # The first pictures had no timestamp: this one tells where the film's zero lies.
+                # The first frames had no timestamp: this one tells where the video's zero lies.
                 self._zero_s = stamp_s - (last_s + self._interval_s)
             time_s = stamp_s - self._zero_s
             if time_s < last_s - RESTART_S:
@@ -57,10 +57,10 @@ class FilmTimeline:
 
 
 class StreamTimeline:
-    """Moments of a live stream's pictures on the clock's scale, strictly increasing.
+    """Moments of a live stream's frames on the clock's scale, strictly increasing.
 
     The stream's own timestamps are even where arrival is not, so they are followed, anchored to the clock by
-    the picture that came with the least delay so far (none can be from the future). They are anchored anew
+    the frame that came with the least delay so far (none can be from the future). They are anchored anew
     after `restart()` and where they lie more than a second back.
     """
 
@@ -73,7 +73,7 @@ class StreamTimeline:
         self._anchor_s = None
 
     def place(self, stamp_s: float | None, now_s: float) -> float:
-        """Moment in seconds on the clock of the next picture, from its timestamp and the clock's time."""
+        """Moment in seconds on the clock of the next frame, from its timestamp and the clock's time."""
         when_s = now_s
         if stamp_s is not None and math.isfinite(stamp_s):
             late_s = 0.0 if self._anchor_s is None else now_s - (stamp_s + self._anchor_s)

@@ -1,4 +1,4 @@
-"""`posturewatch analyse`: every frame of a film through the monitor, as fast as it goes."""
+"""`posturewatch analyse`: every frame of a video through the monitor, as fast as it goes."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
     parser = add_command(
         subparsers,
         "analyse",
-        "measure every frame of a film",
-        "Measures every frame of a film as fast as it goes and writes DIR/samples.csv (one row per frame and "
+        "measure every frame of a video",
+        "Measures every frame of a video as fast as it goes and writes DIR/samples.csv (one row per frame and "
         "hand, angles in degrees, flexion and ulnar deviation positive) and DIR/summary.json. "
         "Your kept sessions are not touched. Ctrl-C keeps what was measured until then.",
         """
@@ -42,7 +42,7 @@ posturewatch analyse demo --out demo --profile rula
 posturewatch analyse phone.mp4 --out phone --hfov-deg 68 --hand-length-mm 192
 """,
     )
-    parser.add_argument("film", metavar="FILM", help="a film file, or demo for the bundled one")
+    parser.add_argument("video", metavar="VIDEO", help="a video file, or demo for the bundled one")
     parser.add_argument(
         "--out", type=Path, required=True, metavar="DIR", help="folder for the results, made if missing"
     )
@@ -59,11 +59,11 @@ def run(args: argparse.Namespace) -> int:
 
     parts = load_parts(args.settings, args.profile)
     parts = replace(parts, settings=with_view(parts.settings, args))
-    source = open_source(args.film, pace="asap")
+    source = open_source(args.video, pace="asap")
     try:
         if source.info.kind != "film":
             raise InputError(
-                f"{args.film} is no film; for cameras and streams use: posturewatch live --source {args.film}"
+                f"{args.video} is no video; for cameras and streams use: posturewatch live --source {args.video}"
             )
         make_folder(args.out)
         stop = threading.Event()

@@ -29,7 +29,7 @@ posturewatch benchmark --video lesson.mp4 --for 120
 """,
     )
     parser.add_argument(
-        "--video", type=Path, metavar="VIDEO", help="video to play (default: the demo film at 1280 x 720)"
+        "--video", type=Path, metavar="VIDEO", help="video to play (default: the demo video at 1280 x 720)"
     )
     parser.add_argument(
         "--for",
@@ -45,16 +45,16 @@ posturewatch benchmark --video lesson.mp4 --for 120
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.bench.benchmark import measure_live, run_benchmark
-    from posturewatch.bench.camera_film import enlarged
+    from posturewatch.bench.camera_video import enlarged
     from posturewatch.bench.program import make_bench, with_clips
-    from posturewatch.capture import demo_film
+    from posturewatch.capture import demo_video
     from posturewatch.pipeline.build import load_parts
     from posturewatch.review.derived import open_store
 
     parts = load_parts(args.settings, args.profile)
     print(f"Measuring; this takes about {2 * args.seconds + 60:.0f} seconds.", flush=True)
     with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder, open_store(Path(folder)) as store:
-        video = args.video or enlarged(demo_film(), Path(folder) / "demo-720p.mp4")
+        video = args.video or enlarged(demo_video(), Path(folder) / "demo-720p.mp4")
         bench = make_bench(parts, store)
         _, plain = run_benchmark(bench, video, seconds=args.seconds)
         _say_with_clips(plain, measure_live(with_clips(bench, parts, store), video, seconds=args.seconds))

@@ -15,7 +15,7 @@ from posturewatch.errors import PosturewatchError, StoreError, UnavailableError
 
 __all__ = ["add"]
 
-#: How much of the demo film goes through every part.
+#: How much of the demo video goes through every part.
 ROUND_TRIP_S = 0.5
 
 #: A year of daily hours with a margin for clips.
@@ -105,7 +105,7 @@ def _limits(args: argparse.Namespace) -> str:
 
 
 def _files(args: argparse.Namespace) -> str:
-    from posturewatch.capture import demo_film
+    from posturewatch.capture import demo_video
     from posturewatch.config.resources import web_dir
     from posturewatch.pipeline.build import estimator_path, fingers_path, forearm_path
 
@@ -113,7 +113,7 @@ def _files(args: argparse.Namespace) -> str:
     if not page.is_file():
         raise UnavailableError("The page of posturewatch is missing; install posturewatch again.")
     return ", ".join(
-        path.name for path in (page, demo_film(), estimator_path(), forearm_path(), fingers_path())
+        path.name for path in (page, demo_video(), estimator_path(), forearm_path(), fingers_path())
     )
 
 
@@ -126,7 +126,7 @@ def _cameras(args: argparse.Namespace) -> str:
         + (" in use" if camera.size_px is None else f" {camera.size_px[0]}x{camera.size_px[1]}")
         for camera in find_cameras()
     ]
-    return ", ".join(found) if found else "none found; the demo film and other videos work without one"
+    return ", ".join(found) if found else "none found; the demo video and other videos work without one"
 
 
 def _models(args: argparse.Namespace) -> str:

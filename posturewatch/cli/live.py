@@ -46,7 +46,7 @@ posturewatch live --source http://192.168.1.20:8080/video
     parser.add_argument(
         "--source",
         metavar="demo|0|PATH|URL",
-        help="demo film, number of a camera, video file, device or stream address (default: the settings', else 0)",
+        help="demo video, number of a camera, video file, device or stream address (default: the settings', else 0)",
     )
     parser.add_argument(
         "--for",

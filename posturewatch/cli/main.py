@@ -34,7 +34,7 @@ _COMMANDS = (live, analyse, measure, sessions, summary, export, data, forget, ch
 
 _EPILOG = """\
 examples:
-  posturewatch live --source demo       watch the bundled demo film, no camera needed
+  posturewatch live --source demo       watch the bundled demo video, no camera needed
   posturewatch live --source 0          watch yourself through the first camera
   posturewatch analyse lesson.mp4 --out lesson
   posturewatch summary last

@@ -1,4 +1,4 @@
-"""`posturewatch measure`: what is measured in single pictures."""
+"""`posturewatch measure`: what is measured in single images."""
 
 from __future__ import annotations
 
@@ -29,11 +29,11 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
     parser = add_command(
         subparsers,
         "measure",
-        "measure the hands in single pictures",
-        "Prints, for each picture and hand, wrist flexion (+) or extension (-) and ulnar (+) or radial (-) "
+        "measure the hands in single images",
+        "Prints, for each image and hand, wrist flexion (+) or extension (-) and ulnar (+) or radial (-) "
         "deviation in degrees with their standard deviations, the bends of the fingers' joints and their lift "
-        "from the strings in millimetres, or the reason why a quantity is not measurable. A film is more exact "
-        "than a picture: see analyse.",
+        "from the strings in millimetres, or the reason why a quantity is not measurable. A video is more exact "
+        "than an image: see analyse.",
         """
 posturewatch measure photo.jpg
 posturewatch measure *.jpg --json > angles.json
@@ -41,8 +41,8 @@ posturewatch measure photo.jpg --overlay drawn --hfov-deg 68 --hand-length-mm 19
 posturewatch measure photo.jpg --fretting-hand right
 """,
     )
-    parser.add_argument("images", nargs="+", type=Path, metavar="IMAGE", help="picture files")
-    parser.add_argument("--json", action="store_true", help="one JSON array, an object for each picture")
+    parser.add_argument("images", nargs="+", type=Path, metavar="IMAGE", help="image files")
+    parser.add_argument("--json", action="store_true", help="one JSON array, an object for each image")
     parser.add_argument(
         "--fretting-hand",
         choices=sorted(FRETTING),
@@ -50,9 +50,7 @@ posturewatch measure photo.jpg --fretting-hand right
         "instrument; of the other hand more of the fingers' bends are)",
     )
     add_view(parser)
-    parser.add_argument(
-        "--overlay", type=Path, metavar="DIR", help="write the pictures with what was measured"
-    )
+    parser.add_argument("--overlay", type=Path, metavar="DIR", help="write the images with what was measured")
     parser.add_argument(
         "--settings", type=Path, metavar="FILE", help="settings file (see: posturewatch settings)"
     )
@@ -81,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
             print(_words(result, fretting))
     if not any(result["hands"] for result in results):
         print(
-            "posturewatch: no hand was seen in any picture; show the whole hand, in good light.",
+            "posturewatch: no hand was seen in any image; show the whole hand, in good light.",
             file=sys.stderr,
         )
     return 0

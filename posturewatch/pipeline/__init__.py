@@ -1,1 +1,1 @@
-"""Models and settings put together to a run: the loop over frames, practice, recorded film, rest."""
+"""Models and settings put together to a run: the loop over frames, practice, recorded video, rest."""

@@ -32,28 +32,28 @@ def read_image(path: Path) -> NDArray[np.uint8]:
     try:
         data = np.fromfile(path, dtype=np.uint8)
     except OSError as error:
-        raise InputError(f"The picture {path} cannot be read ({error.strerror}); check the name.") from error
+        raise InputError(f"The image {path} cannot be read ({error.strerror}); check the name.") from error
     image = cv2.imdecode(data, cv2.IMREAD_COLOR) if len(data) else None
     if image is None:
         raise InputError(
-            f"{path} is not a picture that can be read; use JPEG or PNG (for films: posturewatch analyse)."
+            f"{path} is not an image that can be read; use JPEG or PNG (for videos: posturewatch analyse)."
         )
     return np.asarray(image, dtype=np.uint8)
 
 
 def measure_image(path: Path, image: NDArray[np.uint8], built: Built, overlay: Path | None) -> dict[str, Any]:
-    """One picture's result in JSON's types: what `posturewatch analyse` says of a film's first frame.
+    """One image's result in JSON's types: what `posturewatch analyse` says of a video's first frame.
 
     Parameters
     ----------
     path
-        Where the picture came from.
+        Where the image came from.
     image
         (height, width, 3) BGR.
     built
-        What looks and measures; the pictures before are forgotten.
+        What looks and measures; the images before are forgotten.
     overlay
-        Folder for the picture with what was measured, None for none.
+        Folder for the image with what was measured, None for none.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def _draw(
         written = draw_hand(drawn, hand, measured, written)
     good, data = cv2.imencode(".png", drawn)
     if not good:
-        raise InputError(f"{target} cannot be written as a picture.")
+        raise InputError(f"{target} cannot be written as an image.")
     try:
         target.write_bytes(data.tobytes())
     except OSError as error:

@@ -211,17 +211,17 @@ export default {
   },
 
   clips: {
-    title: "Clips", one: "Clip", about: "Short films of held extreme angles and of your marks, newest first. The oldest make room for new ones; those that you keep stay.",
-    none: "There are no clips yet. While you practise, held extreme angles and your marks become short films.", yourMark: "your mark", kept: "kept",
+    title: "Clips", one: "Clip", about: "Short videos of held extreme angles and of your marks, newest first. The oldest make room for new ones; those that you keep stay.",
+    none: "There are no clips yet. While you practise, held extreme angles and your marks become short videos.", yourMark: "your mark", kept: "kept",
     held: (/** @type {string} */ what) => `Held: ${what}`, extreme: (/** @type {string} */ what) => `Extreme: ${what}`,
     numbered: (/** @type {number} */ at, /** @type {string} */ what) => `Clip ${at} · ${what}`, at: (/** @type {string} */ time) => `at ${time}`,
-    missing: "the film is missing", removed: "removed to make room for newer clips", there: "",
+    missing: "the video is missing", removed: "removed to make room for newer clips", there: "",
   },
 
   player: {
     title: "Player", play: "Play", pause: "Pause", speeds: { 0.25: "¼ speed", 0.5: "½ speed", 1: "Full speed" }, loop: "Loop", overlay: "Angle over the picture", mirrored: "Mirrored",
     sound: "Sound", back: "‹ Frame", forward: "Frame ›", leftArrow: "Left arrow", rightArrow: "Right arrow", whichLine: "Which line",
-    keys: "Keys: Space plays and pauses, ← and → step, 1, 2 and 3 set the speed, L loops, O shows the angle.", filmGone: "The film of this clip is not there any more; its angles are.",
+    keys: "Keys: Space plays and pauses, ← and → step, 1, 2 and 3 set the speed, L loops, O shows the angle.", filmGone: "The video of this clip is not there any more; its angles are.",
     clock: (/** @type {string} */ at, /** @type {string} */ of) => `${at} of ${of} s`,
     traceLabel: (/** @type {string | null} */ line) => `${line ?? "Nothing was measured"} over time; arrow keys step by frames`,
   },

@@ -1,4 +1,4 @@
-"""A film file as a source."""
+"""A video file as a source."""
 
 from __future__ import annotations
 
@@ -10,52 +10,52 @@ from typing import Any
 import av.error
 
 from posturewatch.capture.clock import Clock, SystemClock
-from posturewatch.capture.decoding import Decoder, Picture
+from posturewatch.capture.decoding import DecodedFrame, Decoder
 from posturewatch.capture.handover import Handover
 from posturewatch.capture.source import Pace, SourceInfo, Taken, describe
-from posturewatch.capture.timeline import FilmTimeline
+from posturewatch.capture.timeline import VideoTimeline
 from posturewatch.errors import InputError, SourceError
 from posturewatch.model.frame import Frame
 
-__all__ = ["FilmSource"]
+__all__ = ["VideoFileSource"]
 
-#: Pictures decoded ahead of the reader (2.8 MB each at 1280x720).
+#: Frames decoded ahead of the reader (2.8 MB each at 1280x720).
 READ_AHEAD = 4
 
-#: Taken for a film that states no rate and has pictures without timestamps. Common practice of webcams.
+#: Taken for a video that states no rate and has frames without timestamps. Common practice of webcams.
 DEFAULT_RATE_HZ = 30.0
 
 #: How long closing waits for the decoder's thread, which holds no resource of the reader's.
 JOIN_S = 2.0
 
 
-class FilmSource:
-    """Plays a film: at pace "asap" or "steady" every picture, at pace "camera" the newest one only.
+class VideoFileSource:
+    """Plays a video: at pace "asap" or "steady" every frame, at pace "camera" the newest one only.
 
-    Time starts at the first `read` (a film played in real time does not run while models load).
-    Raises InputError for a path that leads to no readable file, SourceError for a file that is no film.
+    Time starts at the first `read` (a video played in real time does not run while models load).
+    Raises InputError for a path that leads to no readable file, SourceError for a file that is no video.
     """
 
     def __init__(
         self, path: Path, *, pace: Pace = "asap", name: str | None = None, clock: Clock | None = None
     ) -> None:
         if pace not in ("asap", "steady", "camera"):
-            raise ValueError(f"a film's pace is 'asap', 'steady' or 'camera', got {pace!r}")
+            raise ValueError(f"a video's pace is 'asap', 'steady' or 'camera', got {pace!r}")
         self._clock: Clock = SystemClock() if clock is None else clock
         self._pace = pace
         self._name = path.name if name is None else name
         _check_file(path)
-        #: The film's file.
+        #: The video's file.
         self.path = path
         self._decoder = _open(path)
-        self._pictures = self._decoder.pictures()
+        self._frames = self._decoder.frames()
         try:
-            first = next(self._pictures, None)
+            first = next(self._frames, None)
         except av.error.FFmpegError:
             first = None
         if first is None:
             self._decoder.close()
-            raise SourceError(f"The film {path} contains no pictures; choose another film.")
+            raise SourceError(f"The video {path} contains no frames; choose another video.")
         self._info = self._describe(first)
         self._handover: Handover[Taken] = Handover(
             newest_only=pace == "camera", capacity=1 if pace == "camera" else READ_AHEAD
@@ -64,11 +64,11 @@ class FilmSource:
         self._started = threading.Event()
         self._closed = threading.Event()
         self._thread = threading.Thread(
-            target=self._run, args=(first,), name="posturewatch-film", daemon=True
+            target=self._run, args=(first,), name="posturewatch-video", daemon=True
         )
         self._thread.start()
 
-    def _describe(self, first: Picture) -> SourceInfo:
+    def _describe(self, first: DecodedFrame) -> SourceInfo:
         height, width = first.image_bgr.shape[:2]
         return SourceInfo(
             name=self._name,
@@ -114,7 +114,7 @@ class FilmSource:
         if self._thread is not threading.current_thread():
             self._thread.join(JOIN_S)
 
-    def _run(self, first: Picture) -> None:
+    def _run(self, first: DecodedFrame) -> None:
         """The decoder's thread: owns the container, so that it is closed where it is used."""
         try:
             if self._pace != "asap":
@@ -122,26 +122,26 @@ class FilmSource:
             self._play(first)
         finally:
             self._handover.finish()
-            self._pictures.close()
+            self._frames.close()
             self._decoder.close()
 
-    def _play(self, first: Picture) -> None:
-        timeline = FilmTimeline(1.0 / (self._info.rate_hz or DEFAULT_RATE_HZ))
+    def _play(self, first: DecodedFrame) -> None:
+        timeline = VideoTimeline(1.0 / (self._info.rate_hz or DEFAULT_RATE_HZ))
         start_s = self._clock.now()
         time_s = 0.0
         try:
-            for index, picture in enumerate(_chain(first, self._pictures)):
-                time_s = timeline.place(picture.stamp_s)
+            for index, frame in enumerate(_chain(first, self._frames)):
+                time_s = timeline.place(frame.stamp_s)
                 if self._pace != "asap":
                     self._clock.wait(self._closed, start_s + time_s - self._clock.now())
-                taken = Taken(Frame(index, time_s, picture.image_bgr), self._clock.now())
+                taken = Taken(Frame(index, time_s, frame.image_bgr), self._clock.now())
                 if self._closed.is_set() or not self._handover.put(taken):
                     return
         except av.error.FFmpegError:
-            self._notice = f"The film {self._name} is damaged and breaks off after {time_s:.1f} s."
+            self._notice = f"The video {self._name} is damaged and breaks off after {time_s:.1f} s."
 
 
-def _chain(first: Picture, rest: Iterator[Picture]) -> Iterator[Picture]:
+def _chain(first: DecodedFrame, rest: Iterator[DecodedFrame]) -> Iterator[DecodedFrame]:
     yield first
     yield from rest
 
@@ -150,16 +150,18 @@ def _check_file(path: Path) -> None:
     """One clear sentence for each way in which a path leads to no readable file."""
     try:
         if path.is_dir():
-            raise InputError(f"{path} is a folder, not a film; name a film file inside it.")
+            raise InputError(f"{path} is a folder, not a video; name a video file inside it.")
         with path.open("rb") as file:
             if not file.read(1):
-                raise SourceError(f"The film {path} is empty (0 bytes); copy or record it again.")
+                raise SourceError(f"The video {path} is empty (0 bytes); copy or record it again.")
     except FileNotFoundError as error:
-        raise InputError(f"There is no film at {path}; check the path.") from error
+        raise InputError(f"There is no video at {path}; check the path.") from error
     except PermissionError as error:
-        raise InputError(f"The film {path} may not be read; change its permissions or copy it.") from error
+        raise InputError(f"The video {path} may not be read; change its permissions or copy it.") from error
     except (OSError, ValueError) as error:
-        raise InputError(f"The film {path} cannot be read ({error}); check the path and the disk.") from error
+        raise InputError(
+            f"The video {path} cannot be read ({error}); check the path and the disk."
+        ) from error
 
 
 def _open(path: Path) -> Decoder:
@@ -168,5 +170,5 @@ def _open(path: Path) -> Decoder:
         return Decoder(f"file:{path}", options={"protocol_whitelist": "file"})
     except (av.error.FFmpegError, LookupError) as error:
         raise SourceError(
-            f"{path} is not a film that can be read; choose a film such as an MP4, MOV, MKV or AVI file."
+            f"{path} is not a video that can be read; choose a video such as an MP4, MOV, MKV or AVI file."
         ) from error

@@ -13,7 +13,7 @@ import av
 import cv2
 import numpy as np
 import pytest
-from capture_films import (
+from capture_videos import (
     CORNERS,
     SIZE,
     HandClock,
@@ -27,8 +27,8 @@ from capture_films import (
 )
 
 from posturewatch.capture.decoding import upright
-from posturewatch.capture.film import FilmSource
 from posturewatch.capture.source import Taken
+from posturewatch.capture.video_file import VideoFileSource
 from posturewatch.errors import InputError, PosturewatchError, SourceError
 
 EVEN_S = tuple(index / 25 for index in range(20))
@@ -39,7 +39,7 @@ MATRICES = [(1, 0, 0, 1), (0, 1, -1, 0), (-1, 0, 0, -1), (0, -1, 1, 0)]
 MIRRORED = [(-1, 0, 0, 1), (1, 0, 0, -1), (0, 1, 1, 0), (0, -1, -1, 0)]
 
 
-def all_of(source: FilmSource) -> list[Taken]:
+def all_of(source: VideoFileSource) -> list[Taken]:
     taken = []
     while not source.ended:
         one = source.read(10.0)
@@ -60,7 +60,7 @@ def times_of(taken: list[Taken]) -> list[float]:
 def test_every_picture_at_its_own_time(
     tmp_path: Path, name: str, codec: str, times_s: tuple[float, ...]
 ) -> None:
-    source = FilmSource(write_film(tmp_path / name, times_s, codec=codec))
+    source = VideoFileSource(write_film(tmp_path / name, times_s, codec=codec))
     taken = all_of(source)
     assert times_of(taken) == pytest.approx(times_s, abs=0.0011)
     assert [grey_index(one.frame.image_bgr) for one in taken] == list(range(len(times_s)))
@@ -78,18 +78,18 @@ def test_times_agree_with_an_independent_reader(tmp_path: Path) -> None:
     while capture.read()[0]:
         theirs.append(capture.get(cv2.CAP_PROP_POS_MSEC) / 1000)
     capture.release()
-    assert times_of(all_of(FilmSource(path))) == pytest.approx(theirs, abs=1e-3)
+    assert times_of(all_of(VideoFileSource(path))) == pytest.approx(theirs, abs=1e-3)
 
 
 def test_time_starts_at_the_first_picture(tmp_path: Path) -> None:
     path = write_film(tmp_path / "late.mkv", [5.0, 5.1, 5.4])
-    assert times_of(all_of(FilmSource(path))) == pytest.approx([0.0, 0.1, 0.4], abs=1e-3)
+    assert times_of(all_of(VideoFileSource(path))) == pytest.approx([0.0, 0.1, 0.4], abs=1e-3)
 
 
 def test_film_without_timestamps_runs_at_its_stated_rate(tmp_path: Path) -> None:
     # A raw H.264 stream carries pictures and a rate, but no timestamps.
     path = write_film(tmp_path / "raw.h264", EVEN_S, codec="libx264", container_format="h264")
-    source = FilmSource(path)
+    source = VideoFileSource(path)
     taken = all_of(source)
     assert source.info.rate_hz == pytest.approx(25.0)
     assert times_of(taken) == pytest.approx(EVEN_S, abs=1e-6)
@@ -123,7 +123,7 @@ def test_turned_phone_film_comes_out_upright(
     # What the phone stores: the upright picture turned anticlockwise by the quarter turns to be undone.
     pictures = [np.ascontiguousarray(np.rot90(marked_picture(i), stored_turns)) for i in range(4)]
     path = turn_film(write_film(tmp_path / "turned.mp4", EVEN_S[:4], pictures=pictures), matrix)
-    source = FilmSource(path)
+    source = VideoFileSource(path)
     taken = all_of(source)
     assert (source.info.width_px, source.info.height_px) == SIZE
     for one in taken:
@@ -137,7 +137,7 @@ def test_pictures_hang_as_an_independent_player_hangs_them(
 ) -> None:
     """The ffmpeg command turns films upright by filters of its own."""
     path = turn_film(write_film(tmp_path / "turned.mp4", EVEN_S[:2]), matrix)
-    ours = all_of(FilmSource(path))[0].frame.image_bgr
+    ours = all_of(VideoFileSource(path))[0].frame.image_bgr
     command = [
         "ffmpeg",
         "-v",
@@ -168,14 +168,16 @@ def test_pictures_hang_as_an_independent_player_hangs_them(
     ],
 )
 def test_odd_pixel_formats(tmp_path: Path, codec: str, pix_fmt: str, name: str) -> None:
-    taken = all_of(FilmSource(write_film(tmp_path / name, EVEN_S[:3], codec=codec, pix_fmt=pix_fmt)))
+    taken = all_of(VideoFileSource(write_film(tmp_path / name, EVEN_S[:3], codec=codec, pix_fmt=pix_fmt)))
     assert [grey_index(one.frame.image_bgr) for one in taken] == [0, 1, 2]
     assert corner_colours(taken[0].frame.image_bgr) == list(CORNERS)
     assert taken[0].frame.image_bgr.flags.c_contiguous
 
 
 def test_grey_film(tmp_path: Path) -> None:
-    taken = all_of(FilmSource(write_film(tmp_path / "grey.mkv", EVEN_S[:3], codec="ffv1", pix_fmt="gray")))
+    taken = all_of(
+        VideoFileSource(write_film(tmp_path / "grey.mkv", EVEN_S[:3], codec="ffv1", pix_fmt="gray"))
+    )
     assert [grey_index(one.frame.image_bgr) for one in taken] == [0, 1, 2]
 
 
@@ -190,21 +192,21 @@ def test_interlaced_film_shows_one_moment_per_picture(tmp_path: Path) -> None:
         pictures=[woven] * 3,
         options={"flags": "+ildct", "crf": "1"},
     )
-    picture = all_of(FilmSource(path))[0].frame.image_bgr
+    picture = all_of(VideoFileSource(path))[0].frame.image_bgr
     assert picture.shape == (64, 96, 3)
     assert picture.min() > 200, "no line of the other moment is left"
 
 
 def test_pixels_are_made_square(tmp_path: Path) -> None:
     path = write_film(tmp_path / "wide.mkv", EVEN_S[:3], pixel_shape=Fraction(4, 3))
-    source = FilmSource(path)
+    source = VideoFileSource(path)
     taken = all_of(source)
     assert (source.info.width_px, source.info.height_px) == (128, 64)
     assert taken[0].frame.image_bgr.shape == (64, 128, 3)
 
 
 def test_info_states_what_the_file_states(tmp_path: Path) -> None:
-    source = FilmSource(write_film(tmp_path / "film.mp4", EVEN_S))
+    source = VideoFileSource(write_film(tmp_path / "film.mp4", EVEN_S))
     source.close()
     info = source.info
     assert (info.name, info.kind, info.width_px, info.height_px) == ("film.mp4", "film", *SIZE)
@@ -216,7 +218,7 @@ def test_info_states_what_the_file_states(tmp_path: Path) -> None:
 
 def test_steady_pace_waits_as_long_as_the_film_and_drops_nothing(tmp_path: Path) -> None:
     clock = HurriedClock()
-    source = FilmSource(write_film(tmp_path / "f.mkv", UNEVEN_S), pace="steady", clock=clock)
+    source = VideoFileSource(write_film(tmp_path / "f.mkv", UNEVEN_S), pace="steady", clock=clock)
     taken = all_of(source)
     assert times_of(taken) == pytest.approx(UNEVEN_S, abs=1e-3)
     assert clock.waited_s == pytest.approx(UNEVEN_S[-1], abs=1e-3)
@@ -225,7 +227,7 @@ def test_steady_pace_waits_as_long_as_the_film_and_drops_nothing(tmp_path: Path)
 
 def test_steady_pace_does_not_start_before_the_first_read(tmp_path: Path) -> None:
     clock = HandClock()
-    source = FilmSource(write_film(tmp_path / "f.mkv", EVEN_S), pace="steady", clock=clock)
+    source = VideoFileSource(write_film(tmp_path / "f.mkv", EVEN_S), pace="steady", clock=clock)
     clock.advance(60.0)
     first = source.read(10.0)
     clock.settle()
@@ -241,7 +243,7 @@ def test_steady_pace_does_not_start_before_the_first_read(tmp_path: Path) -> Non
 
 def test_camera_pace_keeps_the_newest_and_counts_the_dropped(tmp_path: Path) -> None:
     clock = HandClock()
-    source = FilmSource(write_film(tmp_path / "f.mkv", EVEN_S), pace="camera", clock=clock)
+    source = VideoFileSource(write_film(tmp_path / "f.mkv", EVEN_S), pace="camera", clock=clock)
     assert source.live
     first = source.read(10.0)
     assert first is not None
@@ -264,7 +266,7 @@ def test_camera_pace_keeps_the_newest_and_counts_the_dropped(tmp_path: Path) -> 
 def test_closing_ends_the_wait_for_the_next_picture(tmp_path: Path, pace: str) -> None:
     before = set(threading.enumerate())
     clock = HandClock()
-    source = FilmSource(write_film(tmp_path / "f.mkv", [0.0, 500.0]), pace=pace, clock=clock)  # type: ignore[arg-type]
+    source = VideoFileSource(write_film(tmp_path / "f.mkv", [0.0, 500.0]), pace=pace, clock=clock)  # type: ignore[arg-type]
     assert source.read(10.0) is not None
     clock.settle()
     answers: list[Taken | None] = []
@@ -279,7 +281,7 @@ def test_closing_ends_the_wait_for_the_next_picture(tmp_path: Path, pace: str) -
 
 
 def test_slow_start_of_the_reader_misses_nothing(tmp_path: Path) -> None:
-    source = FilmSource(write_film(tmp_path / "f.mkv", [i / 25 for i in range(200)]))
+    source = VideoFileSource(write_film(tmp_path / "f.mkv", [i / 25 for i in range(200)]))
     first = source.read(10.0)
     assert first is not None
     assert not source.ended
@@ -290,7 +292,7 @@ def test_slow_start_of_the_reader_misses_nothing(tmp_path: Path) -> None:
 def test_film_that_breaks_off_gives_what_is_whole(tmp_path: Path) -> None:
     path = write_film(tmp_path / "f.mkv", EVEN_S)
     path.write_bytes(path.read_bytes()[: path.stat().st_size * 2 // 3])
-    taken = all_of(FilmSource(path))
+    taken = all_of(VideoFileSource(path))
     assert 1 <= len(taken) < len(EVEN_S)
     assert times_of(taken) == pytest.approx(EVEN_S[: len(taken)], abs=1e-3)
 
@@ -303,7 +305,7 @@ def test_damaged_pictures_leave_a_gap_and_bend_no_time(tmp_path: Path) -> None:
     # All of the eighth picture but its last bytes, where the container's next header begins.
     data[starts[7] : starts[8] - 64] = bytes(starts[8] - 64 - starts[7])
     path.write_bytes(bytes(data))
-    taken = all_of(FilmSource(path))
+    taken = all_of(VideoFileSource(path))
     expected = [time_s for index, time_s in enumerate(EVEN_S) if index != 7]
     assert times_of(taken) == pytest.approx(expected, abs=1e-3)
 
@@ -361,14 +363,14 @@ def _no_pictures(folder: Path) -> Path:
 @pytest.mark.parametrize(
     ("make", "kind", "words"),
     [
-        (_missing, InputError, "There is no film at"),
-        (_folder, InputError, "is a folder, not a film"),
+        (_missing, InputError, "There is no video at"),
+        (_folder, InputError, "is a folder, not a video"),
         (_empty, SourceError, "is empty"),
-        (_noise, SourceError, "is not a film"),
-        (_text, SourceError, "is not a film"),
-        (_play_list, SourceError, "is not a film"),
-        (_sound_only, SourceError, "is not a film"),
-        (_no_pictures, SourceError, "contains no pictures"),
+        (_noise, SourceError, "is not a video"),
+        (_text, SourceError, "is not a video"),
+        (_play_list, SourceError, "is not a video"),
+        (_sound_only, SourceError, "is not a video"),
+        (_no_pictures, SourceError, "contains no frames"),
     ],
     ids=lambda value: value.__name__.strip("_") if callable(value) else "",
 )
@@ -382,7 +384,7 @@ def test_what_is_no_film_gets_one_sentence(
     assert callable(make)
     path = make(tmp_path)
     with pytest.raises(kind, match=words) as caught:
-        FilmSource(path)
+        VideoFileSource(path)
     sentence = caught.value.sentence
     assert str(path) in sentence
     assert sentence.endswith(".")
@@ -399,13 +401,13 @@ def test_film_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     # Changing the file's mode would not keep an administrator out.
     monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(InputError, match="may not be read"):
-        FilmSource(path)
+        VideoFileSource(path)
 
 
 def test_unknown_pace_is_refused(tmp_path: Path) -> None:
     path = write_film(tmp_path / "f.mp4", EVEN_S[:2])
     with pytest.raises(ValueError, match="pace"):
-        FilmSource(path, pace="fast")  # type: ignore[arg-type]
+        VideoFileSource(path, pace="fast")  # type: ignore[arg-type]
 
 
 def test_decoded_pictures_are_freed_at_once(tmp_path: Path) -> None:
@@ -415,7 +417,7 @@ def test_decoded_pictures_are_freed_at_once(tmp_path: Path) -> None:
     gc.collect()
     gc.disable()
     try:
-        all_of(FilmSource(path))
+        all_of(VideoFileSource(path))
         left = [one for one in gc.get_objects() if isinstance(one, av.VideoFrame)]
     finally:
         gc.enable()

@@ -1,4 +1,4 @@
-"""The video that the benchmark plays: the demo film enlarged to what a webcam gives, 1280 x 720 at 30 a second."""
+"""The video that the benchmark plays: the demo video enlarged to what a webcam gives, 1280 x 720 at 30 a second."""
 
 from __future__ import annotations
 
