@@ -44,7 +44,7 @@ def make_reading(
             {
                 entry.name: Measurement.of(*values[side, entry.name])
                 if (side, entry.name) in values
-                else Measurement.refused(refusal if entry.group == "wrist" else Refusal.NOT_GIVEN)
+                else Measurement.refused(refusal if entry.group == "wrist" else Refusal.NOT_REPORTED)
                 for entry in QUANTITIES
             },
             lift_plane if any(name.endswith("_lift") and of == side for of, name in values) else None,

@@ -110,7 +110,7 @@ def test_fingers_have_bounds_of_their_own_and_what_is_not_learned_is_said_to_be_
     assert left.lift_plane == "picture"
 
 
-def test_what_nothing_is_known_of_is_not_given() -> None:
+def test_what_nothing_is_known_of_is_not_reported() -> None:
     skill = np.full((2, len(OUTPUTS)), 0.9)
     skill[1, OUTPUTS.index("index_lift")] = np.nan  # of hands that stop no strings
     for fretting, given in ((frozenset({"left"}), True), (frozenset({"right"}), False), (None, False)):
@@ -140,8 +140,8 @@ def test_an_output_that_the_weights_lack_is_not_measurable(
     monkeypatch.setattr(f"{__name__}.OUTPUTS", without)
     monkeypatch.setattr("posturewatch.kinematics.estimator.OUTPUTS", without)
     both = measured(seen(forearm=axis()))
-    assert both.left.values[name].refusal is Refusal.NOT_GIVEN
-    assert both.right.values[name].refusal is Refusal.NOT_GIVEN
+    assert both.left.values[name].refusal is Refusal.NOT_REPORTED
+    assert both.right.values[name].refusal is Refusal.NOT_REPORTED
     others = {quantity(other).output: one for other, one in both.left.values.items() if other != name}
     assert all(one.measured == (output in without) for output, one in others.items())
 

@@ -29,7 +29,7 @@ from posturewatch.model.quantities import QUANTITIES
 from posturewatch.pipeline import build as parts
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"
-NOT_GIVEN = Refusal.NOT_GIVEN.value
+NOT_REPORTED = Refusal.NOT_REPORTED.value
 
 
 class FixedTracker:
@@ -106,7 +106,7 @@ def same(hand: dict[str, Any], row: dict[str, str]) -> None:
     assert (hand["lift_plane"] or "") == row["lift_plane"]
     assert (hand["wrist"]["status"], hand["wrist"]["reason"] or "") == (row["status"], row["reason"])
     reasons = (hand["quantities"][entry.name]["reason"] for entry in QUANTITIES if entry.group == "finger")
-    assert next((why for why in reasons if why and why != NOT_GIVEN), "") == row["finger_reason"]
+    assert next((why for why in reasons if why and why != NOT_REPORTED), "") == row["finger_reason"]
 
 
 @pytest.mark.parametrize("view", VIEWS)

@@ -1,4 +1,4 @@
-"""What a single frame tells of a hand: the learned estimator, and when no number is given."""
+"""What a single frame tells of a hand: the learned estimator, and when no number is reported."""
 
 from __future__ import annotations
 
@@ -194,7 +194,7 @@ class Estimator:
 
     def refused(self, side: Side, refusal: Refusal) -> HandMeasurement:
         """A hand of which nothing is measurable; what is never reported is refused as that, seen or not."""
-        whole, never = Measurement.refused(refusal), Measurement.refused(Refusal.NOT_GIVEN)
+        whole, never = Measurement.refused(refusal), Measurement.refused(Refusal.NOT_REPORTED)
         values = {entry.name: whole if entry.output in OUTPUTS else never for entry in QUANTITIES}
         return HandMeasurement(side, values)
 
@@ -205,7 +205,7 @@ class Estimator:
             return Measurement.refused(refusal)
         pair = estimate.values.get(entry.output)
         if pair is None:
-            return Measurement.refused(Refusal.NOT_GIVEN)
+            return Measurement.refused(Refusal.NOT_REPORTED)
         if entry.group == "wrist" and hand.forearm is None:
             return Measurement.refused(Refusal.FOREARM_NOT_SEEN)
         if hand.fingers is None:  # the first guess would lack a part, and nothing was learned of such hands

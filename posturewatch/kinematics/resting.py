@@ -12,7 +12,7 @@ passed. A finger whose bottom lies clearly above the plane of the others is take
 
 The deviation holds the landmarks' own jitter, the spread of hand lengths, how well the plane is known, and a share
 for the depth of single-camera landmarks; and it is stretched to what rendered videos with known lifts showed, where the
-tracker's fingertips were off by far more than they jitter. So most lifts of this kind are too uncertain to be given.
+tracker's fingertips were off by far more than they jitter. So most lifts of this kind are too uncertain to be reported.
 """
 
 from __future__ import annotations

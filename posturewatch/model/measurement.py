@@ -28,7 +28,7 @@ class Refusal(Enum):
     TOO_UNCERTAIN = "too uncertain from this view"
     SIDE_UNCLEAR = "left or right hand not clear"
     NO_PLANE = "no resting plane of the fingers known yet"
-    NOT_GIVEN = "not seen well enough from any view to be given"
+    NOT_REPORTED = "not seen well enough from any view to be given"
     STRINGS_NOT_SEEN = "strings not seen beside the fingers"
 
     @property
@@ -48,7 +48,8 @@ _HELP = {
     Refusal.NO_PLANE: "Play on for some seconds, so that the fingers are seen coming down.",
     Refusal.STRINGS_NOT_SEEN: "Let the camera see the strings beside the fingers; or play on for some seconds, so that "
     "the fingers are seen coming down.",
-    Refusal.NOT_GIVEN: "Nothing to do: a camera tells it hardly better than a guess. Your own eye or a teacher's can.",
+    Refusal.NOT_REPORTED: "Nothing to do: a camera tells it hardly better than a guess. Your own eye or a teacher's "
+    "can.",
 }
 
 

@@ -51,7 +51,7 @@ def csv_row(
 def cell(one: Measurement) -> Cell:
     """A measurement's cell, to the hundredth of its unit. What the weights in use never give needs no reason in
     every row."""
-    if one.refusal is Refusal.NOT_GIVEN:
+    if one.refusal is Refusal.NOT_REPORTED:
         return EMPTY
     if one.value is None or one.sd is None:
         return ("", "", "" if one.refusal is None else one.refusal.value)

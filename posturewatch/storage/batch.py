@@ -60,7 +60,7 @@ class Batch:
         time_ms = round(measurement.time_s / TIME_STEP_S)
         for side in SIDES:
             for name, one in measurement.hand(side).values.items():
-                if name not in due or one.refusal is Refusal.NOT_GIVEN:
+                if name not in due or one.refusal is Refusal.NOT_REPORTED:
                     continue
                 columns = self.series.get((side, name))
                 if columns is None:

@@ -39,7 +39,7 @@ _FAR = 2.5
 _FRAMES_PER_S = 2.0
 _MEMORY_S = 15.0
 _BELIEF_CAP = 12.0
-#: A hand is left out only where both are surely the same side.
+#: A hand is left out only where both are almost certainly the same side.
 _KEEP = 3.0
 #: A swap of two sides needs this much more than an equal case.
 _STAY = 1.0

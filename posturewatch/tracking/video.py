@@ -260,7 +260,7 @@ class VideoFinder:
         return guesses
 
     def _search(self, image: Image, time_s: float, body: BodyObservation | None, tiles: list[Roi]) -> None:
-        """Takes up what the palm finders found in the first two tiles, which they have been given, then searches
+        """Takes up what the palm finders found in the first two tiles, on which they were started, then searches
         the rest by twos."""
         left = self._effort.takes if self._eager(time_s) else max(1, self._effort.takes // 2)
         for begin in range(0, len(tiles), 2):
