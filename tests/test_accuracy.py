@@ -20,8 +20,9 @@ from scipy.stats import mannwhitneyu
 
 from calibration.dataset.rows import match
 from calibration.dataset.table import load, read
-from calibration.evaluate.report import FRAMINGS, score, shares_given
+from calibration.evaluate.report import score, shares_given
 from calibration.evaluate.weights import read_weights
+from calibration.scene.view import FRAMINGS
 from posturewatch.cli.main import main
 from posturewatch.config.settings import Settings
 from posturewatch.kinematics.estimator import RefusalRules

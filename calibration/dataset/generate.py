@@ -23,7 +23,8 @@ from typing import Any
 import numpy as np
 
 from calibration.body.bodies import SPLITS, default_path, load_bodies
-from calibration.dataset.scenes import FRAMINGS, LOOKS, Still, Studio
+from calibration.dataset.scenes import LOOKS, Still, Studio
+from calibration.scene.view import FRAMINGS
 
 FILM_RATE_HZ = 30
 

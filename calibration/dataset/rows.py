@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.crop_jitter import padded_crop_of, read_crop_jitter
 from calibration.dataset.crops import TARGETS, elsewhere, outputs_of, targets_of
+from calibration.scene.view import FRAMINGS
 from posturewatch.model.estimator_outputs import OUTPUTS
 from posturewatch.model.observation import HandObservation, Observation, Side, other_side
 from posturewatch.tracking.crop import CLOSE, WIDE, Crop
@@ -196,7 +197,7 @@ def crop_rows(
 
 def _scene(label: dict[str, Any]) -> Row:
     return {
-        "framing": np.int8(("upper", "headless", "close").index(label["framing"])),
+        "framing": np.int8(FRAMINGS.index(label["framing"])),
         "azimuth_deg": np.float32(label["azimuth_deg"]),
         "elevation_deg": np.float32(label["elevation_deg"]),
         "hfov_deg": np.float32(label["hfov_deg"]),
@@ -218,7 +219,7 @@ def truth_row(label: dict[str, Any], truth: dict[str, Any], found: HandObservati
         "t_strings_visible": np.float32(truth["strings_visible"]),
         "t_visible": np.float32(truth["hand_visible"]),
         "t_found": np.bool_(found is not None),
-        "t_framing": np.int8(("upper", "headless", "close").index(label["framing"])),
+        "t_framing": np.int8(FRAMINGS.index(label["framing"])),
     }
 
 

@@ -33,12 +33,11 @@ from calibration.scene.other_instruments import bow_mesh, full_mesh
 from calibration.scene.other_players import elsewhere, sample_any_player, sample_bystander, sample_cup
 from calibration.scene.photo import Photo, sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
-from calibration.scene.view import sample_view
+from calibration.scene.view import FRAMINGS, sample_view
 from posturewatch.model.arrays import FloatArray
 from posturewatch.model.observation import SIDES
 
 LOOKS = ("photo", "plain")
-FRAMINGS = ("upper", "headless", "close")
 SIZES = ((1280, 720), (640, 480), (960, 540), (720, 1280))
 SIZE_SHARES = (0.66, 0.18, 0.08, 0.08)
 LEFT_HANDED_SHARE = 0.2

@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.ground_truth_regions import GroundTruthFinder, ground_truth_regions
 from calibration.dataset.rows import Row, crop_rows, film_frame, match, pack, rows_of, truth_row
+from calibration.scene.view import FRAMINGS
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import Observation
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
@@ -201,9 +202,7 @@ def main() -> None:
     parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
     parser.add_argument("--frames", type=int, default=60, help="frames of each film")
     parser.add_argument("--rate-hz", type=float, default=30.0, help="of the films")
-    parser.add_argument(
-        "--framing", choices=("upper", "headless", "close"), help="all of them, where left out"
-    )
+    parser.add_argument("--framing", choices=FRAMINGS, help="all of them, where left out")
     parser.add_argument(
         "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
     )

@@ -25,6 +25,7 @@ from calibration.dataset.table import Columns, Table, load, observation_of, read
 from calibration.evaluate.films import IN_VIEW, film_report
 from calibration.evaluate.real.report import real_report
 from calibration.evaluate.weights import read_weights
+from calibration.scene.view import FRAMINGS
 from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.geometry import wrist_angles
@@ -35,7 +36,6 @@ from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import BODY_LANDMARKS, SIDES
 
-FRAMINGS = ("upper", "headless", "close")
 COMFORT_MM, HIGH_MM = 15.0, 25.0  # common practice for a finger held far, and too far, from the strings
 
 

@@ -11,6 +11,9 @@ from calibration.scene.player import Player
 from posturewatch.model.arrays import FloatArray
 from posturewatch.model.observation import SIDES
 
+#: How much of the player a camera sees: in data sets, by their places here.
+FRAMINGS = ("upper", "headless", "close")
+
 
 @dataclass(frozen=True)
 class View:
