@@ -137,7 +137,7 @@ def test_what_is_not_measurable_is_said_with_what_would_help(open_page: OpenPage
     stage.hands = (Refusal.FOREARM_NOT_SEEN, (-8.0, 3.0))
     hand_state(page, "left", "partly")
     expect_text(page, ".hand[data-side=left] .word", "Partly seen")
-    assert page.evaluate(LEFT_SIZE) == "–"
+    page.wait_for_function(f"() => {LEFT_SIZE} === '–'")
     expect_text(
         page, ".message-text", "Left hand: wrist flexion not measured, forearm not seen. Let the camera"
     )

@@ -3,7 +3,7 @@
 import { element, setData, setText, svg } from "./dom.js";
 import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
-import { HOLD_S, Steady, SteadyNumber } from "./steady.js";
+import { HOLD_S, Steady, SteadyNumber, SteadyState } from "./steady.js";
 import { LEVELS, cueLabel, cueWords, directionName, directionOf, fingerName, fingerNumber, labelOf, refusalHelp, refusalName, sign, zoneKey } from "./terms.js";
 
 /** @import { LiveCue, LiveQuantity, Quantity, State } from "./api.d.ts" */
@@ -15,7 +15,7 @@ const STEP = 1;
 const STILL = window.matchMedia("(prefers-reduced-motion: reduce)");
 
 export class FingerColumn {
-  #zone = /** @type {Steady<State>} */ (new Steady());
+  #zone = new SteadyState();
   #cue = /** @type {Steady<string>} */ (new Steady());
   #number = new SteadyNumber(STEP);
   #movedAt = -Infinity;
@@ -73,7 +73,7 @@ export class FingerColumn {
     if (timeS < this.#movedAt) this.#reset();
     const before = this.node.dataset.state;
     const { state, pending } = this.#zone.update(timeS, this.#raw(entry));
-    const cue = this.#cue.update(timeS, cues.map((one) => cueWords(one.cue)).join(", ")).state;
+    const cue = this.#cue.update(timeS, cues.map((one) => cueWords(one.cue)).join(", "));
     if (entry.display !== null && (!STILL.matches || timeS - this.#movedAt >= HOLD_S)) {
       this.#movedAt = timeS;
       this.#move(entry.display, entry.sd ?? 0);

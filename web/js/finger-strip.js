@@ -53,7 +53,7 @@ export class FingerStrip {
       const entry = hand.quantities[column.quantity.name];
       if (entry) column.show(entry, hand.cues.filter((cue) => cue.finger === column.quantity.finger), timeS);
     }
-    const { state: plane } = this.#plane.update(timeS, hand.lift_plane ?? NO_PLANE);
+    const plane = this.#plane.update(timeS, hand.lift_plane ?? NO_PLANE);
     const [reason, ...others] = new Set(this.#columns.map((column) => column.reason));
     if (reason && others.length === 0) this.#about = words.fingers.noneNow(reason);
     else this.#about = plane === NO_PLANE ? "" : words.fingers.liftIn(planeWords(plane));

@@ -4,7 +4,7 @@ import { element, setData, setText, svg } from "./dom.js";
 import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { Scale } from "./scale.js";
-import { HOLD_S, Steady } from "./steady.js";
+import { HOLD_S, Steady, SteadyState } from "./steady.js";
 import { WRIST, handName, stateKey } from "./terms.js";
 
 /** @import { LiveHand, Side, State, Warned } from "./api.d.ts" */
@@ -37,7 +37,7 @@ class SteadyReason {
 }
 
 export class HandPanel {
-  #steady = /** @type {Steady<State>} */ (new Steady());
+  #steady = new SteadyState();
   #main = /** @type {Steady<string>} */ (new Steady());
   #why = new SteadyReason();
   #scales = WRIST.map((quantity) => new Scale(quantity));
@@ -68,7 +68,7 @@ export class HandPanel {
   show(hand, timeS, warnings) {
     const raw = rawState(hand, warnings);
     const { state, pending } = this.#steady.update(timeS, raw.state);
-    const main = this.#main.update(timeS, this.#nearest(hand)).state;
+    const main = this.#main.update(timeS, this.#nearest(hand));
     const changed = state !== this.#last;
     this.#last = state;
     for (const scale of this.#scales) {

@@ -61,7 +61,9 @@ function quiet(hands) {
   for (const state of TOLD_FIRST) {
     const told = sides.filter((side) => hands[side].state === state);
     const [side] = told;
-    if (side !== undefined) return sentence(state, told.length === SIDES.length ? words.live.bothHands : words.hands[side], hands[side]);
+    if (side === undefined) continue;
+    const both = told.length === SIDES.length && SIDES.every((one) => hands[one].quantity === hands[side].quantity && hands[one].refusal === hands[side].refusal);
+    return sentence(state, both ? words.live.bothHands : words.hands[side], hands[side]);
   }
   return "";
 }
@@ -73,7 +75,7 @@ function quiet(hands) {
  */
 function sentence(state, who, { quantity, refusal }) {
   const text = words.live;
-  if (refusal === null) return text.told[state](who);
+  if (refusal === null) return state === "unsure" && quantity !== null ? text.mayBePast(who, labelOf(quantity)) : text.told[state](who);
   const what = quantity === null ? text.notSeen(who, refusalName(refusal)) : text.notMeasured(who, labelOf(quantity), refusalName(refusal));
   return `${sentenceCase(what)} ${refusalHelp(refusal)}`.trim();
 }

@@ -1,13 +1,14 @@
 // What is shown of something that may flicker from frame to frame. Times are those of the frames, in seconds.
 
-/** Nothing that is read changes faster than this, save a warning. */
+/** @import { State } from "./api.d.ts" */
+
+/** Nothing that is read changes faster than this, save a warning and the loss of comfort. */
 export const HOLD_S = 1.5;
-/** Of the last `HOLD_S`, so much has to be comfortable before comfort is claimed. */
-const COMFORT_SHARE = 0.9;
+/** What filled most of so long a stretch is shown. */
+const WINDOW_S = 3;
 
 /**
- * A state that is shown: the one that filled most of the last stretch of time. Comfort is only shown where it filled
- * nearly all of it; a held extreme is shown at once.
+ * A value that is shown: the one that filled most of the last stretch of time.
  * @template {string} T
  */
 export class Steady {
@@ -16,32 +17,17 @@ export class Steady {
   /** @type {T | null} */
   #shown = null;
   #since = -Infinity;
-  #holdS;
-
-  /** @param {number} [holdS] */
-  constructor(holdS = HOLD_S) {
-    this.#holdS = holdS;
-  }
 
   /**
-   * The state to show, and whether what it tells of is missing at this very moment.
+   * The value to show.
    * @param {number} timeS
    * @param {T} raw
-   * @returns {{ state: T, pending: boolean }}
+   * @returns {T}
    */
   update(timeS, raw) {
-    const last = this.#recent.at(-1);
-    if (last && timeS < last.timeS) this.reset();
-    this.#recent.push({ timeS, raw });
-    while (this.#recent.length > 1 && (this.#recent[1]?.timeS ?? Infinity) <= timeS - this.#holdS) this.#recent.shift();
-    const shown = this.#shown ?? raw;
-    if (this.#shown === null || raw === "held") this.#show(raw, timeS);
-    else if (timeS - this.#since >= this.#holdS) {
-      const next = this.#most(timeS);
-      if (next !== shown) this.#show(next, timeS);
-    }
-    const state = this.#shown ?? raw;
-    return { state, pending: raw === "unseen" && state !== "unseen" };
+    this.take(timeS, raw);
+    if (this.#shown === null) return this.set(timeS, raw);
+    return timeS - this.#since >= HOLD_S ? this.set(timeS, this.most(timeS)) : this.#shown;
   }
 
   reset() {
@@ -50,34 +36,119 @@ export class Steady {
     this.#since = -Infinity;
   }
 
-  /**
-   * @param {T} state
-   * @param {number} timeS
-   */
-  #show(state, timeS) {
-    if (state !== this.#shown) this.#since = timeS;
-    this.#shown = state;
+  get shown() {
+    return this.#shown;
   }
 
-  /** @param {number} timeS */
-  #most(timeS) {
+  /** Since when it has been shown. */
+  get since() {
+    return this.#since;
+  }
+
+  /**
+   * @param {number} timeS
+   * @param {T} raw
+   */
+  take(timeS, raw) {
+    const last = this.#recent.at(-1);
+    if (last && timeS < last.timeS) this.reset();
+    this.#recent.push({ timeS, raw });
+    while (this.#recent.length > 1 && (this.#recent[1]?.timeS ?? Infinity) <= timeS - WINDOW_S) this.#recent.shift();
+  }
+
+  /**
+   * @param {number} timeS
+   * @param {T} value
+   * @returns {T}
+   */
+  set(timeS, value) {
+    if (value !== this.#shown) this.#since = timeS;
+    this.#shown = value;
+    return value;
+  }
+
+  /**
+   * Whether it has been this and nothing else for as long.
+   * @param {T} value
+   * @param {number} timeS
+   * @param {number} seconds
+   */
+  only(value, timeS, seconds) {
+    const from = timeS - seconds;
+    const first = this.#recent[0];
+    return first !== undefined && first.timeS <= from
+      && this.#recent.every(({ raw }, i) => raw === value || (this.#recent[i + 1]?.timeS ?? Infinity) <= from);
+  }
+
+  /**
+   * What filled most of the last stretch, but for these.
+   * @param {number} timeS
+   * @param {readonly T[]} [but]
+   * @returns {T}
+   */
+  most(timeS, but = []) {
     /** @type {Map<T, number>} */
     const seconds = new Map();
-    const from = timeS - this.#holdS;
+    const from = timeS - WINDOW_S;
     this.#recent.forEach(({ timeS: start, raw }, i) => {
-      const end = this.#recent[i + 1]?.timeS ?? timeS;
       // The newest frame has lasted no time yet, and counts all the same.
-      seconds.set(raw, (seconds.get(raw) ?? 1e-6) + Math.max(0, end - Math.max(from, start)));
+      const spent = Math.max(1e-6, (this.#recent[i + 1]?.timeS ?? timeS) - Math.max(from, start));
+      if (!but.includes(raw)) seconds.set(raw, (seconds.get(raw) ?? 0) + spent);
     });
-    const total = [...seconds.values()].reduce((sum, one) => sum + one, 0);
-    const ordered = [...seconds].sort((a, b) => b[1] - a[1]);
-    const [state = /** @type {T} */ ("")] = (ordered.find(([raw, spent]) => raw !== "within" || spent >= COMFORT_SHARE * total) ?? ordered[0] ?? []);
-    return state;
+    const [first] = [...seconds].sort((a, b) => b[1] - a[1]);
+    return first ? first[0] : /** @type {T} */ (this.#recent.at(-1)?.raw);
   }
 }
 
-/** A number that is shown: it changes after a while, by more than its last digit's worth, and goes after a while. */
+/**
+ * The state of a hand or a finger that is shown. A held extreme is shown at once. Comfort is shown where every frame of
+ * the last moments was comfortable, and goes with the first that is not. Nothing is said in the first moments.
+ */
+export class SteadyState {
+  #steady = /** @type {Steady<State>} */ (new Steady());
+  #begun = -Infinity;
+
+  /**
+   * The state to show, and whether the hand is missing at this very moment.
+   * @param {number} timeS
+   * @param {State} raw
+   * @returns {{ state: State, pending: boolean }}
+   */
+  update(timeS, raw) {
+    this.#steady.take(timeS, raw);
+    if (this.#steady.shown === null) {
+      this.#steady.set(timeS, "idle");
+      this.#begun = timeS;
+    }
+    const state = this.#next(timeS, raw);
+    return { state, pending: raw === "unseen" && state !== "unseen" };
+  }
+
+  reset() {
+    this.#steady.reset();
+  }
+
+  /**
+   * @param {number} timeS
+   * @param {State} raw
+   * @returns {State}
+   */
+  #next(timeS, raw) {
+    const steady = this.#steady;
+    const shown = steady.shown ?? "idle";
+    if (raw === "held") return steady.set(timeS, "held");
+    if (shown === "within" && raw !== "within") return steady.set(timeS, raw === "extreme" || raw === "beyond" ? raw : "unsure");
+    if (timeS - steady.since < HOLD_S || timeS - this.#begun < HOLD_S) return shown;
+    if (steady.only("within", timeS, HOLD_S)) return steady.set(timeS, "within");
+    const most = steady.most(timeS, ["within"]);
+    // Comfort that was not without a gap is not claimed; without anything else, it is not sure.
+    return steady.set(timeS, most === "within" || most === "held" ? "unsure" : most);
+  }
+}
+
+/** A number that is shown: it changes after a while, by more than its uncertainty's worth, and comes and goes as a `Steady`. */
 export class SteadyNumber {
+  #known = /** @type {Steady<"known" | "missing">} */ (new Steady());
   /** @type {number | null} */
   #shown = null;
   #since = -Infinity;
@@ -95,16 +166,18 @@ export class SteadyNumber {
    */
   update(timeS, value, now = false) {
     if (timeS < this.#since) this.reset();
-    const due = now || this.#shown === null || timeS - this.#since >= HOLD_S;
-    const differs = value === null || this.#shown === null ? value !== this.#shown : Math.abs(value - this.#shown) >= this.#step;
-    if (due && differs) {
-      this.#shown = value;
+    const known = this.#known.update(timeS, value === null ? "missing" : "known") === "known";
+    const wanted = known ? value ?? this.#shown : null;
+    const differs = wanted === null || this.#shown === null ? wanted !== this.#shown : Math.abs(wanted - this.#shown) >= this.#step;
+    if (differs && (now || timeS - this.#since >= HOLD_S)) {
+      this.#shown = wanted;
       this.#since = timeS;
     }
     return this.#shown;
   }
 
   reset() {
+    this.#known.reset();
     this.#shown = null;
     this.#since = -Infinity;
   }

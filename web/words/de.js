@@ -131,9 +131,10 @@ export default {
     limit: (limit) => `Grenze ${limit}`, warning: (what, seconds, advice) => `${what}, seit ${seconds} s. ${advice}`, bothHands: "Beide Hände",
     told: {
       idle: () => "", within: (who) => `${who}: im Komfortbereich.`, beyond: (who) => `${who}: außer Komfort.`, extreme: (who) => `${who}: extremer Winkel des Handgelenks.`,
-      held: (who) => `${who}: extremer Winkel des Handgelenks.`, unsure: (who) => `${who}: zu grob gemessen, um zu sagen, ob der Winkel bequem ist.`,
+      held: (who) => `${who}: extremer Winkel des Handgelenks.`, unsure: (who) => `${who}: zu unsicher, um etwas zu sagen.`,
       partly: (who) => `${who}: nicht alles wird gemessen.`, unseen: (who) => `${who}: nicht zu sehen.`,
     },
+    mayBePast: (who, quantity) => `${who}: ${quantity} ist zu unsicher, um sie bequem zu nennen.`,
     notMeasured: (who, quantity, why) => `${who}: ${quantity} nicht gemessen, ${why}.`, notSeen: (who, why) => `${who}: ${why}.`,
     framesPerSecond: (count) => `${plural(count, "Bild", "Bilder")} pro Sekunde`, skipped: (count) => `${count} übersprungen`,
   },

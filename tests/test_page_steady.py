@@ -1,0 +1,80 @@
+"""What the page shows of states and numbers that flicker: no faster than one can read, and no comfort without evidence.
+
+The rules are those of the page's own contract: nothing that is read changes within 1.5 s, but for a warning, which is
+shown at once, and for comfort, which goes with the first frame that lacks evidence.
+"""
+
+from __future__ import annotations
+
+import random
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from page_stage import OpenPage
+
+pytestmark = pytest.mark.browser
+
+HOLD_S = 1.5
+STATES = ("within", "beyond", "extreme", "held", "unsure", "partly", "unseen")
+
+
+def flickering(seed: int, rate_hz: float, length_s: float) -> list[tuple[float, str, float | None]]:
+    """Frames of stretches of a state each, from a single frame to seconds, and a number that comes and goes."""
+    chance = random.Random(seed)
+    frames: list[tuple[float, str, float | None]] = []
+    while len(frames) < length_s * rate_hz:
+        state, missing = chance.choice(STATES), chance.random() < 0.4
+        for _ in range(max(1, round(chance.expovariate(1.0) * rate_hz))):
+            value = None if missing else chance.gauss(30.0, 8.0)
+            frames.append((len(frames) / rate_hz, state, value))
+    return frames
+
+
+def shown(page: Any, frames: list[tuple[float, str, float | None]]) -> list[tuple[str, float | None]]:
+    found: list[tuple[str, float | None]] = page.evaluate(
+        """async (frames) => {
+          const { SteadyState, SteadyNumber } = await import("/js/steady.js");
+          const [state, number] = [new SteadyState(), new SteadyNumber(2)];
+          return frames.map(([time, raw, value]) => [state.update(time, raw).state, number.update(time, value)]);
+        }""",
+        frames,
+    )
+    return found
+
+
+def test_states_and_numbers_keep_to_the_contract(open_page: OpenPage) -> None:
+    page = open_page()
+    changes, comfortable = 0, 0
+    for seed, rate_hz in enumerate((6.0, 12.0, 30.0) * 4):
+        frames = flickering(seed, rate_hz, 60.0)
+        last_state, last_number = -HOLD_S, -HOLD_S
+        before: tuple[str, float | None] = ("idle", None)
+        for at, ((time_s, raw, _), now) in enumerate(zip(frames, shown(page, frames), strict=True)):
+            # A warning is shown with its first frame.
+            assert raw != "held" or now[0] == "held"
+            if now[0] == "within":
+                comfortable += 1
+                evidence = [one for s, one, _ in frames[: at + 1] if s > time_s - HOLD_S]
+                assert set(evidence) == {"within"}
+            if now[0] != before[0]:
+                urgent = now[0] == "held" or before[0] == "within"
+                assert urgent or time_s - last_state >= HOLD_S - 1e-9, (seed, time_s, before, now)
+                last_state, changes = time_s, changes + 1
+            if now[1] != before[1]:
+                assert time_s - last_number >= HOLD_S - 1e-9, (seed, time_s, before, now)
+                last_number = time_s
+            before = now
+    # The contract is not kept by showing nothing.
+    assert changes > 100
+    assert comfortable > 100
+
+
+def test_a_state_that_stays_is_shown_soon(open_page: OpenPage) -> None:
+    page = open_page()
+    for state in STATES:
+        frames = [(at / 10.0, "partly" if at < 50 else state, None) for at in range(100)]
+        late = [now for now, _ in shown(page, frames)[50:]]
+        # Most of the last three seconds, so within half of them and the hold.
+        assert set(late[30:]) == {state}
