@@ -220,6 +220,6 @@ def test_measure_refuses_what_is_no_picture(tmp_path: Path, capsys: pytest.Captu
     text = tmp_path / "notes.jpg"
     text.write_text("not a picture", encoding="utf-8")
     assert main(["measure", str(text)]) == 2
-    assert "is not a picture" in capsys.readouterr().err
+    assert "is not an image" in capsys.readouterr().err
     assert main(["measure", str(tmp_path / "missing.jpg")]) == 2
     assert "cannot be read" in capsys.readouterr().err
