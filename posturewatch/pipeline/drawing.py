@@ -1,4 +1,4 @@
-"""Draws what was measured into a picture: the two lines whose angle is the wrist's, and the numbers."""
+"""Draws what was measured into an image: the two lines whose angle is the wrist's, and the numbers."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _AXIS_BGR = (60, 200, 250)
 _FOREARM_BGR = (250, 170, 60)
 
 
-#: Left, top, right and bottom of a place in the picture, pixels.
+#: Left, top, right and bottom of a place in the image, pixels.
 Box = tuple[int, int, int, int]
 
 
@@ -33,7 +33,7 @@ def _point(xy: NDArray[np.float64]) -> tuple[int, int]:
 
 
 def draw_lines(image_bgr: Image, hand: HandObservation, unit: int) -> None:
-    """Into the picture itself: hand skeleton thinly, hand axis and forearm axis strongly. unit: the thin lines' width,
+    """Into the image itself: hand skeleton thinly, hand axis and forearm axis strongly. unit: the thin lines' width,
     pixels."""
     points = hand.landmarks_px
     for a, b in _BONES:
@@ -47,7 +47,7 @@ def draw_lines(image_bgr: Image, hand: HandObservation, unit: int) -> None:
 def draw_hand(
     image_bgr: Image, hand: HandObservation, measurement: HandMeasurement, written: Box | None = None
 ) -> Box:
-    """Into the picture itself: hand skeleton thinly, hand axis and forearm axis strongly, angles in words.
+    """Into the image itself: hand skeleton thinly, hand axis and forearm axis strongly, angles in words.
 
     written: where the other hand's words stand, which are not written over. Returns where this hand's stand.
     """
@@ -69,7 +69,7 @@ def draw_hand(
 def _write(
     image_bgr: Image, lines: list[str], corner: NDArray[np.float64], unit: int, written: Box | None
 ) -> Box:
-    """Lines of words at the hand's lower right corner, moved so that they lie inside the picture and, above or below,
+    """Lines of words at the hand's lower right corner, moved so that they lie inside the image and, above or below,
     beside what is written already."""
     height, width = image_bgr.shape[:2]
     size, thickness = 0.45 * unit, unit
