@@ -1,0 +1,136 @@
+"""How the live page looks from two metres away: sizes and contrasts, against outside measures.
+
+Sizes: a 14-inch screen, its width from its diagonal and its shape. The picture is to take half of it; digits of a
+hand's number 8 mm, a warning's letters 9 mm and those of any other message 6 mm. Contrast: Web Content Accessibility
+Guidelines 2.2, 1.4.3 (text, 4.5:1) and 1.4.11 (marks that carry meaning, 3:1), by the formulas given there.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING, Any, Literal
+
+import pytest
+from page_stage import FINGERS, WELL, Stage, hand_state
+
+from posturewatch.model.measurement import Refusal
+
+if TYPE_CHECKING:
+    from page_stage import OpenPage
+    from playwright.sync_api import Page
+
+pytestmark = pytest.mark.browser
+
+DIAGONAL_MM = 14 * 25.4
+SCREENS = [(1280, 800), (1366, 768)]
+PAST, HELD = (42.0, 4.0), (60.0, 4.0)
+
+
+def px_per_mm(width: int, height: int) -> float:
+    return math.hypot(width, height) / DIAGONAL_MM
+
+
+def glyph_px(page: Page, selector: str, letter: str) -> float:
+    """The height of a letter's ink as the element writes it."""
+    found: float = page.evaluate(
+        """([selector, letter]) => {
+          const { fontWeight, fontSize, fontFamily } = getComputedStyle(document.querySelector(selector));
+          const pen = document.createElement("canvas").getContext("2d");
+          pen.font = `${fontWeight} ${fontSize} ${fontFamily}`;
+          return pen.measureText(letter).actualBoundingBoxAscent;
+        }""",
+        [selector, letter],
+    )
+    return found
+
+
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_the_picture_is_large_and_what_is_read_from_afar_too(
+    open_page: OpenPage, stage: Stage, width: int, height: int
+) -> None:
+    page = open_page(width, height)
+    page.click("#start")
+    hand_state(page, "left", "within")
+    box = page.locator(".picture").bounding_box()
+    assert box is not None
+    assert box["width"] * box["height"] >= 0.5 * width * height
+    assert page.evaluate("document.documentElement.scrollHeight") <= height
+    mm = px_per_mm(width, height)
+    assert glyph_px(page, ".hand .scale[data-main=true] b", "0") >= 8 * mm
+    assert glyph_px(page, ".message-text", "H") >= 6 * mm
+    stage.hands = (HELD, WELL[1])
+    page.wait_for_selector(".message[data-kind=warning]")
+    assert glyph_px(page, ".message-text", "H") >= 9 * mm
+    message = page.locator(".message")
+    assert message.evaluate("one => one.scrollHeight <= one.clientHeight")
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definitions) of a computed colour."""
+    parts = [float(part) for part in re.findall(r"[\d.]+", colour)][:3]
+    shares = [part / 255 for part in parts] if colour.startswith("rgb") else parts
+    linear = [s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4 for s in shares]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def measured(page: Page, wanted: list[tuple[str, str]]) -> list[tuple[str, str, str]]:
+    """By selector, the colour of that property and that of the ground behind it, of everything that is visible."""
+    found: list[tuple[str, str, str]] = page.evaluate(
+        """(wanted) => {
+          const clear = (colour) => /^rgba\\(.*, 0\\)$/.test(colour) || colour === "transparent";
+          const ground = (node) => {
+            const { backgroundColor } = getComputedStyle(node);
+            return clear(backgroundColor) && node.parentElement ? ground(node.parentElement) : backgroundColor;
+          };
+          return wanted.flatMap(([selector, property]) => [...document.querySelectorAll(selector)]
+            .filter((node) => node.checkVisibility({ visibilityProperty: true }))
+            .map((node) => [selector, getComputedStyle(node)[property], ground(node)]));
+        }""",
+        wanted,
+    )
+    return found
+
+
+TEXTS = [(".message-text", "color"), (".clock", "color"), (".hand-name", "color"), (".hand .word", "color"),
+    (".scale-text *", "color"), (".finger p", "color"), (".strip-foot", "color"), (".hint", "color"),
+    (".controls .button:not(:disabled)", "color")]  # fmt: skip
+MARKS = [(".shape", "color"), (".bar-track", "fill"), (".bar-comfort", "fill"), (".bar-limit", "stroke"),
+    (".bar-whisker", "stroke"), (".bar-needle", "fill"), (".lift-fill", "fill"), (".lift-track", "stroke"),
+    (".lift-limit", "stroke"), (".lift-strings", "stroke"), (".finger-shape", "color")]  # fmt: skip
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_texts_and_marks_stand_out_in_every_state(
+    open_page: OpenPage, stage: Stage, scheme: Literal["light", "dark"]
+) -> None:
+    page = open_page(1280, 800, color_scheme=scheme, reduced_motion="reduce")
+    page.click("#fingers-toggle")
+    page.click("#start")
+    weak: list[Any] = []
+    for hands, state in [
+        (((12.0, 4.0, FINGERS), WELL[1]), "within"),
+        ((PAST, WELL[1]), "beyond"),
+        ((Refusal.FOREARM_NOT_SEEN, WELL[1]), "partly"),
+        ((Refusal.HAND_NOT_SEEN, WELL[1]), "unseen"),
+        ((HELD, WELL[1]), "held"),
+    ]:
+        stage.hands = hands
+        hand_state(page, "left", state)
+        texts, marks = measured(page, TEXTS), measured(page, MARKS)
+        assert len(texts) > 20
+        assert len(marks) > 10
+        weak += [(state, *one) for one in texts if contrast(one[1], one[2]) < 4.5]
+        weak += [(state, *one) for one in marks if contrast(one[1], one[2]) < 3.0]
+    assert weak == []
+
+
+def test_black_on_white_has_the_contrast_that_the_guidelines_give() -> None:
+    # The largest ratio there is, 21:1, and the grey #767676, the lightest that reaches 4.5:1 on white.
+    assert contrast("rgb(0, 0, 0)", "rgb(255, 255, 255)") == pytest.approx(21.0)
+    assert 4.5 <= contrast("rgb(118, 118, 118)", "rgb(255, 255, 255)") < 4.6
