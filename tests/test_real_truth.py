@@ -6,11 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
-
-pytest.importorskip("scipy")
-
 from hand_chain import BONES, LEFT, chains
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from calibration.evaluate.real.cameras import Camera

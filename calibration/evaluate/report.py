@@ -1,7 +1,7 @@
 """Prints how good the angles are, on rendered players and scenes that were never trained on.
 
     python -m calibration.evaluate --data DIR
-    python -m calibration.evaluate --real ../shared/real
+    python -m calibration.evaluate --real FOLDER
 
 DIR holds `test-*.npz` (stills) and `testfilm-*.npz` (films) as `calibration.dataset.tracked` writes them; without it
 the small set that is shipped with the project is used. Truth is exact: the angles that the players were posed with.
@@ -21,9 +21,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.dataset.table import Columns, Table, load, observation_of, read_shards
+from calibration.dataset.table import Columns, Table, load, observation_of, read, read_shards
 from calibration.evaluate.films import IN_VIEW, film_report
 from calibration.evaluate.real.report import real_report
+from calibration.evaluate.shown import shown_lines, shown_runs
 from calibration.evaluate.weights import read_weights
 from calibration.scene.view import FRAMINGS
 from posturewatch.config.resources import calibration_dir
@@ -328,6 +329,8 @@ def main() -> None:
     fingers(ensemble, table, rules)
     if any(args.data.glob(f"{args.split}film-*.npz")):
         film_report(args.data, f"{args.split}film", ensemble, rules, stated)
+        films = read(args.data, f"{args.split}film")
+        print("\n".join(shown_lines(list(shown_runs(films, Estimator(ensemble, rules=rules), stated)))))
 
 
 if __name__ == "__main__":

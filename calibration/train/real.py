@@ -1,6 +1,6 @@
 """Fits the last layer of the estimator on real and rendered hands together: what is a hand, and how far angles are off.
 
-    python -m calibration.train.real --real ../shared/real --data DIR --weights calibration/weights/estimator.npz
+    python -m calibration.train.real --real FOLDER --data DIR --weights calibration/weights/estimator.npz
 
 adds `presence` and `spread` to the weights (`posturewatch.kinematics.witnesses`). DIR holds the rendered calibration
 rows (`cal-*.npz`) with the networks' outputs beside them. To be run again whenever networks or estimator were trained.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -46,6 +46,9 @@ class RefusalRules:
         nine truths in ten, and still its number says nothing of this hand.
     edge_px
         Landmarks this far outside the image mean that the hand is cut off.
+    keep_hand_presence, keep_ood_score, keep_sd
+        What is reported already is reported further up to these, so that a number does not come and go: least
+        probability of a hand, largest out-of-distribution score, and by how much the bounds on degrees are looser.
     """
 
     min_palm_px: float = 14.0
@@ -58,8 +61,11 @@ class RefusalRules:
     max_place_sd_mm: float = 15.0
     min_skill: float = 0.3
     edge_px: float = 12.0
+    keep_hand_presence: float = 0.4
+    keep_ood_score: float = 2.0
+    keep_sd: float = 1.3
 
-    def max_sd(self, entry: Quantity, plane: LiftPlane | None = "picture") -> float:
+    def max_sd(self, entry: Quantity, plane: LiftPlane | None = "picture", *, shown: bool = False) -> float:
         """The largest standard deviation with which a quantity is still reported.
 
         Parameters
@@ -68,6 +74,8 @@ class RefusalRules:
             The quantity.
         plane
             What a lift is measured from.
+        shown
+            Whether it is reported already; of lengths that makes no difference.
 
         Returns
         -------
@@ -77,7 +85,8 @@ class RefusalRules:
             return self.max_resting_sd_mm if plane == "resting fingertips" else self.max_lift_sd_mm
         if entry.unit == "mm":
             return self.max_place_sd_mm
-        return self.max_sd_deg if entry.group == "wrist" else self.max_joint_sd_deg
+        most = self.max_sd_deg if entry.group == "wrist" else self.max_joint_sd_deg
+        return most * self.keep_sd if shown else most
 
 
 @dataclass(frozen=True)
@@ -94,12 +103,18 @@ class Estimate:
         Single outputs that are refused although the hand is measured, with the reason.
     lift_plane
         What the finger lifts are measured from; in a single frame the strings in the image.
+    hand_presence
+        Probability that it is a hand of that side.
+    ood_score
+        Out-of-distribution score.
     """
 
     values: Mapping[str, tuple[float, float]]
     refusal: Refusal | None
     refused_outputs: Mapping[str, Refusal] = field(default_factory=dict)
     lift_plane: LiftPlane | None = "picture"
+    hand_presence: float = 1.0
+    ood_score: float = 0.0
 
 
 class Estimator:
@@ -167,19 +182,43 @@ class Estimator:
         -------
         The outputs of this frame alone, or one refusal of all of them.
         """
+        looked = self.look(observation, hand)
+        refusal = looked.refusal or self.refusal_of(looked.hand_presence, looked.ood_score)
+        return looked if refusal is None else Estimate({}, refusal)
+
+    def look(self, observation: Observation, hand: HandObservation) -> Estimate:
+        """As `estimate`, but for the judgement whether it is a hand seen as usual, which `refusal_of` makes."""
         refusal = self._cannot_be_seen(observation, hand)
         if refusal is not None:
             return Estimate({}, refusal)
         vector = features(observation, hand, self._hfov_deg)[None].astype(np.float32)
         means, sds, hand_presence, ood_score = self._ensemble.estimate(vector)
-        if hand_presence[0] < self._rules.min_hand_presence:
-            return Estimate({}, Refusal.HAND_NOT_SEEN)
-        if ood_score[0] > self._rules.max_ood_score:
-            return Estimate({}, Refusal.UNUSUAL_VIEW)
         pairs = dict(zip(OUTPUTS, zip(means[0].tolist(), sds[0].tolist(), strict=True), strict=True))
-        return Estimate({name: pairs[name] for name in self._reported[hand.side]}, None)
+        values = {name: pairs[name] for name in self._reported[hand.side]}
+        return Estimate(values, None, hand_presence=float(hand_presence[0]), ood_score=float(ood_score[0]))
 
-    def measured(self, estimate: Estimate, hand: HandObservation) -> HandMeasurement:
+    def refusal_of(self, hand_presence: float, ood_score: float, *, shown: bool = False) -> Refusal | None:
+        """Why nothing is reported of a hand, None where something may be.
+
+        Parameters
+        ----------
+        hand_presence
+            Probability that it is a hand of that side.
+        ood_score
+            Out-of-distribution score.
+        shown
+            Whether something of it is reported already.
+        """
+        rules = self._rules
+        if hand_presence < (rules.keep_hand_presence if shown else rules.min_hand_presence):
+            return Refusal.HAND_NOT_SEEN
+        if ood_score > (rules.keep_ood_score if shown else rules.max_ood_score):
+            return Refusal.UNUSUAL_VIEW
+        return None
+
+    def measured(
+        self, estimate: Estimate, hand: HandObservation, shown: Collection[str] = ()
+    ) -> HandMeasurement:
         """Every quantity of an estimate that was not refused as a whole.
 
         Parameters
@@ -188,8 +227,12 @@ class Estimator:
             Of one frame, or joined over time.
         hand
             The hand it is of, in that frame.
+        shown
+            The quantities that are reported already.
         """
-        values = {entry.name: self._judged(entry, estimate, hand) for entry in QUANTITIES}
+        values = {
+            entry.name: self._judged(entry, estimate, hand, entry.name in shown) for entry in QUANTITIES
+        }
         return HandMeasurement(hand.side, values, estimate.lift_plane)
 
     def refused(self, side: Side, refusal: Refusal) -> HandMeasurement:
@@ -198,7 +241,7 @@ class Estimator:
         values = {entry.name: whole if entry.output in OUTPUTS else never for entry in QUANTITIES}
         return HandMeasurement(side, values)
 
-    def _judged(self, entry: Quantity, estimate: Estimate, hand: HandObservation) -> Measurement:
+    def _judged(self, entry: Quantity, estimate: Estimate, hand: HandObservation, shown: bool) -> Measurement:
         """One quantity of an estimate, refused where it is too uncertain to be of use or not reported at all."""
         refusal = estimate.refusal or estimate.refused_outputs.get(entry.output)
         if refusal is not None:
@@ -211,7 +254,7 @@ class Estimator:
         if hand.fingers is None:  # the first guess would lack a part, and nothing was learned of such hands
             return Measurement.refused(Refusal.TOO_UNCERTAIN)
         value, sd = pair
-        if sd > self._rules.max_sd(entry, estimate.lift_plane):
+        if sd > self._rules.max_sd(entry, estimate.lift_plane, shown=shown):
             return Measurement.refused(Refusal.TOO_UNCERTAIN)
         # No finger is below the strings: an estimate that says so is off by at least as much.
         return Measurement.of(max(0.0, value) if entry.family == "finger_lift" else value, sd)

@@ -1,6 +1,6 @@
 """How the program does on real people, in one table.
 
-    python -m calibration.evaluate --real ../shared/real [--cache DIR] [--pictures DIR] [--every 2]
+    python -m calibration.evaluate --real FOLDER [--cache DIR] [--pictures DIR] [--every 2]
 
 Of the people in several cameras' pictures at once: how many of their hands get both angles, how far the views of one
 wrist differ, and how far each view is from what the other cameras say (`calibration.evaluate.real.truth`). Of
