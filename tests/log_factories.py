@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from session_factories import LIMITS, Ended, make_reading
 
+from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.store import Store
 
@@ -90,4 +92,11 @@ def film(store: Store, session_id: str, name: str, content: bytes = b"film") -> 
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{name}.mp4"
     path.write_bytes(content)
+    return path
+
+
+def take(store: Store, identity: str, name: str = "clip-1", start_s: float = 10.0, **more: Any) -> Path:
+    """Lists a clip of the session; its file."""
+    path = film(store, identity, name)
+    ClipRepository(store).written(identity, Taken(name, start_s, start_s + 7.0, path, 4, **more))
     return path

@@ -69,21 +69,7 @@ def create_app(
         Where web_dir holds no page.
     """
     files = PageFiles(web_dir, libraries)
-    # No interactive documentation: its pages load scripts from elsewhere. No telemetry either, which newer
-    # releases of the framework would take from environment variables; older ones ignore the argument.
-    app = FastAPI(
-        openapi_url=None,
-        docs_url=None,
-        redoc_url=None,
-        redirect_slashes=False,
-        telemetry={
-            "auto_configure": False,
-            "tracing": False,
-            "metrics": False,
-            "logs": False,
-            "operation_spans": False,
-        },
-    )
+    app = _framework()
     app.add_middleware(Guard, port=port)
     _add_faults(app)
     app.include_router(playing_routes(practice, log))
@@ -105,6 +91,24 @@ def create_app(
         return files.response(request.url.path)
 
     return app
+
+
+def _framework() -> FastAPI:
+    # No interactive documentation: its pages load scripts from elsewhere. No telemetry either, which newer
+    # releases of the framework would take from environment variables; older ones ignore the argument.
+    return FastAPI(
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        telemetry={
+            "auto_configure": False,
+            "tracing": False,
+            "metrics": False,
+            "logs": False,
+            "operation_spans": False,
+        },
+    )
 
 
 def _add_faults(app: FastAPI) -> None:
