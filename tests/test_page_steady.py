@@ -74,7 +74,9 @@ def test_states_and_numbers_keep_to_the_contract(open_page: OpenPage) -> None:
 def test_a_state_that_stays_is_shown_soon(open_page: OpenPage) -> None:
     page = open_page()
     for state in STATES:
-        frames = [(at / 10.0, "partly" if at < 50 else state, None) for at in range(100)]
+        frames: list[tuple[float, str, float | None]] = [
+            (at / 10.0, "partly" if at < 50 else state, None) for at in range(100)
+        ]
         late = [now for now, _ in shown(page, frames)[50:]]
         # Most of the last three seconds, so within half of them and the hold.
         assert set(late[30:]) == {state}

@@ -164,15 +164,16 @@ def _review(
 ) -> dict[str, Any]:
     over = [one for one in passages if one.end_s is not None]
     parts = parts_of(over)
-
     hands = hand_series(series)
 
-    def exposures(*windows: Window) -> list[dict[str, Any]]:
-        return [one.to_json() for one in exposed(*windows)]
+    def during(*windows: Window) -> dict[str, Any]:
+        return {
+            "exposure": [one.to_json() for one in exposed(*windows)],
+            "hands": [one.over(*windows).to_json() for one in hands],
+            "cues": shares_json(cues, *windows),
+        }
 
-    def hand_times(*windows: Window) -> list[dict[str, Any]]:
-        return [one.over(*windows).to_json() for one in hands]
-
+    whole = during((0.0, end_s)) if series else {"exposure": [], "hands": [], "cues": []}
     # Of the wrist alone: every further comparison makes what stands out there less certain, and a minute of every
     # finger is more than anybody reads.
     wrists = [one for one in series if one.entry.group == "wrist"]
@@ -184,25 +185,12 @@ def _review(
         ]
         finding = next_to_work_on(wrists, named, end_s, postures=postures)
     return {
-        "session": exposures((0.0, end_s)) if series else [],
-        "hands": hand_times((0.0, end_s)) if series else [],
-        "cues": shares_json(cues, (0.0, end_s)) if series else [],
-        "passages": [
-            {
-                "passage_id": one.id,
-                "exposure": exposures(*_windows([one])),
-                "hands": hand_times(*_windows([one])),
-                "cues": shares_json(cues, *_windows([one])),
-            }
-            for one in over
-        ],
+        "session": whole["exposure"],
+        "hands": whole["hands"],
+        "cues": whole["cues"],
+        "passages": [{"passage_id": one.id, **during(*_windows([one]))} for one in over],
         "parts": [
-            {
-                "passage_ids": [one.id for one in several],
-                "exposure": exposures(*_windows(several)),
-                "hands": hand_times(*_windows(several)),
-                "cues": shares_json(cues, *_windows(several)),
-            }
+            {"passage_ids": [one.id for one in several], **during(*_windows(several))}
             for _, _, several in parts
         ],
         "minutes": [
