@@ -78,5 +78,5 @@ def test_a_state_that_stays_is_shown_soon(open_page: OpenPage) -> None:
             (at / 10.0, "partly" if at < 50 else state, None) for at in range(100)
         ]
         late = [now for now, _ in shown(page, frames)[50:]]
-        # Most of the last three seconds, so within half of them and the hold.
+        # Most of the last moments, so within half of them and the hold.
         assert set(late[30:]) == {state}

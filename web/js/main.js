@@ -14,7 +14,7 @@ import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
-import { WRIST } from "./terms.js";
+import { SIDES, WRIST } from "./terms.js";
 
 /** @import { Answer, LiveHeader, PracticeState, Summary, Warned } from "./api.d.ts" */
 /** @import { View } from "./message.js" */
@@ -89,13 +89,14 @@ function onPicture(header, bitmap) {
   if (view.state?.phase !== "watching") return;
   pictureAt = performance.now();
   view.pictures = true;
-  draw(canvas, header, bitmap, WRIST);
   shapePicture(`${header.width} / ${header.height}`);
   view.warnings = header.warnings;
   for (const panel of panels) {
     const hand = header.hands.find((entry) => entry.side === panel.side);
     if (hand) view.hands[panel.side] = panel.show(hand, header.time_s, header.warnings);
   }
+  // Not on a hand that the panel beside calls not seen: the picture and the word say the same.
+  draw(canvas, header, bitmap, WRIST, SIDES.filter((side) => view.hands[side].state !== "unseen"));
   strip.show(header);
   announceWarnings(header.warnings);
   setText(byId("facts", HTMLElement), facts(header, view.state.marks));

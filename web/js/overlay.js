@@ -1,6 +1,6 @@
 // Draws the mirrored picture and what was measured on it. Only the drawing is mirrored, never the text.
 
-/** @import { LiveHand, LiveHeader, Point, Quantity } from "./api.d.ts" */
+/** @import { LiveHand, LiveHeader, Point, Quantity, Side } from "./api.d.ts" */
 
 /** Pairs of the 21 hand landmarks: the palm's outline and the digits. @type {readonly (readonly [number, number])[]} */
 const BONES = [
@@ -27,13 +27,14 @@ export function fit(canvas) {
 }
 
 /**
- * bitmap: the frame's picture, at any size. quantities: a hand is drawn on where one of them is measured.
+ * bitmap: the frame's picture, at any size. drawn: hands that are drawn on, where one of these quantities is measured.
  * @param {HTMLCanvasElement} canvas
  * @param {LiveHeader} header
  * @param {ImageBitmap} bitmap
  * @param {readonly Quantity[]} quantities
+ * @param {readonly Side[]} drawn
  */
-export function draw(canvas, header, bitmap, quantities) {
+export function draw(canvas, header, bitmap, quantities, drawn) {
   const pen = fit(canvas) ? canvas.getContext("2d", { alpha: false }) : null;
   if (!pen) return;
   const scale = Math.min(canvas.width / header.width, canvas.height / header.height);
@@ -47,7 +48,7 @@ export function draw(canvas, header, bitmap, quantities) {
   const place = (/** @type {Point} */ [x, y]) => /** @type {Point} */ ([canvas.width - left - x * scale, top + y * scale]);
   const unit = Math.max(1, canvas.height / 430);
   for (const hand of header.hands) {
-    if (quantities.some(({ name }) => hand.quantities[name]?.refusal === null)) drawHand(pen, hand, place, unit);
+    if (drawn.includes(hand.side) && quantities.some(({ name }) => hand.quantities[name]?.refusal === null)) drawHand(pen, hand, place, unit);
   }
 }
 

@@ -52,8 +52,9 @@ export class Scale {
    */
   show(entry, timeS, now) {
     const value = entry?.display ?? null;
-    this.#move(value, entry?.sd ?? null);
-    this.#tell(this.#number.update(timeS, value, now), value === null);
+    const number = this.#number.update(timeS, value, now);
+    this.#move(number === null ? null : value, entry?.sd ?? null);
+    this.#tell(number, value === null);
   }
 
   blank() {

@@ -5,7 +5,7 @@
 /** Nothing that is read changes faster than this, save a warning and the loss of comfort. */
 export const HOLD_S = 1.5;
 /** What filled most of so long a stretch is shown. */
-const WINDOW_S = 3;
+const WINDOW_S = 2.25;
 
 /**
  * A value that is shown: the one that filled most of the last stretch of time.
