@@ -130,29 +130,26 @@ def test_missing_points_become_null() -> None:
 
 
 @pytest.mark.parametrize(
-    ("hand", "words"),
+    ("hand", "quantity", "direction"),
     [
-        ((60.0, 0.0), "Left wrist bent in (flexion)"),
-        ((-50.0, 0.0), "Left wrist bent back (extension)"),
-        ((0.0, 25.0), "Left wrist tilted to the little finger (ulnar deviation)"),
-        ((0.0, -32.0), "Left wrist tilted to the thumb (radial deviation)"),
+        ((60.0, 0.0), "wrist_flexion", "flexion"),
+        ((-50.0, 0.0), "wrist_flexion", "extension"),
+        ((0.0, 25.0), "wrist_ulnar_deviation", "ulnar"),
+        ((0.0, -32.0), "wrist_ulnar_deviation", "radial"),
     ],
 )
-def test_a_held_extreme_angle_comes_as_a_sentence(hand: Hand, words: str) -> None:
+def test_a_held_extreme_angle_comes_as_a_warning(hand: Hand, quantity: str, direction: str) -> None:
     player = Player(WatchRules(hold_s=1.0))
     for index in range(31):
         reading = player.reading(index, index * 0.1, hand, (0.0, 0.0))
     header = reading_header(reading, limits())
-    warning = header["warning"]
-    assert header["warnings"] == [warning]
+    (warning,) = header["warnings"]
     assert warning["held_s"] == pytest.approx(3.0)
-    assert warning["sentence"] == f"{words}, held 3 s. Ease it towards straight."
-    assert warning["announcement"] == f"{words}. Ease it towards straight."
+    assert (warning["side"], warning["quantity"], warning["direction"]) == ("left", quantity, direction)
 
 
-def test_no_warning_is_null() -> None:
+def test_without_a_warning_there_is_none() -> None:
     header = reading_header(Player().reading(0, 0.0, *WELL), limits())
-    assert header["warning"] is None
     assert header["warnings"] == []
 
 

@@ -49,6 +49,30 @@ def test_in_english_the_page_has_the_programs_own_words(open_page: OpenPage) -> 
     assert told(open_page()) == programs_words()
 
 
+def test_a_warning_is_said_in_plain_words_with_the_term_beside_them(open_page: OpenPage) -> None:
+    warned = [
+        (("left", "wrist_flexion", "flexion"), "Left wrist bent in (flexion)"),
+        (("left", "wrist_flexion", "extension"), "Left wrist bent back (extension)"),
+        (
+            ("right", "wrist_ulnar_deviation", "ulnar"),
+            "Right wrist tilted to the little finger (ulnar deviation)",
+        ),
+        (("right", "wrist_ulnar_deviation", "radial"), "Right wrist tilted to the thumb (radial deviation)"),
+    ]
+    found = open_page().evaluate(
+        """async (warned) => {
+          const { announcement, warningSentence } = await import("/js/message.js");
+          return warned.map(([side, quantity, direction]) => ({ side, quantity, direction, held_s: 3.9 }))
+            .map((one) => [warningSentence(one), announcement(one)]);
+        }""",
+        [one for one, _ in warned],
+    )
+    assert found == [
+        [f"{words}, held 3 s. Ease it towards straight.", f"{words}. Ease it towards straight."]
+        for _, words in warned
+    ]
+
+
 @GERMAN
 def test_in_german_nothing_of_the_programs_terms_is_left_in_english(open_page: OpenPage) -> None:
     page = open_page()

@@ -132,7 +132,10 @@ def _add_faults(app: FastAPI) -> None:
     # Also logged with its traceback where posturewatch was started; the page gets one sentence.
     @app.exception_handler(Exception)
     async def failed(request: Request, error: Exception) -> Response:
-        return fault("Something in the program failed; see where posturewatch was started.", 500)
+        return fault(
+            "Something in the program failed. Try again; if it fails again, close posturewatch and start it anew.",
+            500,
+        )
 
 
 #: The framework's own words for its refusals, replaced by sentences.

@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile
-from posturewatch.comfort.phrases import announcement, warning_sentence
 from posturewatch.model.observation import SIDES, ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.reading import Reading
@@ -80,7 +79,6 @@ def reading_header(
         "width": reading.frame.width_px,
         "height": reading.frame.height_px,
         "hands": [_hand(reading, side, limits, roles.get(side)) for side in SIDES],
-        "warning": warnings[0] if warnings else None,
         "warnings": warnings,
         "dropped": reading.dropped,
     }
@@ -147,8 +145,6 @@ def _warning(warning: HoldWarning, now_s: float) -> dict[str, Any]:
         "fired_s": _number(warning.fired_s),
         "held_s": _number(max(0.0, now_s - warning.since_s)),
         "limit": _number(warning.limit),
-        "sentence": warning_sentence(warning, now_s),
-        "announcement": announcement(warning),
     }
 
 

@@ -44,7 +44,7 @@ export function message(view) {
 }
 
 /** @param {Warned} warning */
-const warningSentence = (warning) => words.live.warning(sidedLeaning(warning), Math.floor(warning.held_s), adviceOf(warning.quantity));
+export const warningSentence = (warning) => words.live.warning(sidedLeaning(warning), Math.floor(warning.held_s), adviceOf(warning.quantity));
 
 /**
  * Said once, without the seconds that keep counting.
