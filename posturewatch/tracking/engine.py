@@ -1,0 +1,157 @@
+"""Runs networks on the processor: the only module that knows the inference library.
+
+OpenVINO reads the tracking library's models (TFLite) and our own (ONNX) alike. Every network computes in single
+precision, so that processors which offer shorter numbers give the same angles as those that do not.
+"""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posturewatch.errors import UnavailableError
+from posturewatch.model.arrays import Image
+
+__all__ = ["Network", "Request"]
+
+Floats = NDArray[np.float32]
+
+_lock = threading.Lock()
+_core: Any = None
+
+
+def _library() -> Any:
+    try:
+        import openvino
+    except ImportError as error:
+        raise UnavailableError(
+            'The inference library openvino is missing; install it with "pip install openvino".'
+        ) from error
+    return openvino
+
+
+def _shared_core() -> Any:
+    """One for the process, since each holds threads of its own."""
+    global _core  # noqa: PLW0603 - made once, with the first network
+    with _lock:
+        if _core is None:
+            _core = _library().Core()
+        return _core
+
+
+class Request:
+    """One computation at a time: `start` returns at once, `wait` gives the outputs."""
+
+    def __init__(self, request: Any) -> None:
+        self._request: Any = request
+        self._images: Image | None = None
+
+    def start(self, images: Image) -> None:
+        """Starts on images (n, height, width, 3). Raises ValueError where the request was closed."""
+        if self._request is None:
+            raise ValueError("this network is closed")
+        # Kept until the outputs are there: the library reads the images from where they lie.
+        self._images = np.ascontiguousarray(images)
+        self._request.start_async({0: self._images}, share_inputs=True)
+
+    @property
+    def done(self) -> bool:
+        """Whether `wait` would return at once."""
+        return self._request is None or bool(self._request.wait_for(0))
+
+    def wait(self) -> list[Floats]:
+        """The outputs of what was started, in the model's order; copies, so they stay as they are."""
+        if self._request is None:
+            raise ValueError("this network is closed")
+        self._request.wait()
+        return [np.array(tensor.data, dtype=np.float32) for tensor in self._request.output_tensors]
+
+    def close(self) -> None:
+        """May be called twice."""
+        request, self._request = self._request, None
+        if request is not None:
+            request.wait()
+
+
+class Network:
+    """A network that takes images as bytes and computes on one core a request.
+
+    Parameters
+    ----------
+    source
+        The model's file (TFLite or ONNX), or an ONNX model's bytes.
+    low
+        What the value 0 of a byte becomes, 0 or -1; 255 becomes 1.
+    space_to_depth
+        The model takes RGB crops (n, 12, size / 2, size / 2) with each two by two pixels behind one another, row by row
+        and each as red, green and blue; images are then BGR. Otherwise it takes (1, size, size, 3) as they are.
+    streams
+        How many of its requests compute side by side.
+
+    Raises
+    ------
+    UnavailableError
+        Where the library or the file is missing, or the file is no network.
+    """
+
+    def __init__(
+        self, source: Path | bytes, *, low: int = 0, space_to_depth: bool = False, streams: int = 1
+    ) -> None:
+        core = _shared_core()
+        try:
+            model = core.read_model(source if isinstance(source, bytes) else str(source))
+            model = _takes_crops(model) if space_to_depth else _takes_bytes(model, low)
+            self._compiled = core.compile_model(
+                model,
+                "CPU",
+                {
+                    "INFERENCE_PRECISION_HINT": "f32",
+                    "NUM_STREAMS": streams,
+                    "INFERENCE_NUM_THREADS": streams,
+                    # Several networks compute side by side, and each alone would be pinned to the same first core.
+                    "ENABLE_CPU_PINNING": False,
+                },
+            )
+        except RuntimeError as error:
+            raise UnavailableError(
+                "A network of posturewatch cannot be read; install posturewatch again."
+            ) from error
+
+    def request(self) -> Request:
+        return Request(self._compiled.create_infer_request())
+
+
+def _takes_bytes(model: Any, low: int) -> Any:
+    """The model with bytes as its input, brought to low..1."""
+    openvino = _library()
+    steps = openvino.preprocess.PrePostProcessor(model)
+    steps.input().tensor().set_element_type(openvino.Type.u8)
+    change = steps.input().preprocess().convert_element_type(openvino.Type.f32)
+    if low == -1:
+        change.mean(127.5).scale(127.5)
+    elif low == 0:
+        change.scale(255.0)
+    else:
+        raise ValueError(f"low is 0 or -1, got {low}")
+    return steps.build()
+
+
+def _takes_crops(model: Any) -> Any:
+    """The model with BGR crops (n, size, size, 3) of bytes as its input."""
+    openvino = _library()
+    ops = openvino.opset13
+    inner = model.input(0)
+    size = 2 * inner.partial_shape[2].get_length()
+    crops = ops.parameter([-1, size, size, 3], openvino.Type.u8, name="crops")
+    rgb = ops.gather(ops.convert(crops, "f32"), np.array([2, 1, 0]), np.array(3))
+    planes = ops.transpose(rgb, np.array([0, 3, 1, 2]))
+    folded = ops.space_to_depth(
+        ops.subtract(ops.divide(planes, np.float32(127.5)), np.float32(1)), "blocks_first", 2
+    )
+    for target in inner.get_target_inputs():
+        target.replace_source_output(folded.output(0))
+    return openvino.Model(model.get_results(), [crops], "crops")
