@@ -10,9 +10,10 @@ import pytest
 from numpy.typing import NDArray
 from test_tracking_roi import flat_hand, placed
 
+from posturewatch.config.resources import calibration_dir
 from posturewatch.errors import UnavailableError
 from posturewatch.tracking import FingerNet, ForearmNet
-from posturewatch.tracking.crop import CLOSE, WIDE, Crop, CropNet, hand_scale_px, space_to_depth
+from posturewatch.tracking.crop import CLOSE, WIDE, Crop, CropNet, hand_scale_px
 
 both = pytest.mark.parametrize("crop", [WIDE, CLOSE])
 
@@ -85,41 +86,27 @@ def test_what_cannot_be_cut_raises(side: str, points: NDArray[Any]) -> None:
         WIDE.transform(points, side)  # type: ignore[arg-type]
 
 
-class Noting:
-    """Stands for OpenCV's network: says of each crop the colour of one of its pixels, as it was handed in."""
-
-    def setInput(self, blob: NDArray[Any]) -> None:  # noqa: N802 - OpenCV's name
-        self.blob = blob
-
-    def forward(self) -> NDArray[Any]:
-        return self.blob[:, :3, 50, 40]
-
-
-class NotingNet(CropNet):
-    crop = CLOSE
-
-    def __init__(self) -> None:
-        self._net: Any = Noting()
-
-
-def test_colours_reach_the_network_as_rgb() -> None:
-    image = np.zeros((400, 400, 3), np.uint8)
-    image[:] = (10, 20, 30)  # blue, green, red
-    hands = [(placed(flat_hand(), 0, 0.5, (200.0, 200.0)), "left")]
-    rows, affines = NotingNet().look(image, hands)  # type: ignore[arg-type]
-    assert rows == pytest.approx(np.array([[30, 20, 10]]) / 127.5 - 1)
-    assert affines[0] == pytest.approx(CLOSE.transform(*hands[0]))  # type: ignore[arg-type]
-
-
-def test_folded_crops_hold_what_opencv_makes_of_them() -> None:
+@pytest.mark.models
+@pytest.mark.parametrize(
+    ("kind", "name"), [(ForearmNet, "forearm.onnx"), (FingerNet, "fingers.onnx")], ids=["forearm", "fingers"]
+)
+def test_networks_say_what_opencv_makes_of_them(kind: type[CropNet], name: str) -> None:
+    """Against OpenCV's network module, which is handed RGB from -1 to 1, each two by two pixels behind one another."""
     rng = np.random.default_rng(4)
-    crops = [rng.integers(0, 256, (16, 16, 3), dtype=np.uint8) for _ in range(3)]
+    size = kind.crop.size_px
+    crops = [cv2.resize(rng.integers(0, 256, (9, 9, 3), dtype=np.uint8), (size, size)) for _ in range(5)]
     plain = cv2.dnn.blobFromImages(crops, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
-    fold = space_to_depth(crops)
-    assert fold.shape == (3, 12, 8, 8)
-    for place, (down, right) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
-        channels = fold[:, 3 * place : 3 * place + 3]
-        assert channels == pytest.approx(plain[:, :, down::2, right::2], abs=1e-6)
+    blocks = [plain[:, :, down::2, right::2] for down, right in ((0, 0), (0, 1), (1, 0), (1, 1))]
+    weights = calibration_dir() / "weights" / name
+    theirs = cv2.dnn.readNetFromONNX(str(weights))
+    theirs.setInput(np.concatenate(blocks, axis=1))
+    ours = kind(weights)
+    # Five crops are more than are computed at the same time, and one follows them.
+    assert ours.outputs(crops) == pytest.approx(theirs.forward(), abs=1e-3)
+    assert ours.outputs(crops[3:4]) == pytest.approx(theirs.forward()[3:4], abs=1e-3)
+    assert ours.look(
+        np.zeros((400, 400, 3), np.uint8), [(placed(flat_hand(), 0, 0.5, (200.0, 200.0)), "left")]
+    )[1][0] == pytest.approx(kind.crop.transform(placed(flat_hand(), 0, 0.5, (200.0, 200.0)), "left"))
 
 
 def test_no_hand_needs_no_network() -> None:

@@ -57,9 +57,9 @@ def test_what_no_hand_does(landmarks: NDArray[Any]) -> None:
 
 def test_one_hand_seen_twice_and_two_hands() -> None:
     assert is_same_hand(HAND, np.add(HAND, [8, 5, 0]))
-    space_to_depth = HAND.copy()
-    space_to_depth[[7, 8, 11, 12, 15, 16, 19, 20], :2] = HAND[0, :2]  # the fingers drawn another way
-    assert is_same_hand(HAND, space_to_depth)
+    bent = HAND.copy()
+    bent[[7, 8, 11, 12, 15, 16, 19, 20], :2] = HAND[0, :2]  # the fingers drawn another way
+    assert is_same_hand(HAND, bent)
     assert not is_same_hand(HAND, np.add(HAND, [110, 0, 0]))
     assert hand_distance(HAND, np.add(HAND, [100, 0, 0])) == pytest.approx(1.0, rel=0.05)
 

@@ -95,7 +95,7 @@ class CropModel(nn.Module):
 
 @torch.no_grad()
 def fold(model: CropModel) -> None:
-    """Makes a model take its crops as `posturewatch.tracking.crop.space_to_depth` gives them, and say the same of them:
+    """Makes a model take its crops as `posturewatch.tracking.engine.Network` gives them, and say the same of them:
     the first convolution, five by five in steps of two, becomes one of three by three over twelve channels."""
     first = model.first[0]
     assert isinstance(first, nn.Conv2d)

@@ -13,12 +13,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from posturewatch.errors import UnavailableError
 from posturewatch.model.arrays import Array, Image
 from posturewatch.model.network_outputs import Outputs
 from posturewatch.model.observation import SIDES, Side
+from posturewatch.tracking.engine import Network
 
 __all__ = [
     "CLOSE",
@@ -28,7 +28,6 @@ __all__ = [
     "hand_angle_rad",
     "hand_scale_px",
     "palm_scale_px",
-    "space_to_depth",
 ]
 
 
@@ -142,36 +141,14 @@ WIDE = Crop(192, 5.0, (0.5, 0.4))
 CLOSE = Crop(160, 2.4, (0.5, 0.82))
 
 
-def space_to_depth(crops_bgr: Sequence[Image]) -> NDArray[np.float32]:
-    """Each two by two pixels of crops behind one another, row by row, each as red, green and blue.
-
-    A first convolution that takes these says the same as one that halves the image by itself, in less time.
-
-    Parameters
-    ----------
-    crops_bgr
-        n crops (size, size, 3) of one even size.
-
-    Returns
-    -------
-    (n, 12, size / 2, size / 2), pixel values / 127.5 - 1.
-    """
-    size = crops_bgr[0].shape[0] // 2
-    out = np.empty((len(crops_bgr), 12, size, size), np.float32)
-    for row, crop in zip(out, crops_bgr, strict=True):
-        for place in range(4):
-            pixels = crop[place // 2 :: 2, place % 2 :: 2]
-            for colour in range(3):
-                row[3 * place + colour] = pixels[:, :, 2 - colour]
-    out /= 127.5
-    out -= 1
-    return out
+#: Crops that are computed at the same time; more wait their turn.
+_SIDE_BY_SIDE = 4
 
 
 class CropNet:
-    """A network that looks at crops of one kind, run by OpenCV on the CPU.
+    """A network that looks at crops of one kind.
 
-    Its input is what `space_to_depth` returns, its output (n, k).
+    It takes crops as RGB with each two by two pixels behind one another (see `engine.Network`); its output is (n, k).
 
     Parameters
     ----------
@@ -187,18 +164,21 @@ class CropNet:
     crop: Crop
 
     def __init__(self, source: bytes | str | Path) -> None:
-        try:
-            data = source if isinstance(source, bytes) else Path(source).read_bytes()
-            self._net = cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
-        except (OSError, cv2.error) as error:
-            raise UnavailableError(
-                "A network of posturewatch cannot be read; install posturewatch again."
-            ) from error
+        data = source if isinstance(source, bytes) else Path(source)
+        self._network = Network(data, crop_px=self.crop.size_px, streams=2)
+        self._requests = [self._network.request()]
 
     def outputs(self, crops_bgr: Sequence[Image]) -> Array:
         """(n, k) raw outputs for n BGR crops (size, size, 3)."""
-        self._net.setInput(space_to_depth(crops_bgr))
-        return np.asarray(self._net.forward(), dtype=np.float64).reshape(len(crops_bgr), -1)
+        while len(self._requests) < min(len(crops_bgr), _SIDE_BY_SIDE):
+            self._requests.append(self._network.request())
+        rows: list[Array] = []
+        for begin in range(0, len(crops_bgr), _SIDE_BY_SIDE):
+            started = list(zip(self._requests, crops_bgr[begin : begin + _SIDE_BY_SIDE], strict=False))
+            for request, crop in started:
+                request.start(crop[None])
+            rows += [np.asarray(request.wait()[0][0], dtype=np.float64) for request, _ in started]
+        return np.array(rows)
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
         """Looks at hands.

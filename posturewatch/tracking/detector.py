@@ -27,8 +27,17 @@ _PER_CELL = 2
 
 @dataclass(frozen=True)
 class Found:
-    """One detection in a square image, all in units of its side: box (xmin, ymin, width, height),
-    keypoints (k, 2), score 0..1."""
+    """One detection in a square image.
+
+    Attributes
+    ----------
+    box
+        (4,) left, top, width and height in units of the image's side.
+    keypoints
+        (k, 2) in the same.
+    score
+        0..1.
+    """
 
     box: Array
     keypoints: Array

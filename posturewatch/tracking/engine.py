@@ -36,7 +36,7 @@ def _library() -> Any:
 
 def _shared_core() -> Any:
     """One for the process, since each holds threads of its own."""
-    global _core  # noqa: PLW0603 - made once, with the first network
+    global _core
     with _lock:
         if _core is None:
             _core = _library().Core()
@@ -86,9 +86,11 @@ class Network:
         The model's file (TFLite or ONNX), or an ONNX model's bytes.
     low
         What the value 0 of a byte becomes, 0 or -1; 255 becomes 1.
-    space_to_depth
-        The model takes RGB crops (n, 12, size / 2, size / 2) with each two by two pixels behind one another, row by row
-        and each as red, green and blue; images are then BGR. Otherwise it takes (1, size, size, 3) as they are.
+    crop_px
+        Side of the BGR crops (1, crop_px, crop_px, 3) of a model that takes them as (n, 12, crop_px / 2, crop_px / 2):
+        each two by two pixels behind one another, row by row and each as red, green and blue, from -1 to 1. A first
+        convolution that takes these says the same as one that halves the image by itself, in two thirds of its time.
+        None for a model that takes images (1, size, size, 3) as they are.
     streams
         How many of its requests compute side by side.
 
@@ -99,12 +101,12 @@ class Network:
     """
 
     def __init__(
-        self, source: Path | bytes, *, low: int = 0, space_to_depth: bool = False, streams: int = 1
+        self, source: Path | bytes, *, low: int = 0, crop_px: int | None = None, streams: int = 1
     ) -> None:
         core = _shared_core()
         try:
             model = core.read_model(source if isinstance(source, bytes) else str(source))
-            model = _takes_crops(model) if space_to_depth else _takes_bytes(model, low)
+            model = _takes_bytes(model, low) if crop_px is None else _takes_crops(model, crop_px)
             self._compiled = core.compile_model(
                 model,
                 "CPU",
@@ -140,18 +142,16 @@ def _takes_bytes(model: Any, low: int) -> Any:
     return steps.build()
 
 
-def _takes_crops(model: Any) -> Any:
-    """The model with BGR crops (n, size, size, 3) of bytes as its input."""
+def _takes_crops(model: Any, size: int) -> Any:
+    """The model with one BGR crop (1, size, size, 3) of bytes as its input."""
     openvino = _library()
     ops = openvino.opset13
-    inner = model.input(0)
-    size = 2 * inner.partial_shape[2].get_length()
-    crops = ops.parameter([-1, size, size, 3], openvino.Type.u8, name="crops")
-    rgb = ops.gather(ops.convert(crops, "f32"), np.array([2, 1, 0]), np.array(3))
+    model.reshape([1, 12, size // 2, size // 2])
+    crop = ops.parameter([1, size, size, 3], openvino.Type.u8, name="crop")
+    rgb = ops.gather(ops.convert(crop, "f32"), np.array([2, 1, 0]), np.array(3))
     planes = ops.transpose(rgb, np.array([0, 3, 1, 2]))
-    folded = ops.space_to_depth(
-        ops.subtract(ops.divide(planes, np.float32(127.5)), np.float32(1)), "blocks_first", 2
-    )
-    for target in inner.get_target_inputs():
-        target.replace_source_output(folded.output(0))
-    return openvino.Model(model.get_results(), [crops], "crops")
+    values = ops.subtract(ops.divide(planes, np.float32(127.5)), np.float32(1))
+    blocks = ops.space_to_depth(values, "blocks_first", 2)
+    for target in model.input(0).get_target_inputs():
+        target.replace_source_output(blocks.output(0))
+    return openvino.Model(model.get_results(), [crop], "crop")

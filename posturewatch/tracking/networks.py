@@ -52,9 +52,19 @@ _REFINE_FROM = 0.5
 
 @dataclass(frozen=True)
 class RawHand:
-    """landmarks_px (21, 3) in pixels of the crop (z in the same scale, negative towards the camera),
-    landmarks_m (21, 3) along the crop's axes, presence 0..1, label_left 0..1: the library's probability of
-    "Left", which it means for a mirrored image."""
+    """What the landmark network says of a hand's crop.
+
+    Attributes
+    ----------
+    landmarks_px
+        (21, 3) pixels of the crop; z in the same scale, negative towards the camera.
+    landmarks_m
+        (21, 3) metres along the crop's axes.
+    presence
+        Probability of there being a hand, 0..1.
+    label_left
+        The library's probability of "Left", 0..1, which it means for a mirrored image.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
@@ -64,8 +74,19 @@ class RawHand:
 
 @dataclass(frozen=True)
 class RawBody:
-    """landmarks_px (39, 3) in pixels of the crop (33 points of the body, two that span the next crop,
-    four unused), landmarks_m (39, 3) along the crop's axes, visibility (39,), presence 0..1."""
+    """What the landmark network says of a body's crop.
+
+    Attributes
+    ----------
+    landmarks_px
+        (39, 3) pixels of the crop: 33 points of the body, two that span the next crop, four unused.
+    landmarks_m
+        (39, 3) metres along the crop's axes.
+    visibility
+        (39,) 0..1.
+    presence
+        Probability of there being a body, 0..1.
+    """
 
     landmarks_px: Array
     landmarks_m: Array
