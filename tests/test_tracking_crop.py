@@ -94,7 +94,8 @@ def test_networks_say_what_opencv_makes_of_them(kind: type[CropNet], name: str) 
     """Against OpenCV's network module, which is handed RGB from -1 to 1, each two by two pixels behind one another."""
     rng = np.random.default_rng(4)
     size = kind.crop.size_px
-    crops = [cv2.resize(rng.integers(0, 256, (9, 9, 3), dtype=np.uint8), (size, size)) for _ in range(5)]
+    coarse = [rng.integers(0, 256, (9, 9, 3), dtype=np.uint8) for _ in range(5)]
+    crops = [np.asarray(cv2.resize(one, (size, size)), np.uint8) for one in coarse]
     plain = cv2.dnn.blobFromImages(crops, 1 / 127.5, mean=(127.5, 127.5, 127.5), swapRB=True)
     blocks = [plain[:, :, down::2, right::2] for down, right in ((0, 0), (0, 1), (1, 0), (1, 1))]
     weights = calibration_dir() / "weights" / name

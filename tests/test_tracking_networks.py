@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import cv2
@@ -9,6 +10,7 @@ import library_graphs
 import numpy as np
 import pytest
 
+from posturewatch.model.arrays import Image
 from posturewatch.tracking import networks
 from posturewatch.tracking.detector import anchors, suppress
 
@@ -17,21 +19,21 @@ PICTURES = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "d
 pytestmark = pytest.mark.models
 
 
-def squares(side_px: int) -> list[np.ndarray]:
+def squares(side_px: int) -> list[Image]:
     """RGB squares of rendered players, of hands, bodies and neither."""
     found = []
     for path in sorted(PICTURES.glob("*.jpg"))[:8]:
         image = cv2.cvtColor(cv2.imread(str(path)), cv2.COLOR_BGR2RGB)
         side = min(image.shape[:2])
         for left in (0, image.shape[1] - side):
-            found.append(cv2.resize(image[:side, left : left + side], (side_px, side_px)))
+            found.append(
+                np.asarray(cv2.resize(image[:side, left : left + side], (side_px, side_px)), np.uint8)
+            )
     return found
 
 
-def hands(side_px: int) -> list[np.ndarray]:
+def hands(side_px: int) -> list[Image]:
     """The same around hands, as the truth of the pictures has them."""
-    import json
-
     found = []
     for line in (PICTURES / "labels.jsonl").read_text(encoding="utf-8").splitlines()[:6]:
         label = json.loads(line)
@@ -42,7 +44,7 @@ def hands(side_px: int) -> list[np.ndarray]:
             corner, size = (low + high) / 2 - (high - low).max(), 2 * (high - low).max()
             affine = np.array([[side_px / size, 0, 0], [0, side_px / size, 0]])
             affine[:, 2] = -affine[:, :2] @ corner
-            found.append(cv2.warpAffine(image, affine, (side_px, side_px)))
+            found.append(np.asarray(cv2.warpAffine(image, affine, (side_px, side_px)), np.uint8))
     return found
 
 
