@@ -21,7 +21,6 @@ from posturewatch.model.frame import Frame
 from posturewatch.model.observation import HandObservation, Observation, Side, other_side
 from posturewatch.pipeline.build import fingers_path, forearm_path, load_tracker
 from posturewatch.tracking import FingerNet, ForearmNet
-from posturewatch.tracking.crop import space_to_depth
 
 __all__ = ["Pointing", "hand_row", "looked", "network_outputs", "pack", "tracked"]
 
@@ -109,7 +108,15 @@ class Pointing:
         """(n, 21, 3): x and y in pixels of the picture, and how widely they are spread, in hand scales."""
         crop = FingerNet.crop
         affines = [crop.transform(*hand) for hand in hands]
-        self._net.setInput(space_to_depth([crop.cut(image_bgr, affine) for affine in affines]))
+        plain = cv2.dnn.blobFromImages(
+            [crop.cut(image_bgr, affine) for affine in affines],
+            1 / 127.5,
+            mean=(127.5, 127.5, 127.5),
+            swapRB=True,
+        )
+        # As the network takes them: each two by two pixels behind one another, row by row.
+        blocks = [plain[:, :, down::2, right::2] for down, right in ((0, 0), (0, 1), (1, 0), (1, 1))]
+        self._net.setInput(np.concatenate(blocks, axis=1))
         moments = np.asarray(self._net.forward(self._name), float).reshape(len(hands), -1, 4)[:, :JOINTS]
         spread = np.sqrt(np.maximum(moments[..., 2:] - moments[..., :2] ** 2, 0)).mean(-1) * crop.hands_across
         out = np.empty((len(hands), JOINTS, 3), np.float32)
