@@ -11,7 +11,7 @@ __all__ = ["package_versions"]
 def package_versions() -> dict[str, str | None]:
     """Versions of Python and of what measures; None for what is not installed."""
     found: dict[str, str | None] = {"python": platform.python_version()}
-    for name in ("mediapipe", "opencv-python", "numpy", "av"):
+    for name in ("mediapipe", "openvino", "opencv-python", "numpy", "av"):
         try:
             found[name] = metadata.version(name)
         except metadata.PackageNotFoundError:
