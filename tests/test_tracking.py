@@ -80,7 +80,10 @@ def test_the_library_starts_quietly() -> None:
 
 
 def test_the_package_does_not_need_the_library_until_it_tracks() -> None:
-    program = "import sys; import posturewatch.tracking.forearm; sys.exit(bool({'mediapipe', 'openvino'} & set(sys.modules)))"
+    program = (
+        "import sys; import posturewatch.tracking.forearm; "
+        "sys.exit(bool({'mediapipe', 'openvino'} & set(sys.modules)))"
+    )
     subprocess.run([sys.executable, "-c", program], check=True)
 
 
