@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hand_chain import BONES, LEFT, chains
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
+from test_estimator import weights
 
 from calibration.evaluate.real.cameras import Camera
 from calibration.evaluate.real.changes import switches
+from calibration.evaluate.real.report import real_report
 from calibration.evaluate.real.truth import Group, View, agreeing, mean_palm, points_of, triangulate, truth_of
+from posturewatch.kinematics.estimator import Estimator
 from posturewatch.kinematics.geometry import hand_frame
+from posturewatch.kinematics.network import Ensemble
 from posturewatch.model.observation import Side
 
 Array = NDArray[np.float64]
@@ -102,6 +107,15 @@ def test_views_that_show_one_hand_are_found_whatever_side_each_took_it_for() -> 
     assert [one.side for one in found] == ["left"]
     assert sorted(view.camera for view in found[0].views) == [0, 1, 2, 3]
     assert all(view.row == 0 for view in found[0].views)
+
+
+def test_without_the_folder_one_sentence_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ensemble = Ensemble(weights())
+    real_report(tmp_path / "absent", Estimator(ensemble), ensemble, cache=tmp_path / "cache")
+    said = capsys.readouterr().out
+    assert said.count("\n") == 1
+    assert str(tmp_path / "absent") in said
+    assert not (tmp_path / "cache").exists()
 
 
 def test_what_comes_and_goes_is_counted() -> None:

@@ -11,11 +11,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-import numpy as np
-
-from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
-from posturewatch.model.observation import HandObservation
+from posturewatch.model.quantities import QUANTITIES
 
 __all__ = ["Past", "StayRules"]
 
@@ -42,6 +39,10 @@ class StayRules:
     drift: float = 15.0
 
 
+#: What is carried over a moment in which it cannot be told; lifts change with every note.
+_CARRIED = frozenset(entry.name for entry in QUANTITIES if entry.unit == "deg")
+
+
 @dataclass
 class Past:
     """What is remembered of one hand.
@@ -50,20 +51,15 @@ class Past:
     ----------
     rules
         How long what holds.
-    hand
-        As it was last measured, None where it was not.
-    measured_s
-        When that was.
     shown
         The quantities that are given.
     """
 
     rules: StayRules
-    hand: HandObservation | None = None
-    measured_s: float = -math.inf
     shown: frozenset[str] = frozenset()
     _odds: float = math.nan
     _odds_s: float = -math.inf
+    _last: dict[str, tuple[float, float, float]] = field(default_factory=dict)  # value, sd, time
     _went: dict[str, Refusal] = field(default_factory=dict)
     _well_s: dict[str, float] = field(default_factory=dict)
 
@@ -87,37 +83,46 @@ class Past:
         self._odds_s = time_s
         return 1 / (1 + math.exp(-self._odds))
 
-    def carries(self, time_s: float) -> bool:
-        """Whether a hand that is not seen now keeps its numbers."""
-        return bool(self.shown) and 0 <= time_s - self.measured_s <= self.rules.carry_s
-
     def settled(self, measured: HandMeasurement, time_s: float) -> HandMeasurement:
-        """What is given of a hand that is seen: numbers that went are held back until all has been well for a while.
+        """What is given of a hand: angles that cannot be told for a moment stay, with a spread that grows, and what
+        went is held back until all has been well for a while.
 
         Parameters
         ----------
         measured
-            What could be given.
+            What this frame gives.
         time_s
             The frame's time.
         """
-        values: dict[str, Measurement] = {}
-        for name, value in measured.values.items():
-            values[name] = value if value.refusal is not None else self._returning(name, value, time_s)
-            if value.refusal is not None:
-                self._well_s.pop(name, None)
+        values = {
+            name: self._returning(name, value, time_s)
+            if value.measured
+            else self._carried(name, value, time_s)
+            for name, value in measured.values.items()
+        }
         self._keep(values)
         return HandMeasurement(measured.side, values, measured.lift_plane)
 
     def _returning(self, name: str, value: Measurement, time_s: float) -> Measurement:
         reason = self._went.get(name)
-        if reason is None:
-            return value
-        since_s = self._well_s.setdefault(name, time_s)
-        if 0 <= time_s - since_s < self.rules.settle_s:
-            return Measurement.refused(reason)
-        del self._went[name], self._well_s[name]
+        if reason is not None:
+            since_s = self._well_s.setdefault(name, time_s)
+            if 0 <= time_s - since_s < self.rules.settle_s:
+                return Measurement.refused(reason)
+            del self._went[name], self._well_s[name]
+        if value.value is not None and value.sd is not None:
+            self._last[name] = (value.value, value.sd, time_s)
         return value
+
+    def _carried(self, name: str, refused: Measurement, time_s: float) -> Measurement:
+        self._well_s.pop(name, None)
+        if name not in self.shown & _CARRIED:
+            return refused
+        value, sd, last_s = self._last[name]
+        age_s = time_s - last_s
+        if not 0 <= age_s <= self.rules.carry_s:
+            return refused
+        return Measurement.of(value, math.hypot(sd, self.rules.drift * math.sqrt(age_s)))
 
     def lost(self, refused: HandMeasurement) -> HandMeasurement:
         """A hand of which nothing is given any more; returns what it was handed."""
@@ -131,16 +136,3 @@ class Past:
             reason = values[name].refusal
             self._went[name] = Refusal.TOO_UNCERTAIN if reason is None else reason
         self.shown = now
-
-    def drifted(self, sd: Array, time_s: float) -> Array:
-        """Standard deviations of numbers that were last seen a while ago.
-
-        Parameters
-        ----------
-        sd
-            (n,) as they were.
-        time_s
-            The frame's time.
-        """
-        age_s = max(time_s - self.measured_s, 0.0)
-        return np.asarray(np.sqrt(sd**2 + self.rules.drift**2 * age_s))

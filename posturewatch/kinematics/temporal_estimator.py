@@ -114,10 +114,6 @@ class KalmanBank:
         self._last_s = np.where(seen, time_s, self._last_s)
         return joined, self._factor * np.sqrt(variance + bias_variance)
 
-    def last(self) -> tuple[Array, Array]:
-        """The joined values as of the last update, and their standard deviations, both (count,)."""
-        return self._value, self._factor * np.sqrt(self._variance + self._bias_variance)
-
 
 @dataclass
 class TemporalEstimator:
@@ -163,33 +159,16 @@ class TemporalEstimator:
         hand, time_s = observation.hand(side), observation.time_s
         past = self._pasts.setdefault(side, Past(self.staying))
         if hand is None:
-            return self._unseen(past, side, Refusal.HAND_NOT_SEEN, time_s)
+            return past.settled(self.estimator.refused(side, Refusal.HAND_NOT_SEEN), time_s)
         single = self.estimator.look(observation, hand)
         if single.refusal is not None:
-            return self._unseen(past, side, single.refusal, time_s)
+            return past.settled(self.estimator.refused(side, single.refusal), time_s)
         presence = past.presence(single.hand_presence, time_s)
         refusal = self.estimator.refusal_of(presence, single.ood_score, shown=bool(past.shown))
         if refusal is not None:
             return past.lost(self.estimator.refused(side, refusal))
         joined = self._joined(self.lifts.of(single, hand, time_s), side, time_s)
-        past.hand, past.measured_s = hand, time_s
         return past.settled(self.estimator.measured(joined, hand, past.shown), time_s)
-
-    def _unseen(self, past: Past, side: Side, refusal: Refusal, time_s: float) -> HandMeasurement:
-        """A hand of which this frame tells nothing: what was shown a moment ago stays, but for lifts, which change
-        with the fingers."""
-        refused = self.estimator.refused(side, refusal)
-        if past.hand is None or not past.carries(time_s):
-            return past.lost(refused)
-        value, sd = self._banks[side].last()
-        sd = past.drifted(sd, time_s)
-        pairs = dict(zip(_OUTPUTS, zip(value.tolist(), sd.tolist(), strict=True), strict=True))
-        carried = self.estimator.measured(Estimate(pairs, None), past.hand, past.shown)
-        kept = {entry.name for entry in QUANTITIES if entry.unit == "deg"} & past.shown
-        values = {
-            name: carried.values[name] if name in kept else refused.values[name] for name in refused.values
-        }
-        return past.settled(HandMeasurement(side, values), time_s)
 
     def _joined(self, single: Estimate, side: Side, time_s: float) -> Estimate:
         bank = self._banks.get(side)
