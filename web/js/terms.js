@@ -1,6 +1,6 @@
 // Quantities, limits, fingers and refusals as the vocabulary has them, in the language of the page.
 
-import { sentenceCase } from "./format.js";
+import { decimal, sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { vocabulary } from "./vocabulary.js";
 
@@ -117,7 +117,7 @@ export function sized(name, value) {
  * @param {number} limit
  * @param {Unit} unit
  */
-export const limitText = (limit, unit) => `${Math.round(limit * 10) / 10}${sign(unit)}`;
+export const limitText = (limit, unit) => `${decimal(Math.round(limit * 10) / 10)}${sign(unit)}`;
 
 /**
  * Where a zone's word in messages and files stands; an unknown word throws.

@@ -117,7 +117,7 @@ export default {
   faults: { unreachable: "posturewatch antwortet nicht. Falls es beendet wurde, starte es wieder." },
   keys: { pageUp: "Bild auf", mark: "Leertaste · Eingabe · Bild ab" },
   zones: { within: "im Komfortbereich", beyond: "außer Komfort", extreme: "extrem", unseen: "nicht gemessen" },
-  states: { idle: "–", within: "im Komfortbereich", beyond: "außer Komfort", extreme: "extrem", held: "locker lassen", unsure: "unsicher", partly: "teils zu sehen", unseen: "Hand nicht zu sehen" },
+  states: { idle: "–", within: "im Komfort", beyond: "außer Komfort", extreme: "extrem", held: "locker lassen", unsure: "unsicher", partly: "teils zu sehen", unseen: "Hand nicht zu sehen" },
 
   live: {
     message: "Meldung", picture: "Bild", hands: "Deine Hände", controls: "Bedienung", timePractised: "Geübte Zeit",
