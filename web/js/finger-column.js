@@ -148,7 +148,7 @@ export class FingerColumn {
     const spread = `±${Math.round(entry.sd)}`;
     if (!this.#limited) return `${size} ${this.#direction} ${spread}, ${words.fingers.noLimit}`;
     const zone = zoneKey(entry.zone);
-    return `${size} ${spread}, ${this.#raw(entry) === "unsure" ? words.fingers.notSurely : words.zones[zone]}`;
+    return `${size} ${spread}, ${this.#raw(entry) === "unsure" ? words.fingers.notCertain : words.zones[zone]}`;
   }
 
   /** @param {number} value */

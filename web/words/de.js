@@ -183,7 +183,7 @@ export default {
   fingers: {
     title: "Finger", measured: "Gemessen", liftHead: "Höhe", lift: "Was die Höhe ist, in einem Bild", byPassage: "Finger nach Stelle",
     states: { idle: "", within: "Im Bereich", beyond: "Außer Komfort", extreme: "Extrem", held: "Locker", unsure: "Unsicher", partly: "Teils", unseen: "Nicht gemessen" },
-    directions: { hook: "gebeugt", collapse: "durchgedrückt" }, notSurely: "im Komfortbereich, aber nicht sicher", noLimit: "keine Grenze gesetzt",
+    directions: { hook: "gebeugt", collapse: "durchgedrückt" }, notCertain: "im Komfortbereich, aber nicht sicher", noLimit: "keine Grenze gesetzt",
     notMeasurable: (why, help) => `nicht gemessen, ${why}. ${help}`, noneNow: (why) => `Finger ${why}`, liftIn: (plane) => `Höhe in mm, ${plane}.`,
     whichHand: "Es ist nicht bekannt, welche Hand am Griffbrett ist; die Einstellungen nennen das Instrument.", notValidated: "Die Grenzen für Finger sind übliche Praxis in Zahlen; niemand hat sie geprüft. Stile sind verschieden.",
     neverGiven: "Nicht gemessen: Das benutzte Modell gab keine Finger, oder die Sitzung ist älter als ihre Messung.", noneInTime: "In dieser Zeit wurden keine Finger gemessen: Das benutzte Modell gab sie nicht, oder die Sitzungen sind älter als ihre Messung.",
@@ -221,7 +221,7 @@ export default {
 
   detail: {
     title: "Im Einzelnen", caption: "Über jeder Grenze", noLimitPassed: "Keine Grenze wurde überschritten, soweit gemessen wurde.", limit: "Grenze", timePast: "Zeit darüber", longestHold: "Am längsten gehalten", times: "Überschreitungen",
-    dose: "Mehrwinkel × Zeit", spreadCaption: "Streuung und Pausen", quantity: "Größe", p10: "10. Perzentil", median: "Median", p90: "90. Perzentil", rests: "Pausen pro Minute",
+    excess: "Mehrwinkel × Zeit", spreadCaption: "Streuung und Pausen", quantity: "Größe", p10: "10. Perzentil", median: "Median", p90: "90. Perzentil", rests: "Pausen pro Minute",
     note: "Am längsten gehalten: die längste Zeit darüber ohne Unterbrechung. Überschreitungen enden, wenn die Hand deutlich zurück ist. Mehrwinkel × Zeit: Grad über der Grenze mal Sekunden. Pausen: mindestens 2 s nahe der Mitte. "
       + "Nur Haltung: Eine Kamera sieht keine Kraft, und die zählt ebenso.",
     variation: "Wie lange bei welchem Winkel ohne Unterbrechung (exposure variation)", angle: "Winkel", over: (time) => `über ${time}`, below: (value) => `unter ${value}`, above: (value) => `über ${value}`, between: (low, high) => `${low} bis ${high}`,

@@ -151,7 +151,7 @@ export default {
     states: { idle: "", within: "In range", beyond: "Past range", extreme: "Extreme", held: "Ease off", unsure: "Unsure", partly: "Partly seen", unseen: "Not measured" },
     /** Directions whose names in files would say more of an ordinary bend than is meant. @type {Record<string, string>} */
     directions: { hook: "bent", collapse: "bent back" },
-    notSurely: "in comfort range, but not certain", noLimit: "no limit set",
+    notCertain: "in comfort range, but not certain", noLimit: "no limit set",
     notMeasurable: (/** @type {string} */ why, /** @type {string} */ help) => `not measured, ${why}. ${help}`, noneNow: (/** @type {string} */ why) => `Fingers ${why}`,
     liftIn: (/** @type {string} */ plane) => `Lift in mm, ${plane}.`, whichHand: "It is not known which hand is on the fingerboard; the settings tell the instrument.",
     notValidated: "The limits for fingers are common practice put into numbers; nobody has validated them. Styles differ.",
@@ -204,7 +204,7 @@ export default {
 
   detail: {
     title: "In detail", caption: "Past each limit", noLimitPassed: "No limit was passed, as far as it was measured.", limit: "Limit", timePast: "Time past it", longestHold: "Longest hold",
-    times: "Excursions", dose: "Excess angle × time", spreadCaption: "Spread and rests", quantity: "Quantity", p10: "10th percentile", median: "Median", p90: "90th percentile", rests: "Rests per minute",
+    times: "Excursions", excess: "Excess angle × time", spreadCaption: "Spread and rests", quantity: "Quantity", p10: "10th percentile", median: "Median", p90: "90th percentile", rests: "Rests per minute",
     note: "Longest hold: the longest time past it without a break. Excursions end once the hand is clearly back. Excess angle × time: degrees past the limit times seconds. Rests: 2 s or more near neutral. Posture only: a camera cannot see force, which matters as much.",
     variation: "How long at which angle without a break (exposure variation)", angle: "Angle", over: (/** @type {string} */ time) => `over ${time}`,
     below: (/** @type {string} */ value) => `below ${value}`, above: (/** @type {string} */ value) => `above ${value}`,

@@ -28,7 +28,7 @@ export function detailCard(exposures) {
   });
   return card(text.title,
     rows.length === 0 ? element("p", {}, text.noLimitPassed)
-      : table(text.caption, [words.trends.direction, text.limit, text.timePast, text.longestHold, text.times, text.dose], rows),
+      : table(text.caption, [words.trends.direction, text.limit, text.timePast, text.longestHold, text.times, text.excess], rows),
     table(text.spreadCaption, [text.quantity, text.p10, text.median, text.p90, text.rests], spread),
     element("p", { className: "small" }, text.note),
     element("details", {}, element("summary", {}, text.variation), ...exposures.filter((one) => one.measured_s > 0).map(variation)));

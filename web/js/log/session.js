@@ -4,6 +4,7 @@ import { get, send } from "../actions.js";
 import { element } from "../dom.js";
 import { dateAndTime, duration, passageName, percent } from "../format.js";
 import { words } from "../language.js";
+import { headline } from "../summary.js";
 import { byState, directionName, fingersOnly, lineName, limitsOf, momentWords, refusalName, wristOnly } from "../terms.js";
 import { checkList } from "./check-list.js";
 import { clipList } from "./clips.js";
@@ -32,7 +33,7 @@ export async function sessionPage([id = ""]) {
   return {
     title: words.session.of(title),
     nodes: [
-      top(body, id, title),
+      top(body, id, title, summary.body),
       ...(body.exposure === null ? [card(null, element("p", {}, words.session.running)), clipsCard(body)]
         : ended(body, body.exposure, trace.body, summary)),
       element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body)),
@@ -66,8 +67,9 @@ function ended(document, exposure, trace, summary) {
  * @param {SessionDocument} document
  * @param {string} id
  * @param {string} title
+ * @param {Summary | null} summary
  */
-function top({ session, passages }, id, title) {
+function top({ session, passages }, id, title, summary) {
   const text = words.session;
   const pieces = [...new Set(passages.map((one) => one.piece).filter(Boolean))];
   const parts = [duration(session.duration_s), session.source?.name, pieces.join(", "),
@@ -76,7 +78,8 @@ function top({ session, passages }, id, title) {
     if (!(await confirmed(text.deleteQuestion(title), text.delete))) return;
     if (await done(send("DELETE", `sessions/${encodeURIComponent(id)}`))) location.hash = "#/sessions";
   };
-  return head(title, element("p", {}, parts.join(" · ")), element("p", { className: "row no-print" },
+  const line = session.ended_at !== null && summary !== null ? element("p", { className: "headline" }, headline(summary)) : null;
+  return head(title, line, element("p", {}, parts.join(" · ")), element("p", { className: "row no-print" },
     link(text.saveAs("CSV"), `/api/sessions/${encodeURIComponent(id)}/export.csv`, { className: "small-button", download: "" }),
     link(text.saveAs("JSON"), `/api/sessions/${encodeURIComponent(id)}/export.json`, { className: "small-button", download: "" }),
     button(text.print, () => window.print()),
