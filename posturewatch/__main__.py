@@ -1,5 +1,6 @@
 """The program's door: looks at the Python it runs on before anything heavy is imported."""
 
+import os
 import sys
 
 __all__ = ["main"]
@@ -29,6 +30,8 @@ def main(argv: "list[str] | None" = None) -> int:
     if sentence is not None:
         sys.stderr.write(sentence + "\n")
         return 5
+    # One core a sum: the sums are small, and waiting for a second core takes longer than they do. Read when numpy is.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from posturewatch.cli.main import main as run
 
     return run(argv)

@@ -55,6 +55,7 @@ class Ensemble:
 
     def __init__(self, weights: Mapping[str, NDArray[np.floating]]) -> None:  # type: ignore[type-arg]
         self._w = {name: np.asarray(value, dtype=np.float32) for name, value in weights.items()}
+        self._first = self._w["w0"].swapaxes(0, 1).reshape(self._w["w0"].shape[1], -1)
         self.features = int(self._w["w0"].shape[1])
         self.outputs = int(self._w["y_mean"].shape[0])
         if self._w["w2"].shape[2] != 2 * self.outputs + 1:
@@ -107,7 +108,9 @@ class Ensemble:
         if features.ndim != 2 or features.shape[1] != self.features:
             raise ValueError(f"expected (n, {self.features}) features, got {features.shape}")
         x = np.clip((features.astype(np.float32) - w["x_mean"]) / w["x_scale"], -MAX_Z, MAX_Z)
-        h = np.maximum(x @ w["w0"] + w["b0"][:, None], 0)
+        # All members' first layers at once, (n, members * units), then apart again: (members, n, units).
+        h = np.maximum(x @ self._first + w["b0"].reshape(-1), 0)
+        h = h.reshape(len(x), *w["b0"].shape).swapaxes(0, 1)
         h = np.maximum(h @ w["w1"] + w["b1"][:, None], 0)
         o = h @ w["w2"] + w["b2"][:, None]
         means = o[..., :n]
