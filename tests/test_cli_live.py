@@ -103,6 +103,7 @@ def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(
     assert not [thread.name for thread in threading.enumerate() if thread.name in ("recorder", "practice")]
 
 
+@pytest.mark.usefixtures("interrupts")
 def test_between_sessions_it_rests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When the film is over the page stays; until the player starts again or ends it, nothing is asked in a hurry."""
     ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
@@ -117,7 +118,7 @@ def test_between_sessions_it_rests(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     def rest(rest_s: float) -> None:
         rests.append(rest_s)
         if len(rests) == 3:
-            raise KeyboardInterrupt
+            signal.raise_signal(signal.SIGINT)
 
     monkeypatch.setattr(Practice, "wait", counted)
     monkeypatch.setattr("posturewatch.pipeline.live_practice.time", SimpleNamespace(sleep=rest))

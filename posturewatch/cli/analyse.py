@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import signal
 import sys
 import threading
 from collections.abc import Iterator
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from posturewatch.cli.options import Subparsers, add_command, add_settings, add_view, with_view
+from posturewatch.cli.signals import end_requests
 from posturewatch.errors import InputError, SourceError
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
             )
         make_folder(args.out)
         stop = threading.Event()
-        with SamplesFile(args.out / SAMPLES_NAME) as samples, progress(source) as bar, interrupt_sets(stop):
+        with SamplesFile(args.out / SAMPLES_NAME) as samples, progress(source) as bar, end_requests(stop.set):
             done = analyse(source, parts, samples, args.out / SUMMARY_NAME, stop=stop, sinks=(bar,))
         return _last_words(done, source, args.out)
     finally:
@@ -119,16 +119,3 @@ def progress(source: Source) -> Iterator[_Bar]:
 
     with tqdm(total=source.info.frame_count, unit="frame", desc=source.info.name, disable=None) as bar:
         yield _Bar(bar)
-
-
-@contextmanager
-def interrupt_sets(stop: threading.Event) -> Iterator[None]:
-    """Ctrl-C sets `stop` meanwhile, so that the frame in work is finished and everything is written."""
-    if threading.current_thread() is not threading.main_thread():
-        yield  # only the main thread may say what a signal does
-        return
-    before = signal.signal(signal.SIGINT, lambda number, frame: stop.set())
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
-import signal
-import threading
 import webbrowser
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
+from posturewatch.cli.signals import EndRequest, end_requests
 from posturewatch.errors import UnavailableError
 
 if TYPE_CHECKING:
-    from posturewatch.pipeline.practice import Practice
+    from posturewatch.pipeline.live_practice import LivePractice
+    from posturewatch.server.serving import PageServer
     from posturewatch.storage.store import Store
 
 __all__ = ["DEFAULT_PORT", "add"]
@@ -80,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.server.serving import PageServer, listen
 
     parts = load_parts(args.settings, args.profile)
-    with ExitStack() as cleanup:
+    with end_requests() as asked, ExitStack() as cleanup:
         listener = listen(args.port)
         cleanup.callback(listener.close)
         store = cleanup.enter_context(open_store(args.data_dir))
@@ -102,15 +100,29 @@ def run(args: argparse.Namespace) -> int:
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)
-        with terminate_interrupts(), contextlib.suppress(KeyboardInterrupt):
-            server.start()
-            live.start()
+        server.start()
+        live.start(asked)
+        if not asked():
             print(f"The page is at {server.url}  (Ctrl-C ends the session)", flush=True)
             if not args.no_browser:
                 webbrowser.open(server.url)
-            live.wait()
+        faults = _watch(live, server, asked)
         live.practice.stop()
-        return _last_words(live.practice, store)
+        return _last_words(live, store, faults)
+
+
+def _watch(live: LivePractice, server: PageServer, asked: EndRequest) -> list[str]:
+    """Waits for the end; what went wrong beside the practice, in sentences."""
+    while not live.wait(asked):
+        if not server.running:
+            sentence = (
+                "The page has stopped by a fault of the program; the practice goes on and is kept. "
+                "Ctrl-C ends it; then start again."
+            )
+            print(sentence, flush=True)
+            live.wait(asked, for_ever=True)
+            return [sentence]
+    return []
 
 
 def libraries() -> dict[str, Path]:
@@ -124,33 +136,15 @@ def libraries() -> dict[str, Path]:
         return {}
 
 
-def _last_words(practice: Practice, store: Store) -> int:
-    """Prints the last session's summary; the exit code."""
+def _last_words(live: LivePractice, store: Store, faults: list[str]) -> int:
+    """Prints the last session's summary and what went wrong in any of them; the exit code."""
     from posturewatch.cli.words import summary_text
     from posturewatch.review.summaries import session_summary
 
-    identity = practice.session_id
-    if identity is None:
-        return 0
-    fault = practice.state()["fault"]
-    if fault is not None:
-        print(fault)
-    print(summary_text(session_summary(store, store.find(identity))))
-    return 0 if fault is None else 1
-
-
-@contextmanager
-def terminate_interrupts() -> Iterator[None]:
-    """A polite request to end (SIGTERM) counts as Ctrl-C meanwhile, so that the session is closed well."""
-
-    def interrupt(number: int, frame: object) -> None:
-        raise KeyboardInterrupt
-
-    if threading.current_thread() is not threading.main_thread():
-        yield  # only the main thread may say what a signal does
-        return
-    before = signal.signal(signal.SIGTERM, interrupt)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
+    identity = live.practice.session_id
+    kept_badly = live.faults
+    for sentence in kept_badly:
+        print(sentence)
+    if identity is not None:
+        print(summary_text(session_summary(store, store.find_exactly(identity))))
+    return 1 if kept_badly or faults else 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import logging
 import os
 import sys
@@ -76,7 +77,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("posturewatch: stopped.", file=sys.stderr)
         return EXIT_INTERRUPTED
-    except BrokenPipeError:
-        # Whoever read our output (head, less) has had enough; what is still buffered must go nowhere at exit.
+    except OSError as error:
+        # Whoever read our output (head, less) has had enough, or the terminal has been closed; what is still
+        # buffered must go nowhere at exit.
+        if not isinstance(error, BrokenPipeError) and error.errno != errno.EIO:
+            raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0

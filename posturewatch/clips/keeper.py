@@ -27,8 +27,8 @@ __all__ = ["ClipKeeper", "ClipRecord", "Outcome"]
 
 _LOG = logging.getLogger(__name__)
 
-#: How long `finish` and `close` wait for what is still to be written.
-FINISH_S = 6.0
+#: How long `finish` and `close` wait for what is still to be written: each clip waits for the disk, which may be slow.
+FINISH_S = 60.0
 
 #: How long writing waits for the encoder to come to a span's end; it is a few frames behind at most.
 ENCODER_S = 2.0
@@ -42,6 +42,11 @@ WAITING_SPANS = 16
 
 #: Room for the file's index and sound beside the frames.
 INDEX_BYTES = 200_000
+
+
+_LATE = (
+    "The last clips of this session could not be written in time, since the disk is too slow; check the disk."
+)
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,7 @@ class ClipKeeper:
         self._ended = False
         self._give_up_s: float | None = None
         self._fault: str | None = None
+        self._done = threading.Event()
         self._thread = threading.Thread(target=self._run, name="clip-writer", daemon=True)
         self._thread.start()
 
@@ -143,8 +149,8 @@ class ClipKeeper:
                 self._planner.mark(time_s)
 
     def finish(self, outcome: Outcome) -> None:
-        """End the session: write what is due or would have become due. Waits for a few seconds at
-        most; once is enough."""
+        """End the session: write what is due or would have become due. Waits for it, a minute at most; once is
+        enough."""
         self._finish(outcome.end_s, outcome.closed)
 
     def close(self) -> None:
@@ -161,8 +167,8 @@ class ClipKeeper:
                 self._give_up_s = time.monotonic() + FINISH_S
                 self._lock.notify_all()
         self._ring.finish()
-        if self._thread is not threading.current_thread():
-            self._thread.join(FINISH_S)
+        if self._thread is not threading.current_thread() and not self._done.wait(FINISH_S):
+            self._fault = self._fault or _LATE
         self._ring.close()
 
     def _ask(self, spans: Sequence[Span]) -> None:
@@ -186,6 +192,7 @@ class ClipKeeper:
         finally:
             if sentence is not None:
                 self._stop(sentence)
+            self._done.set()
 
     def _write_until_ended(self) -> str | None:
         """Why writing had to end early, in one sentence, or None."""
@@ -204,8 +211,11 @@ class ClipKeeper:
                     idle_s = time.monotonic() - self._last_put_s
                     if idle_s >= self._idle_s and not self._ended:
                         self._ask(self._planner.advance(self._last_s + idle_s))
-            late = self._give_up_s is not None and time.monotonic() >= self._give_up_s
-            return None if late or not self._due else self._due.popleft()
+            if self._due and self._give_up_s is not None and time.monotonic() >= self._give_up_s:
+                self._missed += len(self._due)
+                self._due.clear()
+                self._fault = _LATE
+            return self._due.popleft() if self._due else None
 
     def _make(self, span: Span) -> str | None:
         """Writes a span's clip; why that cannot be, in one sentence, or None."""

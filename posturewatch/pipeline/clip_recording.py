@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from pathlib import Path
 
 from posturewatch.clips import ClipFolder, ClipKeeper, Microphone, VideoFileSound, remove_leftovers
@@ -14,6 +15,8 @@ from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.store import Store
 
 __all__ = ["ClipRecording", "RecorderWithClips"]
+
+_LOG = logging.getLogger(__name__)
 
 _BYTES_PER_GB = 1_000_000_000
 
@@ -40,6 +43,7 @@ class RecorderWithClips:
         self._keeper = keeper
         self._microphone = microphone
         self._silence = silence
+        self._failed: str | None = None
 
     @property
     def session_id(self) -> str:
@@ -54,7 +58,7 @@ class RecorderWithClips:
     @property
     def clip_fault(self) -> str | None:
         """Why there are no clips any more, in one sentence, or None."""
-        return self._keeper.fault
+        return self._failed or self._keeper.fault
 
     @property
     def sound_notice(self) -> str | None:
@@ -66,9 +70,16 @@ class RecorderWithClips:
     def put(self, reading: Reading) -> None:
         """Takes a reading."""
         self._recorder.put(reading)
-        if self._microphone is not None:
-            self._microphone.frame(reading.frame.time_s, reading.taken_s)
-        self._keeper.put(reading)
+        if self._failed is not None:
+            return
+        try:
+            if self._microphone is not None:
+                self._microphone.frame(reading.frame.time_s, reading.taken_s)
+            self._keeper.put(reading)
+        # Whatever becomes of the clips, the record goes on.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("no more clips of this session")
+            self._failed = "Clips have stopped by a fault of the program; the session goes on without them."
 
     def mark(self, time_s: float, note: str | None = None) -> None:
         """Keeps a moment that the player marked, in seconds of the session."""
@@ -82,13 +93,17 @@ class RecorderWithClips:
         self._recorder.passage(time_s, piece, bars, tempo_bpm)
 
     def finish(self, outcome: Outcome) -> object:
-        # It stops listening at once; the last clips still ask for what it heard.
         """Ends the session: the last clips first, then the record."""
+        # It stops listening at once; the last clips still ask for what it heard.
         if self._microphone is not None:
             self._microphone.close()
         # The clips first: while they are written, the session counts as running and cannot be deleted.
         try:
             self._keeper.finish(outcome)
+        # Whatever becomes of the clips, the record is closed.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("the last clips of this session are not written")
+            self._failed = "The last clips of this session could not be written by a fault of the program."
         finally:
             if self._microphone is not None:
                 self._microphone.forget()

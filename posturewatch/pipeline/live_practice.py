@@ -19,8 +19,8 @@ from posturewatch.storage.store import Store
 
 __all__ = ["LivePractice"]
 
-#: How often the waiting thread looks up, so that Ctrl-C takes effect on every system.
-_LOOK_UP_S = 0.5
+#: How often the waiting thread looks up whether somebody asked for the end.
+_LOOK_UP_S = 0.2
 
 
 class LivePractice:
@@ -41,6 +41,7 @@ class LivePractice:
         self._rest = RestWatch(break_rules(parts.settings.rest))
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
+        self._past_clip_faults: list[str] = []
         self._spec = spec
         self._limit_s = limit_s
         self._parts = parts
@@ -56,20 +57,37 @@ class LivePractice:
             asides=self._asides,
         )
 
-    def start(self) -> None:
-        """Starts the first session; raises what kept its source or its record from opening."""
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What was not kept of the sessions that are over, and why, in sentences."""
+        return tuple(dict.fromkeys([*self.practice.faults, *self._clip_faults()]))
+
+    def start(self, asked: Callable[[], bool] = lambda: False) -> None:
+        """Starts the first session; raises what kept its source or its record from opening.
+
+        Parameters
+        ----------
+        asked
+            Whether somebody asked for the end meanwhile.
+        """
         self.practice.start()
-        while not self._opened.wait(_LOOK_UP_S):
+        while not self._opened.wait(_LOOK_UP_S) and not asked():
             if self.practice.wait(0.0):
                 break  # it failed in a way of its own; the state has the sentence
         if self._fault is not None:
             raise self._fault
 
-    def wait(self) -> None:
-        """Returns when the session is over and was to end by itself; otherwise only Ctrl-C ends it."""
-        while not (self.practice.wait(_LOOK_UP_S) and self._limit_s is not None):
-            if not self.practice.running:
+    def wait(self, asked: Callable[[], bool], *, for_ever: bool = False) -> bool:
+        """Waits a moment, or for ever, for the end: that somebody asked for it, or that the session is over and was to
+        end by itself. Whether it has come."""
+        while not asked():
+            if self.practice.wait(_LOOK_UP_S):
+                if self._limit_s is not None:
+                    return True
                 time.sleep(_LOOK_UP_S)  # between sessions there is nothing whose end could be waited for
+            if not for_ever:
+                return asked()
+        return True
 
     def _open_source(self) -> OpenSource:
         camera = self._parts.settings.camera
@@ -80,6 +98,7 @@ class LivePractice:
         with self._first_fault():
             recorder = self._store.begin(self._parts.session_start(source))
             # A video's sound goes with its clips; other sources have no file.
+            self._past_clip_faults = self._clip_faults()
             self._recorder = self._clip_recording.begin(recorder, getattr(source, "path", None))
             self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
             return self._recorder
@@ -90,6 +109,10 @@ class LivePractice:
         clip_fault = getattr(self._recorder, "clip_fault", None)
         sound = getattr(self._recorder, "sound_notice", None)
         return [one for one in (clip_fault, self._rest.notice, self._load, sound) if one is not None]
+
+    def _clip_faults(self) -> list[str]:
+        fault = getattr(self._recorder, "clip_fault", None)
+        return [*self._past_clip_faults, *([] if fault is None else [fault])]
 
     def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
         with self._first_fault():

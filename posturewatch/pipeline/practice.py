@@ -17,8 +17,14 @@ __all__ = ["OpenSource", "Phase", "Practice", "SessionRecorder"]
 
 _LOG = logging.getLogger(__name__)
 
-#: Longest wait for the loop to come to its end after a stop: one frame's work plus closing the files.
-_STOP_WAIT_S = 15.0
+#: Longest wait after a stop until all of a session is kept: a slow disk takes its time for the last clips.
+_STOP_WAIT_S = 120.0
+
+#: Longest wait for a source that is only being opened, of which nothing can be kept.
+_OPENING_WAIT_S = 15.0
+
+#: From a session's last line to the end of its thread.
+_THREAD_END_S = 1.0
 
 
 class Phase(Enum):
@@ -97,24 +103,33 @@ class Practice:
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
+        # Waited for instead of the thread: where a signal interrupts a join, some Pythons count the thread as dead.
+        self._over = threading.Event()
+        self._over.set()
+        self._faults: list[str] = []
         self._phase = Phase.STOPPED
         self._source: OpenSource | None = None
         self._monitor: Monitor | None = None
         self._recorder: SessionRecorder | None = None
         self._outcome: Outcome | None = None
         self._sentence: str | None = None
+        self._guarded: tuple[_GuardedSink, ...] = ()
         self._marks = 0
         self._passage: dict[str, Any] | None = None
 
     def start(self) -> dict[str, Any]:
         """Begin a session; without effect while one is running."""
         with self._lock:
-            if self._thread is None or not self._thread.is_alive():
+            if self._over.is_set():
+                self._over.clear()
                 self._stop = threading.Event()
                 self._source = self._monitor = self._recorder = self._outcome = self._sentence = None
                 self._marks = 0
                 self._phase = Phase.OPENING
-                self._thread = threading.Thread(target=self._run, args=(self._stop,), name="practice")
+                # Ends with the program: where the source's opening hangs, nobody waits for it for ever.
+                self._thread = threading.Thread(
+                    target=self._run, args=(self._stop,), name="practice", daemon=True
+                )
                 self._thread.start()
         return self.state()
 
@@ -123,22 +138,26 @@ class Practice:
         with self._lock:
             thread = self._thread
             self._stop.set()
-        if thread is not None:
-            thread.join(_STOP_WAIT_S)
+        opening = self._phase is Phase.OPENING
+        if not self._over.wait(_OPENING_WAIT_S if opening else _STOP_WAIT_S):
+            self._sentence = (
+                "The source could not be closed in time; nothing of it was recorded."
+                if opening
+                else "The practice could not be closed in time; its end may be missing. Check the disk."
+            )
+            self._faults.append(self._sentence)
+        elif thread is not None:
+            thread.join(_THREAD_END_S)
         return self.state()
 
     def wait(self, timeout_s: float | None = None) -> bool:
         """Wait until the running session has ended by itself; True when none is running any more."""
-        thread = self._thread
-        if thread is not None:
-            thread.join(timeout_s)
-        return not self.running
+        return self._over.wait(timeout_s)
 
     @property
     def running(self) -> bool:
         """Whether a session is running or being closed."""
-        thread = self._thread
-        return thread is not None and thread.is_alive()
+        return not self._over.is_set()
 
     def mark(self, note: str | None = None) -> dict[str, Any]:
         """Mark this moment of the running session; the answer's `marked_s` is null when none is running."""
@@ -179,6 +198,11 @@ class Practice:
         return self._sentence
 
     @property
+    def faults(self) -> tuple[str, ...]:
+        """What went wrong in the sessions that are over, in sentences; empty where all of them are kept whole."""
+        return tuple(dict.fromkeys(self._faults))
+
+    @property
     def outcome(self) -> Outcome | None:
         """How the last session ended, None while one runs."""
         return self._outcome
@@ -192,13 +216,16 @@ class Practice:
             "elapsed_s": None if monitor is None else round(monitor.now_s, 3),
             "source": None if source is None else source.describe(),
             "notice": None if source is None else source.notice,
-            "fault": self._sentence or (None if recorder is None else recorder.fault),
+            "fault": self._sentence or (None if recorder is None else recorder.fault) or self._sink_fault(),
             "asides": list(self._asides()),
             "dropped": 0 if source is None else source.dropped,
             "marks": self._marks,
             "passage": self._passage,
             "ending": None if self._outcome is None else self._outcome.ending,
         }
+
+    def _sink_fault(self) -> str | None:
+        return next((one.fault for one in self._guarded if one.fault is not None), None)
 
     def _run(self, stop: threading.Event) -> None:
         try:
@@ -213,6 +240,11 @@ class Practice:
                 "Something in the program failed; what was recorded until then is kept. Start again."
             )
             self._phase = Phase.FAILED
+        finally:
+            recorder = self._recorder
+            found = [self._sentence, None if recorder is None else recorder.fault, self._sink_fault()]
+            self._faults += [one for one in found if one is not None]
+            self._over.set()
 
     def _session(self, stop: threading.Event) -> None:
         source = self._open_source()
@@ -223,7 +255,8 @@ class Practice:
         try:
             self._source = source
             recorder = self._begin(source)
-            monitor, release = self._make_monitor(source, (recorder, *self._sinks))
+            self._guarded = tuple(_GuardedSink(sink) for sink in (recorder, *self._sinks))
+            monitor, release = self._make_monitor(source, self._guarded)
             with self._lock:
                 self._recorder, self._monitor, self._phase = recorder, monitor, Phase.WATCHING
                 if self._passage is not None:
@@ -238,3 +271,30 @@ class Practice:
                 recorder.finish(outcome or Outcome("failed", end_s, 0, ()))
         self._outcome = outcome
         self._phase = Phase.STOPPED
+
+
+class _GuardedSink:
+    """A sink whose failure ends neither the practice nor the other sinks: it is said, and it gets nothing more."""
+
+    def __init__(self, sink: Sink) -> None:
+        self._sink = sink
+        self._failed: str | None = None
+
+    @property
+    def fault(self) -> str | None:
+        """Why the sink gets nothing more, or what it says of itself, in one sentence; None while all is well."""
+        return self._failed or getattr(self._sink, "fault", None)
+
+    def put(self, reading: Reading) -> None:
+        """Hands the reading on."""
+        if self._failed is not None:
+            return
+        try:
+            self._sink.put(reading)
+        # Whatever it is: the others go on, and the player is told.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("%s takes no more frames", type(self._sink).__name__)
+            self._failed = (
+                "A part of the program failed, and what it kept or showed ends there; the rest of the practice "
+                "goes on. Stop and start again."
+            )

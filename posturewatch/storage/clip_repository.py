@@ -14,6 +14,9 @@ __all__ = ["ClipRepository"]
 
 _LOG = logging.getLogger(__name__)
 
+#: Each waits for the database's lock for some seconds.
+_TRIES = 4
+
 
 class ClipRepository:
     """The table of clips as the writer of clips uses it, from its own thread; no method raises."""
@@ -31,12 +34,18 @@ class ClipRepository:
         return self.root / session_id
 
     def written(self, session_id: str, clip: WrittenClip) -> None:
-        """A clip is on the disk."""
-        try:
-            with self._store.writing() as connection:
-                insert_clip(connection, self._store.data_dir, session_id, clip)
-        except (StoreError, InputError, ValueError) as error:
-            _LOG.error("the clip %s is on the disk but cannot be listed: %s", clip.path, error)
+        """A clip is on the disk. On a slow one the session's own writing may be in the way for a while."""
+        for tries_left in reversed(range(_TRIES)):
+            try:
+                with self._store.writing() as connection:
+                    insert_clip(connection, self._store.data_dir, session_id, clip)
+                return
+            except StoreError as error:
+                if not tries_left:
+                    _LOG.error("the clip %s is on the disk but cannot be listed: %s", clip.path, error)
+            except (InputError, ValueError) as error:
+                _LOG.error("the clip %s is on the disk but cannot be listed: %s", clip.path, error)
+                return
 
     def is_kept(self, path: Path) -> bool:
         """Whether the player keeps this clip; True where that cannot be found out."""
