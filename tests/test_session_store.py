@@ -432,7 +432,7 @@ def test_a_full_disk_stops_nothing_and_what_waited_is_written_later(
         recorder = store.begin(START)
         put_seconds(recorder, 2.0)
         wait_until(lambda: store.sessions()[0].end_s > 1.9)
-        connection = recorder._connection
+        connection = recorder._place.connection
         (pages,) = connection.execute("PRAGMA page_count").fetchone()
         connection.execute(f"PRAGMA max_page_count = {pages}")
         for minute in range(1, 200):
@@ -461,15 +461,17 @@ def test_what_exceeds_the_memory_is_counted_as_lost(
     with Store(tmp_path) as store:
         recorder = store.begin(START)
         wait_until(lambda: store.sessions() != [])
-        recorder._connection.execute("PRAGMA max_page_count = 1")
-        recorder._connection.execute("PRAGMA query_only = ON")
+        recorder._place.connection.execute("PRAGMA max_page_count = 1")
+        recorder._place.connection.execute("PRAGMA query_only = ON")
         put_seconds(recorder, 10.0)
         recorder.mark(3.0, "kept all the same")
         assert recorder.lost_samples == 4 * 300 - 400
         wait_until(lambda: recorder.fault is not None)
         identity = recorder.finish(Ended(10.0))
         assert recorder.fault is not None
-        assert recorder.fault.startswith("The last part of this session could not be written")
+        assert recorder.fault.startswith(
+            "The last 10.0 s of this session and 1 mark could not be written and are lost"
+        )
     with Store(tmp_path) as store:
         assert store.find(identity).end_reason == "crashed"
 

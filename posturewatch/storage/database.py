@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,9 +20,23 @@ _BUSY_S = 5.0
 _CHECKPOINT_PAGES = 250
 
 
-def connect(path: Path) -> sqlite3.Connection:
-    """A writing connection in autocommit mode; may be handed to another thread, not shared between two."""
-    connection = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False)
+def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
+    """A writing connection in autocommit mode; may be handed to another thread, not shared between two.
+
+    Where the file has gone, a new one is begun only if that is meant (create).
+
+    Raises
+    ------
+    sqlite3.Error
+        Where it cannot be opened.
+    """
+    connection = sqlite3.connect(
+        _uri(path) + ("?mode=rwc" if create else "?mode=rw"),
+        uri=True,
+        timeout=_BUSY_S,
+        isolation_level=None,
+        check_same_thread=False,
+    )
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         # One commit a second is cheap enough to survive a power cut as well as a kill.
@@ -44,8 +59,7 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     sqlite3.Error
         Where the file cannot be read.
     """
-    absolute = path.resolve().as_posix()
-    uri = "file://" + ("" if absolute.startswith("/") else "/") + quote(absolute) + "?mode=ro"
+    uri = _uri(path) + "?mode=ro"
     try:
         return _answering(uri)
     except sqlite3.OperationalError:
@@ -54,6 +68,12 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
         if path.with_name(path.name + "-wal").exists():
             raise
         return _answering(uri + "&immutable=1")
+
+
+def _uri(path: Path) -> str:
+    absolute = path.resolve().as_posix()
+    # By its bytes: a folder's name need not be UTF-8.
+    return "file://" + ("" if absolute.startswith("/") else "/") + quote(os.fsencode(absolute))
 
 
 def _answering(uri: str) -> sqlite3.Connection:

@@ -7,14 +7,17 @@ import sqlite3
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
 from posturewatch.storage.batch import Batch, Event, OpenExcursions, Planes, join_series
 from posturewatch.storage.database import transaction
+from posturewatch.storage.place import DatabasePlace, PlaceError
 from posturewatch.storage.records import Mark, PassageBegin, StoredWarning
 from posturewatch.storage.sampling import Sampling
+from posturewatch.storage.sifting import is_of_the_disk, sift
 from posturewatch.storage.writer import close_session, merge_chunks, save_events, save_samples
 
 __all__ = ["Recorder"]
@@ -39,7 +42,8 @@ class Recorder:
 
     `put`, `mark` and `passage` never block on the disk and never raise for its sake. While nothing can be written (disk
     full, folder gone), `fault` is a sentence for the page, everything waits in memory up to a bound, and
-    writing is tried again every second; what exceeds the bound is counted in `lost_samples`.
+    writing is tried again every second; what exceeds the bound is counted in `lost_samples`. What the program itself
+    cannot write is left out, said in `fault`, and the rest goes on.
     """
 
     def __init__(
@@ -47,13 +51,14 @@ class Recorder:
         connection: sqlite3.Connection,
         number: int,
         session_id: str,
+        path: Path,
         *,
         on_closed: Callable[[sqlite3.Connection, int], None] | None = None,
         on_end: Callable[[], None] | None = None,
     ) -> None:
-        """connection: handed over for good. on_closed: called in the writer's thread when all is written.
-        on_end: called once the connection is closed."""
-        self._connection = connection
+        """connection: handed over for good. path: of its database. on_closed: called in the writer's thread
+        when all is written. on_end: called once the connection is closed."""
+        self._place = DatabasePlace(connection, path)
         self._number = number
         self._id = session_id
         self._on_closed = on_closed
@@ -68,10 +73,15 @@ class Recorder:
         self._lasting = OpenExcursions()
         self._shown: dict[tuple[str, str, str, float], StoredWarning] = {}
         self._lost_samples = 0
+        self._lost_events = 0
         self._dropped_frames = 0
         self._end: tuple[float, str] | None = None
         self._last_s = 0.0
+        self._saved_s = 0.0
         self._fault: str | None = None
+        self._defect: str | None = None
+        self._failed = False
+        self._done = threading.Event()
         self._wake = threading.Event()
         self._thread = threading.Thread(target=self._write_until_ended, name="recorder", daemon=True)
         self._thread.start()
@@ -84,7 +94,7 @@ class Recorder:
     @property
     def fault(self) -> str | None:
         """Why the session cannot be written just now, in one sentence; None while all is well."""
-        return self._fault
+        return self._fault or self._defect
 
     @property
     def lost_samples(self) -> int:
@@ -99,7 +109,7 @@ class Recorder:
             self._dropped_frames = reading.dropped
             self._last_s = reading.measurement.time_s
             due = self._sampling.due(reading.measurement.time_s)
-            if self._unsaved_samples + self._batch.sample_count < WAITING_SAMPLES:
+            if not self._failed and self._unsaved_samples + self._batch.sample_count < WAITING_SAMPLES:
                 self._batch.add(reading.measurement, due)
             else:
                 self._lost_samples += Batch().add(reading.measurement, due)
@@ -144,7 +154,8 @@ class Recorder:
                     self._keep(excursion)
                 self._end = (end_s, reason)
         self._wake.set()
-        self._thread.join()
+        # Not the thread's own end: where a signal interrupts a join, some Pythons count the thread as dead.
+        self._done.wait()
         return self._id
 
     def _take(self, verdict: Verdict) -> None:
@@ -167,8 +178,28 @@ class Recorder:
     def _keep(self, event: Event) -> None:
         if self._unsaved_events + len(self._batch.events) < WAITING_EVENTS:
             self._batch.events.append(event)
+        else:
+            self._lost_events += 1
 
     def _write_until_ended(self) -> None:
+        saved = False
+        try:
+            saved = self._write_on()
+        # Whatever it is: the player is told at once, and the practice goes on.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("the session is not recorded any more")
+            with self._lock:
+                self._failed = True
+                self._defect = (
+                    "This session is not recorded any more by a fault of the program; what was written before is "
+                    "kept. Stop and start again."
+                )
+        finally:
+            self._close(saved)
+            self._done.set()
+
+    def _write_on(self) -> bool:
+        """Writes once a second until the session has ended; whether all of it is written then."""
         tries = 0
         while True:
             self._wake.wait(COMMIT_S if self._end is None or tries == 0 else 0.5)
@@ -176,35 +207,35 @@ class Recorder:
                 end = self._end
                 for excursion in self._lasting.changes():
                     self._keep(excursion)
-                batch, self._batch = self._batch, Batch()
+                batch, self._batch, last_s = self._batch, Batch(), self._last_s
                 if batch.sample_count or batch.events:
                     self._unsaved.append(batch)
                     self._unsaved_samples += batch.sample_count
                     self._unsaved_events += len(batch.events)
             saved = self._save(end)
+            if saved:
+                self._saved_s = last_s
             if end is not None:
                 tries += 1
                 self._wake.clear()
                 if saved or tries * 0.5 >= FINISH_S:
-                    break
-        self._close(saved)
+                    return saved
 
     def _save(self, end: tuple[float, str] | None) -> bool:
         """Write all that waits in one transaction; False where that failed and it goes on waiting."""
         if not self._unsaved and end is None:
             return True
         try:
-            with transaction(self._connection):
-                save_samples(self._connection, self._number, join_series(self._unsaved))
-                for batch in self._unsaved:
-                    save_events(self._connection, self._number, batch.events)
-                self._connection.execute(
-                    "UPDATE session SET lost_samples = ?, dropped_frames = ? WHERE number = ?",
-                    (self._lost_samples, self._dropped_frames, self._number),
-                )
-                if end is not None:
-                    close_session(self._connection, self._number, *end)
-        except (sqlite3.Error, OSError) as error:
+            self._place.check()
+            try:
+                self._write(end)
+            except Exception as error:
+                if is_of_the_disk(error):
+                    raise
+                _LOG.exception("something of the session cannot be written and is left out")
+                self._leave_out()
+                self._write(end)
+        except (sqlite3.Error, OSError, PlaceError) as error:
             if self._fault is None:
                 _LOG.warning("the session cannot be written: %s", error)
             self._fault = _sentence(error)
@@ -215,29 +246,70 @@ class Recorder:
         self._fault = None
         return True
 
+    def _write(self, end: tuple[float, str] | None) -> None:
+        connection = self._place.connection
+        with transaction(connection):
+            save_samples(connection, self._number, join_series(self._unsaved))
+            for batch in self._unsaved:
+                save_events(connection, self._number, batch.events)
+            connection.execute(
+                "UPDATE session SET lost_samples = ?, dropped_frames = ? WHERE number = ?",
+                (self._lost_samples, self._dropped_frames, self._number),
+            )
+            if end is not None:
+                close_session(connection, self._number, *end)
+
+    def _leave_out(self) -> None:
+        """Takes out of what waits whatever the program cannot write, so that the rest can be."""
+        samples, events = sift(self._place.connection, self._number, self._unsaved)
+        self._lost_samples += samples
+        self._lost_events += events
+        self._defect = (
+            f"{samples} samples and {events} marks or events of this session could not be kept by a fault of the "
+            "program; the rest is recorded."
+        )
+
     def _close(self, saved: bool) -> None:
+        connection = self._place.connection
         try:
             if saved:
                 # Only to save room and time; the session is whole without either.
-                with transaction(self._connection):
-                    merge_chunks(self._connection, self._number)
+                with transaction(connection):
+                    merge_chunks(connection, self._number)
                 if self._on_closed is not None:
-                    self._on_closed(self._connection, self._number)
-                self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        except (sqlite3.Error, OSError) as error:
-            _LOG.warning("the session is kept, its summary not yet: %s", error)
+                    self._on_closed(connection, self._number)
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        # Whatever it is: the session is kept whole, and its summary can be computed later.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("the session is kept, its summary not yet")
         finally:
-            self._connection.close()
+            connection.close()
             if not saved:
-                self._fault = (
-                    "The last part of this session could not be written; what was written before is kept. "
-                    + (self._fault or "")
-                ).strip()
+                self._fault = self._lost()
+            elif self._lost_events and self._defect is None:
+                self._defect = f"{self._lost_events} marks or events of this session could not be kept."
             if self._on_end is not None:
                 self._on_end()
 
+    def _lost(self) -> str:
+        """What of the session is lost, in one sentence or two."""
+        gone = self._place.gone()
+        if gone is not None:
+            return f"{gone} This session is lost, unless that folder is found again with what was written before."
+        with self._lock:
+            waiting = [*self._unsaved, self._batch]
+            end_s = self._last_s if self._end is None else max(self._end[0], self._last_s)
+        marks = sum(isinstance(event, Mark) for batch in waiting for event in batch.events)
+        lost = f"The last {max(0.0, end_s - self._saved_s):.1f} s of this session"
+        if marks:
+            lost += f" and {marks} mark{'s' if marks > 1 else ''}"
+        why = "" if self._fault is None else f" ({self._fault.split(':')[0].split(';')[0]})"
+        return f"{lost} could not be written and are lost{why}; what was written before is kept."
+
 
 def _sentence(error: Exception) -> str:
+    if isinstance(error, PlaceError):
+        return f"{error} The practice goes on and is kept in memory; put the folder back, and it will be written."
     if "full" in str(error):
         return (
             "The disk is full: the practice goes on and is kept in memory until there is room; "

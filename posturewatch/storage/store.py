@@ -122,7 +122,7 @@ class Store(SessionReader):
             connection.close()
             raise self._unusable(error) from error
         self._recorder = Recorder(
-            connection, number, identity, on_closed=self._on_closed, on_end=self._recorder_ended
+            connection, number, identity, self.path, on_closed=self._on_closed, on_end=self._recorder_ended
         )
         return self._recorder
 
@@ -131,6 +131,22 @@ class Store(SessionReader):
         """The id of the session that is being recorded, or None."""
         recorder = self._recorder
         return None if recorder is None else recorder.session_id
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection | None]:
+        """As a reader's; a database that was there and has gone is no empty one.
+
+        Raises
+        ------
+        StoreError
+            Where it has gone or cannot be read.
+        """
+        if not self.path.exists():
+            raise StoreError(
+                f"The practice data in {self.path} have gone; put the data folder back and start posturewatch again."
+            )
+        with super().reading() as connection:
+            yield connection
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
@@ -198,7 +214,7 @@ class Store(SessionReader):
         try:
             if self.path.exists() and not looks_sound(self.path):
                 self._set_aside()
-            with closing(connect(self.path)) as connection:
+            with closing(connect(self.path, create=True)) as connection:
                 if unknown(applied(connection)):
                     raise StoreError(newer_sentence(self.path))
                 migrate(connection)
