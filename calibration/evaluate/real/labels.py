@@ -17,7 +17,7 @@ from calibration.dataset.table import observation_of
 from calibration.evaluate.real.multiview import Session
 from posturewatch.kinematics.features import FEATURE_COUNT, features
 
-__all__ = ["RealRows", "real_rows"]
+__all__ = ["RealRows", "by_eye", "real_rows"]
 
 Array = NDArray[np.float64]
 _BY_EYE = Path(__file__).with_name("by_eye.csv")
@@ -37,7 +37,7 @@ class RealRows:
     true_sd_deg: Array
 
 
-def _by_eye(session: Session, camera: int, row: int) -> str:
+def by_eye(session: Session, camera: int, row: int) -> str:
     """What a look at the picture said of a place: "none", "unsure", or "" where it is a hand."""
     columns = session.columns[camera]
     x, y = columns["landmarks_px"][row, :, :2].astype(float).mean(axis=0)
@@ -76,7 +76,7 @@ def real_rows(sessions: list[Session]) -> RealRows:
             )
             add(session, view.camera, view.row, "" if right else "other side", angles, sd)
         for camera, row in session.strangers:
-            seen = _by_eye(session, camera, row)
+            seen = by_eye(session, camera, row)
             if seen != "unsure":
                 add(session, camera, row, seen, unknown, unknown)
     return RealRows(

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns
 from calibration.evaluate.real.changes import FilmRun, changes_line, film_runs
+from calibration.evaluate.real.labels import by_eye
 from calibration.evaluate.real.material import Source, sources
 from calibration.evaluate.real.measured import Measured, measure
 from calibration.evaluate.real.multiview import HandView, Session, session_of
@@ -151,17 +152,20 @@ def _errors(sessions: Iterable[Session]) -> list[str]:
                 f"{np.percentile(np.abs(e), 90):5.1f}  bias {e.mean():+5.1f}  stated sd {np.median(sd[told, k]):5.1f}  "
                 f"in 90 % {inside.mean():.1%}"
             )
-        out.append(
-            f"  {what:9s} truth itself: sd {np.nanmedian(known[:, k]):.1f} deg in the middle (jackknife)"
-        )
+        told = np.isfinite(error[:, k])
+        own = np.median(known[told, k]) if told.any() else np.nan
+        out.append(f"  {what:9s} what they say is itself known to {own:.1f} deg (one sd, in the middle)")
     return out
 
 
 def _strangers(session: Session) -> str:
-    """What is no hand on which two cameras agree, and gets a number all the same."""
-    both = sum(bool(session.measured[camera].both[row]) for camera, row in session.strangers)
+    """What is no hand on which two cameras agree, and gets a number all the same; most are hands by eye."""
+    given = [(c, row) for c, row in session.strangers if session.measured[c].both[row]]
+    seen = [by_eye(session, camera, row) for camera, row in session.strangers]
+    wrongly = sum(by_eye(session, camera, row) == "none" for camera, row in given)
     return (
-        f"  found where no two cameras agree on a hand: {len(session.strangers)}, given both angles: {both}"
+        f"  found where no two cameras agree on a hand: {len(seen)}, {seen.count('none')} of them none by eye; given "
+        f"both angles: {len(given)}, none by eye: {wrongly}"
     )
 
 
