@@ -79,7 +79,8 @@ def table(report: str) -> str:
         ("videos", of["lift_films"], ""),
     ):
         lines.append(
-            f"| lift of the fretting fingers given | {where} | {line['error']} mm | {constant} | {line['within']} % |"
+            f"| lift of the fretting fingers reported | {where} | {line['error']} mm | {constant} "
+            f"| {line['within']} % |"
         )
     total = {
         key: sum(int(of[f"{role}_holds"][key]) for role in ("fretting", "plucking"))
@@ -89,8 +90,8 @@ def table(report: str) -> str:
     shares = [f"{of[framing]['given']} % ({words})" for framing, words in _FRAMINGS.items()]
     lines += [
         "",
-        f"- Of fretting hands in view, both wrist numbers are given for {', '.join(shares)}.",
-        f"- Of {of['wrongly']['all']} hands given a number, {of['wrongly']['count']} were no hand, or the other one.",
+        f"- Of fretting hands in view, both wrist numbers are reported for {', '.join(shares)}.",
+        f"- Of {of['wrongly']['all']} hands with a number, {of['wrongly']['count']} were no hand, or the other one.",
         f"- Of {total['holds']} extreme angles held in view in the videos, {total['caught']} were warned of; of "
         f"{total['fired']} warnings, {total['fired'] - total['rightly']} were false.",
         f"- Of {high['holds']} fingers held high, {high['caught']} were flagged; of {high['fired']} flags, "
