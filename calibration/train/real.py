@@ -22,9 +22,8 @@ from calibration.dataset.table import Table, load
 from calibration.evaluate.real.labels import RealRows, real_rows
 from calibration.evaluate.real.report import sessions_of
 from calibration.evaluate.weights import read_weights
-from calibration.train.estimator import conformal_factor
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
-from posturewatch.kinematics.network import Ensemble
+from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.witnesses import (
     SPREAD_TERMS,
     WITNESSES,
@@ -178,7 +177,8 @@ def fit_spread(real: Seen, rendered: Seen, use_real: Rows, use_rendered: Rows) -
 
         b = minimize(loss, start).x
         given = stretched(rendered.sd[posed, k], rendered.said[posed], b)
-        b[0] += np.log(conformal_factor(given[:, None], np.abs(rendered.error[posed, k : k + 1]))[0])
+        ratio = np.abs(rendered.error[posed, k]) / (COVERAGE_Z * given)
+        b[0] += np.log(np.quantile(ratio, 0.9, method="higher"))
         out[k] = b
     return out
 
@@ -207,7 +207,7 @@ def _held_out(real: Seen, rendered: Seen) -> None:
                 size, total = np.abs(some.error[rows, k]), np.hypot(s[rows, k], some.true_sd[rows, k])
                 cells.append(
                     f"{angle} off by {size.mean():.1f}, sd {np.median(s[rows, k]):.1f}, in 90 % "
-                    f"{(size <= 1.6449 * total).mean():.1%} of {rows.sum()}"
+                    f"{(size <= COVERAGE_Z * total).mean():.1%} of {rows.sum()}"
                 )
             print(f"  {name}, {what}: {'; '.join(cells)}")
 
