@@ -13,11 +13,12 @@ from page_stand_ins import OneSummary, ScriptedPractice, page_words, summary_of
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.config.resources import web_dir
 from posturewatch.model.measurement import Refusal
+from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Locator, Page
+    from playwright.sync_api import Browser, BrowserContext, Locator, Page
 
     OpenPage = Callable[..., Page]
 
@@ -58,6 +59,7 @@ class Stage:
         listener = listen(0)
         port = int(listener.getsockname()[1])
         summary = summary_of(_practised, 30.0, marks=[4.0])
+        self.admission = Admission(port)
         app = create_app(
             practice=self.practice,
             feed=self.practice.feed,
@@ -65,6 +67,7 @@ class Stage:
             vocabulary=page_words(language),
             web_dir=web_dir(),
             port=port,
+            admission=self.admission,
         )
         self.server = PageServer(app, listener)
         self.server.start()
@@ -119,6 +122,7 @@ def open_page(browser: Browser, stage: Stage) -> Iterator[OpenPage]:
     def open_one(width: int = 1280, height: int = 720, address: str = "", **more: Any) -> Page:
         context = browser.new_context(viewport={"width": width, "height": height}, **more)
         contexts.append(context)
+        admit(context, stage.url, stage.admission)
         page = context.new_page()
         page.set_default_timeout(WAIT_MS)
         page.on("pageerror", lambda error: faults.append(str(error)))
@@ -135,6 +139,12 @@ def open_page(browser: Browser, stage: Stage) -> Iterator[OpenPage]:
     assert {urlsplit(url).hostname for url in requests} == {"127.0.0.1"}
     assert {urlsplit(url).scheme for url in requests} <= {"http", "ws"}
     assert [fault for fault in faults if "ERR_CONNECTION" not in fault] == []
+
+
+def admit(context: BrowserContext, url: str, admission: Admission) -> None:
+    """As if the browser had opened the page by its whole address."""
+    name, value = admission.cookie
+    context.add_cookies([{"name": name, "value": value, "url": url, "sameSite": "Strict", "httpOnly": True}])
 
 
 def phase(page: Page, word: str) -> None:

@@ -19,6 +19,7 @@ from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
 from posturewatch.storage.clip_repository import ClipRepository
@@ -111,13 +112,14 @@ class ReviewStage:
         ]
         self._served = Served(self.store)
         self.log, self.practice, self.url = self._served.log, self._served.practice, self._served.url
+        self.admission = self._served.admission
 
     def close(self) -> None:
         self._served.close()
         self.store.close()
 
 
-def app_of(store: Store, practice: ScriptedPractice, port: int) -> FastAPI:
+def app_of(store: Store, practice: ScriptedPractice, port: int, admission: Admission) -> FastAPI:
     """The application over an open store, as `posturewatch live` makes it."""
     return create_app(
         practice=practice,
@@ -126,6 +128,7 @@ def app_of(store: Store, practice: ScriptedPractice, port: int) -> FastAPI:
         vocabulary=page_words(),
         web_dir=web_dir(),
         port=port,
+        admission=admission,
         libraries={"/library/plotly.min.js": chart_library()},
     )
 
@@ -137,7 +140,9 @@ class Served:
         self.log = PracticeLog(store)
         self.practice = ScriptedPractice(lambda time_s: ((12.0, 4.0), (-8.0, 3.0)), rate_hz=12)
         listener = listen(0)
-        app = app_of(store, self.practice, int(listener.getsockname()[1]))
+        port = int(listener.getsockname()[1])
+        self.admission = Admission(port)
+        app = app_of(store, self.practice, port, self.admission)
         self.server = PageServer(app, listener)
         self.server.start()
         self.url = self.server.url

@@ -29,6 +29,7 @@ from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.monitor import FrameSource, Monitor, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice
+from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.feed import LiveFeed
 from posturewatch.server.serving import PageServer, listen
@@ -88,15 +89,22 @@ def _monitor(mode: str, source: FrameSource, sinks: Sequence[Sink]) -> tuple[Mon
     ), tracker.close
 
 
-def _serve(practice: Practice, feed: LiveFeed) -> tuple[int, Callable[[], None]]:
+def _serve(practice: Practice, feed: LiveFeed) -> tuple[int, Admission, Callable[[], None]]:
     listener = listen(0)
     port = int(listener.getsockname()[1])
+    admission = Admission(port)
     app = create_app(
-        practice=practice, feed=feed, log=OneSummary({}, ids=()), vocabulary={}, web_dir=web_dir(), port=port
+        practice=practice,
+        feed=feed,
+        log=OneSummary({}, ids=()),
+        vocabulary={},
+        web_dir=web_dir(),
+        port=port,
+        admission=admission,
     )
     server = PageServer(app, listener)
     server.start()
-    return port, server.close
+    return port, admission, server.close
 
 
 def quick_bench(*, with_page: bool = False) -> Bench:

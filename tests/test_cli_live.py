@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import signal
 import socket
 import threading
 import time
-import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
+import httpx
 import pytest
 from cli_stand_ins import ScriptedHands, film
 
@@ -78,8 +77,9 @@ def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(
 
     def look_and_interrupt(url: str) -> None:
         """What a browser would do: look at the page and the state, then the player presses Ctrl-C."""
-        with urllib.request.urlopen(url + "api/state", timeout=20) as answer:
-            answers["state"] = json.load(answer)
+        with httpx.Client(trust_env=False, timeout=20) as browser:
+            answers["entered"] = browser.get(url).status_code
+            answers["state"] = browser.get(f"{url.partition('?')[0]}api/state").json()
         reader = SessionReader(tmp_path / "data")
         while not reader.sessions() or reader.sessions()[0].end_s < 0.5:
             time.sleep(0.05)
@@ -95,6 +95,7 @@ def test_the_page_is_there_while_it_runs_and_ctrl_c_ends_it_well(
     assert main(["live", "--source", str(source), "--data-dir", str(tmp_path / "data"), "--port", "0"]) == 0
     (url,) = opened
     assert url.startswith("http://127.0.0.1:")
+    assert answers["entered"] == 200
     state = answers["state"]
     assert isinstance(state, dict)
     info = SessionReader(tmp_path / "data").find("last")

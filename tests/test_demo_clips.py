@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from page_stage import admit
 from review_stage import Served
 from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, held, stays_beyond, truth
 
@@ -44,6 +45,7 @@ def page(served: Served) -> Iterator[Any]:
             executable_path=_CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
         )
         opened = browser.new_page(viewport={"width": 1280, "height": 800})
+        admit(opened.context, served.url, served.admission)
         opened.set_default_timeout(WAIT_MS)
         yield opened
         browser.close()

@@ -17,6 +17,7 @@ from posturewatch.server.serving import PageServer, listen
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
+    from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
 
@@ -191,6 +192,7 @@ def test_a_lost_connection_is_said_and_mended(open_page: OpenPage, stage: Stage)
         vocabulary=page_words(),
         web_dir=web_dir(),
         port=port,
+        admission=stage.admission,
     )
     stage.server = PageServer(app, listen(port))
     stage.server.start()
@@ -242,3 +244,27 @@ def test_nothing_is_wider_than_the_window(open_page: OpenPage, stage: Stage, wid
     page.click("#stop")
     page.wait_for_selector("#summary h1")
     assert not page.evaluate(wider)
+
+
+def test_a_browser_gets_in_by_the_whole_address_alone(browser: Browser, stage: Stage) -> None:
+    address = stage.admission.address(stage.url)
+    for attempt in range(2):  # two browsers with nothing in common
+        context = browser.new_context()
+        page = context.new_page()
+        page.set_default_timeout(WAIT_MS)
+        refused = page.goto(stage.url)
+        assert refused is not None
+        assert refused.status == 403
+        expect_text(page, "body", "use the whole address that it printed in its terminal")
+        # From a page of another site, as a link in a message is followed.
+        page.goto(f"data:text/html,<a id=link href={address}>the page</a>")
+        if attempt:
+            page.click("#link")
+        else:
+            page.goto(address)
+        phase(page, "stopped")
+        assert page.url == stage.url
+        assert page.evaluate("document.cookie") == ""
+        page.reload()
+        phase(page, "stopped")
+        context.close()

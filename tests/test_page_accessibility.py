@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import pytest
-from page_stage import FINGERS, WAIT_MS, WELL, Stage, hand_state
+from page_stage import FINGERS, WAIT_MS, WELL, Stage, admit, hand_state
 from review_stage import ReviewStage
 
 from posturewatch.model.measurement import Refusal
@@ -71,6 +71,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ReviewStage]:
 @pytest.mark.parametrize("scheme", SCHEMES)
 def test_every_page_of_the_log_and_the_sheets(browser: Browser, kept: ReviewStage, scheme: Scheme) -> None:
     context = browser.new_context(color_scheme=scheme, viewport={"width": 1280, "height": 800})
+    admit(context, kept.url, kept.admission)
     page = context.new_page()
     page.set_default_timeout(WAIT_MS)
     clip = next(one for one in kept.log.clips() if one["reason"] == "warning")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import pytest
+from page_stage import admit
 from review_stage import RATE_HZ, ReviewStage, flexion_deg
 
 pytestmark = pytest.mark.browser
@@ -56,6 +57,7 @@ def open_page(browser: sync_api.Browser, stage: ReviewStage) -> Iterator[Open]:
     def open_one(address: str, width: int = 1280, height: int = 800) -> sync_api.Page:
         context = browser.new_context(viewport={"width": width, "height": height})
         contexts.append(context)
+        admit(context, stage.url, stage.admission)
         page = context.new_page()
         page.set_default_timeout(WAIT_MS)
         page.on("pageerror", lambda error: faults.append(str(error)))

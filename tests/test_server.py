@@ -20,6 +20,7 @@ from websockets.sync.client import ClientConnection, connect
 from posturewatch.config.resources import web_dir
 from posturewatch.errors import ConflictError, InputError, SourceError, UnavailableError
 from posturewatch.model.measurement import Refusal
+from posturewatch.server.admission import HOW_TO_GET_IN, Admission
 from posturewatch.server.answers import to_json
 from posturewatch.server.app import create_app
 from posturewatch.server.files import PageFiles
@@ -49,6 +50,7 @@ class Served:
         self.practice = ScriptedPractice(lambda time_s: ((12.0, 4.0), (-8.0, 3.0)))
         listener = listen(0)
         self.port = int(listener.getsockname()[1])
+        self.admission = Admission(self.port)
         app = create_app(
             practice=self.practice,
             feed=self.practice.feed,
@@ -56,14 +58,21 @@ class Served:
             vocabulary=page_words(),
             web_dir=web_dir(),
             port=self.port,
+            admission=self.admission,
         )
         self.server = PageServer(app, listener)
         self.server.start()
         # trust_env=False: a proxy named in the environment has no part in this.
-        self.client = httpx.Client(base_url=f"http://127.0.0.1:{self.port}", trust_env=False, timeout=20)
+        self.client = httpx.Client(
+            base_url=f"http://127.0.0.1:{self.port}",
+            trust_env=False,
+            timeout=20,
+            cookies=dict([self.admission.cookie]),
+        )
 
     def socket(self, **headers: str) -> ClientConnection:
-        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        named = {"Cookie": "=".join(self.admission.cookie)}
+        named |= {name.replace("_", "-"): value for name, value in headers.items()}
         return connect(
             f"ws://127.0.0.1:{self.port}/api/live", additional_headers=named, proxy=None, open_timeout=20
         )
@@ -144,32 +153,102 @@ def test_the_own_page_is_served(served: Served, which: int) -> None:
 def test_other_pages_cannot_open_the_socket(served: Served, which: int) -> None:
     headers = foreign(served.port)[which]
     if "Host" in headers:
-        assert _handshake(served.port, headers["Host"]) == 403
+        assert _handshake(served, headers["Host"]) == 403
         return
     with pytest.raises(InvalidStatus) as refused:
         served.socket(**{name.replace("-", "_"): value for name, value in headers.items()})
     assert refused.value.response.status_code == 403
 
 
-def _handshake(port: int, host: str) -> int:
+def _handshake(served: Served, host: str, cookie: str | None = None) -> int:
     """The status of an opening handshake (RFC 6455, section 1.3, its sample key) with any Host."""
     request = (
         f"GET /api/live HTTP/1.1\r\nHost: {host}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+        f"Cookie: {'='.join(served.admission.cookie) if cookie is None else cookie}\r\n"
         "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n"
     )
-    with socket.create_connection(("127.0.0.1", port), timeout=20) as plain:
+    with socket.create_connection(("127.0.0.1", served.port), timeout=20) as plain:
         plain.sendall(request.encode())
         return int(plain.recv(4096).split()[1])
 
 
 def test_the_handshake_is_accepted_from_the_own_hosts(served: Served) -> None:
     for host in (f"127.0.0.1:{served.port}", f"localhost:{served.port}"):
-        assert _handshake(served.port, host) == 101
+        assert _handshake(served, host) == 101
+
+
+@pytest.mark.parametrize(
+    ("method", "path"), [*ROUTES, ("DELETE", "/api/state"), ("POST", "/api/data/forget")]
+)
+def test_whoever_lacks_the_cookie_is_turned_away_everywhere(served: Served, method: str, path: str) -> None:
+    name, value = served.admission.cookie
+    for cookie in (
+        "",
+        "a=b",
+        f"{name}=",
+        f"{name}={value[:-1]}",
+        f"{name}={value}x",
+        f"{name}x={value}",
+        f"x={value}",
+    ):
+        answer = httpx.request(
+            method, f"http://127.0.0.1:{served.port}{path}", headers={"Cookie": cookie}, trust_env=False
+        )
+        assert answer.status_code == 403, cookie
+        assert HOW_TO_GET_IN in answer.text
+        assert value not in answer.text
+        assert "Content-Security-Policy" in answer.headers
+    assert served.practice.calls == []
+
+
+def test_whoever_lacks_the_cookie_cannot_open_the_socket(served: Served) -> None:
+    assert _handshake(served, f"127.0.0.1:{served.port}", cookie="") == 403
+
+
+def test_the_printed_address_lets_every_browser_in_and_an_opened_one_lets_in_once(served: Served) -> None:
+    printed = served.admission.address(served.server.url)
+    opened = served.admission.address_once(served.server.url)
+    for address, times in ((printed, 3), (opened, 1)):
+        for _ in range(times):
+            with httpx.Client(trust_env=False) as browser:
+                # A look ahead and a wrong key use nothing up.
+                assert browser.get(address, headers={"Sec-Purpose": "prefetch"}).status_code == 403
+                assert browser.get(f"{address}x").status_code == 403
+                entered = browser.get(address)
+                assert (entered.status_code, len(entered.history)) == (200, 0)
+                assert 'http-equiv="refresh" content="0; url=/"' in entered.text
+                assert address.partition("key=")[2] not in entered.text
+                # RFC 6265bis, section 5.6: neither for scripts nor for other sites.
+                given = entered.headers["Set-Cookie"].split("; ")
+                assert {"HttpOnly", "SameSite=Strict", "Path=/"} == set(given[1:])
+                assert browser.get(served.server.url).status_code == 200
+                assert browser.get(f"{served.server.url}api/state").status_code == 200
+    assert httpx.get(opened, trust_env=False).status_code == 403
+
+
+def test_a_key_leads_to_no_other_server(served: Served) -> None:
+    key = served.admission.address("").lstrip("?")
+    for path in ("//evil.example/", "/%22%3E%3Cscript%3E", "/\\evil.example"):
+        request = f"GET {path}?{key} HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nConnection: close\r\n\r\n"
+        with socket.create_connection(("127.0.0.1", served.port), timeout=20) as plain:
+            plain.sendall(request.encode())
+            answer = b"".join(iter(lambda: plain.recv(4096), b""))
+        assert b"evil" not in answer
+        assert b"<script" not in answer
+
+
+def test_no_api_answers_to_a_key(served: Served) -> None:
+    key = served.admission.address("").lstrip("?")
+    assert httpx.get(f"{served.server.url}api/state?{key}", trust_env=False).status_code == 403
 
 
 def test_a_request_with_two_hosts_is_turned_away(served: Served) -> None:
     own_host = f"127.0.0.1:{served.port}"
-    request = f"GET /api/state HTTP/1.1\r\nHost: {own_host}\r\nHost: {own_host}\r\nConnection: close\r\n\r\n"
+    cookie = "=".join(served.admission.cookie)
+    request = (
+        f"GET /api/state HTTP/1.1\r\nHost: {own_host}\r\nHost: {own_host}\r\nCookie: {cookie}\r\n"
+        "Connection: close\r\n\r\n"
+    )
     with socket.create_connection(("127.0.0.1", served.port), timeout=20) as plain:
         plain.sendall(request.encode())
         # The HTTP parser may refuse it before the doorkeeper does.
@@ -252,7 +331,10 @@ def test_a_page_that_has_moved_is_found_by_its_old_name(served: Served) -> None:
 )
 def test_nothing_else_is_served(served: Served, path: str) -> None:
     # Sent by hand: clients tidy such paths up.
-    request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nConnection: close\r\n\r\n"
+    request = (
+        f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nCookie: {'='.join(served.admission.cookie)}\r\n"
+        "Connection: close\r\n\r\n"
+    )
     with socket.create_connection(("127.0.0.1", served.port), timeout=20) as plain:
         plain.sendall(request.encode())
         answer = b"".join(iter(lambda: plain.recv(65536), b""))
@@ -509,6 +591,7 @@ def test_the_framework_sends_no_telemetry(monkeypatch: pytest.MonkeyPatch) -> No
         vocabulary=page_words(),
         web_dir=web_dir(),
         port=80,
+        admission=Admission(80),
     )
     telemetry = getattr(app, "_telemetry", None)
     if telemetry is None:

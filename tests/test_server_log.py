@@ -19,6 +19,7 @@ from posturewatch.config.resources import web_dir
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import CheckEntry, MarkEntry
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
 from posturewatch.storage.clip_repository import ClipRepository
@@ -40,6 +41,7 @@ class Served:
         self.practice = ScriptedPractice(lambda time_s: ((0.0, 0.0), (0.0, 0.0)))
         listener = listen(0)
         self.port = int(listener.getsockname()[1])
+        admission = Admission(self.port)
         self.app = create_app(
             practice=self.practice,
             feed=self.practice.feed,
@@ -47,10 +49,16 @@ class Served:
             vocabulary=page_words(),
             web_dir=web_dir(),
             port=self.port,
+            admission=admission,
         )
         self.server = PageServer(self.app, listener)
         self.server.start()
-        self.client = httpx.Client(base_url=f"http://127.0.0.1:{self.port}", trust_env=False, timeout=30)
+        self.client = httpx.Client(
+            base_url=f"http://127.0.0.1:{self.port}",
+            trust_env=False,
+            timeout=30,
+            cookies=dict([admission.cookie]),
+        )
 
     def get(self, path: str) -> Any:
         response = self.client.get(path)
@@ -317,4 +325,65 @@ def test_bad_bodies_change_nothing(untouched: Served, body: bytes, content_type:
     for method, path in (("PATCH", "/api/marks/1"), ("PATCH", "/api/clips/1"), ("POST", "/api/passage")):
         answer = untouched.client.request(method, path, content=body, headers={"Content-Type": content_type})
         assert answer.status_code == status
+        assert answer.json()["error"].endswith(".")
+
+
+#: Every route that takes a body, with one that it would take but for a number or a text.
+BODIES: list[tuple[str, str, dict[str, Any]]] = [
+    ("POST", "/api/mark", {"note": "TEXT"}),
+    ("POST", "/api/passage", {"piece": "TEXT"}),
+    ("POST", "/api/passage", {"piece": "One", "bars": "TEXT"}),
+    ("POST", "/api/passage", {"piece": "One", "tempo_bpm": "NUMBER"}),
+    ("PUT", "/api/practice-list", {"items": [{"piece": "TEXT"}]}),
+    ("PUT", "/api/practice-list", {"items": [{"piece": "One", "tempo_bpm": "NUMBER"}]}),
+    ("POST", "/api/practice-list/step", {"to": "NUMBER"}),
+    ("PATCH", "/api/pieces/1", {"name": "TEXT"}),
+    ("POST", f"/api/sessions/{S}/passages", {"piece": "TEXT", "start_s": 0, "end_s": 1}),
+    ("POST", f"/api/sessions/{S}/passages", {"piece": "One", "start_s": 0, "end_s": "NUMBER"}),
+    ("PATCH", "/api/passages/1", {"start_s": "NUMBER"}),
+    ("POST", f"/api/sessions/{S}/marks", {"time_s": "NUMBER"}),
+    ("POST", f"/api/sessions/{S}/marks", {"time_s": 1, "note": "TEXT"}),
+    ("PATCH", "/api/marks/1", {"time_s": "NUMBER"}),
+    ("PATCH", "/api/marks/1", {"note": "TEXT"}),
+    ("PATCH", "/api/clips/1", {"note": "TEXT"}),
+    ("POST", "/api/checks", {"moment": "after", "rating": "NUMBER", "session_id": S}),
+    ("POST", "/api/checks", {"moment": "after", "rating": 1, "note": "TEXT", "session_id": S}),
+    ("POST", "/api/checks", {"moment": "after", "rating": 1, "session_id": "TEXT"}),
+    ("POST", "/api/start", {"TEXT": 1}),
+]
+
+
+@pytest.mark.parametrize(("method", "path", "body"), BODIES)
+def test_half_characters_and_numbers_without_measure_are_refused_everywhere(
+    untouched: Served, method: str, path: str, body: dict[str, Any]
+) -> None:
+    before = untouched.log.session(untouched.session_id)
+    # RFC 8259, sections 6 and 8.2: JSON's grammar has numbers of any size and halves of surrogate pairs.
+    for text, number in ((r"\ud800", "9" * 400), (r"a\udfffb", "-" + "9" * 400), (r"\udc00\ud800", "1e400")):
+        raw = (
+            json.dumps(body)
+            .replace(S, untouched.session_id)
+            .replace("TEXT", text)
+            .replace('"NUMBER"', number)
+        )
+        answer = untouched.client.request(
+            method,
+            path.replace(S, untouched.session_id),
+            content=raw.encode(),
+            headers={"Content-Type": "application/json"},
+        )
+        assert answer.status_code == 422, (raw[:60], answer.text)
+        assert answer.json()["error"].endswith(".")
+    assert untouched.log.session(untouched.session_id) == before
+    assert untouched.practice.calls == []
+
+
+@pytest.mark.parametrize("number", ["9" * 30, "9" * 400, "1e308", "-1", "nan", "inf"])
+def test_numbers_without_measure_in_addresses_are_refused(untouched: Served, number: str) -> None:
+    session = f"/api/sessions/{untouched.session_id}"
+    for address in (f"/api/clips?piece={number}", f"{session}/samples?start_s=0&end_s={number}",
+                    f"{session}/samples?start_s={number}&end_s=1", f"{session}/trace?bins={number}",
+                    f"/api/trends?weeks={number}", f"/api/clips/{number}", f"/api/pieces/{number}"):  # fmt: skip
+        answer = untouched.client.get(address)
+        assert answer.status_code in (404, 422), (address, answer.text)
         assert answer.json()["error"].endswith(".")

@@ -25,6 +25,7 @@ from posturewatch.errors import UnavailableError
 from posturewatch.model.frame import Frame
 from posturewatch.pipeline.monitor import FrameSource, Monitor, Observer, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
+from posturewatch.server.admission import Admission
 from posturewatch.server.feed import LiveFeed
 
 __all__ = ["Bench", "LoopedVideo", "measure_live", "measure_per_frame", "run_benchmark"]
@@ -53,14 +54,15 @@ class Bench:
     begin
         Begins a session's record.
     serve
-        (practice, feed) to the port of a running page server and what closes it, or None to measure without a page.
+        (practice, feed) to the port of a running page server, whom it admits and what closes it, or None to measure
+        without a page.
     """
 
     make_bare: Callable[[Mode], ClosableObserver]
     make_monitor: Callable[[Mode, FrameSource, Sequence[Sink]], tuple[Monitor, Callable[[], None]]]
     make_feed: Callable[[], LiveFeed]
     begin: Callable[[OpenSource], SessionRecorder]
-    serve: Callable[[Practice, LiveFeed], tuple[int, Callable[[], None]]] | None
+    serve: Callable[[Practice, LiveFeed], tuple[int, Admission, Callable[[], None]]] | None
 
 
 @dataclass(frozen=True)
@@ -237,15 +239,16 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
             sinks=(feed, probe),
             limit_s=seconds + warm_up_s,
         )
-        port = None
+        served: tuple[int, Admission] | None = None
         if bench.serve is not None:
-            port, close = bench.serve(practice, feed)
+            port, admission, close = bench.serve(practice, feed)
+            served = (port, admission)
             cleanup.callback(close)
         practice.start()
         cleanup.callback(practice.stop)
         ready = FeedProbe(feed)
         cleanup.callback(ready.close)
-        page = None if port is None else PageProbe(port)
+        page = None if served is None else PageProbe(*served)
         if page is not None:
             cleanup.callback(page.close)
         while not practice.wait(0.5):

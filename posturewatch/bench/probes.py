@@ -17,6 +17,7 @@ from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
 from posturewatch.model.reading import Reading
+from posturewatch.server.admission import Admission
 from posturewatch.server.feed import FeedMessage
 from posturewatch.server.live_message import unpack
 
@@ -137,15 +138,19 @@ class FeedProbe(_Probe):
 class PageProbe(_Probe):
     """A page without a screen: takes frames from the live socket and answers each at once."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, admission: Admission) -> None:
         self._port = port
+        self._admission = admission
         super().__init__("benchmark-page")
 
     def _run(self) -> None:
         # A socket of our own, so that no proxy named in the environment comes between.
         line = socket.create_connection(("127.0.0.1", self._port), timeout=10.0)
         address = f"ws://127.0.0.1:{self._port}/api/live"
-        with connect(address, sock=line, max_size=_MAX_MESSAGE_BYTES, compression=None) as page:
+        cookie = {"Cookie": "=".join(self._admission.cookie)}
+        with connect(
+            address, sock=line, max_size=_MAX_MESSAGE_BYTES, compression=None, additional_headers=cookie
+        ) as page:
             while not self._stop.is_set():
                 try:
                     message = page.recv(_WAIT_S)

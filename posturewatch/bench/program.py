@@ -12,6 +12,7 @@ from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.pipeline.practice import Practice
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.vocabulary import vocabulary
+from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.feed import LiveFeed
 from posturewatch.server.serving import PageServer, listen
@@ -32,10 +33,13 @@ def make_bench(parts: Parts, store: Store) -> Bench:
     )
 
 
-def _serve(practice: Practice, feed: LiveFeed, store: Store, parts: Parts) -> tuple[int, Callable[[], None]]:
-    """The page's server on a free port, and what closes it."""
+def _serve(
+    practice: Practice, feed: LiveFeed, store: Store, parts: Parts
+) -> tuple[int, Admission, Callable[[], None]]:
+    """The page's server on a free port, whom it admits, and what closes it."""
     listener = listen(0)
     port = int(listener.getsockname()[1])
+    admission = Admission(port)
     app = create_app(
         practice=practice,
         feed=feed,
@@ -43,10 +47,11 @@ def _serve(practice: Practice, feed: LiveFeed, store: Store, parts: Parts) -> tu
         vocabulary=vocabulary(parts.limits, parts.settings.roles),
         web_dir=web_dir(),
         port=port,
+        admission=admission,
     )
     server = PageServer(app, listener)
     server.start()
-    return port, server.close
+    return port, admission, server.close
 
 
 def with_clips(bench: Bench, parts: Parts, store: Store) -> Bench:

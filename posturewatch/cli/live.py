@@ -73,6 +73,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
     from posturewatch.review.vocabulary import vocabulary
+    from posturewatch.server.admission import Admission
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer, listen
@@ -89,6 +90,7 @@ def run(args: argparse.Namespace) -> int:
         live = LivePractice(args.source or parts.settings.camera.source, args.limit_s, parts, store, feed)
         cleanup.callback(live.practice.stop)
         port = int(listener.getsockname()[1])
+        admission = Admission(port)
         app = create_app(
             practice=live.practice,
             feed=feed,
@@ -96,6 +98,7 @@ def run(args: argparse.Namespace) -> int:
             vocabulary=vocabulary(parts.limits, parts.settings.roles, parts.settings.page.language),
             web_dir=web_dir(),
             port=port,
+            admission=admission,
             libraries=libraries(),
         )
         server = PageServer(app, listener)
@@ -103,9 +106,9 @@ def run(args: argparse.Namespace) -> int:
         server.start()
         live.start(asked)
         if not asked():
-            print(f"The page is at {server.url}  (Ctrl-C ends the session)", flush=True)
+            print(f"The page is at {admission.address(server.url)}  (Ctrl-C ends the session)", flush=True)
             if not args.no_browser:
-                webbrowser.open(server.url)
+                webbrowser.open(admission.address_once(server.url))
         faults = _watch(live, server, asked)
         live.practice.stop()
         return _last_words(live, store, faults)

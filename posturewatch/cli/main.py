@@ -68,6 +68,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.command is None:
         parser.print_help()
         return 0
+    from posturewatch.storage.private import private_files
+
+    private_files()
     logging.basicConfig(level=logging.ERROR, format="posturewatch: %(message)s")
     try:
         return int(args.run(args))

@@ -15,6 +15,7 @@ from starlette.websockets import WebSocket
 
 from posturewatch.errors import ConflictError, InputError, PosturewatchError, UnknownError
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.server.admission import Admission
 from posturewatch.server.answers import answer, fault
 from posturewatch.server.collaborators import FrameFeed, PracticeControl
 from posturewatch.server.files import PageFiles
@@ -48,6 +49,7 @@ def create_app(
     vocabulary: Mapping[str, Any],
     web_dir: Path,
     port: int,
+    admission: Admission,
     libraries: Mapping[str, Path] | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
@@ -60,6 +62,8 @@ def create_app(
         The words of the page, as `posturewatch.review.vocabulary` has them.
     web_dir
         The folder of the page's files.
+    admission
+        Who may use it.
     libraries
         Further scripts by the address under which the page finds them.
 
@@ -70,7 +74,7 @@ def create_app(
     """
     files = PageFiles(web_dir, libraries)
     app = _framework()
-    app.add_middleware(Guard, port=port)
+    app.add_middleware(Guard, port=port, admission=admission)
     _add_faults(app)
     app.include_router(playing_routes(practice, log))
     app.include_router(session_routes(log))

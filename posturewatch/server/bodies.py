@@ -19,6 +19,10 @@ MAX_BODY_BYTES = 4096
 #: A practice list of a hundred entries fits, and a check with all its places.
 LONG_BODY_BYTES = 65_536
 
+#: Whole numbers of the database (SQLite's INTEGER, 8 bytes), and their longest text.
+_LEAST, _MOST = -(2**63), 2**63 - 1
+_MOST_DIGITS = 20
+
 _Entry = TypeVar("_Entry", bound=Entry)
 
 
@@ -82,9 +86,30 @@ async def _json(request: Request, max_bytes: int) -> object:
     if request.headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":
         raise HTTPException(415, "Send the request as application/json.")
     try:
-        found: object = json.loads(raw)
+        # Strictly UTF-8 (RFC 8259, section 8.1), which the library is not of itself.
+        found: object = json.loads(raw.decode(), parse_int=_whole)
     except (ValueError, RecursionError) as broken:
         raise HTTPException(400, "The request is not JSON.") from broken
+    if not _is_text_throughout(found):
+        raise HTTPException(
+            422, "The request holds half a character (a lone surrogate); type that text anew."
+        )
     if not isinstance(found, dict):
         raise HTTPException(422, "The request has to be a JSON object.")
     return found
+
+
+def _whole(digits: str) -> int:
+    """A whole number that the database can keep."""
+    if len(digits) > _MOST_DIGITS or not _LEAST <= int(digits) <= _MOST:
+        raise HTTPException(422, "The request holds a number that is too large; change it.")
+    return int(digits)
+
+
+def _is_text_throughout(found: object) -> bool:
+    """Whether every string in it can be written: JSON's escapes can name halves of characters, UTF-8 cannot."""
+    if isinstance(found, str):
+        return not any("\ud800" <= character <= "\udfff" for character in found)
+    if isinstance(found, dict):
+        return all(_is_text_throughout(one) for pair in found.items() for one in pair)
+    return not isinstance(found, list) or all(map(_is_text_throughout, found))

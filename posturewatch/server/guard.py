@@ -1,16 +1,20 @@
-"""The doorkeeper of every route: only this program's own page may talk to it.
+"""The doorkeeper of every route: only this program's own page may talk to it, and only for its own player.
 
 A page of any web site runs in the same browser and can send requests to this machine's ports; it could look
 through the camera. So each request has to name this server as its host (which a name pointed at 127.0.0.1 by
-its owner does not), and whatever a browser says of where the request comes from has to be this very page.
+its owner does not), and whatever a browser says of where the request comes from has to be this very page. Other
+users of this machine reach its ports as well: see `posturewatch.server.admission`.
 """
 
 from __future__ import annotations
 
 import json
+from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from posturewatch.server.admission import HOW_TO_GET_IN, Admission
 
 __all__ = ["Guard", "allowed_hosts"]
 
@@ -30,11 +34,12 @@ def allowed_hosts(port: int) -> frozenset[str]:
 
 
 class Guard:
-    """ASGI middleware: refuses foreign Host, Origin and Sec-Fetch-Site on HTTP and on the socket alike, and
-    puts the security headers on every answer."""
+    """ASGI middleware: refuses foreign Host, Origin and Sec-Fetch-Site, and whoever has neither cookie nor key, on HTTP
+    and on the socket alike, and puts the security headers on every answer."""
 
-    def __init__(self, app: ASGIApp, *, port: int) -> None:
+    def __init__(self, app: ASGIApp, *, port: int, admission: Admission) -> None:
         self._app = app
+        self._admission = admission
         self._hosts = allowed_hosts(port)
         self._headers = _security_headers(port)
 
@@ -43,12 +48,30 @@ class Guard:
             await self._app(scope, receive, send)
             return
         refusal = self._refusal(scope)
-        if refusal is None:
+        if refusal is None and self._brings_key(scope):
+            await _answer(
+                200, Admission.welcome(scope["path"]), self._with_headers(send), self._admission.set_cookie
+            )
+            return
+        admitted = self._admission.admits(Headers(scope=scope).getlist("cookie"))
+        if refusal is None and admitted:
             await self._app(scope, receive, self._with_headers(send))
         elif scope["type"] == "websocket":
-            await send({"type": "websocket.close", "code": _POLICY_VIOLATION, "reason": refusal})
+            reason = "the key is missing" if refusal is None else refusal
+            await send({"type": "websocket.close", "code": _POLICY_VIOLATION, "reason": reason})
+        elif refusal is None and not scope["path"].startswith("/api/"):
+            await _answer(403, Admission.refusal(), self._with_headers(send))
         else:
-            await _refuse(refusal, self._with_headers(send))
+            await _refuse(refusal or HOW_TO_GET_IN, self._with_headers(send))
+
+    def _brings_key(self, scope: Scope) -> bool:
+        """Whether a browser opens the page with the key; a look ahead (prefetch) uses no key up."""
+        if scope["type"] != "http" or scope["method"] != "GET" or scope["path"].startswith("/api/"):
+            return False
+        if "sec-purpose" in Headers(scope=scope):
+            return False
+        keys = parse_qs(scope["query_string"].decode("latin-1")).get("key", [])
+        return len(keys) == 1 and self._admission.opens(keys[0])
 
     def _refusal(self, scope: Scope) -> str | None:
         """Why this request is turned away, in one sentence, or None."""
@@ -110,6 +133,15 @@ def _security_headers(port: int) -> dict[str, str]:
         "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
         "Cache-Control": "no-cache",
     }
+
+
+async def _answer(status: int, page: str, send: Send, cookie: str | None = None) -> None:
+    body = page.encode()
+    headers = [(b"content-type", b"text/html; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    if cookie is not None:
+        headers.append((b"set-cookie", cookie.encode()))
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})
 
 
 async def _refuse(sentence: str, send: Send) -> None:

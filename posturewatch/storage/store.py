@@ -17,6 +17,7 @@ from posturewatch.storage import writer
 from posturewatch.storage.codec import ChunkError
 from posturewatch.storage.database import connect, looks_sound, transaction
 from posturewatch.storage.lock import FolderInUseError, FolderLock
+from posturewatch.storage.private import make_private
 from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence
 from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
@@ -85,8 +86,9 @@ class Store(SessionReader):
         self._on_closed = on_closed
         self.notice: str | None = None
         self._recorder: Recorder | None = None
+        made = not self.data_dir.exists()
         try:
-            self.data_dir.mkdir(parents=True, exist_ok=True)
+            self.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
             raise StoreError(
                 f"The data folder {self.data_dir} cannot be made ({error.strerror}); "
@@ -95,6 +97,7 @@ class Store(SessionReader):
         self._lock = FolderLock(self.data_dir)
         try:
             self._open()
+            make_private(self.data_dir, made=made)
         except BaseException:
             self._lock.close()
             raise

@@ -11,7 +11,7 @@ from posturewatch.review.entries import CheckEntry, ClipChange, PieceChange
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.answers import answer, deleted
 from posturewatch.server.bodies import LONG_BODY_BYTES, Forget, body_of
-from posturewatch.server.routes.parameters import Number
+from posturewatch.server.routes.parameters import Number, PieceNumber
 
 __all__ = ["kept_routes"]
 
@@ -57,7 +57,7 @@ def _add_pieces(router: APIRouter, log: PracticeLog) -> None:
 
 def _add_clips(router: APIRouter, log: PracticeLog) -> None:
     @router.get("/api/clips")
-    def clips(session: str | None = None, piece: int | None = None) -> Response:
+    def clips(session: str | None = None, piece: PieceNumber = None) -> Response:
         return answer({"clips": log.clips(session_id=session, piece=piece)})
 
     @router.get("/api/clips/{number}")

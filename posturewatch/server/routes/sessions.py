@@ -11,7 +11,7 @@ from posturewatch.review.entries import MarkChange, MarkEntry, PassageChange, Pa
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.answers import answer, deleted, to_json
 from posturewatch.server.bodies import body_of
-from posturewatch.server.routes.parameters import Number
+from posturewatch.server.routes.parameters import Bins, Number, Seconds
 
 __all__ = ["session_routes"]
 
@@ -37,11 +37,11 @@ def session_routes(log: PracticeLog) -> APIRouter:
         return answer(log.summary(session_id))
 
     @router.get("/api/sessions/{session_id}/samples")
-    def samples(session_id: str, start_s: float, end_s: float) -> Response:
+    def samples(session_id: str, start_s: Seconds, end_s: Seconds) -> Response:
         return answer(log.samples(session_id, start_s, end_s))
 
     @router.get("/api/sessions/{session_id}/trace")
-    def trace(session_id: str, bins: int = 600) -> Response:
+    def trace(session_id: str, bins: Bins = 600) -> Response:
         return answer(log.trace(session_id, bins))
 
     @router.get("/api/sessions/{session_id}/export.csv")
