@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Sequence
 from typing import Any
 
 import cv2
@@ -174,8 +173,8 @@ def test_a_hand_tracked_inside_out_is_looked_at_again_and_found_as_it_lies(frame
 class Contrary(ForearmNet):
     """Says of every hand that it is not of the side it was cut for."""
 
-    def outputs(self, crops_bgr: Sequence[NDArray[Any]]) -> NDArray[Any]:
-        said = super().outputs(crops_bgr)
+    def rows(self) -> NDArray[Any]:
+        said = super().rows()
         said[:, ForearmOutputs.slices()["side_logit"]] = -9.0
         return said
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 import cv2
 import numpy as np
@@ -12,8 +12,10 @@ from test_tracking_roi import flat_hand, placed
 
 from posturewatch.config.resources import calibration_dir
 from posturewatch.errors import UnavailableError
-from posturewatch.tracking import FingerNet, ForearmNet
+from posturewatch.model.frame import Frame
+from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.crop import CLOSE, WIDE, Crop, CropNet, hand_scale_px
+from posturewatch.tracking.hands import Detection
 
 both = pytest.mark.parametrize("crop", [WIDE, CLOSE])
 
@@ -121,3 +123,62 @@ def test_no_hand_needs_no_network() -> None:
 def test_an_unreadable_network_is_said_in_a_sentence(source: bytes | str, kind: type[CropNet]) -> None:
     with pytest.raises(UnavailableError, match="install posturewatch again"):
         kind(source)
+
+
+class Noting:
+    """A network that notes when it is started and when it is waited for."""
+
+    def __init__(self, name: str, notes: list[str], seen: Any) -> None:
+        self.name, self.notes, self.seen = name, notes, seen
+
+    def start(self, image_bgr: Any, hands: Any) -> None:
+        self.notes.append(f"{self.name} starts on {len(hands)}")
+
+    def wait(self) -> list[Any]:
+        self.notes.append(f"{self.name} is waited for")
+        return [self.seen, self.seen]
+
+
+class TwoHands:
+    """Finds two hands at once."""
+
+    def find(self, image_bgr: Any, time_s: float) -> tuple[list[Any], None]:
+        flat = placed(flat_hand(), 0, 0.5, (200.0, 200.0))
+        seen = Detection(flat, flat, 1.0, 0.5)
+        return [("left", 0.9, seen), ("right", 0.9, seen)], None
+
+    def close(self) -> None:
+        return
+
+
+def test_both_networks_start_before_the_first_is_waited_for() -> None:
+    notes: list[str] = []
+    nothing = Noting("forearm", notes, None)
+    tracker = Tracker(
+        "still",
+        forearm=cast(Any, nothing),
+        fingers=cast(Any, Noting("fingers", notes, None)),
+        finder=TwoHands(),
+    )
+    assert len(tracker.observe(Frame(0, 0.0, np.zeros((400, 400, 3), np.uint8))).hands) == 2
+    assert notes == [
+        "forearm starts on 2",
+        "fingers starts on 2",
+        "forearm is waited for",
+        "fingers is waited for",
+    ]
+
+
+@pytest.mark.models
+def test_what_a_network_saw_before_leaves_no_trace() -> None:
+    """Its memory is used again for every frame: a fresh network, which has none, says the same."""
+    rng = np.random.default_rng(7)
+    weights = calibration_dir() / "weights" / "forearm.onnx"
+    size = ForearmNet.crop.size_px
+    crops = [rng.integers(0, 256, (size, size, 3), dtype=np.uint8) for _ in range(3)]
+    used = ForearmNet(weights)
+    first = used.outputs(crops)
+    kept = first.copy()
+    again = used.outputs(crops[::-1])
+    assert (first == kept).all()
+    assert again == pytest.approx(ForearmNet(weights).outputs(crops[::-1]), abs=1e-6)

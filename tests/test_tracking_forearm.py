@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -27,8 +27,11 @@ class FixedNet(ForearmNet):
     def __init__(self, row: list[float]) -> None:
         self._row = row + [0.0] * (21 - len(row))
 
-    def outputs(self, crops_bgr: Sequence[NDArray[Any]]) -> NDArray[Any]:
-        return np.tile(self._row, (len(crops_bgr), 1))
+    def _begin(self, fills: list[Callable[[NDArray[Any]], object]]) -> None:
+        self._count = len(fills)
+
+    def rows(self) -> NDArray[Any]:
+        return np.tile(self._row, (self._count, 1))
 
 
 @pytest.mark.parametrize("side", ["left", "right"])

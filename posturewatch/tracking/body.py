@@ -214,7 +214,9 @@ class BodyFinder:
             return False
         self._image, self._time_s = image_bgr, time_s
         if self._roi is None or not 0 <= time_s - self._afresh_s < _AFRESH_S:
-            self._person.start(cut(image_bgr, whole_image(image_bgr), PERSON_INPUT_PX, replicate=False))
+            whole = whole_image(image_bgr)
+            cut(image_bgr, whole, PERSON_INPUT_PX, replicate=False, out=self._person.image_rgb)
+            self._person.start()
             self._busy = self._person
         else:
             self._start_body(self._roi)
@@ -228,7 +230,8 @@ class BodyFinder:
     def _start_body(self, roi: Roi) -> None:
         assert self._image is not None
         self._roi = roi
-        self._body.start(cut(self._image, roi, BODY_INPUT_PX))
+        cut(self._image, roi, BODY_INPUT_PX, out=self._body.image_rgb)
+        self._body.start()
         self._busy = self._body
 
     def _advance(self) -> None:

@@ -6,8 +6,9 @@ like a left one. There are two: a wide one, with the forearm in it, and a close 
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -128,10 +129,13 @@ class Crop:
         linear = turn * (self.hand_px / scale_px)
         return np.column_stack([linear, self.wrist_px - linear @ wrist])
 
-    def cut(self, image: Image, affine: Array) -> Image:
-        """The crop (size_px, size_px, 3), in the image's colour order; black outside the image."""
+    def cut(self, image: Image, affine: Array, out: Image | None = None) -> Image:
+        """The crop (size_px, size_px, 3), in the image's colour order; black outside the image. Written to `out` where
+        that is given."""
         size = (self.size_px, self.size_px)
-        return np.asarray(cv2.warpAffine(image, affine, size, flags=cv2.INTER_LINEAR), dtype=np.uint8)
+        return np.asarray(
+            cv2.warpAffine(image, affine, size, dst=out, flags=cv2.INTER_LINEAR), dtype=np.uint8
+        )
 
 
 #: The hand and most of the forearm.
@@ -166,36 +170,55 @@ class CropNet:
     def __init__(self, source: bytes | str | Path) -> None:
         data = source if isinstance(source, bytes) else Path(source)
         self._network = Network(data, crop_px=self.crop.size_px, streams=2)
-        self._requests = [self._network.request()]
+        self._requests = [self._network.request() for _ in SIDES]
+        self._affines: list[Array] = []
+        self._fills: list[Callable[[Image], object]] = []
 
-    def outputs(self, crops_bgr: Sequence[Image]) -> Array:
-        """(n, k) raw outputs for n BGR crops (size, size, 3)."""
-        while len(self._requests) < min(len(crops_bgr), _SIDE_BY_SIDE):
-            self._requests.append(self._network.request())
-        rows: list[Array] = []
-        for begin in range(0, len(crops_bgr), _SIDE_BY_SIDE):
-            started = list(zip(self._requests, crops_bgr[begin : begin + _SIDE_BY_SIDE], strict=False))
-            for request, crop in started:
-                request.start(crop[None])
-            rows += [np.asarray(request.wait()[0][0], dtype=np.float64) for request, _ in started]
-        return np.array(rows)
-
-    def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
-        """Looks at hands.
+    def start(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> None:
+        """Starts looking at hands, and returns at once.
 
         Parameters
         ----------
         image_bgr
-            What they are in.
+            What they are in; not to be changed until they were waited for.
         hands
-            At least one, each as landmarks (21, 3) in pixels and the side it looks like in the image.
-
-        Returns
-        -------
-        (n, k) raw outputs, and the transforms (2, 3) of the hands' crops.
+            Each as landmarks (21, 3) in pixels and the side it looks like in the image.
         """
-        affines = [self.crop.transform(landmarks_px, side) for landmarks_px, side in hands]
-        return self.outputs([self.crop.cut(image_bgr, affine) for affine in affines]), affines
+        self._affines = [self.crop.transform(landmarks_px, side) for landmarks_px, side in hands]
+        self._begin([functools.partial(self.crop.cut, image_bgr, affine) for affine in self._affines])
+
+    def rows(self) -> Array:
+        """Waits for what was started: (n, k) raw outputs."""
+        rows: list[Array] = []
+        while len(rows) < len(self._fills):
+            if rows:
+                self._start_from(len(rows))
+            started = self._requests[: len(self._fills) - len(rows)]
+            rows += [np.asarray(request.wait()[0][0], dtype=np.float64) for request in started]
+        self._fills = []  # they hold the image
+        return np.array(rows)
+
+    def outputs(self, crops_bgr: Sequence[Image]) -> Array:
+        """(n, k) raw outputs for n BGR crops (size, size, 3)."""
+        self._begin([functools.partial(np.copyto, src=crop) for crop in crops_bgr])
+        return self.rows()
+
+    def _begin(self, fills: list[Callable[[Image], object]]) -> None:
+        """Starts on what each of these writes to the array that it is handed, as many at a time as there may be."""
+        self._fills = fills
+        while len(self._requests) < min(len(fills), _SIDE_BY_SIDE):
+            self._requests.append(self._network.request())
+        self._start_from(0)
+
+    def _start_from(self, first: int) -> None:
+        for request, fill in zip(self._requests, self._fills[first:], strict=False):
+            fill(request.images[0])
+            request.start()
+
+    def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
+        """(n, k) raw outputs, and the transforms (2, 3) of the hands' crops; parameters as of `start`."""
+        self.start(image_bgr, hands)
+        return self.rows(), self._affines
 
     @staticmethod
     def read(row: Array, kind: type[Outputs]) -> Outputs:

@@ -44,19 +44,24 @@ def _shared_core() -> Any:
 
 
 class Request:
-    """One computation at a time: `start` returns at once, `wait` gives the outputs."""
+    """One computation at a time: `start` returns at once, `wait` gives the outputs.
+
+    Attributes
+    ----------
+    images
+        (n, height, width, 3) what the network reads, in the library's own memory, so that nothing is copied or
+        allocated for a frame. To be written to between `wait` and `start` only.
+    """
 
     def __init__(self, request: Any) -> None:
         self._request: Any = request
-        self._images: Image | None = None
+        self.images: Image = request.get_input_tensor(0).data
 
-    def start(self, images: Image) -> None:
-        """Starts on images (n, height, width, 3). Raises ValueError where the request was closed."""
+    def start(self) -> None:
+        """Starts on what lies in `images`. Raises ValueError where the request was closed."""
         if self._request is None:
             raise ValueError("this network is closed")
-        # Kept until the outputs are there: the library reads the images from where they lie.
-        self._images = np.ascontiguousarray(images)
-        self._request.start_async({0: self._images}, share_inputs=True)
+        self._request.start_async()
 
     @property
     def done(self) -> bool:

@@ -18,5 +18,12 @@ class FingerNet(CropNet):
     crop = CLOSE
 
     def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[FingerOutputs[Array]]:
-        """What the network says of each hand; hands: see `CropNet.look`."""
-        return [self.read(row, FingerOutputs) for row in self.look(image_bgr, hands)[0]] if hands else []
+        """What the network says of each hand; hands: see `CropNet.start`."""
+        if not hands:
+            return []
+        self.start(image_bgr, hands)
+        return self.wait()
+
+    def wait(self) -> list[FingerOutputs[Array]]:
+        """What the network says of each hand that it was started on."""
+        return [self.read(row, FingerOutputs) for row in self.rows()]

@@ -49,10 +49,16 @@ class ForearmNet(CropNet):
     crop = WIDE
 
     def measure(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> list[ForearmAxis]:
-        """The axis of each hand; hands: see `CropNet.look`."""
+        """The axis of each hand; hands: see `CropNet.start`."""
         if not hands:
             return []
-        rows, affines = self.look(image_bgr, hands)
+        self.start(image_bgr, hands)
+        return self.wait()
+
+    def wait(self) -> list[ForearmAxis]:
+        """The axis of each hand that it was started on."""
+        rows = self.rows()
         return [
-            axis_of(self.read(row, ForearmOutputs), affine) for row, affine in zip(rows, affines, strict=True)
+            axis_of(self.read(row, ForearmOutputs), affine)
+            for row, affine in zip(rows, self._affines, strict=True)
         ]

@@ -19,6 +19,7 @@ __all__ = [
     "look",
     "read_hand",
     "refine",
+    "start_look",
     "start_palms",
 ]
 
@@ -76,9 +77,15 @@ def read_hand(raw: RawHand, roi: Roi, *, mirrored: bool) -> Detection:
     )
 
 
+def start_look(net: HandNet, image_bgr: Image, roi: Roi) -> None:
+    """Lets the landmark network loose on a crop of the image; returns at once."""
+    cut(image_bgr, roi, HAND_INPUT_PX, out=net.image_rgb)
+    net.start()
+
+
 def look(net: HandNet, image_bgr: Image, roi: Roi, *, mirrored: bool) -> Detection:
     """What the landmark network sees in that crop, hand or not."""
-    net.start(cut(image_bgr, roi, HAND_INPUT_PX))
+    start_look(net, image_bgr, roi)
     return read_hand(net.wait(), roi, mirrored=mirrored)
 
 
@@ -128,7 +135,8 @@ def refine(
 
 def start_palms(net: PalmNet, image_bgr: Image, tile: Roi) -> None:
     """Lets the palm finder loose on a tile of the image; returns at once."""
-    net.start(cut(image_bgr, tile, PALM_INPUT_PX, replicate=False))
+    cut(image_bgr, tile, PALM_INPUT_PX, replicate=False, out=net.image_rgb)
+    net.start()
 
 
 def collect_palms(net: PalmNet, tile: Roi) -> list[tuple[float, Roi]]:

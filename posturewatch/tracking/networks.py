@@ -110,6 +110,8 @@ def _network(model: str, low: int, streams: int) -> Network:
 class _Net:
     """`start` hands the network a square RGB image and returns at once, `wait` collects what it says.
 
+    Without an image it starts on what was written to `image_rgb`, which spares a copy.
+
     It computes on a thread of its own, so that two networks started one after the other run side by side.
     """
 
@@ -119,8 +121,16 @@ class _Net:
     def __init__(self) -> None:
         self._request = _network(self._model, self._low, 2).request()
 
-    def start(self, image_rgb: Image) -> None:
-        self._request.start(image_rgb[None])
+    @property
+    def image_rgb(self) -> Image:
+        """What the network reads; to be written to while it does not compute."""
+        image: Image = self._request.images[0]
+        return image
+
+    def start(self, image_rgb: Image | None = None) -> None:
+        if image_rgb is not None:
+            self._request.images[0] = image_rgb
+        self._request.start()
 
     @property
     def done(self) -> bool:

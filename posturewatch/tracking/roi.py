@@ -76,7 +76,9 @@ class Roi:
         return Roi(self.centre_px, self.size_px * factor, self.angle_rad + turned_rad)
 
 
-def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> Image:
+def cut(
+    image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True, out: Image | None = None
+) -> Image:
     """A crop of the image.
 
     Parameters
@@ -89,10 +91,12 @@ def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> 
         The crop's side.
     replicate
         Whether the image's edge is repeated outside it; else all is black there.
+    out
+        Where the crop is written to, (side_px, side_px, 3); a new array where None.
 
     Returns
     -------
-    (side_px, side_px, 3) RGB.
+    (side_px, side_px, 3) RGB; `out` where that was given.
     """
     oversize = 2 if roi.size_px > 2 * side_px else 1  # bilinear sampling alone would skip image rows
     turned = cv2.warpAffine(
@@ -104,7 +108,7 @@ def cut(image_bgr: Image, roi: Roi, side_px: int, *, replicate: bool = True) -> 
     )
     if oversize > 1:
         turned = cv2.resize(turned, (side_px, side_px), interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.cvtColor(turned, cv2.COLOR_BGR2RGB), dtype=np.uint8)
+    return np.asarray(cv2.cvtColor(turned, cv2.COLOR_BGR2RGB, dst=out), dtype=np.uint8)
 
 
 def to_image_px(points_px: Array, roi: Roi, side_px: int) -> Array:

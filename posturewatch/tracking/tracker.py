@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from types import TracebackType
 from typing import Literal, Protocol
 
@@ -88,8 +87,6 @@ class Tracker:
         self.mirrored = mirrored
         self._forearm = forearm
         self._fingers = fingers
-        #: Where the network for the fingers looks while the other one does.
-        self._beside = ThreadPoolExecutor(1, thread_name_prefix="fingers")
         self._finder: Finder
         self._video: VideoFinder | None = None
         if finder is not None:
@@ -108,14 +105,14 @@ class Tracker:
         self, image_bgr: NDArray[np.uint8], looks: list[tuple[Array, Side]]
     ) -> tuple[list[ForearmAxis | None], list[FingerOutputs[Array] | None]]:
         """What both networks see of hands, each as landmarks and the side it looks like; None without a network."""
-        axes: list[ForearmAxis | None] = [None] * len(looks)
-        fingers: list[FingerOutputs[Array] | None] = [None] * len(looks)
-        seen = self._beside.submit(self._fingers.measure, image_bgr, looks) if self._fingers else None
-        if self._forearm is not None:
-            axes = list(self._forearm.measure(image_bgr, looks))
-        if seen is not None:
-            fingers = list(seen.result())
-        return axes, fingers
+        for net in (self._forearm, self._fingers):
+            if net is not None and looks:
+                net.start(image_bgr, looks)  # all crops of both before the first is waited for
+        nothing = [None] * len(looks)
+        return (
+            [*self._forearm.wait()] if self._forearm and looks else [*nothing],
+            [*self._fingers.wait()] if self._fingers and looks else [*nothing],
+        )
 
     def _judge(self, image_bgr: NDArray[np.uint8], landmarks_px: list[Array]) -> list[Judgement]:
         """What both networks make of hands, each looked at as either side."""
@@ -158,7 +155,6 @@ class Tracker:
     def close(self) -> None:
         """Hands the networks back; may be called twice."""
         self._finder.close()
-        self._beside.shutdown()
 
     def __enter__(self) -> Tracker:
         return self

@@ -32,11 +32,12 @@ from posturewatch.tracking.hands import (
     collect_palms,
     read_hand,
     refine,
+    start_look,
     start_palms,
 )
-from posturewatch.tracking.networks import HAND_INPUT_PX, HandNet, PalmNet
+from posturewatch.tracking.networks import HandNet, PalmNet
 from posturewatch.tracking.plausible import hand_distance, is_handlike, is_same_hand
-from posturewatch.tracking.roi import Roi, cut, forearm_roi, hand_roi
+from posturewatch.tracking.roi import Roi, forearm_roi, hand_roi
 from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence, label_evidence
 from posturewatch.tracking.track import Lost, Track, jump, shows
 
@@ -178,7 +179,7 @@ class VideoFinder:
         pairs = list(zip(self._tracks, self._nets, strict=False))
         rois = [track.next_roi() for track in self._tracks]
         for (_, net), roi in zip(pairs, rois, strict=True):
-            net.start(cut(image, roi, HAND_INPUT_PX))
+            start_look(net, image, roi)
         for palm, tile in zip(self._palms, tiles, strict=False):
             start_palms(palm, image, tile)
         for (track, net), roi in zip(pairs, rois, strict=True):
