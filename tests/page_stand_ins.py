@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -149,6 +149,7 @@ class ScriptedPractice:
         self.asides: list[str] = []
         self._passage: dict[str, Any] | None = None
         self.rules = rules
+        self.warns: list[Side] = list(SIDES)
         self._rate_hz = rate_hz
         self._phase = "stopped"
         self._session_id: str | None = None
@@ -169,6 +170,7 @@ class ScriptedPractice:
             "marks": len(self.marks),
             "asides": list(self.asides),
             "passage": self._passage,
+            "warns": list(self.warns),
             "ending": None,
         }
 
@@ -207,6 +209,10 @@ class ScriptedPractice:
     def now_played(self) -> dict[str, Any] | None:
         return self._passage
 
+    def warn(self, sides: Collection[Side]) -> dict[str, Any]:
+        self.warns = list(sides)
+        return self.state()
+
     def close(self) -> None:
         self.stop()
         self.feed.close()
@@ -218,6 +224,7 @@ class ScriptedPractice:
         for index in itertools.count():
             self._now_s = time.monotonic() - started
             left, right = self.script(self._now_s)
+            player.watch.warn(self.warns)
             self.feed.put(player.reading(index, self._now_s, left, right))
             if self._stop.wait(max(0.0, started + (index + 1) / self._rate_hz - time.monotonic())):
                 return

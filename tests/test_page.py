@@ -91,6 +91,30 @@ def test_a_warning_appears_and_clears(open_page: OpenPage, stage: Stage) -> None
     page.wait_for_selector(".message[data-kind=calm]")
 
 
+def test_either_hand_is_switched_to_warn_or_not(open_page: OpenPage, stage: Stage) -> None:
+    page = open_page()
+    switch = page.locator(".hand[data-side=right] .warns")
+    expect(switch).to_have_text("Warnings on")
+    switch.click()
+    expect(switch).to_have_text("Warnings off")
+    assert stage.practice.warns == ["left"]
+    page.click("#start")
+    stage.hands = (WELL[0], (-60.0, 3.0))
+    hand_state(page, "right", "extreme")
+    expect_text(page, ".message-text", "Right hand: extreme wrist angle. Its warnings are off.")
+    # Longer than a hold takes to be warned of.
+    page.wait_for_timeout(1500)
+    assert page.get_attribute(".hand[data-side=right]", "data-state") == "extreme"
+    switch.click()
+    hand_state(page, "right", "held")
+    expect_text(page, ".message[data-kind=warning]", "Right wrist bent back (extension), held")
+    switch.click()
+    page.wait_for_selector(".message[data-kind=calm]")
+    hand_state(page, "right", "extreme")
+    # Nothing was eased, so nothing says so.
+    assert "Eased" not in page.inner_text("#say")
+
+
 def test_a_warning_of_a_finger_leaves_the_card_of_the_wrist_alone(open_page: OpenPage, stage: Stage) -> None:
     stage.practice.rules = WatchRules(finger_hold_s=0.5, warn_groups=("wrist", "finger"))
     page = open_page()

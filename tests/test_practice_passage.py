@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any, cast
 
 import pytest
@@ -45,6 +45,10 @@ class Monitor:
 
     def __init__(self, running: threading.Event) -> None:
         self._running = running
+        self.warns: list[set[str]] = []
+
+    def warn(self, sides: Collection[str]) -> None:
+        self.warns.append(set(sides))
 
     def run(self, stop: threading.Event, limit_s: float | None) -> Outcome:
         self._running.set()
@@ -82,6 +86,24 @@ def test_what_was_chosen_before_begins_with_the_session(made: Made) -> None:
         (7.5, "Study", "", None),
         (7.5, None, "", None),
     ]
+
+
+def test_hands_that_are_warned_of_are_switched_in_a_session_and_before_it() -> None:
+    running = threading.Event()
+    monitor = Monitor(running)
+    practice = Practice(
+        open_source=cast(Any, Source),
+        begin=lambda source: cast(Any, Recorder()),
+        make_monitor=lambda source, sinks: (cast(Any, monitor), lambda: None),
+        warns=frozenset({"left"}),
+    )
+    assert practice.state()["warns"] == ["left"]
+    practice.warn(("right", "left"))
+    practice.start()
+    assert running.wait(20)
+    assert practice.warn(())["warns"] == []
+    practice.stop()
+    assert monitor.warns == [{"left", "right"}, set()]
 
 
 def test_without_a_choice_nothing_is_told(made: Made) -> None:

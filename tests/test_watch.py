@@ -249,6 +249,25 @@ def test_only_the_chosen_hands_are_warned_of() -> None:
         assert {e.level for e in watch.finish(5.0)} == {"comfort", "extreme"}
 
 
+def test_hands_are_switched_on_and_off_while_it_runs() -> None:
+    watch = Watch(profile(), RULES)
+
+    def held(first: int, last: int) -> list[Verdict]:
+        return [watch.update(frame(i, i / 20, 50.0, side="right")) for i in range(first, last)]
+
+    assert events(held(0, 100), "fired") == []
+    watch.warn(frozenset({"right"}))
+    warned = held(100, 200)
+    # Evidence counts from the switch on, not from before it.
+    (fired,) = events(warned, "fired")
+    assert fired.fired_s == pytest.approx(5.0 + RULES.hold_s, abs=0.051)
+    watch.warn(())
+    quiet = held(200, 300)
+    assert [one.since_s for one in events(quiet, "cleared")] == [fired.since_s]
+    assert events(quiet, "fired") == []
+    assert quiet[-1].active == ()
+
+
 def test_time_may_stand_but_not_run_backwards() -> None:
     watch = Watch(profile(), RULES)
     watch.update(frame(0, 1.0, 0.0))

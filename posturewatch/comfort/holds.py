@@ -73,6 +73,11 @@ class Hold:
             return self._watch_for_end(time_s, probability), None
         return cleared, self._fire(time_s)
 
+    def drop(self, time_s: float) -> HoldWarning | None:
+        """Forgets all evidence; the warning that ends with it, at this session time."""
+        self._last_seen_s = None
+        return self._clear(time_s)
+
     def _forget(self) -> None:
         self._since_s = self._previous_high = self._below_since_s = None
         self._held_s = self._dip_s = 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -41,7 +42,8 @@ class Watch:
     Everything follows from the unsmoothed measurement. `Excursion.limit` and `HoldWarning.limit` are
     magnitudes in their direction, as in the profile; `Excursion.peak` is signed. Refused measurements count
     as unseen: they open nothing, and nothing is warned of them. fretting: the hands that press strings to a
-    fingerboard, of which some cues are reported alone.
+    fingerboard, of which some cues are reported alone. The hands that are warned of are those of the rules until
+    `warn` says otherwise.
     """
 
     def __init__(
@@ -50,6 +52,7 @@ class Watch:
         self.limits = limits
         self._fretting = fretting
         self.rules = rules
+        self._warned = frozenset(rules.warn_sides)
         self._time_s: float | None = None
         self._make()
 
@@ -60,7 +63,7 @@ class Watch:
     def _line(self, side: Side, entry: Quantity) -> _Line:
         trackers: list[ExcursionTracker] = []
         holds: list[tuple[str, Hold]] = []
-        warned = side in self.rules.warn_sides and entry.group in self.rules.warn_groups
+        warned = entry.group in self.rules.warn_groups
         for direction in entry.directions:
             for level in LEVELS:
                 limit = self.limits.limit(entry.name, direction, level)
@@ -72,6 +75,11 @@ class Watch:
                 if level == "extreme" and warned:
                     holds.append((direction, Hold(side, entry.name, direction, limit.value, self.rules)))
         return _Line(side, entry, tuple(trackers), tuple(holds))
+
+    def warn(self, sides: Collection[Side]) -> None:
+        """From the next frame on these hands are warned of and no others; what is shown of the others clears. May be
+        called from any thread."""
+        self._warned = frozenset(sides)
 
     def update(self, measurement: FrameMeasurement) -> Verdict:
         """The verdict on one frame.
@@ -96,6 +104,7 @@ class Watch:
         fired: list[HoldWarning] = []
         cleared: list[HoldWarning] = []
         active: list[HoldWarning] = []
+        warned = self._warned
         for line in self._lines:
             single = measurement.hand(line.side).values.get(line.entry.name)
             zones[line.side, line.entry.name] = self._zone(line.entry, single)
@@ -103,6 +112,9 @@ class Watch:
             for tracker in line.trackers:
                 _note(tracker.update(time_s, value), closed, opened)
             for direction, hold in line.holds:
+                if line.side not in warned:
+                    _note((hold.drop(time_s), None), cleared, fired)
+                    continue
                 _note(hold.update(time_s, self._exceedance(line.entry, direction, single)), cleared, fired)
                 if hold.active is not None:
                     active.append(hold.active)

@@ -54,6 +54,7 @@ class LivePractice:
             make_monitor=self._make_monitor,
             sinks=(feed, self._rest),
             limit_s=limit_s,
+            warns=parts.rules.warn_sides,
             asides=self._asides,
         )
 

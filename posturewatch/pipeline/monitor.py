@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, SupportsFloat
 
@@ -69,10 +69,12 @@ class Smoother(Protocol):
 
 
 class Watcher(Protocol):
-    """Judges measurement after measurement; `finish` closes what is still open at a session's end."""
+    """Judges measurement after measurement; `finish` closes what is still open at a session's end. `warn` says which
+    hands are warned of from the next one on."""
 
     def update(self, measurement: FrameMeasurement) -> Verdict: ...
     def finish(self, time_s: float) -> tuple[Excursion, ...]: ...
+    def warn(self, sides: Collection[Side]) -> None: ...
 
 
 class Sink(Protocol):
@@ -163,6 +165,10 @@ class Monitor:
     def frame_s(self) -> float:
         """The session time of the newest frame read."""
         return self._now_s
+
+    def warn(self, sides: Collection[Side]) -> None:
+        """From the next frame on these hands are warned of, and no others; from any thread."""
+        self._watch.warn(sides)
 
     def run(self, stop: threading.Event, limit_s: float | None = None) -> Outcome:
         """Takes frames until there is a reason to end.

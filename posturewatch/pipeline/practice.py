@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from enum import Enum
 from typing import Any, Protocol
 
 from posturewatch.errors import PosturewatchError
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.monitor import FrameSource, Monitor, Sink
@@ -80,6 +81,8 @@ class Practice:
         Further takers of readings, such as the live feed.
     limit_s
         Ends each session at this session time.
+    warns
+        The hands that are warned of, until `warn` says otherwise.
     asides
         Gives sentences that the page shows quietly, none of them a fault.
     """
@@ -92,6 +95,7 @@ class Practice:
         make_monitor: Callable[[OpenSource, Sequence[Sink]], tuple[Monitor, Callable[[], None]]],
         sinks: Sequence[Sink] = (),
         limit_s: float | None = None,
+        warns: Collection[Side] = SIDES,
         asides: Callable[[], Sequence[str]] = tuple,
     ) -> None:
         self._open_source = open_source
@@ -116,6 +120,7 @@ class Practice:
         self._guarded: tuple[_GuardedSink, ...] = ()
         self._marks = 0
         self._passage: dict[str, Any] | None = None
+        self._warns = frozenset(warns)
 
     def start(self) -> dict[str, Any]:
         """Begin a session; without effect while one is running."""
@@ -186,6 +191,14 @@ class Practice:
         """piece, bars and tempo_bpm of what is played now or next, None for nothing in particular."""
         return self._passage
 
+    def warn(self, sides: Collection[Side]) -> dict[str, Any]:
+        """From now on these hands are warned of and no others, in a running session and in those after it."""
+        with self._lock:
+            self._warns = frozenset(sides)
+            if self._monitor is not None:
+                self._monitor.warn(self._warns)
+        return self.state()
+
     @property
     def session_id(self) -> str | None:
         """The id of the running or of the last session, None before the first."""
@@ -221,6 +234,7 @@ class Practice:
             "dropped": 0 if source is None else source.dropped,
             "marks": self._marks,
             "passage": self._passage,
+            "warns": [side for side in SIDES if side in self._warns],
             "ending": None if self._outcome is None else self._outcome.ending,
         }
 
@@ -259,6 +273,7 @@ class Practice:
             monitor, release = self._make_monitor(source, self._guarded)
             with self._lock:
                 self._recorder, self._monitor, self._phase = recorder, monitor, Phase.WATCHING
+                monitor.warn(self._warns)
                 if self._passage is not None:
                     recorder.passage(0.0, **self._passage)
             outcome = monitor.run(stop, self._limit_s)

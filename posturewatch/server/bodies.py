@@ -10,9 +10,10 @@ from pydantic import Field, model_validator
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.review.entries import LONGEST_MARK_NOTE, Entry
 
-__all__ = ["LONG_BODY_BYTES", "MAX_BODY_BYTES", "Forget", "MarkNow", "Nothing", "Step", "body_of"]
+__all__ = ["LONG_BODY_BYTES", "MAX_BODY_BYTES", "Forget", "MarkNow", "Nothing", "Step", "Warns", "body_of"]
 
 MAX_BODY_BYTES = 4096
 
@@ -40,6 +41,15 @@ class MarkNow(Entry):
             description=f"A note is text of at most {LONGEST_MARK_NOTE} characters; shorten it.",
         ),
     ] = None
+
+
+class Warns(Entry):
+    """The hands that are warned of."""
+
+    sides: Annotated[
+        list[Side],
+        Field(max_length=len(SIDES), description="Name the hands to be warned of: left, right, or none."),
+    ]
 
 
 class Step(Entry):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, Protocol
 
+from posturewatch.model.observation import Side
 from posturewatch.server.feed import FeedMessage
 
 __all__ = ["FrameFeed", "PracticeControl"]
@@ -14,8 +15,8 @@ class PracticeControl(Protocol):
     """The running practice; every method may be called from any thread.
 
     See `posturewatch.pipeline.practice.Practice`. The state: phase ("opening", "watching", "stopped" or "failed"),
-    session_id, elapsed_s, source, notice, fault, dropped, marks, ending. mark adds marked_s to it, null when nothing is
-    running.
+    session_id, elapsed_s, source, notice, fault, dropped, marks, warns, ending. mark adds marked_s to it, null when
+    nothing is running.
     """
 
     def state(self) -> Mapping[str, Any]: ...
@@ -25,6 +26,7 @@ class PracticeControl(Protocol):
     def passage(
         self, piece: str | None, bars: str = "", tempo_bpm: float | None = None
     ) -> Mapping[str, Any] | None: ...
+    def warn(self, sides: Collection[Side]) -> Mapping[str, Any]: ...
     def now_played(self) -> Mapping[str, Any] | None: ...
 
 

@@ -55,7 +55,7 @@ export interface LiveHeader {
 export interface Passage { piece: string | null; bars?: string; tempo_bpm?: number | null }
 export interface PracticeState {
   phase: "opening" | "watching" | "stopped" | "failed"; session_id: string | null; elapsed_s: Seconds;
-  notice: string | null; fault: string | null; marks: number; asides?: string[]; passage?: Passage | null;
+  notice: string | null; fault: string | null; marks: number; warns: Side[]; asides?: string[]; passage?: Passage | null;
 }
 export interface LiveState { state: PracticeState }
 

@@ -43,19 +43,33 @@ export class HandPanel {
   #scales = WRIST.map((quantity) => new Scale(quantity));
   #shape = svg("use", { href: "#shape-within" });
   #word = element("p", { className: "word" });
+  #warnsText = element("span");
+  #warns = element("button", { type: "button", className: "warns", hidden: true }, this.#warnsText);
   /** @type {State | null} */
   #last = null;
 
-  /** @param {HTMLElement} node an empty element with data-side */
-  constructor(node) {
+  /**
+   * node: an empty element with data-side; onWarns(side, on): the player switches this hand's warnings.
+   * @param {HTMLElement} node
+   * @param {(side: Side, on: boolean) => void} onWarns
+   */
+  constructor(node, onWarns) {
     this.node = node;
     this.side = /** @type {Side} */ (node.dataset.side);
     const [name, role] = [words.hands[this.side], handName(this.side)];
     node.replaceChildren(
       svg("svg", { class: "shape", "aria-hidden": "true" }, this.#shape),
       element("h2", { className: "hand-name" }, name, role.toLowerCase() === name.toLowerCase() ? null : element("span", { className: "role" }, ` · ${role}`)),
-      this.#word, element("div", { className: "scales" }, ...this.#scales.map((scale) => scale.node)));
+      this.#warns, this.#word, element("div", { className: "scales" }, ...this.#scales.map((scale) => scale.node)));
+    this.#warns.addEventListener("click", () => onWarns(this.side, this.#warns.getAttribute("aria-pressed") !== "true"));
     this.blank();
+  }
+
+  /** @param {boolean} on whether this hand is warned of */
+  setWarns(on) {
+    this.#warns.hidden = false;
+    this.#warns.setAttribute("aria-pressed", String(on));
+    setText(this.#warnsText, on ? words.live.warnsOn : words.live.warnsOff);
   }
 
   /**

@@ -14,9 +14,9 @@ import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
-import { SIDES, WRIST } from "./terms.js";
+import { SIDES, WRIST, stateKey } from "./terms.js";
 
-/** @import { Answer, LiveHeader, PracticeState, Summary, Warned } from "./api.d.ts" */
+/** @import { Answer, LiveHeader, PracticeState, Side, State, Summary, Warned } from "./api.d.ts" */
 /** @import { View } from "./message.js" */
 
 /** Numbers are taken off the page when no picture has come for this long. */
@@ -27,7 +27,7 @@ const WATCH_MS = 250;
 
 fillWords(document);
 const canvas = byId("canvas", HTMLCanvasElement);
-const panels = [...document.querySelectorAll(".hand")].flatMap((node) => (node instanceof HTMLElement ? [new HandPanel(node)] : []));
+const panels = [...document.querySelectorAll(".hand")].flatMap((node) => (node instanceof HTMLElement ? [new HandPanel(node, setWarns)] : []));
 const strip = new FingerStrip(byId("fingers", HTMLElement), byId("fingers-toggle", HTMLButtonElement));
 const buttons = { start: byId("start", HTMLButtonElement), mark: byId("mark", HTMLButtonElement), stop: byId("stop", HTMLButtonElement),
   mute: byId("mute", HTMLButtonElement), check: byId("check", HTMLButtonElement) };
@@ -49,6 +49,8 @@ let summaryOf = null;
 let pictureAt = -Infinity;
 /** @type {Set<string>} */
 let warned = new Set();
+/** Of the newest frame, before anything is held still. @type {Record<Side, State>} */
+const rawStates = { left: "idle", right: "idle" };
 let markedUntil = 0;
 let errorUntil = 0;
 let sayTurn = false;
@@ -93,7 +95,9 @@ function onPicture(header, bitmap) {
   view.warnings = header.warnings;
   for (const panel of panels) {
     const hand = header.hands.find((entry) => entry.side === panel.side);
-    if (hand) view.hands[panel.side] = panel.show(hand, header.time_s, header.warnings);
+    if (!hand) continue;
+    view.hands[panel.side] = panel.show(hand, header.time_s, header.warnings);
+    rawStates[panel.side] = stateKey(hand.verdict.state);
   }
   // Not on a hand that the panel beside calls not seen: the picture and the word say the same.
   draw(canvas, header, bitmap, WRIST, SIDES.filter((side) => view.hands[side].state !== "unseen"));
@@ -118,6 +122,7 @@ function takeState(state) {
   view.state = state;
   view.connection = "open";
   if (state.passage !== undefined) passages.show(state.passage);
+  for (const panel of panels) panel.setWarns(state.warns.includes(panel.side));
   renderAside();
   if (state.phase !== before) {
     if (state.phase === "watching") {
@@ -145,6 +150,20 @@ async function mark() {
   setData(buttons.mark, "done", "true");
   markedUntil = performance.now() + MARKED_MS;
   say(told);
+  return takeState(body);
+}
+
+/**
+ * Which hands are warned of is the practice's, so that every page shows the same.
+ * @param {Side} side
+ * @param {boolean} on
+ */
+async function setWarns(side, on) {
+  const sides = SIDES.filter((one) => (one === side ? on : view.state?.warns.includes(one)));
+  /** @type {Answer<PracticeState>} */
+  const { body, error } = await send("POST", "warns", { sides });
+  if (!body) return fail(error ?? "");
+  say(words.live.warnsNow(side, on));
   return takeState(body);
 }
 
@@ -206,7 +225,9 @@ function announceWarnings(warnings) {
     sound.warn();
     say(fresh.map(announcement).join(" "));
   } else if (warned.size > 0 && warnings.length === 0) {
-    say(words.live.eased);
+    // A warning also ends when its hand goes out of sight, or is not warned of any more: that is no easing.
+    const eased = [...warned].every((key) => SIDES.some((side) => key.startsWith(side) && ["within", "beyond"].includes(rawStates[side])));
+    if (eased) say(words.live.eased);
   }
   warned = new Set(keys);
 }

@@ -40,7 +40,7 @@ export function message(view) {
   if (state.fault) return notice(state.fault);
   if (state.notice) return notice(state.notice);
   if (!view.pictures) return notice(text.noPicture);
-  return calm(quiet(view.hands));
+  return calm(quiet(view.hands, state.warns));
 }
 
 /** @param {Warned} warning */
@@ -55,15 +55,17 @@ export const announcement = (warning) => `${sidedLeaning(warning)}. ${adviceOf(w
 /**
  * One thing: what is most pressing of either hand, that of the fingerboard first.
  * @param {Record<Side, Shown>} hands
+ * @param {readonly Side[]} warns the hands that are warned of
  */
-function quiet(hands) {
+function quiet(hands, warns) {
   const sides = [...SIDES].sort((a, b) => Number(FINGERBOARD_SIDES.includes(b)) - Number(FINGERBOARD_SIDES.includes(a)));
   for (const state of TOLD_FIRST) {
     const told = sides.filter((side) => hands[side].state === state);
     const [side] = told;
     if (side === undefined) continue;
     const both = told.length === SIDES.length && SIDES.every((one) => hands[one].quantity === hands[side].quantity && hands[one].refusal === hands[side].refusal);
-    return sentence(state, both ? words.live.bothHands : words.hands[side], hands[side]);
+    const said = sentence(state, both ? words.live.bothHands : words.hands[side], hands[side]);
+    return state === "extreme" && !told.some((one) => warns.includes(one)) ? `${said} ${words.live.notWarnedOf}` : said;
   }
   return "";
 }

@@ -124,6 +124,7 @@ export default {
     pictureAbout: "Du, gespiegelt, mit den gemessenen Linien von Hand und Unterarm auf dem Bild",
     start: "Start", startAgain: "Neu starten", mark: "Moment merken", stop: "Stopp", mute: "Ton aus", showFingers: "Finger zeigen",
     soundHint: "Ton gibt es nach einem Klick oder Tastendruck auf dieser Seite.", marked: (at) => `Gemerkt ${at}`, watching: "Es wird gemessen.", eased: "Gelockert.",
+    warnsOn: "Warnt", warnsOff: "Warnt nicht", notWarnedOf: "Vor ihr wird nicht gewarnt.", warnsNow: (side, on) => `${hands[side]}: Warnungen ${on ? "ein" : "aus"}.`,
     joining: "Verbindung zu posturewatch…", lost: "Verbindung zu posturewatch verloren; neuer Versuch läuft. Falls es beendet wurde, starte es wieder: Aufgenommenes bleibt.",
     stopping: "Es wird beendet und gespeichert…", opening: "Die Kamera wird geöffnet…", failed: "Die Sitzung ist gescheitert.", ready: "Bereit.", pressStart: "Drücke Start oder Bild auf.",
     noPicture: "Von der Kamera kommt kein Bild. Ist sie angeschlossen und nicht verdeckt?", noPictureShort: "Es kommt kein Bild.",

@@ -26,7 +26,8 @@ Shapes, by the name used below
     EXPOSURE  `posturewatch.exposure.values.Exposure.to_json`
 
     STATE     {"phase": "opening" | "watching" | "stopped" | "failed", "session_id", "elapsed_s", "source", "notice",
-               "fault", "asides": [sentence], "dropped", "marks", "passage": CHOICE | null, "ending"}
+               "fault", "asides": [sentence], "dropped", "marks", "passage": CHOICE | null,
+               "warns": ["left" | "right"], the hands that are warned of, "ending"}
 
 Words
     GET    /api/vocabulary                      `posturewatch.review.vocabulary`; DEVELOPERS.md has its shape
@@ -36,6 +37,7 @@ While playing; the live socket is /api/live, see `posturewatch.server.live_socke
     POST   /api/start                           STATE
     POST   /api/stop                            STATE
     POST   /api/mark  {"note"?}                 STATE + {"marked_s": s | null}
+    POST   /api/warns  {"sides": ["left" | "right"]}    STATE; until posturewatch ends, the settings say it for good
     GET    /api/passage                         {"passage": CHOICE | null}
     POST   /api/passage  CHOICE | {"piece": null}   {"passage": CHOICE | null}; also before the session starts
     GET    /api/practice-list                   LIST

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from posturewatch.review.entries import Choice, PracticeItems
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.answers import answer
-from posturewatch.server.bodies import LONG_BODY_BYTES, MarkNow, Nothing, Step, body_of
+from posturewatch.server.bodies import LONG_BODY_BYTES, MarkNow, Nothing, Step, Warns, body_of
 from posturewatch.server.collaborators import PracticeControl
 
 __all__ = ["playing_routes"]
@@ -35,6 +35,10 @@ def playing_routes(practice: PracticeControl, log: PracticeLog) -> APIRouter:
     @router.post("/api/mark")
     def mark(body: Annotated[MarkNow, Depends(body_of(MarkNow))]) -> Response:
         return answer(practice.mark(body.note))
+
+    @router.post("/api/warns")
+    def warn(body: Annotated[Warns, Depends(body_of(Warns))]) -> Response:
+        return answer(practice.warn(body.sides))
 
     @router.get("/api/passage")
     def now() -> Response:
