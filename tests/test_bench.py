@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import os
+import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, cast
@@ -12,13 +15,18 @@ from capture_videos import write_film
 from page_stand_ins import OneSummary
 
 from posturewatch.bench.benchmark import Bench, LoopedVideo, measure_live, measure_per_frame
-from posturewatch.bench.figures import CHUNK, LiveFigures, PerFrame, live_figures, report
+from posturewatch.bench.figures import CHUNK, LiveFigures, PerFrame, live_figures
+from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
 from posturewatch.bench.probes import Arrival, Put, memory_mb
-from posturewatch.capture import VideoFileSource
+from posturewatch.bench.report import Findings, report, to_json
+from posturewatch.bench.stage_parts import make_stages
+from posturewatch.bench.stages import REST, STAGES, Stage, Stopwatch, measure_stages
+from posturewatch.capture import VideoFileSource, demo_video
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.config.resources import web_dir
+from posturewatch.config.settings import Settings
 from posturewatch.errors import UnavailableError
 from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.frame import Frame
@@ -27,8 +35,10 @@ from posturewatch.model.observation import Observation
 from posturewatch.model.outcome import Outcome
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
+from posturewatch.pipeline.build import Parts, build
 from posturewatch.pipeline.monitor import FrameSource, Monitor, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice
+from posturewatch.review.derived import open_store
 from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.feed import LiveFeed
@@ -174,10 +184,19 @@ def test_report_names_every_figure() -> None:
     live = LiveFigures(
         **{**vars(live), "memory_start_mb": 500.0, "memory_end_mb": 502.0, "memory_peak_mb": 510.0}
     )
-    text = report(PerFrame(90, (30.0,), (33.0,), 50.0, 55.0), live)
+    per_frame = PerFrame(90, (30.0,), (33.0,), 50.0, 55.0)
+    slow = LiveFigures(**{**vars(live), "measured_hz": 12.3})
+    found = Findings(2, per_frame, live, live, slow, (Stage("crops", 1.25, 2.5), Stage("watch", 1.0, 0.75)))
+    text = report(found)
     for words in ("30.0 ms", "33.0 ms", "1.10", "30.0 ", "9.1%", "20.0 ms p50", "30.0 ms p95", "1.50 cores"):
         assert words in text
     assert "500 MB, 502 MB" in text
+    for words in ("crops", "1.25 ms", "2.25 ms", "3.25 ms", "with clips, held to one core", "12.3 "):
+        assert words in text
+    again = json.loads(json.dumps(to_json(found)))
+    assert again["per_frame"]["cpu_ratio"] == pytest.approx(55 / 50)
+    assert again["stages"][0] == {"name": "crops", "wall_ms": 1.25, "cpu_ms": 2.5}
+    assert again["one_core"]["measured_hz"] == 12.3
 
 
 def test_memory_of_this_process_is_plausible() -> None:
@@ -238,3 +257,86 @@ def test_live_run_reaches_the_page(tmp_path: Path) -> None:
 def test_failing_session_is_said(tmp_path: Path) -> None:
     with pytest.raises(UnavailableError, match="There is no video"):
         measure_live(quick_bench(), tmp_path / "nowhere.mp4", seconds=1.0)
+
+
+def test_stopwatch_gives_each_stage_its_own_time_alone() -> None:
+    now = [0.0, 0.0]
+    watch = Stopwatch(lambda: now[0], lambda: now[1])
+
+    def passes(wall_s: float, cpu_s: float) -> None:
+        now[0] += wall_s
+        now[1] += cpu_s
+
+    passes(9.0, 9.0)
+    watch.restart()
+    for _ in range(2):
+        passes(0.001, 0.0)
+        with watch.timed("hands followed"):
+            passes(0.010, 0.012)
+            with watch.timed("body"):
+                passes(0.004, 0.003)
+            passes(0.001, 0.002)
+    stages = {one.name: (one.wall_ms, one.cpu_ms) for one in watch.stages(2)}
+    assert tuple(stages) == STAGES
+    assert stages["hands followed"] == pytest.approx((11.0, 14.0))
+    assert stages["body"] == pytest.approx((4.0, 3.0))
+    assert stages[REST] == pytest.approx((1.0, 0.0))
+    assert stages["clips"] == (0.0, 0.0)
+
+
+def test_stages_are_those_of_the_frames_after_the_warm_up(tmp_path: Path) -> None:
+    path = write_film(tmp_path / "f.mkv", [i / 25 for i in range(CHUNK + 6)])
+    seen: list[int] = []
+    ended: list[bool] = []
+
+    def make(watch: Stopwatch) -> Any:
+        monitor, _ = _monitor("video", cast(Any, None), ())
+        monitor._source = cast(Any, NoFrames())
+        return monitor, [lambda reading: seen.append(reading.frame.index)], lambda: ended.append(True)
+
+    stages = measure_stages(make, path, frames=4)
+    assert seen == list(range(CHUNK + 4))
+    assert ended == [True]
+    spent = {one.name: one.wall_ms for one in stages}
+    assert spent["decoding"] > 0
+    assert spent[REST] > 0
+    with pytest.raises(UnavailableError, match="too few frames"):
+        measure_stages(make, write_film(tmp_path / "g.mkv", [i / 25 for i in range(9)]))
+
+
+class NoFrames:
+    dropped = 0
+    ended = True
+
+
+@pytest.mark.skipif(not can_hold_to_one_core(), reason="no way to hold a running program to a core here")
+def test_every_thread_is_held_to_one_core_and_let_go() -> None:
+    before = os.sched_getaffinity(0)
+    go, seen = threading.Event(), []
+
+    def look() -> None:
+        go.wait()
+        seen.append(os.sched_getaffinity(0))
+
+    running = threading.Thread(target=look)
+    running.start()
+    with one_core():
+        go.set()
+        running.join()
+        started = threading.Thread(target=look)
+        started.start()
+        started.join()
+        assert cores() == 1
+    assert [len(one) for one in seen] == [1, 1]
+    assert os.sched_getaffinity(0) == before
+    assert cores() == len(before)
+
+
+@pytest.mark.models
+def test_every_stage_of_the_program_takes_time(tmp_path: Path) -> None:
+    with open_store(tmp_path / "data") as store:
+        settings = Settings()
+        parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
+        stages = measure_stages(lambda watch: make_stages(parts, store, watch), demo_video(), frames=2)
+        assert store.find("last")
+    assert [one.name for one in stages if one.wall_ms <= 0 or one.cpu_ms < 0] == []

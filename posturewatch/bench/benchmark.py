@@ -16,10 +16,12 @@ from posturewatch.bench.figures import (
     LiveFigures,
     PerFrame,
     live_figures,
-    report,
     with_memory,
 )
+from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
 from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, cpu_seconds, memory_mb
+from posturewatch.bench.report import Findings
+from posturewatch.bench.stages import Stage
 from posturewatch.capture import Source, Taken, VideoFileSource
 from posturewatch.errors import UnavailableError
 from posturewatch.model.frame import Frame
@@ -267,10 +269,27 @@ def run_benchmark(
     *,
     seconds: float = 30.0,
     frames: int = 300,
-    say: Callable[[str], None] = print,
-) -> tuple[PerFrame, LiveFigures]:
-    """The whole benchmark; says the report. The live run comes first, so that its memory is its own."""
+    clips: Bench | None = None,
+    stages: Callable[[], tuple[Stage, ...]] = tuple,
+) -> Findings:
+    """The whole benchmark. The live run comes first, so that its memory is its own.
+
+    Parameters
+    ----------
+    bench, clips
+        The program's parts, without and with clips.
+    video
+        What is played.
+    seconds, frames
+        Length of each live run, and how many frames are measured as fast as they go.
+    stages
+        Measures the stages.
+    """
     live = measure_live(bench, video, seconds=seconds)
+    kept = None if clips is None else measure_live(clips, video, seconds=seconds)
     per_frame = measure_per_frame(bench, video, frames=frames)
-    say(report(per_frame, live))
-    return per_frame, live
+    found = Findings(cores(), per_frame, live, kept, None, stages())
+    if clips is None or not can_hold_to_one_core():
+        return found
+    with one_core():
+        return replace(found, one_core=measure_live(clips, video, seconds=seconds))

@@ -1,4 +1,4 @@
-"""The benchmark's figures: from what the probes noted to numbers, and to words."""
+"""The benchmark's figures, from what the probes noted."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ __all__ = [
     "LiveFigures",
     "PerFrame",
     "live_figures",
-    "report",
     "with_memory",
 ]
 
@@ -43,6 +42,11 @@ class PerFrame:
     def ratio(self) -> float:
         """Whole by bare; the median over the turns, which a busy moment of the machine does not move."""
         return float(np.median(np.divide(self.whole_ms, self.bare_ms)))
+
+    @property
+    def cpu_ratio(self) -> float:
+        """Whole by bare in processor time."""
+        return self.whole_cpu_ms / self.bare_cpu_ms
 
 
 @dataclass(frozen=True)
@@ -119,35 +123,3 @@ def with_memory(
     if not kept:
         return figures
     return replace(figures, memory_start_mb=kept[0], memory_end_mb=kept[-1], memory_peak_mb=max(kept))
-
-
-def report(per_frame: PerFrame, live: LiveFigures) -> str:
-    """The figures in words, one a line."""
-    lines = [
-        f"frames of the video measured as fast as they go: {per_frame.frames}, in turns of {CHUNK}",
-        f"  bare trackers per frame      {np.median(per_frame.bare_ms):7.1f} ms"
-        f"     ({per_frame.bare_cpu_ms:.1f} ms of processor time)",
-        f"  whole monitor per frame      {np.median(per_frame.whole_ms):7.1f} ms"
-        f"     ({per_frame.whole_cpu_ms:.1f} ms of processor time)",
-        f"  ratio                        {per_frame.ratio:7.2f}"
-        f"        ({per_frame.whole_cpu_ms / per_frame.bare_cpu_ms:.2f} in processor time)",
-        f"the video played as a live camera, for {live.seconds:.0f} s after warming up",
-        f"  frames measured per second   {live.measured_hz:7.1f}     (both hands in {live.share_both_hands:.0%})",
-        f"  dropped                      {live.share_dropped:7.1%}",
-        _latency_line("capture to measured", live.measured),
-        _latency_line("capture to message ready", live.ready),
-        _latency_line("capture to page", live.page),
-        f"  processor                    {live.cpu_cores:7.2f} cores",
-    ]
-    if live.memory_start_mb is not None and live.memory_end_mb is not None:
-        lines.append(
-            f"  memory at start and end      {live.memory_start_mb:7.0f} MB, {live.memory_end_mb:.0f} MB"
-            f"  (most: {live.memory_peak_mb:.0f} MB)"
-        )
-    return "\n".join(lines)
-
-
-def _latency_line(label: str, latency: Latency | None) -> str:
-    if latency is None:
-        return f"  {label:<28} not measured"
-    return f"  {label:<28} {latency.p50_ms:7.1f} ms p50, {latency.p95_ms:.1f} ms p95"

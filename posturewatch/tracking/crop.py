@@ -149,6 +149,12 @@ CLOSE = Crop(160, 2.4, (0.5, 0.82))
 _SIDE_BY_SIDE = 4
 
 
+@functools.lru_cache(maxsize=8)
+def _network(source: bytes | Path, size_px: int) -> Network:
+    """Compiled once a process, for one session after the other."""
+    return Network(source, crop_px=size_px, streams=2)
+
+
 class CropNet:
     """A network that looks at crops of one kind.
 
@@ -169,7 +175,7 @@ class CropNet:
 
     def __init__(self, source: bytes | str | Path) -> None:
         data = source if isinstance(source, bytes) else Path(source)
-        self._network = Network(data, crop_px=self.crop.size_px, streams=2)
+        self._network = _network(data, self.crop.size_px)
         self._requests = [self._network.request() for _ in SIDES]
         self._affines: list[Array] = []
         self._fills: list[Callable[[Image], object]] = []

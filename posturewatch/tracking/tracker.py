@@ -88,13 +88,13 @@ class Tracker:
         self._forearm = forearm
         self._fingers = fingers
         self._finder: Finder
-        self._video: VideoFinder | None = None
         if finder is not None:
             self._finder = finder
         elif mode == "still":
             self._finder = StillFinder(mirrored, self._judge if forearm or fingers else None)
         else:
-            self._finder = self._video = VideoFinder(mirrored, VIDEO if mode == "video" else LIVE)
+            self._finder = VideoFinder(mirrored, VIDEO if mode == "video" else LIVE)
+        self._video = self._finder if isinstance(self._finder, VideoFinder) else None
 
     def observe(self, frame: Frame) -> Observation:
         """Everything that is seen in a frame; the frames of a video or camera one after the other."""
