@@ -8,10 +8,16 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import hypothesis
 import pytest
 import time_machine
 from calendar_moments import moments
 from page_stage import browser, open_page, stage  # noqa: F401  fixtures
+
+# The same examples on every run; HYPOTHESIS_PROFILE=search looks for new ones.
+hypothesis.settings.register_profile("repeatable", derandomize=True)
+hypothesis.settings.register_profile("search")
+hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 #: Tests that may be skipped under --no-skips, each with the reason why nothing can be done about it.
 MAY_SKIP: dict[str, str] = {}

@@ -295,6 +295,10 @@ def test_shares_sum_to_one_and_times_to_the_window(pairs: list[tuple[float, floa
 @settings(max_examples=300, deadline=None)
 @given(pairs=samples, smoothed=st.booleans())
 @example(pairs=[(0.0, 40.5), (0.0, NAN), (0.3, 20.0)], smoothed=False)
+@example(
+    pairs=[(0.02, NAN), (0.02, NAN), (0.033, 40.0), (0.02, NAN), (0.033, -40.0), (0.3, 40.0), (0.3, 22.0)],
+    smoothed=False,
+)
 def test_what_is_said_of_one_limit_is_consistent(pairs: list[tuple[float, float]], smoothed: bool) -> None:
     """Total, longest episode and number of excursions, without and with the low-pass, whatever was measured."""
     rules = ExposureRules() if smoothed else AS_IT_IS

@@ -291,7 +291,8 @@ class ExposureSeries:
             level=level,
             limit=limit,
             seconds=float(lasted_s.sum()),
-            certain_s=float(seconds @ certain),
+            # Summed alike, so that it cannot exceed the time either.
+            certain_s=float(np.bincount(of, seconds * certain).sum()),
             excess=float(seconds @ over),
             longest_s=longest_s,
             longest_start_s=longest_start_s,
