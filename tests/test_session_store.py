@@ -336,12 +336,13 @@ def test_a_damaged_database_is_set_aside_untouched(tmp_path: Path, kind: str) ->
     with Store(tmp_path) as store:
         assert store.notice is not None
         assert "set aside untouched" in store.notice
-        assert store.sessions() == []
+        before = store.sessions()
+        assert [one.end_s for one in before] in ([], [60.0])
         store.begin(START).finish(Ended(1.0))
     (aside,) = tmp_path.glob("practice-damaged-*.sqlite3")
     assert aside.name in store.notice
     assert aside.read_bytes() == bytes(data)
-    assert len(SessionReader(tmp_path).sessions()) == 1
+    assert len(SessionReader(tmp_path).sessions()) == 1 + len(before)
 
 
 def raise_for_reading(folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir
@@ -39,4 +40,6 @@ def run(args: argparse.Namespace) -> int:
     record = reader.session(reader.find(args.id).id)
     for path in write_session(record, full_document(reader, record), args.out):
         print(path)
-    return 0
+    for sentence in record.damage:
+        print(f"posturewatch: {sentence}", file=sys.stderr)
+    return 1 if record.damage else 0

@@ -19,6 +19,7 @@ from posturewatch.cli import (
     forget,
     live,
     measure,
+    repair,
     sessions,
     settings,
     summary,
@@ -31,7 +32,20 @@ __all__ = ["EXIT_INTERRUPTED", "build_parser", "main"]
 EXIT_INTERRUPTED = 130
 
 #: In the order of --help. Each module has `add(subparsers)`; what is heavy it imports when it runs.
-_COMMANDS = (live, analyse, measure, sessions, summary, export, data, forget, check, settings, benchmark)
+_COMMANDS = (
+    live,
+    analyse,
+    measure,
+    sessions,
+    summary,
+    export,
+    data,
+    forget,
+    repair,
+    check,
+    settings,
+    benchmark,
+)
 
 _EPILOG = """\
 examples:

@@ -46,8 +46,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def local(utc: str) -> str:
-    """The time of day where the user is, from UTC in ISO 8601."""
-    return dt.datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M")
+    """The time of day where the user is, from UTC in ISO 8601; "unknown" where damage has left none."""
+    try:
+        return dt.datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return "unknown"
 
 
 def clock(duration_s: float) -> str:

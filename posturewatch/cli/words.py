@@ -53,6 +53,7 @@ def summary_text(summary: Mapping[str, Any]) -> str:
     if any(one["measured_s"] for one in summary["quantities"] if quantity(one["quantity"]).group == "finger"):
         lines.append(NO_FORCE)
     lines += [f"Mark at {clock(mark['time_s'])}. {mark['note']}".rstrip() for mark in summary["marks"]]
+    lines += summary.get("damage", ())
     if session["lost_samples"]:
         lines.append(f"{session['lost_samples']} samples could not be kept.")
     return "\n".join(lines)

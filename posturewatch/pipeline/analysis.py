@@ -108,7 +108,7 @@ def _write_summary(
         closed=outcome.closed,
     )
     summary = summarise_record(record)
-    for of_kept_sessions in ("session", "marks", "limits"):
+    for of_kept_sessions in ("session", "marks", "limits", "damage"):
         del summary[of_kept_sessions]
     document = {
         "program": "posturewatch",

@@ -6,6 +6,7 @@ import logging
 import sqlite3
 from pathlib import Path
 
+from posturewatch.errors import StoreError
 from posturewatch.review.reviews import keep_review
 from posturewatch.storage.codec import ChunkError
 from posturewatch.storage.reader import read_session
@@ -16,12 +17,12 @@ __all__ = ["keep_derived", "open_store"]
 _LOG = logging.getLogger(__name__)
 
 
-def open_store(data_dir: Path | None = None) -> Store:
+def open_store(data_dir: Path | None = None, *, thorough: bool = False) -> Store:
     """The data folder's one writer, which keeps summary and review of every session that ends.
 
     Parameters and errors as those of `Store`.
     """
-    return Store(data_dir, on_closed=keep_derived)
+    return Store(data_dir, on_closed=keep_derived, thorough=thorough)
 
 
 def keep_derived(connection: sqlite3.Connection, number: int) -> None:
@@ -29,7 +30,7 @@ def keep_derived(connection: sqlite3.Connection, number: int) -> None:
     (identity,) = connection.execute("SELECT id FROM session WHERE number = ?", (number,)).fetchone()
     try:
         record = read_session(connection, identity)
-    except ChunkError as error:
-        _LOG.error("session %s has samples that cannot be read: %s", identity, error)
+    except (ChunkError, StoreError) as error:
+        _LOG.error("session %s cannot be read: %s", identity, error)
         return
     keep_review(connection, number, record)

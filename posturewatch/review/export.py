@@ -80,6 +80,7 @@ def session_json(record: SessionRecord, document: dict[str, Any]) -> dict[str, A
         **document,
         "settings": record.settings,
         "max_gap_s": record.max_gap_s,
+        "damage": list(record.damage),
         "samples": [
             {
                 "side": one.side,

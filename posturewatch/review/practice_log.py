@@ -7,6 +7,7 @@ UnknownError, whatever cannot be done InputError, with one sentence, and then no
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -38,6 +39,8 @@ from posturewatch.storage.tables import checks, marks, passages, pieces, practic
 from posturewatch.storage.tables import clips as clip_table
 
 __all__ = ["PracticeLog"]
+
+_LOG = logging.getLogger(__name__)
 
 #: What trends may spend on computing exposures that are not kept yet; the rest is done when asked again.
 _CATCH_UP_S = 2.0
@@ -345,7 +348,13 @@ class PracticeLog:
         began = time.monotonic()
         for number, identity in stale:
             if session_id in (None, identity):
-                record = self._store.session(identity)
+                try:
+                    record = self._store.session(identity)
+                except StoreError as error:
+                    if session_id is not None:
+                        raise
+                    _LOG.error("no exposure for session %s: %s", identity, error)
+                    continue
                 with self._store.connecting() as connection:
                     keep_review(connection, number, record)
                 if session_id is None and time.monotonic() - began > _CATCH_UP_S:

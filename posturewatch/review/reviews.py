@@ -20,6 +20,7 @@ from posturewatch.model.quantities import quantity
 from posturewatch.review.cue_shares import postures_of, session_cues
 from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
 from posturewatch.review.summaries import summarise_record
+from posturewatch.storage.checksums import of_text
 from posturewatch.storage.database import transaction
 from posturewatch.storage.reader import SessionRecord
 from posturewatch.storage.tables.passages import StoredPassage, passages_of
@@ -73,7 +74,10 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
         if passages_of(connection, session) != passages:
             return  # changed meanwhile: computed when it is next asked for
         forget_review(connection, session)
-        connection.execute("UPDATE session SET summary_json = ? WHERE number = ?", (summary, session))
+        connection.execute(
+            "UPDATE session SET summary_json = ?, summary_checksum = ? WHERE number = ?",
+            (summary, of_text(summary), session),
+        )
         connection.execute(
             "INSERT INTO review (session, version, data) VALUES (?, ?, ?)", (session, REVIEW_VERSION, data)
         )
@@ -86,7 +90,11 @@ def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] 
     row = connection.execute(
         "SELECT data FROM review WHERE session = ? AND version = ?", (session, REVIEW_VERSION)
     ).fetchone()
-    return None if row is None else cast("dict[str, Any]", json.loads(zlib.decompress(row[0])))
+    try:
+        return None if row is None else cast("dict[str, Any]", json.loads(zlib.decompress(row[0])))
+    except (zlib.error, ValueError) as error:
+        _LOG.error("the review of a session is damaged and is left out: %s", error)
+        return None
 
 
 def forget_review(connection: sqlite3.Connection, session: int) -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from posturewatch.errors import InputError
 from posturewatch.model.quantities import QUANTITY_NAMES, quantity
-from posturewatch.storage.codec import decode, join
+from posturewatch.storage.chunks import read_chunks
 from posturewatch.storage.reader import SessionRecord, StoredSeries, series_order, stored_series
 
 __all__ = ["LONGEST_S", "MOST_BINS", "samples_json", "series_between", "trace_json"]
@@ -27,18 +27,15 @@ SHORTEST_BIN_S = 0.2
 def series_between(
     connection: sqlite3.Connection, session: int, start_s: float, end_s: float
 ) -> list[StoredSeries]:
-    """The series of a session in [start_s, end_s); only the chunks that reach into it are read. The refusals
+    """The series of a session in [start_s, end_s); only the sound chunks that reach into it are read. The refusals
     are counted as the database does: 0 where measured."""
     found = []
     for key, side, name, value_step, sd_step in connection.execute(
         "SELECT id, side, quantity, value_step, sd_step FROM series WHERE session = ? ORDER BY side, quantity",
         (session,),
     ).fetchall():
-        chunks = connection.execute(
-            "SELECT data FROM chunk WHERE series = ? AND last_ms >= ? AND first_ms < ? ORDER BY id",
-            (key, round(1000 * start_s), round(1000 * end_s)),
-        )
-        series = stored_series((side, name), join([decode(data) for (data,) in chunks]), value_step, sd_step)
+        samples, _ = read_chunks(connection, key, (side, name), (round(1000 * start_s), round(1000 * end_s)))
+        series = stored_series((side, name), samples, value_step, sd_step)
         inside = (series.time_s >= start_s) & (series.time_s < end_s)
         found.append(
             StoredSeries(

@@ -37,8 +37,8 @@ def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | N
     dict
         `version` of the computation; `session` (see `SessionInfo.to_json`); the fields of
         `posturewatch.exposure.summary.Summary.to_json`; the lists `excursions`, `warned` and `marks` of what happened
-        while it was recorded; `lift_planes` as `plane_seconds` has it; `cues` as
-        `posturewatch.exposure.cue_series.CueShare.to_json`.
+        while it was recorded; `damage`, sentences on what cannot be read any more; `lift_planes` as `plane_seconds`
+        has it; `cues` as `posturewatch.exposure.cue_series.CueShare.to_json`.
 
     Raises
     ------
@@ -59,6 +59,7 @@ def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | N
         "cues": shares_json(session_cues(record), (0.0, record.info.end_s)) if record.info.end_s > 0 else [],
         "excursions": [excursion_json(one) for one in record.excursions],
         "warned": [warning_json(one) for one in record.warnings],
+        "damage": list(record.damage),
         "marks": [{"time_s": round(mark.time_s, 3), "note": mark.note} for mark in record.marks],
     }
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["TIME_STEP_S", "ChunkError", "Samples", "decode", "encode", "join"]
+__all__ = ["HEAD_BYTES", "TIME_STEP_S", "ChunkError", "Samples", "decode", "encode", "join", "sample_count"]
 
 TIME_STEP_S = 0.001
 
@@ -30,6 +30,10 @@ _EFFORT = 7
 
 #: Format, count of samples, count of measured ones.
 _HEADER = struct.Struct("<BII")
+
+
+#: So many bytes at the beginning tell how many samples there are.
+HEAD_BYTES = _HEADER.size
 
 
 class ChunkError(ValueError):
@@ -121,6 +125,11 @@ def decode(data: bytes) -> Samples:
     value[measured] = _unpack(body, 9 * count, measured_count)
     sd[measured] = _unpack(body, 9 * count + 8 * measured_count, measured_count)
     return Samples(time_ms, value, sd, refusal)
+
+
+def sample_count(head: bytes) -> int:
+    """How many samples are in what begins with these bytes (HEAD_BYTES at least); 0 where that is no such beginning."""
+    return int(_HEADER.unpack_from(head)[1]) if len(head) >= HEAD_BYTES else 0
 
 
 def _pack(numbers: NDArray[np.int64]) -> bytes:

@@ -37,6 +37,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
         isolation_level=None,
         check_same_thread=False,
     )
+    connection.text_factory = _text
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         # One commit a second is cheap enough to survive a power cut as well as a kill.
@@ -70,6 +71,11 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
         return _answering(uri + "&immutable=1")
 
 
+def _text(raw: bytes) -> str:
+    """One damaged letter hides nothing else; checksums tell of it."""
+    return raw.decode("utf-8", "replace")
+
+
 def _uri(path: Path) -> str:
     absolute = path.resolve().as_posix()
     # By its bytes: a folder's name need not be UTF-8.
@@ -78,6 +84,7 @@ def _uri(path: Path) -> str:
 
 def _answering(uri: str) -> sqlite3.Connection:
     connection = sqlite3.connect(uri, uri=True, timeout=_BUSY_S, isolation_level=None)
+    connection.text_factory = _text
     try:
         connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
     except BaseException:
@@ -86,8 +93,9 @@ def _answering(uri: str) -> sqlite3.Connection:
     return connection
 
 
-def looks_sound(path: Path) -> bool:
-    """Whether SQLite finds the file whole. Read-only, so that a damaged one stays as it is."""
+def looks_sound(path: Path, *, thorough: bool = False) -> bool:
+    """Whether SQLite finds the file whole; thorough: the contents of its indices, too. Read-only, so that a damaged one
+    stays as it is."""
     try:
         connection = connect_read_only(path)
     except sqlite3.OperationalError:
@@ -95,7 +103,7 @@ def looks_sound(path: Path) -> bool:
     except sqlite3.DatabaseError:
         return False
     try:
-        answer = connection.execute("PRAGMA quick_check(1)").fetchone()
+        answer = connection.execute(f"PRAGMA {'integrity' if thorough else 'quick'}_check(1)").fetchone()
     except sqlite3.OperationalError:
         raise
     except sqlite3.DatabaseError:

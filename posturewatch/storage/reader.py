@@ -20,10 +20,14 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import place
 from posturewatch.model.verdict import Excursion, HoldWarning
+from posturewatch.storage import checksums
 from posturewatch.storage.batch import SeriesKey
-from posturewatch.storage.codec import ChunkError, Samples, decode, join
+from posturewatch.storage.chunks import DamagedStretch, read_chunks
+from posturewatch.storage.codec import ChunkError, Samples
+from posturewatch.storage.damage import sentences
 from posturewatch.storage.database import FILE_NAME, connect_read_only
 from posturewatch.storage.limits_json import limits_from_json
+from posturewatch.storage.log_frames import is_emptied
 from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.storage.schema import applied, missing, unknown
 from posturewatch.storage.tables.marks import marks_of
@@ -71,7 +75,7 @@ class StoredSeries:
 @dataclass(frozen=True)
 class SessionRecord:
     """A session as a whole, its events in order of time. limits and rules as they were in use; settings in JSON's
-    types."""
+    types. damage: what was kept of it and cannot be read or relied on any more, in sentences; the rest is sound."""
 
     info: SessionInfo
     limits: LimitProfile
@@ -82,6 +86,7 @@ class SessionRecord:
     warnings: tuple[StoredWarning, ...]
     marks: tuple[Mark, ...]
     planes: tuple[PlaneBegin, ...] = ()
+    damage: tuple[str, ...] = ()
 
     @property
     def max_gap_s(self) -> float:
@@ -182,14 +187,15 @@ class SessionReader:
             return read_session(connection, session_id)
 
     def cached_summary(self, session_id: str) -> dict[str, Any] | None:
-        """The summary kept at the session's end, with the marks of now; None where there is none yet."""
+        """The summary kept at the session's end, with the marks of now; None where there is none, or none that is
+        sound."""
         with self.reading() as connection:
             row = None
             if connection is not None:
                 row = connection.execute(
-                    "SELECT number, summary_json FROM session WHERE id = ?", (session_id,)
+                    "SELECT number, summary_json, summary_checksum FROM session WHERE id = ?", (session_id,)
                 ).fetchone()
-            if connection is None or row is None or row[1] is None:
+            if connection is None or row is None or row[1] is None or row[2] != checksums.of_text(row[1]):
                 return None
             # Marks may have changed since.
             marks = [{"time_s": one["time_s"], "note": one["note"]} for one in marks_of(connection, row[0])]
@@ -198,6 +204,8 @@ class SessionReader:
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection | None]:
         """A connection that only reads, all of one moment; None where there is no database yet."""
+        if is_emptied(self.path):
+            _unreadable(self.path, sqlite3.DatabaseError("the file is empty, and its log is not"))
         if not self.path.exists():
             yield None
             return
@@ -236,8 +244,8 @@ def newer_sentence(path: Path) -> str:
 
 def _unreadable(path: Path, error: Exception) -> NoReturn:
     raise StoreError(
-        f"The practice data in {path} cannot be read ({error}); the next `posturewatch live` sets a damaged "
-        "file aside and begins a new one."
+        f"The practice data in {path} cannot be read ({error}); `posturewatch repair` saves what can be "
+        "read and keeps the damaged file."
     ) from error
 
 
@@ -255,15 +263,15 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
     number = int(row[-1])
-    settings, limits, rules = connection.execute(
-        "SELECT settings_json, limits_json, rules_json FROM session WHERE number = ?", (number,)
-    ).fetchone()
+    settings, limits, rules = _circumstances(connection, number, session_id)
+    series, damaged = _series(connection, number)
     return SessionRecord(
         info=_info(connection, row),
-        limits=limits_from_json(json.loads(limits)),
-        rules=_watch_rules(json.loads(rules)),
-        settings=json.loads(settings),
-        series=_series(connection, number),
+        limits=limits,
+        rules=rules,
+        settings=settings,
+        series=series,
+        damage=sentences(connection, number, damaged, sum(len(one.time_s) for one in series)),
         excursions=tuple(one for _, one in stored_excursions(connection, number)),
         warnings=_warnings(connection, number),
         marks=tuple(
@@ -280,6 +288,21 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
             )
         ),
     )
+
+
+def _circumstances(
+    connection: sqlite3.Connection, number: int, session_id: str
+) -> tuple[dict[str, Any], LimitProfile, WatchRules]:
+    settings, limits, rules = connection.execute(
+        "SELECT settings_json, limits_json, rules_json FROM session WHERE number = ?", (number,)
+    ).fetchone()
+    try:
+        return json.loads(settings), limits_from_json(json.loads(limits)), _watch_rules(json.loads(rules))
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        raise StoreError(
+            f"The limits or settings of session {session_id} are damaged on the disk, so that nothing can be said of "
+            "it; the other sessions are not touched by that."
+        ) from error
 
 
 def _watch_rules(kept: Mapping[str, Any]) -> WatchRules:
@@ -302,19 +325,21 @@ def _info(connection: sqlite3.Connection, row: tuple[Any, ...]) -> SessionInfo:
     return SessionInfo(identity, started_at, ended_at, end_reason, end_s, *rest)
 
 
-def _series(connection: sqlite3.Connection, number: int) -> tuple[StoredSeries, ...]:
+def _series(
+    connection: sqlite3.Connection, number: int
+) -> tuple[tuple[StoredSeries, ...], list[DamagedStretch]]:
     places = _refusal_places(connection)
-    found = []
+    found, damaged = [], list[DamagedStretch]()
     for key, side, name, value_step, sd_step in connection.execute(
         "SELECT id, side, quantity, value_step, sd_step FROM series WHERE session = ? "
         "ORDER BY side, quantity",
         (number,),
     ).fetchall():
-        chunks = connection.execute("SELECT data FROM chunk WHERE series = ? ORDER BY id", (key,))
-        samples = join([decode(data) for (data,) in chunks])
+        samples, lost = read_chunks(connection, key, (side, name))
+        damaged += lost
         samples = replace(samples, refusal=places[samples.refusal])
         found.append(stored_series((side, name), samples, value_step, sd_step))
-    return tuple(sorted(found, key=series_order))
+    return tuple(sorted(found, key=series_order)), damaged
 
 
 def series_order(one: StoredSeries) -> tuple[str, int]:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from posturewatch.storage import schema_tables
+from posturewatch.storage.checksums import fill_in
 
 __all__ = ["MIGRATIONS", "Migration", "applied", "migrate", "missing", "unknown"]
 
@@ -28,6 +29,11 @@ def _all_of(statements: tuple[str, ...]) -> Callable[[sqlite3.Connection], None]
     return apply
 
 
+def _checksums(connection: sqlite3.Connection) -> None:
+    _all_of(schema_tables.CHECKSUMS)(connection)
+    fill_in(connection)
+
+
 #: In the order in which they are applied.
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("sessions with samples, excursions, marks", _all_of(schema_tables.SESSIONS)),
@@ -37,6 +43,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("exposure", _all_of(schema_tables.EXPOSURE)),
     Migration("planes of the finger lift", _all_of(schema_tables.PLANES)),
     Migration("excess angle x time", _all_of(schema_tables.EXCESS)),
+    Migration("checksums", _checksums),
 )
 
 

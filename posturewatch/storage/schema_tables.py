@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CHECKS", "CLIPS", "EXCESS", "EXPOSURE", "PASSAGES", "PLANES", "SESSIONS"]
+__all__ = ["CHECKS", "CHECKSUMS", "CLIPS", "EXCESS", "EXPOSURE", "PASSAGES", "PLANES", "SESSIONS"]
 
 SESSIONS = (
     """
@@ -223,3 +223,16 @@ PLANES = (
 
 #: Excess angle x time, as the field calls it.
 EXCESS = ("ALTER TABLE exposure_level RENAME COLUMN dose TO excess",)
+
+#: So that damage on the disk does not pass for health; see `posturewatch.storage.checksums`.
+CHECKSUMS = (
+    "ALTER TABLE chunk ADD COLUMN checksum INTEGER",
+    "ALTER TABLE session ADD COLUMN summary_checksum INTEGER",
+    """
+    CREATE TABLE seal (
+        session INTEGER PRIMARY KEY REFERENCES session (number) ON DELETE CASCADE,
+        digest BLOB NOT NULL,               -- of what does not change once the session is over
+        samples INTEGER NOT NULL            -- how many were kept
+    )
+    """,
+)

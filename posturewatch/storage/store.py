@@ -17,10 +17,12 @@ from posturewatch.storage import writer
 from posturewatch.storage.codec import ChunkError
 from posturewatch.storage.database import connect, looks_sound, transaction
 from posturewatch.storage.lock import FolderInUseError, FolderLock
+from posturewatch.storage.log_frames import is_emptied
 from posturewatch.storage.private import make_private
 from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence
 from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
+from posturewatch.storage.salvage import Salvaged, salvage
 from posturewatch.storage.schema import applied, migrate, unknown
 from posturewatch.storage.tables.checks import adopt_check
 
@@ -62,7 +64,8 @@ def open_reader(data_dir: Path | None = None) -> SessionReader:
 class Store(SessionReader):
     """The one writer of a data folder; also a SessionReader.
 
-    A damaged database is set aside under a new name, untouched, and a new one begun; `notice` then says so.
+    A damaged database is set aside under a new name, untouched, and what can be read of it goes into a fresh one;
+    `notice` then says so.
     A session that a crash left open is closed with what was kept of it.
 
     Parameters
@@ -72,6 +75,8 @@ class Store(SessionReader):
     on_closed
         Called for each session that is closed, in the thread that closed it: the place for what is computed from a
         whole session.
+    thorough
+        Looks for damage in everything, which takes longer the more is kept.
 
     Raises
     ------
@@ -81,7 +86,9 @@ class Store(SessionReader):
         Where it cannot be written to or a newer program wrote it.
     """
 
-    def __init__(self, data_dir: Path | None = None, *, on_closed: OnClosed | None = None) -> None:
+    def __init__(
+        self, data_dir: Path | None = None, *, on_closed: OnClosed | None = None, thorough: bool = False
+    ) -> None:
         super().__init__(default_data_dir() if data_dir is None else data_dir)
         self._on_closed = on_closed
         self.notice: str | None = None
@@ -96,7 +103,7 @@ class Store(SessionReader):
             ) from error
         self._lock = FolderLock(self.data_dir)
         try:
-            self._open()
+            self._open(thorough)
             make_private(self.data_dir, made=made)
         except BaseException:
             self._lock.close()
@@ -213,10 +220,12 @@ class Store(SessionReader):
     def _recorder_ended(self) -> None:
         self._recorder = None
 
-    def _open(self) -> None:
+    def _open(self, thorough: bool) -> None:
         try:
-            if self.path.exists() and not looks_sound(self.path):
-                self._set_aside()
+            if is_emptied(self.path) or (
+                self.path.exists() and not looks_sound(self.path, thorough=thorough)
+            ):
+                self._salvage(self._set_aside())
             with closing(connect(self.path, create=True)) as connection:
                 if unknown(applied(connection)):
                     raise StoreError(newer_sentence(self.path))
@@ -243,13 +252,15 @@ class Store(SessionReader):
                 self._on_closed(connection, number)
             _LOG.warning("session %s was left open and is closed now, after %.1f s", identity, end_s)
 
-    def _set_aside(self) -> None:
+    def _set_aside(self) -> Path:
+        """Moves a damaged database away, untouched; where it is then."""
         stamp = dt.datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
         aside = self.path.with_name(
             f"{self.path.stem}-damaged-{stamp}-{secrets.token_hex(2)}{self.path.suffix}"
         )
         try:
-            self.path.rename(aside)
+            if self.path.exists():
+                self.path.rename(aside)
             for ending in ("-wal", "-shm"):
                 beside = self.path.with_name(self.path.name + ending)
                 if beside.exists():
@@ -259,9 +270,25 @@ class Store(SessionReader):
                 f"The practice data in {self.path} are damaged and cannot be set aside ({error.strerror}); "
                 "move that file away yourself, then start again."
             ) from error
+        return aside
+
+    def _salvage(self, aside: Path) -> None:
+        """Begins a fresh database with what can be read of the damaged one, and says so."""
+        fresh = self.path.with_name(f"{self.path.stem}-fresh-{secrets.token_hex(2)}{self.path.suffix}")
+        try:
+            saved = salvage(aside, fresh)
+            fresh.replace(self.path)
+        except sqlite3.Error as error:
+            _LOG.warning("nothing can be read of the damaged database: %s", error)
+            saved = Salvaged(0, False)
+            for ending in ("", "-wal", "-shm"):
+                fresh.with_name(fresh.name + ending).unlink(missing_ok=True)
+        one = saved.sessions == 1
+        kept = f"{saved.sessions} session{'' if one else 's'} could be read and {'is' if one else 'are'} kept"
         self.notice = (
-            f"The practice data were damaged: that file is set aside untouched as {aside.name} in "
-            f"{self.data_dir}, and a new one is begun."
+            f"The practice data were damaged: that file is set aside untouched as {aside.name} in {self.data_dir}; "
+            + (kept if saved.sessions else "nothing of it could be read, and a new one is begun")
+            + ("." if saved.whole or not saved.sessions else ", but not all of what they held.")
         )
         _LOG.warning(self.notice)
 

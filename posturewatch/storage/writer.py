@@ -13,8 +13,10 @@ import numpy as np
 
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion
+from posturewatch.storage import checksums
 from posturewatch.storage.batch import REFUSALS, Event, SeriesKey
-from posturewatch.storage.codec import ChunkError, Samples, decode, encode, join
+from posturewatch.storage.chunks import insert_chunk
+from posturewatch.storage.codec import ChunkError, Samples, decode, join
 from posturewatch.storage.limits_json import limits_to_json
 from posturewatch.storage.records import Mark, PassageBegin, PlaneBegin, SessionStart, StoredWarning
 from posturewatch.storage.tables.passages import begin_passage, close_passages
@@ -58,7 +60,7 @@ def save_samples(connection: sqlite3.Connection, session: int, series: Mapping[S
             continue
         number = _series_number(connection, session, side, name)
         stored = Samples(samples.time_ms, samples.value, samples.sd, codes[samples.refusal])
-        _insert_chunk(connection, number, stored, merged=False)
+        insert_chunk(connection, number, stored, merged=False)
         (waiting,) = connection.execute(
             "SELECT count(*) FROM chunk WHERE series = ? AND merged = 0", (number,)
         ).fetchone()
@@ -122,6 +124,7 @@ def close_session(connection: sqlite3.Connection, session: int, end_s: float, re
         "UPDATE warning SET cleared_s = max(?, fired_s) WHERE session = ? AND cleared_s IS NULL",
         (end_s, session),
     )
+    checksums.seal(connection, session)
 
 
 def _refusal_codes(connection: sqlite3.Connection) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
@@ -153,27 +156,23 @@ def _series_number(connection: sqlite3.Connection, session: int, side: str, name
     return cursor.lastrowid
 
 
-def _insert_chunk(connection: sqlite3.Connection, series: int, samples: Samples, *, merged: bool) -> None:
-    connection.execute(
-        "INSERT INTO chunk (series, first_ms, last_ms, merged, data) VALUES (?, ?, ?, ?, ?)",
-        (series, int(samples.time_ms[0]), int(samples.time_ms.max()), int(merged), encode(samples)),
-    )
-
-
 def _merge(connection: sqlite3.Connection, series: int) -> None:
     rows = connection.execute(
-        "SELECT data FROM chunk WHERE series = ? AND merged = 0 ORDER BY id", (series,)
+        "SELECT first_ms, last_ms, data, checksum FROM chunk WHERE series = ? AND merged = 0 ORDER BY id",
+        (series,),
     ).fetchall()
     if not rows:
         return
     try:
-        samples = join([decode(data) for (data,) in rows])
+        if any(checksums.of_chunk(*row[:3]) != row[3] for row in rows):
+            raise ChunkError("a checksum does not fit")
+        samples = join([decode(data) for _, _, data, _ in rows])
     except ChunkError as error:
         # Left as they are: merging only saves room, and the rest of the session must still be kept.
         _LOG.error("samples of series %d cannot be merged: %s", series, error)
         return
     connection.execute("DELETE FROM chunk WHERE series = ? AND merged = 0", (series,))
-    _insert_chunk(connection, series, samples, merged=True)
+    insert_chunk(connection, series, samples, merged=True)
 
 
 def _save_excursion(connection: sqlite3.Connection, session: int, one: Excursion) -> None:

@@ -74,7 +74,7 @@ export interface SummarySession { source?: { name?: string }; end_reason?: strin
 export interface Summary {
   session?: SummarySession; duration_s: Seconds; limits: string; hands: HandTime[]; quantities: Exposure[];
   lift_planes?: Partial<Record<Side, Record<string, Seconds>>>; cues?: CueShare[]; excursions: Excursion[];
-  warned: WarnedThen[]; marks: { time_s: Seconds; note: string }[];
+  warned: WarnedThen[]; marks: { time_s: Seconds; note: string }[]; damage?: string[];
 }
 
 export interface KeptSession {
