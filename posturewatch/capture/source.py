@@ -20,7 +20,7 @@ Pace = Literal["asap", "steady", "camera"]
 class SourceInfo:
     """What a source turned out to be.
 
-    name: words for the user (a path's last part, "camera 0", an address without its password).
+    name: words for the user (a path's last part, "camera 0", scheme, host and port of an address).
     width_px, height_px: size of the frames as delivered, upright.
     rate_hz: frames per second as stated by the source, None when it states none.
     requested: what a camera was asked for, in words; None for others.

@@ -3,7 +3,6 @@ behind it redirects to."""
 
 from __future__ import annotations
 
-import re
 from urllib.parse import urlsplit
 
 import av.error
@@ -14,6 +13,7 @@ from posturewatch.capture.live import LiveSource
 from posturewatch.capture.source import SourceInfo
 from posturewatch.capture.timeline import StreamTimeline
 from posturewatch.errors import InputError, SourceError
+from posturewatch.model.address import public_address
 from posturewatch.model.arrays import Image
 
 __all__ = ["StreamSource"]
@@ -57,7 +57,7 @@ class StreamSource(LiveSource):
         if scheme not in SCHEMES:
             known = ", ".join(f"{name}://" for name in SCHEMES)
             raise InputError(f"Streams of the kind {scheme}:// are not known; use one of {known}.")
-        shown = _without_password(address)
+        shown = public_address(address)
         super().__init__(
             name=shown,
             thread_name="posturewatch-stream",
@@ -123,11 +123,6 @@ class StreamSource(LiveSource):
         if self._info is None:
             raise SourceError(f"The stream {self._name} contains no frames; check its address.")
         self._over = duration_s is not None and played_s >= duration_s - END_S
-
-
-def _without_password(address: str) -> str:
-    """The address as it may be shown and kept: without name and password."""
-    return re.sub(r"(?<=://)[^/@]*@", "", address)
 
 
 def _sentence(name: str, error: Exception) -> str:

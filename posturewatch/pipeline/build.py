@@ -16,6 +16,7 @@ from posturewatch.config.resources import calibration_dir
 from posturewatch.config.settings import Settings, load_settings
 from posturewatch.errors import UnavailableError
 from posturewatch.kinematics.one_euro import OneEuro
+from posturewatch.model.address import is_address, public_address
 from posturewatch.model.observation import Side
 from posturewatch.pipeline.monitor import FrameSource, Measurer, Monitor, Observer, Sink
 from posturewatch.pipeline.practice import OpenSource
@@ -80,8 +81,12 @@ class Parts:
 
     @property
     def settings_json(self) -> Mapping[str, Any]:
-        """The settings in JSON's types, as they are kept with a session."""
-        return self.settings.to_json()
+        """The settings in JSON's types, as they are kept with a session: without what lets one in to a stream."""
+        source = self.settings.camera.source
+        shown = self.settings
+        if is_address(source):
+            shown = self.settings.changed("camera", source=public_address(source))
+        return shown.to_json()
 
     def session_start(self, source: OpenSource) -> SessionStart:
         """What is kept of the beginning of a session on this source."""

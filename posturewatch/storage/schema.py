@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from posturewatch.storage import schema_tables
 from posturewatch.storage.checksums import fill_in
+from posturewatch.storage.old_addresses import shorten
 
 __all__ = ["MIGRATIONS", "Migration", "applied", "migrate", "missing", "unknown"]
 
@@ -44,6 +45,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("planes of the finger lift", _all_of(schema_tables.PLANES)),
     Migration("excess angle x time", _all_of(schema_tables.EXCESS)),
     Migration("checksums", _checksums),
+    Migration("addresses without secrets", shorten),
 )
 
 
