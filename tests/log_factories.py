@@ -86,7 +86,11 @@ def record(
     return recorder.finish(Ended(end_s))
 
 
-def film(store: Store, session_id: str, name: str, content: bytes = b"film") -> Path:
+#: As MP4 files begin (ISO/IEC 14496-12, section 4.3).
+FILM = b"\0\0\0\x10ftypisom"
+
+
+def film(store: Store, session_id: str, name: str, content: bytes = FILM) -> Path:
     """A file where a clip of the session lies."""
     folder = store.data_dir / "clips" / session_id
     folder.mkdir(parents=True, exist_ok=True)
@@ -98,5 +102,5 @@ def film(store: Store, session_id: str, name: str, content: bytes = b"film") -> 
 def take(store: Store, identity: str, name: str = "clip-1", start_s: float = 10.0, **more: Any) -> Path:
     """Lists a clip of the session; its file."""
     path = film(store, identity, name)
-    ClipRepository(store).written(identity, Taken(name, start_s, start_s + 7.0, path, 4, **more))
+    ClipRepository(store).written(identity, Taken(name, start_s, start_s + 7.0, path, len(FILM), **more))
     return path

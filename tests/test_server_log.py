@@ -26,7 +26,7 @@ from posturewatch.storage.clip_repository import ClipRepository
 from posturewatch.storage.records import now_utc
 
 SWITCHES = ((0.0, "Nocturne sketch", "bars 1-8"), (20.0, "Scales", ""))
-CONTENT = bytes(range(256)) * 40
+CONTENT = b"\0\0\0\x18ftypisom" + bytes(range(256)) * 40  # as MP4 files begin
 
 
 class Served:

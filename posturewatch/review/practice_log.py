@@ -62,7 +62,7 @@ class PracticeLog:
 
     def set_practice_list(self, entry: PracticeItems) -> dict[str, Any]:
         """Replaces the practice list; the list as it is then."""
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             practice_list.set_practice_list(connection, [item.model_dump() for item in entry.items])
             return practice_list.practice_list(connection)
 
@@ -92,7 +92,7 @@ class PracticeLog:
     def rename_piece(self, number: int, change: PieceChange) -> dict[str, Any]:
         """Renames a piece everywhere; where another has that name already, both become one. The piece that is
         left."""
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             left = pieces.rename_piece(connection, number, change.name)
             if left != number:
                 # Passages of one name may now belong together.
@@ -110,7 +110,7 @@ class PracticeLog:
         ConflictError
             While passages of it are kept or it is on the practice list.
         """
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             pieces.delete_piece(connection, number)
 
     # ---- one session ----
@@ -153,14 +153,14 @@ class PracticeLog:
         InputError
             As `add_passage`, or for the end of one that is still being played.
         """
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             changed = passages.change_passage(connection, number, change.changes())
             forget_review(connection, _number(connection, changed.session_id))
             return changed.to_json()
 
     def delete_passage(self, number: int) -> None:
         """Forgets a passage; its samples stay."""
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             deleted = passages.delete_passage(connection, number)
             forget_review(connection, _number(connection, deleted.session_id))
 
@@ -183,12 +183,12 @@ class PracticeLog:
         InputError
             For a time beyond the session's end.
         """
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             return marks.change_mark(connection, number, change.changes())
 
     def delete_mark(self, number: int) -> None:
         """Forgets a mark."""
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             marks.delete_mark(connection, number)
 
     def samples(self, session_id: str, start_s: float, end_s: float) -> dict[str, Any]:
@@ -233,16 +233,16 @@ class PracticeLog:
             Where it is gone.
         """
         with self._reading() as connection:
-            path = clip_table.clip_path(connection, self._store.data_dir, number)
-        if not path.is_file():
+            path = clip_table.whole_clip_path(connection, self._store.data_dir, number)
+        if path is None:
             raise UnknownError(
-                "The video of this clip is missing; delete the clip if you do not need its note."
+                "The video of this clip is missing or damaged; delete the clip if you do not need its note."
             )
         return path
 
     def change_clip(self, number: int, change: ClipChange) -> dict[str, Any]:
         """Keeps a clip or lets it go, or changes its note."""
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             clip_table.change_clip(connection, number, change.changes())
             return clip_table.find_clip(connection, self._store.data_dir, number)
 
@@ -254,7 +254,7 @@ class PracticeLog:
         StoreError
             Where the file cannot be deleted.
         """
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             return clip_table.delete_clip(connection, self._store.data_dir, number)
 
     # ---- discomfort ----
@@ -284,7 +284,7 @@ class PracticeLog:
 
     def delete_check(self, number: int) -> None:
         """Forgets a check."""
-        with self._store.writing() as connection:
+        with self._store.erasing() as connection:
             checks.delete_check(connection, number)
 
     # ---- over weeks ----

@@ -59,7 +59,7 @@ def forget_session(store: Store, session_id: str) -> int:
             f"There is no session {session_id!r}; `posturewatch sessions` lists those there are."
         )
     # The videos first: should one be in use, the session stays in the list and can be deleted again.
-    freed = _delete_tree(store.data_dir / CLIPS_FOLDER / session_id) + int(listed[0]["samples_bytes"])
+    freed = _delete_tree(_session_folder(store.data_dir, session_id)) + int(listed[0]["samples_bytes"])
     with store.writing() as connection:
         connection.execute("DELETE FROM session WHERE id = ?", (session_id,))
     store.tidy()
@@ -93,6 +93,11 @@ def forget_everything(store: Store) -> int:
         connection.execute("DELETE FROM sqlite_sequence")
     store.tidy()
     return before - sum(size for _, size in _files(store.data_dir))
+
+
+def _session_folder(data_dir: Path, session_id: str) -> Path:
+    """Of its clips. Ids are letters and digits; a damaged one must lead nowhere else."""
+    return data_dir / CLIPS_FOLDER / (session_id if session_id.isalnum() else "none of that name")
 
 
 def _sessions(connection: sqlite3.Connection, session_id: str | None = None) -> list[dict[str, Any]]:
@@ -142,9 +147,13 @@ def _files(folder: Path) -> Iterator[tuple[Path, int]]:
 
 
 def _delete_tree(folder: Path) -> int:
-    size = sum(size for _, size in _files(folder)) if folder.is_dir() else 0
+    size = sum(size for _, size in _files(folder)) if folder.is_dir() and not folder.is_symlink() else 0
     try:
-        shutil.rmtree(folder)
+        # A link or a file in its place goes itself, and what a link leads to is somebody else's.
+        if folder.is_symlink() or folder.is_file():
+            folder.unlink()
+        else:
+            shutil.rmtree(folder)
     except FileNotFoundError:
         return 0
     except OSError as error:

@@ -33,6 +33,9 @@ _LOG = logging.getLogger(__name__)
 #: What is to be done with a session once it is closed and whole: a connection outside any transaction, its number.
 OnClosed = Callable[[sqlite3.Connection, int], None]
 
+#: Each waits some seconds for whoever reads or writes.
+_FOLDING_TRIES = 3
+
 #: Giving room back writes the whole file anew: some seconds for years of practice, so not for little.
 _FREE_SHARE = 0.2
 
@@ -171,6 +174,21 @@ class Store(SessionReader):
             yield connection
 
     @contextmanager
+    def erasing(self) -> Iterator[sqlite3.Connection]:
+        """As `writing`, for what the player deletes or replaces: nothing of it stays in the database, also while
+        a session is recorded.
+
+        Raises
+        ------
+        StoreError
+            Where it cannot be written.
+        """
+        with self.connecting() as connection:
+            with transaction(connection):
+                yield connection
+            _fold_log_in(connection)
+
+    @contextmanager
     def connecting(self) -> Iterator[sqlite3.Connection]:
         """A writing connection, for one thread.
 
@@ -189,17 +207,15 @@ class Store(SessionReader):
         """Leaves nothing of what was deleted in the files, and gives its room back to the disk where it is a good
         part of the whole; otherwise the next sessions take it.
 
-        While a session is recorded that would make it wait, and happens when it ends.
+        While a session is recorded, giving room back would make it wait, and is left for later.
         """
-        if self._recorder is not None:
-            return
         try:
             with closing(connect(self.path)) as connection:
                 (free,) = connection.execute("PRAGMA freelist_count").fetchone()
                 (pages,) = connection.execute("PRAGMA page_count").fetchone()
-                if free > _FREE_SHARE * pages:
+                if self._recorder is None and free > _FREE_SHARE * pages:
                     connection.execute("VACUUM")
-                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                _fold_log_in(connection)
         except sqlite3.Error as error:
             # Deleted it is all the same; a full disk has no room for the copy that this makes.
             _LOG.warning("the database cannot be made smaller: %s", error)
@@ -302,3 +318,12 @@ class Store(SessionReader):
             f"The data folder {self.data_dir} cannot be used ({error}); make it writable, "
             "or choose another with --data-dir."
         )
+
+
+def _fold_log_in(connection: sqlite3.Connection) -> None:
+    """Writes the log into the file and empties it; readers and the recorder are in the way for moments only."""
+    for _ in range(_FOLDING_TRIES):
+        (busy, *_) = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        if not busy:
+            return
+    _LOG.warning("what was deleted stays in the database's log until the session ends")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -23,6 +24,8 @@ __all__ = [
     "delete_clip",
     "find_clip",
     "insert_clip",
+    "is_whole",
+    "whole_clip_path",
 ]
 
 #: Below the data folder, with a folder per session.
@@ -138,6 +141,34 @@ def clip_path(connection: sqlite3.Connection, data_dir: Path, number: int) -> Pa
     return data_dir / str(_row(connection, number)[4])
 
 
+def whole_clip_path(connection: sqlite3.Connection, data_dir: Path, number: int) -> Path | None:
+    """Where the video file lies, None where it is not there as it was written.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown clip.
+    """
+    row = _row(connection, number)
+    return data_dir / str(row[4]) if is_whole(data_dir, str(row[4]), row[7]) else None
+
+
+def is_whole(data_dir: Path, file: str, size: int) -> bool:
+    """Whether the video file is there as it was written: a file below the data folder and no link, of its size, and an
+    MP4 file by its beginning (ISO/IEC 14496-12, section 4.3)."""
+    path = data_dir / file
+    try:
+        status = path.lstat()
+        if not stat.S_ISREG(status.st_mode) or status.st_size != size or not status.st_size:
+            return False
+        if not path.resolve().is_relative_to(data_dir.resolve()):
+            return False
+        with path.open("rb") as opened:
+            return opened.read(8)[4:] == b"ftyp"
+    except OSError:
+        return False
+
+
 def change_clip(connection: sqlite3.Connection, number: int, changes: Mapping[str, Any]) -> None:
     """Changes what `changes` names of a clip: kept, note.
 
@@ -165,7 +196,9 @@ def delete_clip(connection: sqlite3.Connection, data_dir: Path, number: int) -> 
     """
     path = clip_path(connection, data_dir, number)
     try:
-        size = path.stat().st_size
+        if not path.parent.resolve().is_relative_to(data_dir.resolve()):
+            raise FileNotFoundError  # by a link to somewhere else: what lies there is not ours
+        size = path.lstat().st_size
         path.unlink()
     except FileNotFoundError:
         size = 0
@@ -198,7 +231,7 @@ def below(data_dir: Path, path: Path) -> str:
 def _json(connection: sqlite3.Connection, data_dir: Path, row: tuple[Any, ...]) -> dict[str, Any]:
     number, identity, started_at, name, file, start_s, end_s, size, reason, has_sound, kept, note = row[:12]
     stored_moments, removed_at, session = row[12:]
-    there = (data_dir / file).is_file()
+    there = is_whole(data_dir, file, size)
     state = "there" if there else "missing" if removed_at is None else "removed"
     moments = [_moment(connection, session, moment) for moment in json.loads(stored_moments)]
     at_s = moments[0]["key_s"] if moments else start_s
