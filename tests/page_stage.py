@@ -60,10 +60,11 @@ class Stage:
         port = int(listener.getsockname()[1])
         summary = summary_of(_practised, 30.0, marks=[4.0])
         self.admission = Admission(port)
+        self.log = OneSummary(summary)
         app = create_app(
             practice=self.practice,
             feed=self.practice.feed,
-            log=OneSummary(summary),
+            log=self.log,
             vocabulary=page_words(language),
             web_dir=web_dir(),
             port=port,

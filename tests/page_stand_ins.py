@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
+import cv2
 import numpy as np
 
 from posturewatch.comfort.limits import LimitProfile
@@ -287,6 +288,8 @@ class OneSummary(PracticeLog):
     def __init__(self, summary: Mapping[str, Any], ids: Sequence[str] = ("session-1", "session-2")) -> None:
         self._summary = dict(summary)
         self._ids = tuple(ids)
+        self.clip_list: list[dict[str, Any]] = []
+        self.passages: list[dict[str, Any]] = []
 
     def sessions(self) -> list[dict[str, Any]]:
         return [{"id": one} for one in self._ids]
@@ -295,6 +298,13 @@ class OneSummary(PracticeLog):
         if session_id not in self._ids:
             raise UnknownError(f"There is no session {session_id!r}.")
         return self._summary
+
+    def session(self, session_id: str) -> dict[str, Any]:
+        return {"clips": self.clip_list, "passages": self.passages, "finding": None}
+
+    def clip_picture(self, number: int, time_s: float | None = None) -> bytes:
+        _, encoded = cv2.imencode(".jpg", picture(number))
+        return encoded.tobytes()
 
     def practice_list(self) -> dict[str, Any]:
         return {"items": [], "position": None}

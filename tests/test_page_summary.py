@@ -11,8 +11,13 @@ from posturewatch.comfort.phrases import NO_FORCE
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
+    from playwright.sync_api import Page
 
 pytestmark = pytest.mark.browser
+
+
+def unfold(page: Page) -> None:
+    page.evaluate("document.querySelectorAll('#summary details').forEach((one) => { one.open = true; })")
 
 
 FOCUSED = "document.activeElement.id || document.activeElement.tagName"
@@ -26,6 +31,7 @@ def test_stop_by_key_shows_the_summary_and_the_key_starts_again(open_page: OpenP
     page.keyboard.press("PageUp")
     expect_text(page, "#summary h1", "Practice ended")
     assert page.evaluate(FOCUSED) == "H1"
+    unfold(page)
     text = page.inner_text("#summary")
     for words in (
         "30 s of practice",
@@ -73,8 +79,11 @@ def test_the_summary_tells_fingers_after_the_wrist_or_why_not(open_page: OpenPag
     hand_state(page, "left", "within")
     page.click("#stop")
     page.wait_for_selector("#summary h1")
+    unfold(page)
     left, right = (page.locator(f".fingers-group[data-side={side}]") for side in ("left", "right"))
-    headings = page.locator(".card:has(.fingers-group[data-side=left]) h3").all_inner_texts()
+    headings = page.locator(
+        ".summary-columns > .card:has(.fingers-group[data-side=left]) h3"
+    ).all_inner_texts()
     assert headings == ["Wrist flexion", "Wrist deviation", "Fingers"]
     assert left.locator("thead th").all_inner_texts() == ["Lift", "Measured", "Past 15 mm", "Past 25 mm"]
     rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
@@ -96,3 +105,40 @@ def test_the_summary_tells_fingers_after_the_wrist_or_why_not(open_page: OpenPag
     assert "Not measured: too uncertain from this view." in right.inner_text()
     assert right.locator("table").count() == 0
     assert page.inner_text("#summary").count(NO_FORCE) == 1
+
+
+def test_the_summary_is_read_from_its_first_cards(open_page: OpenPage, stage: Stage) -> None:
+    moment = {"kind": "warning", "start_s": 10.0, "key_s": 13.0, "end_s": 16.0, "side": "left",
+              "quantity": "wrist_flexion", "direction": "flexion"}  # fmt: skip
+    stage.log.clip_list.append(
+        {"id": 7, "start_s": 8.0, "end_s": 18.0, "state": "there", "moments": [moment]}
+    )
+    page = open_page(390, 844)
+    page.click("#start")
+    hand_state(page, "left", "within")
+    page.click("#stop")
+    page.wait_for_selector("#summary h1")
+    assert page.locator("#summary details[open]").count() == 0
+    expect_text(
+        page, "#next-step", "Left wrist bent in (flexion): held past the extreme limit once, for 6 s at 0:10."
+    )
+    assert page.locator("#next-step a").first.get_attribute("href") == "/log.html#/review/7"
+    hold = page.locator(".holds li")
+    assert hold.locator("img").get_attribute("src").startswith("/api/clips/7/picture?time_s=1")  # type: ignore[union-attr]
+    expect_text(page, ".holds", "6 s at 0:10")
+    # 6 of 30 seconds, from a third of the practice on.
+    box = page.evaluate(
+        """() => {
+          const rects = [...document.querySelectorAll(".timeline-hand")][0].querySelectorAll(".time-extreme");
+          const lefts = [...rects].map((one) => parseFloat(one.getAttribute("x")));
+          return [Math.min(...lefts), Math.max(...lefts)];
+        }"""
+    )
+    assert box == pytest.approx([100 / 3, 100 * 16 / 30 - 100 / 120], abs=1.0)
+    mark = page.locator(".timeline-clips a")
+    assert mark.get_attribute("href") == "/log.html#/review/7"
+    size = mark.bounding_box()
+    # Target size (enhanced), WCAG 2.2, 2.5.5.
+    assert size is not None
+    assert min(size["width"], size["height"]) >= 44
+    assert not page.evaluate("document.documentElement.scrollWidth > innerWidth")

@@ -106,7 +106,9 @@ def test_every_documented_route_is_there_and_guarded(served: Served) -> None:
         assert foreign.status_code == 403, address
         if method == "GET":
             query = "?start_s=0&end_s=1" if address.endswith("samples") else ""
-            assert served.client.get(address + query).status_code == 200, address
+            # The clip's file here is no video, so there is no picture of it.
+            status = 404 if address.endswith("picture") else 200
+            assert served.client.get(address + query).status_code == status, address
         elif method != "DELETE":
             # An empty request says too little, but it finds the route.
             answer = served.client.request(method, address)

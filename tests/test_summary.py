@@ -177,3 +177,21 @@ def test_a_series_is_checked() -> None:
         series([0.0], [1.0], [UNSEEN])
     with pytest.raises(ValueError, match="at least one value"):
         weighted_percentiles(np.array([1.0]), np.array([0.0]), (50,))
+
+
+def test_the_timeline_and_the_time_that_pictures_came() -> None:
+    """60 s at 10 samples a second, without a picture from 20 to 50 s; flexion beyond every limit from 10 to 20 s. A
+    gap counts for 2 s of practice at most."""
+    times = [i / 10 for i in range(600) if not 200 <= i < 500]
+    one = series(times, [80.0 if 10 <= t < 20 else 10.0 for t in times])
+    made = ExposureSeries(one, profile(), rules=ExposureRules(cutoff_hz=None))
+    document = summarise([made], [], "t", 60.0).to_json()
+    assert document["watched_s"] == pytest.approx(30.0 + 2.0 - 0.1, abs=0.11)
+    timeline = document["timeline"]
+    assert timeline["bin_s"] == 0.5
+    (hand,) = timeline["hands"]
+    extreme = [place * 0.5 for place, share in enumerate(hand["shares"]["extreme"]) if share == 1.0]
+    assert (extreme[0], extreme[-1], len(extreme)) == (10.0, 19.5, 20)
+    assert hand["shares"]["not seen"][42:99] == [1.0] * 57
+    for shares in zip(*hand["shares"].values(), strict=True):
+        assert sum(shares) == pytest.approx(1.0, abs=0.03)

@@ -10,7 +10,7 @@ from posturewatch.storage.reader import SessionRecord
 __all__ = ["REVIEW_VERSION", "session_exposures"]
 
 #: Raise it when the computation or its JSON changes: what was kept by an older one is computed anew.
-REVIEW_VERSION = 5
+REVIEW_VERSION = 6
 
 
 def session_exposures(record: SessionRecord) -> tuple[ExposureSeries, ...]:

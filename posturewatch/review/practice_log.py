@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from posturewatch.clips.picture import picture_at
 from posturewatch.comfort.discomfort import form_json
 from posturewatch.errors import StoreError, UnknownError
 from posturewatch.review import export
@@ -44,6 +45,9 @@ _LOG = logging.getLogger(__name__)
 
 #: What trends may spend on computing exposures that are not kept yet; the rest is done when asked again.
 _CATCH_UP_S = 2.0
+
+#: Of a clip's picture: sharp on a phone, and small in a list.
+_PICTURE_WIDTH_PX = 480
 
 
 class PracticeLog:
@@ -239,6 +243,24 @@ class PracticeLog:
                 "The video of this clip is missing or damaged; delete the clip if you do not need its note."
             )
         return path
+
+    def clip_picture(self, number: int, time_s: float | None = None) -> bytes:
+        """A small picture of the clip as a JPEG: of this second of the session, else of the moment it was made for.
+
+        Raises
+        ------
+        UnknownError
+            Where its video is gone or cannot be read.
+        """
+        path, clip = self.video_path(number), self.clip(number)
+        if time_s is None:
+            time_s = clip["moments"][0]["key_s"] if clip["moments"] else clip["start_s"]
+        picture = picture_at(path, time_s - clip["start_s"], _PICTURE_WIDTH_PX)
+        if picture is None:
+            raise UnknownError(
+                "The video of this clip cannot be read; delete the clip if you do not need its note."
+            )
+        return picture
 
     def change_clip(self, number: int, change: ClipChange) -> dict[str, Any]:
         """Keeps a clip or lets it go, or changes its note."""

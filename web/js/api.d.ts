@@ -64,15 +64,17 @@ export interface CueShare {
   side: Side; cue: string; finger: string | null; label: string; share_of: string; certain_share: number | null;
 }
 export interface Excursion {
-  level: Level; side: Side; quantity: string; direction: string; start_s: Seconds; end_s: Seconds | null; peak: number;
+  level: Level; side: Side; quantity: string; direction: string; start_s: Seconds; end_s: Seconds | null; peak: number; peak_s: Seconds;
 }
 export interface WarnedThen {
   side: Side; quantity: string; direction: string; since_s: Seconds; fired_s: Seconds; cleared_s: Seconds | null;
 }
 export interface HandTime { side: Side; total_s: Seconds; states_s: Record<string, Seconds> }
 export interface SummarySession { source?: { name?: string }; end_reason?: string | null }
+/** By hand and state its share of each stretch of bin_s seconds; states that a hand was never in are left out. */
+export interface Timeline { bin_s: Seconds; hands: { side: Side; shares: Record<string, number[]> }[] }
 export interface Summary {
-  session?: SummarySession; duration_s: Seconds; limits: string; hands: HandTime[]; quantities: Exposure[];
+  session?: SummarySession; duration_s: Seconds; watched_s?: Seconds; timeline?: Timeline; limits: string; hands: HandTime[]; quantities: Exposure[];
   lift_planes?: Partial<Record<Side, Record<string, Seconds>>>; cues?: CueShare[]; excursions: Excursion[];
   warned: WarnedThen[]; marks: { time_s: Seconds; note: string }[]; damage?: string[];
 }

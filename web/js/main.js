@@ -16,7 +16,7 @@ import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
 import { SIDES, WRIST, stateKey } from "./terms.js";
 
-/** @import { Answer, LiveHeader, PracticeState, Side, State, Summary, Warned } from "./api.d.ts" */
+/** @import { Answer, LiveHeader, PracticeState, SessionDocument, Side, State, Summary, Warned } from "./api.d.ts" */
 /** @import { View } from "./message.js" */
 
 /** Numbers are taken off the page when no picture has come for this long. */
@@ -185,12 +185,15 @@ async function openSummary(sessionId) {
   summaryOf = sessionId;
   /** @type {Answer<Summary>} */
   const { body, error } = await get(`sessions/${encodeURIComponent(sessionId)}/summary`);
+  /** @type {Answer<SessionDocument>} */
+  const kept = await get(`sessions/${encodeURIComponent(sessionId)}`);
   if (summaryOf !== sessionId) return;
   if (!body) {
     fail(error ?? "");
     return;
   }
-  showSummary(summaryNode, body, { fault: view.state?.fault ?? null, onStart: () => turn("start"), sessionId });
+  showSummary(summaryNode, body, { fault: view.state?.fault ?? null, onStart: () => turn("start"), sessionId,
+    kept: kept.body ?? { clips: [], passages: [], finding: null } });
   byId("watch", HTMLElement).hidden = true;
   summaryNode.hidden = false;
   render();

@@ -4,9 +4,11 @@ import { element, svg } from "./dom.js";
 import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
 import { clock, duration, percent, sentenceCase } from "./format.js";
 import { words } from "./language.js";
+import { holds, overview } from "./overview.js";
 import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { vocabulary } from "./vocabulary.js";
 
+/** @import { Kept } from "./overview.js" */
 /** @import { DirectionExposure, Excursion, Exposure, HandTime, Quantity, Side, Summary, WarnedThen } from "./api.d.ts" */
 
 /** Of a measured angle, from comfort outwards. @type {readonly ["within", "unsure", "beyond", "extreme"]} */
@@ -15,16 +17,18 @@ const STATES = ["within", "unsure", "beyond", "extreme"];
 /** With less of the time measured than this, that nothing was seen says too little. */
 const ENOUGH_SHARE = 0.5;
 const SHORTEST_REASON_S = 0.05;
+const SHORTEST_AWAY_S = 1;
 /** A shorter time past a limit is a moment. */
 const SHORTEST_HOLD_S = 0.05;
 
 /**
- * Fills node with a session's summary (posturewatch/review/summaries.py). onStart begins the next session.
+ * Fills node with a session's summary (posturewatch/review/summaries.py): what is read in twenty seconds, then the
+ * details. kept: the session's clips, passages and finding. onStart begins the next session.
  * @param {HTMLElement} node
  * @param {Summary} summary
- * @param {{ fault: string | null, onStart: () => void, sessionId: string }} options
+ * @param {{ fault: string | null, onStart: () => void, sessionId: string, kept: Kept }} options
  */
-export function showSummary(node, summary, { fault, onStart, sessionId }) {
+export function showSummary(node, summary, { fault, onStart, sessionId, kept }) {
   const text = words.summary;
   const start = element("button", { type: "button", className: "button start", id: "start-again", onclick: onStart },
     element("span", { className: "button-label" }, words.live.startAgain), element("kbd", {}, words.keys.pageUp));
@@ -36,13 +40,21 @@ export function showSummary(node, summary, { fault, onStart, sessionId }) {
         fault ? element("p", { className: "fault", attr: { role: "alert" } }, fault) : null,
         ...(summary.damage ?? []).map((sentence) => element("p", { className: "fault" }, sentence))),
       start),
-    element("div", { className: "summary-columns" }, warnings(summary), marks(summary)),
-    element("div", { className: "summary-columns" }, ...SIDES.map((side) => hand(side, summary))),
-    element("section", { className: "card" }, element("h2", {}, text.howToRead),
-      element("ul", {}, ...[...text.cautions, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((line) => element("li", {}, line))),
+    ...overview(summary, kept).map((one) => one ?? ""),
+    element("p", { className: "small" }, `${text.cautions[0] ?? ""} ${text.ifItHurts}`),
+    folded(text.warnings(summary.warned.length), element("div", { className: "summary-columns" }, warnings(summary), marks(summary))),
+    folded(text.everyAngle, element("div", { className: "summary-columns" }, ...SIDES.map((side) => hand(side, summary)))),
+    folded(text.howToRead,
+      element("ul", {}, ...[...text.cautions, text.ifItHurts, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((line) => element("li", {}, line))),
       element("p", { className: "small" }, `${text.limitsUsed(vocabulary.limits.name === summary.limits ? vocabulary.limits.label : summary.limits)} ${text.notMeasuredCounts} ${text.certainMeans}`)),
   );
 }
+
+/**
+ * @param {string} title
+ * @param {...Node} children
+ */
+const folded = (title, ...children) => element("details", { className: "card" }, element("summary", {}, title), ...children);
 
 /**
  * How many warnings, and of how much of the time that speaks: what was measured least of the hand on the fingerboard.
@@ -52,7 +64,8 @@ export function headline(summary) {
   const text = words.summary;
   const watched = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side));
   const [least] = [...watched].sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));
-  const count = text.warnings(summary.warned.length);
+  const held = holds(summary, "extreme").length;
+  const count = summary.warned.length === 0 && held > 0 ? text.unwarned(held) : text.warnings(summary.warned.length);
   if (!least) return text.headlineNothing(count);
   const share = least.measured_share ?? 0;
   const told = text.headline(count, labelOf(least.quantity), percent(share));
@@ -63,7 +76,8 @@ export function headline(summary) {
 function opening(summary) {
   const text = words.summary;
   const { source, end_reason: ending } = summary.session ?? {};
-  const parts = [text.ofPractice(duration(summary.duration_s)), source?.name ? text.source(source.name) : "", ending && ending !== "stopped" ? ending : ""];
+  const away = summary.duration_s - (summary.watched_s ?? summary.duration_s);
+  const parts = [text.ofPractice(duration(summary.duration_s - away)), away >= SHORTEST_AWAY_S ? text.away(duration(away)) : "", source?.name ? text.source(source.name) : "", ending && ending !== "stopped" ? ending : ""];
   return `${parts.filter(Boolean).join(", ")}. ${text.keptHere}`;
 }
 
@@ -198,10 +212,10 @@ function stateTable(entry) {
 function longest(entry) {
   const text = words.summary;
   if (entry.measured_s === 0) return text.nothingMeasured;
-  const holds = entry.directions.flatMap(({ direction, levels }) => levels.map((level) => ({ ...level, direction, longest: level.longest_s ?? 0 })))
+  const found = entry.directions.flatMap(({ direction, levels }) => levels.map((level) => ({ ...level, direction, longest: level.longest_s ?? 0 })))
     .filter((one) => one.longest >= SHORTEST_HOLD_S);
-  const extreme = holds.filter((one) => one.level === "extreme");
-  const [most] = (extreme.length > 0 ? extreme : holds).sort((a, b) => b.longest - a.longest);
+  const extreme = found.filter((one) => one.level === "extreme");
+  const [most] = (extreme.length > 0 ? extreme : found).sort((a, b) => b.longest - a.longest);
   if (!most) return text.neverPast;
   const limit = limitText((entry.unit === "mm" ? most.limit_mm : most.limit_deg) ?? NaN, entry.unit);
   return text.longestHold(words.limits[most.level], limit, directionName(most.direction), duration(most.longest), clock(most.longest_start_s ?? 0));

@@ -175,10 +175,21 @@ export default {
       "Das ist nur Haltung. Eine Kamera sieht keine Kraft, und wie fest und wie lange du drückst, zählt ebenso.",
       "Keine Grenze für das Handgelenk ist für das Spielen von Instrumenten geprüft; diese kommen aus Arbeit und Physiologie.",
       "Es ersetzt weder Lehrkraft noch Arzt, und stellt keine Diagnose.",
-      "Wenn es wehtut, hör auf. Bei Taubheit, Kribbeln, Schwäche oder bleibendem Schmerz: geh zum Arzt.",
     ],
+    ifItHurts: "Wenn es wehtut, hör auf. Bei Taubheit, Kribbeln, Schwäche oder bleibendem Schmerz: geh zum Arzt.",
+    unwarned: (count) => `Keine Warnung, aber ${count}-mal über der Extremgrenze`,
+    everyAngle: "Jeder Winkel im Einzelnen", away: (time) => `${time} ohne Bild, nicht mitgezählt`,
     limitsUsed: (name) => `Benutzte Grenzen: ${name}.`, notMeasuredCounts: "Nicht gemessene Zeit zählt als nicht gemessen, nie als bequem.",
     certainMeans: "Im Komfortbereich heißt: Jeder beobachtete Winkel hatte eine Zahl, deren 90-%-Intervall innerhalb der Komfortgrenzen lag; unsicher: Ein Intervall reichte über eine Grenze, oder es gibt keine. Sicher heißt mit mindestens 90 % Wahrscheinlichkeit.",
+  },
+
+  timeline: { title: "Das Üben auf einen Blick", of: (hand) => `${hand}: Anteil der Zeit in jedem Zustand, vom Anfang bis zum Ende` },
+
+  overview: {
+    holds: (limit) => `Am längsten über der ${limit} gehalten`, peak: (value) => `höchstens ${value}`, notFilmed: "nicht gefilmt", pictureOf: (at) => `Bild bei ${at}`,
+    watch: "Das längste ansehen", nothingHeld: "Soweit gemessen wurde, wurde kein Handgelenk über einer Grenze gehalten.",
+    next: (what, limit, count, time, at) => `${what}: ${count === 1 ? "einmal" : `${count}-mal`} über der ${limit} gehalten, ${count === 1 ? "" : "am längsten "}${time} bei ${at}.`,
+    seeMore: (quantity, share) => (quantity === "" ? "Kein Handgelenk wurde gemessen: Hilf der Kamera, die Hand zu sehen." : `Hilf zuerst der Kamera: ${quantity} wurde in ${share} der Zeit gemessen, zu wenig, um mehr zu sagen.`),
   },
 
   fingers: {
@@ -215,7 +226,7 @@ export default {
   },
 
   finding: {
-    title: "Woran als Nächstes zu arbeiten ist", none: "Nichts sticht deutlich genug hervor: Keine Stelle war schlechter als der Rest, oder zu wenig konnte gemessen werden, oder nur eine Stelle wurde gespielt.",
+    title: "Woran als Nächstes zu arbeiten ist",
     watch: (clip) => `Clip ${clip} ansehen`, meaning: "Was das bedeutet",
     facts: (share, here, elsewhere) => `In ${share} der Stelle gemessen (${here}), verglichen mit ${elsewhere} anderswo. Dieser Anteil gewichtet jeden Winkel mit seiner Unsicherheit; die Tabellen unten können etwas abweichen.`,
   },

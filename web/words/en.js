@@ -141,10 +141,22 @@ export default {
       "This is posture only. A camera cannot see force, and how hard and how long you press matter as much.",
       "No wrist limit has been validated for players of instruments; these come from work and physiology.",
       "It does not replace a teacher or a clinician, and diagnoses nothing.",
-      "If it hurts, stop. Numbness, tingling, weakness or pain that stays: see a clinician.",
     ],
+    ifItHurts: "If it hurts, stop. Numbness, tingling, weakness or pain that stays: see a clinician.",
+    unwarned: (/** @type {number} */ count) => `No warnings, but ${plural(count, "hold", "holds")} past the extreme limit`,
+    everyAngle: "Every angle in detail", away: (/** @type {string} */ time) => `${time} without a picture, not counted`,
     limitsUsed: (/** @type {string} */ name) => `Limits used: ${name}.`, notMeasuredCounts: "Time that was not measured counts as not measured, never as comfortable.",
     certainMeans: "In comfort range means that every watched angle had a number whose 90 % interval lay inside the comfort limits; unsure, that an interval reached past a limit, or that there is none. Certain means with a probability of 90 % or more.",
+  },
+
+  timeline: { title: "The practice at a glance", of: (/** @type {string} */ hand) => `${hand}: share of the time in each state, from the beginning to the end` },
+
+  overview: {
+    holds: (/** @type {string} */ limit) => `The longest holds past the ${limit}`, peak: (/** @type {string} */ value) => `peak ${value}`, notFilmed: "not filmed",
+    pictureOf: (/** @type {string} */ at) => `Picture at ${at}`, watch: "Watch the longest", nothingHeld: "No wrist was held past a limit in what was measured.",
+    next: (/** @type {string} */ what, /** @type {string} */ limit, /** @type {number} */ count, /** @type {string} */ time, /** @type {string} */ at) =>
+      `${what}: held past the ${limit} ${count === 1 ? "once" : `${count} times`}, ${count === 1 ? "for" : "longest"} ${time} at ${at}.`,
+    seeMore: (/** @type {string} */ quantity, /** @type {string} */ share) => (quantity === "" ? "No wrist was measured: help the camera to see the hand." : `Help the camera first: ${quantity} was measured ${share} of the time, too little to say more.`),
   },
 
   fingers: {
@@ -198,7 +210,6 @@ export default {
 
   finding: {
     title: "The next thing to work on",
-    none: "Nothing stands out clearly enough to name: either no passage was worse than the rest, or too little of it could be measured, or only one passage was played.",
     watch: (/** @type {number} */ clip) => `Watch clip ${clip}`, meaning: "What this means",
     facts: (/** @type {string} */ share, /** @type {string} */ here, /** @type {string} */ elsewhere) => `Measured in ${share} of the passage (${here}), compared with ${elsewhere} elsewhere. `
       + "This share weighs each angle by its uncertainty, so the tables below can differ a little.",

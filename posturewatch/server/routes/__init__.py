@@ -84,6 +84,7 @@ Clips
     GET    /api/clips?session=ID&piece=ID       {"clips": [CLIP]}, newest first; both filters optional
     GET    /api/clips/ID                        CLIP
     GET    /api/clips/ID/video                  video/mp4, in ranges; 404 with a sentence where it is missing
+    GET    /api/clips/ID/picture?time_s=        image/jpeg of that second of the session, else of its moment
     PATCH  /api/clips/ID  {"kept"?, "note"?}    CLIP
     DELETE /api/clips/ID                        {"deleted": true, "bytes": int}
 

@@ -68,6 +68,10 @@ def _add_clips(router: APIRouter, log: PracticeLog) -> None:
     def video(number: Number) -> Response:
         return FileResponse(log.video_path(number), media_type="video/mp4")
 
+    @router.get("/api/clips/{number}/picture")
+    def picture(number: Number, time_s: float | None = None) -> Response:
+        return Response(log.clip_picture(number, time_s), media_type="image/jpeg")
+
     @router.patch("/api/clips/{number}")
     def change(number: Number, body: Annotated[ClipChange, Depends(body_of(ClipChange))]) -> Response:
         return answer(log.change_clip(number, body))

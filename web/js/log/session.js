@@ -4,6 +4,7 @@ import { get, send } from "../actions.js";
 import { element } from "../dom.js";
 import { dateAndTime, duration, passageName, percent } from "../format.js";
 import { words } from "../language.js";
+import { holdsCard, nextCard, timelineCard } from "../overview.js";
 import { headline } from "../summary.js";
 import { byState, directionName, fingersOnly, lineName, limitsOf, momentWords, refusalName, wristOnly } from "../terms.js";
 import { checkList } from "./check-list.js";
@@ -56,7 +57,9 @@ const clipsCard = (document) => card(words.clips.title, clipList(document.clips,
 function ended(document, exposure, trace, summary) {
   const wrist = wristOnly(exposure.session);
   return [
-    findingCard(document), statesCard(wrist),
+    ...(summary.body ? [timelineCard(summary.body, document)] : []),
+    findingCard(document) ?? (summary.body ? nextCard(summary.body, document) : null),
+    summary.body ? holdsCard(summary.body, document) : null, statesCard(wrist),
     passagesTable(exposure.parts.map((part) => ({ ...part, exposure: wristOnly(part.exposure) }))),
     fingersCard(summary, exposure.parts), clipsCard(document),
     trace ? seriesCard(trace, exposure.session, document) : null, detailCard(wrist),
@@ -89,7 +92,7 @@ function top({ session, passages }, id, title, summary) {
 /** @param {SessionDocument} document */
 function findingCard({ finding, clips }) {
   const text = words.finding;
-  if (finding === null) return card(text.title, element("p", {}, text.none));
+  if (finding === null) return null;
   const places = new Map(clips.map((clip, i) => [String(clip.id), i + 1]));
   const watch = finding.moments.filter((one) => places.has(one)).slice(0, 3)
     .map((one) => link(text.watch(places.get(one) ?? 0), `#/review/${one}`, { className: "small-button" }));

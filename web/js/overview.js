@@ -1,0 +1,123 @@
+// What is read first of a practice, in twenty seconds: its timeline, the worst holds, and the next thing to work on.
+
+import { element } from "./dom.js";
+import { clock, duration, percent, sentenceCase } from "./format.js";
+import { words } from "./language.js";
+import { FINGERBOARD_SIDES, labelOf, quantityOf, refusalHelp, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
+import { timelineNode } from "./timeline.js";
+
+/** @import { Clip, Excursion, KeptPassage, Level, SessionDocument, Summary } from "./api.d.ts" */
+/** @typedef {{ clips: readonly Clip[], passages: readonly KeptPassage[], finding: SessionDocument["finding"] }} Kept what is kept beside the summary */
+
+const MOST_HOLDS = 3;
+/** With less of the time measured than this, what to work on is the view of the camera. */
+const ENOUGH_SHARE = 0.5;
+
+/**
+ * The cards that come first.
+ * @param {Summary} summary
+ * @param {Kept} kept
+ */
+export const overview = (summary, kept) => [timelineCard(summary, kept), nextCard(summary, kept), holdsCard(summary, kept)];
+
+/**
+ * @param {Summary} summary
+ * @param {Kept} kept
+ */
+export const timelineCard = (summary, { clips, passages }) => card(words.timeline.title, timelineNode(summary, clips, passages));
+
+/**
+ * @param {Excursion} one
+ * @param {Summary} summary
+ */
+const lengthOf = (one, summary) => Math.max(0, (one.end_s ?? summary.duration_s) - one.start_s);
+
+/**
+ * Holds of a wrist past a limit, the longest first.
+ * @param {Summary} summary
+ * @param {Level} level
+ */
+export function holds(summary, level) {
+  return summary.excursions.filter((one) => one.level === level && quantityOf(one.quantity).group === "wrist")
+    .sort((a, b) => lengthOf(b, summary) - lengthOf(a, summary));
+}
+
+/**
+ * The clip in which the beginning of a hold is seen.
+ * @param {Excursion} hold
+ * @param {readonly Clip[]} clips
+ */
+const clipOf = (hold, clips) => clips.find((one) => one.state === "there" && one.start_s <= hold.peak_s && hold.peak_s < one.end_s)
+  ?? clips.find((one) => one.state === "there" && one.start_s <= hold.start_s && hold.start_s < one.end_s);
+
+/**
+ * @param {Summary} summary
+ * @param {Kept} kept
+ */
+export function holdsCard(summary, { clips }) {
+  const text = words.overview;
+  const extreme = holds(summary, "extreme");
+  const shown = (extreme.length > 0 ? extreme : holds(summary, "comfort")).slice(0, MOST_HOLDS);
+  if (shown.length === 0) return null;
+  const level = /** @type {Level} */ (extreme.length > 0 ? "extreme" : "comfort");
+  return card(text.holds(words.limits[level]), element("ol", { className: "holds" }, ...shown.map((hold) => {
+    const clip = clipOf(hold, clips);
+    const about = element("p", {}, element("b", {}, duration(lengthOf(hold, summary))), ` ${words.clips.at(clock(hold.start_s))}`, element("br"),
+      sidedLeaning(hold), element("br"), text.peak(sized(hold.quantity, hold.peak)));
+    if (!clip) return element("li", {}, about, element("p", { className: "small" }, text.notFilmed));
+    const picture = element("img", { src: `/api/clips/${clip.id}/picture?time_s=${hold.peak_s}`, loading: "lazy", alt: text.pictureOf(clock(hold.peak_s)), className: "hold-picture" });
+    return element("li", {}, element("a", { href: `/log.html#/review/${clip.id}`, className: "hold-link" }, picture, about));
+  })));
+}
+
+/**
+ * @param {Summary} summary
+ * @param {Kept} kept
+ */
+export function nextCard(summary, { clips, finding }) {
+  const node = finding ? [element("p", { className: "next" }, finding.sentence)] : nextWithoutPassages(summary, clips);
+  const made = card(words.finding.title, ...node);
+  made.id = "next-step";
+  return made;
+}
+
+/**
+ * What to do where no passage stands out: the kind of hold that lasted longest in all, or the view of the camera.
+ * @param {Summary} summary
+ * @param {readonly Clip[]} clips
+ */
+function nextWithoutPassages(summary, clips) {
+  const text = words.overview;
+  for (const level of /** @type {const} */ (["extreme", "comfort"])) {
+    /** @type {Map<string, Excursion[]>} */
+    const kinds = new Map();
+    for (const one of holds(summary, level)) {
+      const kind = [one.side, one.quantity, one.direction].join(" ");
+      kinds.set(kind, [...(kinds.get(kind) ?? []), one]);
+    }
+    const sum = (/** @type {readonly Excursion[]} */ list) => list.reduce((spent, one) => spent + lengthOf(one, summary), 0);
+    const [most] = [...kinds.values()].sort((a, b) => sum(b) - sum(a));
+    const [longest] = most ?? [];
+    if (!most || !longest) continue;
+    const clip = clipOf(longest, clips);
+    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, duration(lengthOf(longest, summary)), clock(longest.start_s))),
+      element("p", { className: "row" }, clip ? link(text.watch, `/log.html#/review/${clip.id}`) : null, link(words.finding.meaning, `/log.html#/guide/${longest.direction}`))];
+  }
+  const [least] = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side)).sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));
+  if (least && (least.measured_share ?? 0) >= ENOUGH_SHARE) return [element("p", { className: "next" }, text.nothingHeld)];
+  const [reason] = Object.entries(least?.unseen_s ?? {}).sort((a, b) => b[1] - a[1]).map(([name]) => name);
+  return [element("p", { className: "next" }, text.seeMore(least ? labelOf(least.quantity) : "", percent(least?.measured_share ?? 0)),
+    reason ? ` ${sentenceCase(refusalName(reason))}. ${refusalHelp(reason)}` : "")];
+}
+
+/**
+ * @param {string} text
+ * @param {string} href
+ */
+const link = (text, href) => element("a", { href, className: "bar-button small-button" }, text);
+
+/**
+ * @param {string} title
+ * @param {...(Node | null)} children
+ */
+const card = (title, ...children) => element("section", { className: "card" }, element("h2", {}, title), ...children);
