@@ -121,6 +121,20 @@ def test_memory_stays_bounded_with_real_pictures() -> None:
         ring.close()
 
 
+def test_where_frames_are_saved_those_that_follow_closely_are_left_out() -> None:
+    ring = Ring(waiting=40)
+    try:
+        for frame in frames([index / 30 for index in range(30)]):
+            ring.put(frame, saving=frame.index >= 10)
+        assert ring.wait_for(28 / 30, 5.0)
+        film = ring.cut(0.0, 10.0)
+        assert film is not None
+        assert [round(one.time_s * 30) for one in film.packets] == [*range(10), *range(11, 30, 2)]
+        assert ring.dropped == 0, "they were not lost to a slow encoder"
+    finally:
+        ring.close()
+
+
 def test_a_slow_encoder_costs_pictures_and_not_the_loop() -> None:
     """While the encoder stands still in its first picture, every put comes back: the oldest are dropped."""
     SlowEncoder.gate.clear()

@@ -8,7 +8,7 @@ import struct
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
+from typing import Any, cast
 
 import cv2
 import numpy as np
@@ -170,6 +170,32 @@ def test_only_the_newest_reading_is_kept(feed: LiveFeed) -> None:
         feed.put(player.reading(index, index / 30, *WELL))
     assert fetch(feed)[0]["index"] == 9
     assert feed.latest(1, 0.05) is None
+
+
+def test_pictures_are_saved_between_others_and_a_new_warning_never(
+    feed: LiveFeed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = [100.0]
+    monkeypatch.setattr("posturewatch.server.feed.time.monotonic", lambda: now[0])
+    player = Player()
+    taken: list[int] = []
+    for index in range(30):
+        reading = player.reading(index, index / 30, *WELL)
+        warned = replace(reading.verdict, fired=(cast(Any, "a warning"),)) if index == 10 else reading.verdict
+        feed.put(replace(reading, savings=frozenset({"picture"}), verdict=warned))
+        if feed._pending is not None and (not taken or feed._pending.frame.index != taken[-1]):
+            taken.append(feed._pending.frame.index)
+        now[0] += 1 / 30
+    assert taken == [0, 3, 6, 9, 10, 13, 16, 19, 22, 25, 28]
+    assert feed.measured_fps == pytest.approx(30.0), "what is measured goes on"
+
+
+def test_the_header_names_the_savings_in_their_order(feed: LiveFeed) -> None:
+    player = Player()
+    feed.put(replace(player.reading(0, 0.0, *WELL), savings=frozenset({"picture", "body"})))
+    assert fetch(feed)[0]["savings"] == ["body", "picture"]
+    feed.put(player.reading(1, 1 / 30, *WELL))
+    assert fetch(feed, 1)[0]["savings"] == []
 
 
 def test_nothing_is_encoded_unless_somebody_asks(feed: LiveFeed, monkeypatch: pytest.MonkeyPatch) -> None:

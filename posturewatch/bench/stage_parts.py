@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 import cv2
@@ -118,6 +118,9 @@ class _TimedWatch:
 
     def finish(self, time_s: float) -> tuple[Excursion, ...]:
         return self._watcher.finish(time_s)
+
+    def warn(self, sides: Collection[Side]) -> None:
+        self._watcher.warn(sides)
 
 
 class _Sinks:

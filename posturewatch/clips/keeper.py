@@ -133,7 +133,7 @@ class ClipKeeper:
         """Take a reading's frame and events."""
         if self.fault is not None:
             return
-        self._ring.put(reading.frame)
+        self._ring.put(reading.frame, saving="clips" in reading.savings)
         with self._lock:
             if self._ended:
                 return

@@ -20,6 +20,9 @@ _LOG = logging.getLogger(__name__)
 #: Frames waiting for the encoder; a 1280x720 frame has 2.8 MB.
 WAITING_FRAMES = 8
 
+#: Least time between two frames while frames are saved: a little more than one of a usual camera's.
+SAVED_EVERY_S = 0.05
+
 #: How long closing waits for the encoder's thread: eight frames are done in a tenth of a second.
 JOIN_S = 2.0
 
@@ -113,6 +116,7 @@ class Ring:
         self._dropped = 0
         self._encoded = 0
         self._newest_s = -1.0
+        self._taken_s = -1.0
         self._busy = False
         self._closed = False
         self._fault = encoder_fault()
@@ -143,11 +147,15 @@ class Ring:
         with self._changed:
             return self._dropped
 
-    def put(self, frame: Frame) -> None:
-        """Takes a frame; never waits for the encoder."""
+    def put(self, frame: Frame, *, saving: bool = False) -> None:
+        """Takes a frame; never waits for the encoder. Where it is to save, frames that follow another closely are left
+        out."""
         with self._changed:
             if self._closed or self._fault is not None:
                 return
+            if saving and 0 <= frame.time_s - self._taken_s < SAVED_EVERY_S:
+                return
+            self._taken_s = frame.time_s
             if len(self._waiting) >= self._most_waiting:
                 self._waiting.popleft()
                 self._dropped += 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
@@ -195,6 +196,8 @@ class Estimator:
         means, sds, hand_presence, ood_score = self._ensemble.estimate(vector)
         pairs = dict(zip(OUTPUTS, zip(means[0].tolist(), sds[0].tolist(), strict=True), strict=True))
         values = {name: pairs[name] for name in self._reported[hand.side]}
+        if hand.forearm is not None and hand.forearm.carried_sd_deg > 0:
+            values = _widened(values, hand.forearm.carried_sd_deg)
         return Estimate(values, None, hand_presence=float(hand_presence[0]), ood_score=float(ood_score[0]))
 
     def refusal_of(self, hand_presence: float, ood_score: float, *, shown: bool = False) -> Refusal | None:
@@ -270,3 +273,15 @@ class Estimator:
         ).any():
             return Refusal.HAND_CUT_OFF
         return None
+
+
+#: What is measured against the forearm's axis, so that it is off by as much as that is.
+_AGAINST_FOREARM = frozenset(entry.output for entry in QUANTITIES if entry.group == "wrist")
+
+
+def _widened(values: dict[str, tuple[float, float]], axis_sd_deg: float) -> dict[str, tuple[float, float]]:
+    """The same where the forearm's axis itself has that deviation beside what the estimator knows of."""
+    return {
+        name: (value, math.hypot(sd, axis_sd_deg) if name in _AGAINST_FOREARM else sd)
+        for name, (value, sd) in values.items()
+    }

@@ -116,6 +116,9 @@ class Past:
 
     def _carried(self, name: str, refused: Measurement, time_s: float) -> Measurement:
         self._well_s.pop(name, None)
+        return self._aged(name, refused, time_s)
+
+    def _aged(self, name: str, refused: Measurement, time_s: float) -> Measurement:
         if name not in self.shown & _CARRIED:
             return refused
         value, sd, last_s = self._last[name]
@@ -123,6 +126,12 @@ class Past:
         if not 0 <= age_s <= self.rules.carry_s:
             return refused
         return Measurement.of(value, math.hypot(sd, self.rules.drift * math.sqrt(age_s)))
+
+    def between(self, refused: HandMeasurement, time_s: float) -> HandMeasurement:
+        """What is given of a hand in a frame in which it was not looked at: angles stay, with a spread that grows, the
+        rest is refused, and nothing of it counts as gone."""
+        values = {name: self._aged(name, value, time_s) for name, value in refused.values.items()}
+        return HandMeasurement(refused.side, values, refused.lift_plane)
 
     def lost(self, refused: HandMeasurement) -> HandMeasurement:
         """A hand of which nothing is given any more; returns what it was handed."""

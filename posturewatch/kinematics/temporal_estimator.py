@@ -160,6 +160,8 @@ class TemporalEstimator:
         past = self._pasts.setdefault(side, Past(self.staying))
         if hand is None:
             return past.settled(self.estimator.refused(side, Refusal.HAND_NOT_SEEN), time_s)
+        if not hand.looked_at:
+            return past.between(self.estimator.refused(side, Refusal.HAND_NOT_SEEN), time_s)
         single = self.estimator.look(observation, hand)
         if single.refusal is not None:
             return past.settled(self.estimator.refused(side, single.refusal), time_s)

@@ -88,12 +88,16 @@ class ForearmAxis:
         Standard deviation of the axis's angle in the image, degrees.
     outputs
         All that the forearm network says of this hand.
+    carried_sd_deg
+        Standard deviation of what the axis may have turned since the network saw it, degrees; 0 where it saw it in
+        this very frame.
     """
 
     wrist_px: Array
     towards_elbow_px: Array
     sd_deg: float
     outputs: ForearmOutputs[Array]
+    carried_sd_deg: float = 0.0
 
     def __post_init__(self) -> None:
         _check("wrist_px", self.wrist_px, (2,))
@@ -129,6 +133,8 @@ class HandObservation:
         The axis measured in the image, None without the forearm network.
     fingers
         All that the finger network says of this hand, None without it.
+    looked_at
+        Whether it was looked at in this frame; else all of it is as in the last frame in which it was.
 
     Raises
     ------
@@ -144,6 +150,7 @@ class HandObservation:
     label_agrees: bool
     forearm: ForearmAxis | None
     fingers: FingerOutputs[Array] | None = None
+    looked_at: bool = True
 
     def __post_init__(self) -> None:
         _check("landmarks_px", self.landmarks_px, (21, 3))

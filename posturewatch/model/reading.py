@@ -27,6 +27,8 @@ class Reading:
         The monotonic clock's seconds when the frame left the source, for the latency that the benchmark shows.
     dropped
         How many frames the source has skipped so far.
+    savings
+        The names (`posturewatch.model.savings`) of what is done less often for now, to keep up with the source.
     """
 
     frame: Frame
@@ -36,3 +38,4 @@ class Reading:
     display: Mapping[tuple[Side, str], float]
     taken_s: float
     dropped: int
+    savings: frozenset[str] = frozenset()

@@ -19,6 +19,7 @@ from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.address import is_address, public_address
 from posturewatch.model.observation import Side
 from posturewatch.pipeline.monitor import FrameSource, Measurer, Monitor, Observer, Sink
+from posturewatch.pipeline.pace import PaceControl
 from posturewatch.pipeline.practice import OpenSource
 from posturewatch.storage.records import SessionStart
 
@@ -53,11 +54,28 @@ class Built:
         Take one frame, or its observation, after the other.
     release
         Hands the models back.
+    ease
+        Tells the tracker the savings (`posturewatch.model.savings`) from the next frame on; None where it knows none.
     """
 
     tracker: Observer
     measurer: Measurer
     release: Callable[[], None]
+    ease: Callable[[frozenset[str]], None] | None = None
+
+
+class _EasedTracker:
+    """Keeps pace, and tells the tracker what it need not do for now."""
+
+    def __init__(self, ease: Callable[[frozenset[str]], None]) -> None:
+        self._control = PaceControl()
+        self._ease = ease
+
+    def frame(self, now_s: float, dropped: int, busy_s: float) -> frozenset[str]:
+        """See `PaceControl.frame`."""
+        savings = self._control.frame(now_s, dropped, busy_s)
+        self._ease(savings)
+        return savings
 
 
 @dataclass(frozen=True)
@@ -133,6 +151,7 @@ class Parts:
             watch=Watch(self.limits, self.rules, self.settings.fretting),
             sinks=sinks,
             smoother=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
+            pace=_EasedTracker(built.ease) if mode == "live" and built.ease is not None else None,
         )
         return monitor, built.release
 
@@ -195,7 +214,7 @@ def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = 
     estimator = load_estimator(settings.camera.hfov_deg, hands)
     tracker = load_tracker(mode, mirrored=settings.camera.mirrored)
     lifts = Lifts(hands, HandSize.of(settings.player.hand_length_mm))
-    return Built(tracker, TemporalEstimator(estimator, lifts), tracker.close)
+    return Built(tracker, TemporalEstimator(estimator, lifts), tracker.close, tracker.ease)
 
 
 def estimator_path() -> Path:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 
 from posturewatch.capture import open_source
 from posturewatch.errors import PosturewatchError
+from posturewatch.model.savings import savings_sentence
 from posturewatch.pipeline.build import Parts
 from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.pipeline.monitor import Monitor, Sink
@@ -41,6 +42,7 @@ class LivePractice:
         self._rest = RestWatch(break_rules(parts.settings.rest))
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
+        self._monitor: Monitor | None = None
         self._past_clip_faults: list[str] = []
         self._spec = spec
         self._limit_s = limit_s
@@ -105,11 +107,12 @@ class LivePractice:
             return self._recorder
 
     def _asides(self) -> list[str]:
-        """What the page says quietly: no clips any more, time for a rest, a week that rises suddenly, the
-        microphone."""
+        """What the page says quietly: no clips any more, what is done less often, time for a rest, a week that rises
+        suddenly, the microphone."""
         clip_fault = getattr(self._recorder, "clip_fault", None)
         sound = getattr(self._recorder, "sound_notice", None)
-        return [one for one in (clip_fault, self._rest.notice, self._load, sound) if one is not None]
+        saved = None if self._monitor is None else savings_sentence(self._monitor.savings)
+        return [one for one in (clip_fault, saved, self._rest.notice, self._load, sound) if one is not None]
 
     def _clip_faults(self) -> list[str]:
         fault = getattr(self._recorder, "clip_fault", None)
@@ -118,6 +121,7 @@ class LivePractice:
     def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
         with self._first_fault():
             made = self._parts.monitor("live", source, sinks)
+        self._monitor = made[0]
         self._opened.set()
         return made
 

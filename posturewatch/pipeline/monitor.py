@@ -21,6 +21,7 @@ __all__ = [
     "Measurer",
     "Monitor",
     "Observer",
+    "Pace",
     "Sink",
     "Smoother",
     "Watcher",
@@ -66,6 +67,12 @@ class Smoother(Protocol):
     """Smooths one quantity of one hand for the eye, value after value."""
 
     def __call__(self, value: float, time_s: float) -> SupportsFloat: ...
+
+
+class Pace(Protocol):
+    """Decides from a frame's time what is done less often from the next one on; see `PaceControl.frame`."""
+
+    def frame(self, now_s: float, dropped: int, busy_s: float) -> frozenset[str]: ...
 
 
 class Watcher(Protocol):
@@ -129,6 +136,8 @@ class Monitor:
         Take every reading, in this order.
     smoother
         Makes what smooths one number of the display.
+    pace
+        Keeps pace with the source, where it is live; None where every frame has its time.
     clock
         Seconds that only grow, for `now_s`.
     """
@@ -142,8 +151,11 @@ class Monitor:
         watch: Watcher,
         sinks: Sequence[Sink],
         smoother: Callable[[], Smoother],
+        pace: Pace | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._pace = pace
+        self._savings: frozenset[str] = frozenset()
         self._source = source
         self._tracker = tracker
         self._measurer = measurer
@@ -160,6 +172,11 @@ class Monitor:
         if self._seen_at is None:
             return 0.0
         return self._now_s + (self._clock() - self._seen_at if not self._source.ended else 0.0)
+
+    @property
+    def savings(self) -> frozenset[str]:
+        """The names of what is done less often for now."""
+        return self._savings
 
     @property
     def frame_s(self) -> float:
@@ -203,6 +220,9 @@ class Monitor:
             reading = self.step(taken.frame, taken.taken_s)
             for sink in self._sinks:
                 sink.put(reading)
+            if self._pace is not None:
+                now_s = self._clock()
+                self._savings = self._pace.frame(now_s, self._source.dropped, now_s - self._seen_at)
             frames += 1
         return Outcome(ending, self._now_s, frames, self._watch.finish(self._now_s))
 
@@ -227,4 +247,5 @@ class Monitor:
             display=self._display.update(measurement),
             taken_s=taken_s,
             dropped=self._source.dropped,
+            savings=self._savings,
         )

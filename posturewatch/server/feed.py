@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import math
 import threading
 import time
 from collections import deque
@@ -30,6 +31,10 @@ _RATE_WINDOW_S = 2.0
 
 #: What is older than this is no longer live: the camera is gone, or the session is another one.
 _FRESH_S = 1.0
+
+#: Least time between two messages while pictures are saved, a little less than three frames of a usual camera; a new
+#: warning does not wait.
+_SAVED_EVERY_S = 0.09
 
 #: How long `close` waits for the encoding thread: a single encoding takes milliseconds.
 _CLOSE_WAIT_S = 5.0
@@ -82,6 +87,7 @@ class LiveFeed:
         self._pending: Reading | None = None
         self._message: FeedMessage | None = None
         self._message_at = 0.0
+        self._taken_up_s = -math.inf
         self._waiters: list[Future[FeedMessage]] = []
         self._put_at: deque[float] = deque(maxlen=400)
         self._notice: str | None = None
@@ -114,8 +120,13 @@ class LiveFeed:
         with self._changed:
             if self._closed:
                 return
+            now_s = time.monotonic()
+            self._put_at.append(now_s)
+            saving = "picture" in reading.savings and now_s - self._taken_up_s < _SAVED_EVERY_S
+            if saving and not reading.verdict.fired:
+                return
+            self._taken_up_s = now_s
             self._pending = reading
-            self._put_at.append(time.monotonic())
             self._changed.notify_all()
 
     def clear(self) -> None:

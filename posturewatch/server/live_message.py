@@ -18,6 +18,7 @@ from posturewatch.comfort.limits import LimitProfile
 from posturewatch.model.observation import SIDES, ForearmAxis, HandObservation, Side
 from posturewatch.model.quantities import QUANTITIES, Quantity
 from posturewatch.model.reading import Reading
+from posturewatch.model.savings import SAVINGS
 from posturewatch.model.verdict import HandVerdict, HoldWarning, Level
 
 __all__ = ["pack", "reading_header", "unpack"]
@@ -81,6 +82,7 @@ def reading_header(
         "hands": [_hand(reading, side, limits, roles.get(side)) for side in SIDES],
         "warnings": warnings,
         "dropped": reading.dropped,
+        "savings": [one.name for one in SAVINGS if one.name in reading.savings],
     }
 
 

@@ -13,7 +13,11 @@ from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import ForearmAxis, Side
 from posturewatch.tracking.crop import WIDE, CropNet
 
-__all__ = ["ForearmNet", "axis_of", "sd_deg_of"]
+__all__ = ["ForearmNet", "axis_of", "carried", "sd_deg_of"]
+
+#: Root mean square of what a forearm's axis turns in the image, degrees per second: between neighbouring frames of the
+#: demo video both players' arms were at 25, over longer times at less.
+TURN_DEG_PER_S = 25.0
 
 
 def sd_deg_of(log_scale: float) -> float:
@@ -40,6 +44,28 @@ def axis_of(outputs: ForearmOutputs[Array], affine: Array) -> ForearmAxis:
         towards_elbow_px=back[:, :2] @ towards + back[:, 2],
         sd_deg=sd_deg_of(float(outputs.direction_log_scale)),
         outputs=outputs,
+    )
+
+
+def carried(axis: ForearmAxis, wrist_px: Array, age_s: float) -> ForearmAxis:
+    """An axis seen a moment ago, taken along with the hand: the wrist is where it is now, and the forearm's direction
+    in the image stays, since most of what a hand turns in so short a time is the wrist.
+
+    Parameters
+    ----------
+    axis
+        As the network saw it.
+    wrist_px
+        (2,) the hand's wrist now.
+    age_s
+        How long ago that was.
+    """
+    return ForearmAxis(
+        wrist_px=wrist_px,
+        towards_elbow_px=wrist_px + (axis.towards_elbow_px - axis.wrist_px),
+        sd_deg=axis.sd_deg,
+        outputs=axis.outputs,
+        carried_sd_deg=TURN_DEG_PER_S * age_s,
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import replace
 from types import TracebackType
 from typing import Literal, Protocol
 
@@ -26,6 +28,7 @@ from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.sides import network_evidence
 from posturewatch.tracking.still import StillFinder
+from posturewatch.tracking.turns import ForearmTurns
 from posturewatch.tracking.video import LIVE, VIDEO, VideoFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
@@ -87,6 +90,9 @@ class Tracker:
         self.mirrored = mirrored
         self._forearm = forearm
         self._fingers = fingers
+        self._turns = ForearmTurns()
+        self._savings: frozenset[str] = frozenset()
+        self._before: Observation | None = None
         self._finder: Finder
         if finder is not None:
             self._finder = finder
@@ -101,18 +107,31 @@ class Tracker:
         found, body = self._finder.find(frame.image_bgr, frame.time_s)
         return self._observation(frame, found, body)
 
+    def ease(self, savings: frozenset[str]) -> None:
+        """From the next frame on, does less often what is named there (`posturewatch.model.savings`); without effect on
+        single images."""
+        if self._video is not None:
+            self._savings = savings
+            self._video.ease(savings)
+
     def _look(
-        self, image_bgr: NDArray[np.uint8], looks: list[tuple[Array, Side]]
+        self, image_bgr: NDArray[np.uint8], looks: list[tuple[Array, Side]], spared: Collection[int] = ()
     ) -> tuple[list[ForearmAxis | None], list[FingerOutputs[Array] | None]]:
-        """What both networks see of hands, each as landmarks and the side it looks like; None without a network."""
-        for net in (self._forearm, self._fingers):
-            if net is not None and looks:
-                net.start(image_bgr, looks)  # all crops of both before the first is waited for
-        nothing = [None] * len(looks)
-        return (
-            [*self._forearm.wait()] if self._forearm and looks else [*nothing],
-            [*self._fingers.wait()] if self._fingers and looks else [*nothing],
-        )
+        """What both networks see of hands, each as landmarks and the side it looks like; None without a network, and of
+        the forearms of those that are spared."""
+        places = [place for place in range(len(looks)) if place not in spared]
+        if self._forearm is not None and places:
+            self._forearm.start(image_bgr, [looks[place] for place in places])
+        if self._fingers is not None and looks:
+            self._fingers.start(image_bgr, looks)
+        axes: list[ForearmAxis | None] = [None] * len(looks)
+        fingers: list[FingerOutputs[Array] | None] = [None] * len(looks)
+        if self._forearm is not None and places:
+            for place, axis in zip(places, self._forearm.wait(), strict=True):
+                axes[place] = axis
+        if self._fingers is not None and looks:
+            fingers = [*self._fingers.wait()]
+        return axes, fingers
 
     def _judge(self, image_bgr: NDArray[np.uint8], landmarks_px: list[Array]) -> list[Judgement]:
         """What both networks make of hands, each looked at as either side."""
@@ -129,15 +148,39 @@ class Tracker:
     def _observation(
         self, frame: Frame, found: list[tuple[Side, float, Detection]], body: BodyObservation | None
     ) -> Observation:
+        before = {} if self._before is None else {hand.side: hand for hand in self._before.hands}
+        # Hands that are looked at by turns come as they were, and so do their observations.
+        same = [
+            replace(before[side], side_confidence=confidence, looked_at=False)
+            for side, confidence, seen in found
+            if side in before and before[side].landmarks_px is seen.landmarks_px
+        ]
+        found = [one for one in found if one[0] not in {hand.side for hand in same}]
+        hands = self._hands(frame, found)
+        by_side = {hand.side: hand for hand in (*hands, *same)}
+        both = tuple(by_side[side] for side in SIDES if side in by_side)
+        seen = Observation(frame.index, frame.time_s, frame.width_px, frame.height_px, both, body)
+        self._before = seen if self._video is not None else None
+        return seen
+
+    def _hands(self, frame: Frame, found: list[tuple[Side, float, Detection]]) -> tuple[HandObservation, ...]:
+        """The hands that were found in this frame, with what the networks see of them."""
         looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
-        axes, fingers = self._look(frame.image_bgr, looks)
+        sides = [side for side, _, _ in found]
+        kept = {}
+        if "forearm" in self._savings and self._forearm is not None:
+            kept = self._turns.to_carry([(side, seen.landmarks_px) for side, _, seen in found], frame.time_s)
+        spared = [place for place, side in enumerate(sides) if side in kept]
+        axes, fingers = self._look(frame.image_bgr, looks, spared)
         if self._video is not None:
             evidence = {
                 side: _evidence(axis, of_fingers) * (1 if side == "left" else -1)
                 for (side, _, _), axis, of_fingers in zip(found, axes, fingers, strict=True)
             }
             self._video.add_evidence(evidence)
-        hands = tuple(
+        axes = [kept.get(side, axis) for side, axis in zip(sides, axes, strict=True)]
+        self._turns.take(list(zip(sides, axes, strict=True)), frame.time_s)
+        return tuple(
             HandObservation(
                 side=side,
                 side_confidence=confidence,
@@ -150,7 +193,6 @@ class Tracker:
             )
             for (side, confidence, seen), axis, of_fingers in zip(found, axes, fingers, strict=True)
         )
-        return Observation(frame.index, frame.time_s, frame.width_px, frame.height_px, hands, body)
 
     def close(self) -> None:
         """Hands the networks back; may be called twice."""

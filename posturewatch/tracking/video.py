@@ -47,6 +47,7 @@ __all__ = ["LIVE", "VIDEO", "Effort", "VideoFinder"]
 _GAP_S = 1.0  # after a gap like this nothing is where it was
 _LOST_S = 3.0  # how long a lost hand is remembered
 _BODY_FRESH_S = 0.6  # how long what the body last said of sides holds
+_SAVED_BODY = 3  # how many times less often the body is looked for to save time
 _REACH_PER_S = 6.0  # hand scales a lost hand may have moved per second of absence
 _COINCIDE = 0.3  # hand scales: two followed hands nearer than this are one
 
@@ -111,7 +112,13 @@ class VideoFinder:
         self._nets = (HandNet(), HandNet())
         self._palms = (PalmNet(), PalmNet())
         self._body = BodyFinder(mirrored)
+        self._savings: frozenset[str] = frozenset()
+        self._follows = 0
         self._forget()
+
+    def ease(self, savings: frozenset[str]) -> None:
+        """From the next frame on, does less often what is named there (`posturewatch.model.savings`)."""
+        self._savings = savings
 
     def _forget(self) -> None:
         self._tracks: list[Track] = []
@@ -161,7 +168,8 @@ class VideoFinder:
         return budget_s is not None and time.perf_counter() - self._begun_s > budget_s
 
     def _look_for_body(self, image: Image, time_s: float) -> BodyObservation | None:
-        due = time_s - self._body_s >= self._effort.body_every_s - 1e-3
+        every_s = self._effort.body_every_s * (_SAVED_BODY if "body" in self._savings else 1)
+        due = time_s - self._body_s >= every_s - 1e-3
         if self._effort.waits:
             if due:
                 self._body_s = time_s
@@ -177,7 +185,10 @@ class VideoFinder:
     def _follow(self, image: Image, time_s: float, tiles: list[Roi]) -> None:
         """The next look at each followed hand, while the palm finders work on the first tiles."""
         pairs = list(zip(self._tracks, self._nets, strict=False))
-        rois = [track.next_roi() for track in self._tracks]
+        if "second hand" in self._savings and len(pairs) == 2:
+            self._follows += 1
+            pairs = [pairs[self._follows % 2]]
+        rois = [track.next_roi() for track, _ in pairs]
         for (_, net), roi in zip(pairs, rois, strict=True):
             start_look(net, image, roi)
         for palm, tile in zip(self._palms, tiles, strict=False):

@@ -50,7 +50,7 @@ export interface Warned {
 }
 export interface LiveHeader {
   seq: number; index: number; time_s: Seconds; width: number; height: number; hands: LiveHand[]; warnings: Warned[];
-  dropped: number; measured_fps: number; notice: string | null;
+  dropped: number; savings: string[]; measured_fps: number; notice: string | null;
 }
 export interface Passage { piece: string | null; bars?: string; tempo_bpm?: number | null }
 export interface PracticeState {

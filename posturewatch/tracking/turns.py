@@ -1,0 +1,57 @@
+"""The forearm network every second frame: which hands it looks at, and what stands in for it between. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from posturewatch.model.arrays import Array
+from posturewatch.model.observation import ForearmAxis, Side
+from posturewatch.tracking.crop import hand_scale_px
+from posturewatch.tracking.forearm import carried
+
+__all__ = ["ForearmTurns"]
+
+#: An axis older than this is not carried.
+_CARRY_S = 0.25
+
+#: Nor is one whose hand has moved farther since, in hand scales: it may be another hand's.
+_NEAR = 0.5
+
+
+class ForearmTurns:
+    """Remembers each hand's axis from frame to frame."""
+
+    def __init__(self) -> None:
+        self._seen: dict[Side, tuple[float, ForearmAxis]] = {}
+        self._carried: dict[Side, bool] = {}
+
+    def to_carry(self, hands: Sequence[tuple[Side, Array]], time_s: float) -> dict[Side, ForearmAxis]:
+        """The axes of hands that need not be looked at: at most one in a frame, and none twice running.
+
+        Parameters
+        ----------
+        hands
+            Sides and landmarks (21, 3), pixels of the image.
+        time_s
+            The frame's time.
+        """
+        for side, landmarks_px in hands:
+            if self._carried.get(side, True) or side not in self._seen:
+                continue
+            seen_s, axis = self._seen[side]
+            near = _NEAR * hand_scale_px(landmarks_px)
+            wrist_px = landmarks_px[0, :2]
+            if 0 < time_s - seen_s <= _CARRY_S and math.dist(axis.wrist_px, wrist_px) < near:
+                return {side: carried(axis, wrist_px, time_s - seen_s)}
+        return {}
+
+    def take(self, axes: Sequence[tuple[Side, ForearmAxis | None]], time_s: float) -> None:
+        """Remembers what was given of each hand in a frame, seen or carried."""
+        for side, axis in axes:
+            if axis is None:
+                self._seen.pop(side, None)
+                continue
+            self._carried[side] = axis.carried_sd_deg > 0
+            if not self._carried[side]:
+                self._seen[side] = (time_s, axis)
