@@ -41,6 +41,9 @@ class FixedTracker:
     def observe(self, frame: Frame) -> Observation:
         return replace(self.seen, frame_index=frame.index, time_s=frame.time_s)
 
+    def ease(self, savings: frozenset[str]) -> None:
+        return
+
     def close(self) -> None:
         return
 
