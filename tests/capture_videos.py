@@ -65,12 +65,16 @@ def write_film(
     options: dict[str, str] | None = None,
     container_format: str | None = None,
     pixel_shape: Fraction | None = None,
+    container_options: dict[str, str] | None = None,
+    title: str | None = None,
 ) -> Path:
     """A film with a picture at each of times_s, millisecond ticks."""
     if pictures is None:
         pictures = [marked_picture(index % 25) for index in range(len(times_s))]
     height, width = pictures[0].shape[:2] if len(pictures) else (SIZE[1], SIZE[0])
-    with av.open(str(path), "w", format=container_format) as container:
+    with av.open(str(path), "w", format=container_format, options=container_options or {}) as container:
+        if title is not None:
+            container.metadata["title"] = title
         stream = container.add_stream(codec, rate=25, options=options or {})
         stream.width, stream.height, stream.pix_fmt = width, height, pix_fmt
         stream.codec_context.time_base = TICK

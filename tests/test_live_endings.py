@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import threading
@@ -11,9 +12,12 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from capture_videos import write_film
 from cli_stand_ins import ScriptedHands, film
 from test_cli_live import live, no_settings_of_the_user  # noqa: F401  a fixture
 
+from posturewatch.cli.analyse import EXIT_INCOMPLETE
+from posturewatch.cli.main import main
 from posturewatch.cli.signals import end_requests
 from posturewatch.pipeline.practice import Practice
 from posturewatch.review.derived import open_store
@@ -120,3 +124,20 @@ def test_a_page_that_fails_does_not_take_the_record_with_it(
     assert "A part of the program failed" in capsys.readouterr().out
     (info,) = SessionReader(tmp_path / "data").sessions()
     assert (info.end_reason, round(info.end_s, 1)) == ("film ended", 1.9)
+
+
+def test_a_film_that_is_cut_short_is_told_of_at_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
+    times_s = [index / 25 for index in range(50)]
+    path = write_film(
+        tmp_path / "a.mp4", times_s, codec="libx264", container_options={"movflags": "faststart"}
+    )
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    assert live(path, tmp_path / "data", "--for", "60") == EXIT_INCOMPLETE
+    assert "of 50 frames" in capsys.readouterr().out
+    out = tmp_path / "out"
+    assert main(["analyse", str(path), "--out", str(out)]) == EXIT_INCOMPLETE
+    assert "of 50 frames" in capsys.readouterr().err
+    assert "of 50 frames" in json.loads((out / "summary.json").read_text())["notice"]

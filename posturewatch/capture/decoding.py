@@ -70,7 +70,10 @@ class Decoder:
         # None: libav's messages go nowhere; faults reach the user as one sentence of ours.
         av.logging.set_level(None)
         timeout = None if timeout_s is None else (timeout_s, timeout_s)
-        self._container = av.open(address, mode="r", options=options, timeout=timeout)
+        # Titles and the like need not be UTF-8, and are not looked at.
+        self._container = av.open(
+            address, mode="r", options=options, timeout=timeout, metadata_errors="replace"
+        )
         try:
             if self._container.format.name in NOT_VIDEOS or not self._container.streams.video:
                 raise LookupError("no video stream")
@@ -91,6 +94,11 @@ class Decoder:
             if rate is not None and RATE_HZ[0] <= float(rate) <= RATE_HZ[1]:
                 return float(rate)
         return None
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height as the file states them, before anything is decoded."""
+        return self._stream.codec_context.width, self._stream.codec_context.height
 
     @property
     def frame_count(self) -> int | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any
 
 import av.error
 
+from posturewatch.capture.bounds import LONGEST_PX, check_size
 from posturewatch.capture.clock import Clock, SystemClock
 from posturewatch.capture.decoding import DecodedFrame, Decoder
 from posturewatch.capture.handover import Handover
@@ -19,11 +21,18 @@ from posturewatch.model.frame import Frame
 
 __all__ = ["VideoFileSource"]
 
+_LOG = logging.getLogger(__name__)
+
 #: Frames decoded ahead of the reader (2.8 MB each at 1280x720).
 READ_AHEAD = 4
 
 #: Taken for a video that states no rate and has frames without timestamps. Common practice of webcams.
 DEFAULT_RATE_HZ = 30.0
+
+#: So much less than a file states is common (edit lists, rounding) and worth no word.
+_FEW_FRAMES = 5
+_FEW_S = 1.0
+_FEW_SHARE = 0.03
 
 #: How long closing waits for the decoder's thread, which holds no resource of the reader's.
 JOIN_S = 2.0
@@ -61,6 +70,7 @@ class VideoFileSource:
             newest_only=pace == "camera", capacity=1 if pace == "camera" else READ_AHEAD
         )
         self._notice: str | None = None
+        self._incomplete = False
         self._started = threading.Event()
         self._closed = threading.Event()
         self._thread = threading.Thread(
@@ -97,6 +107,11 @@ class VideoFileSource:
         return self._notice
 
     @property
+    def incomplete(self) -> bool:
+        """Whether the file held less than it states, as `notice` then says; known once it has ended."""
+        return self._incomplete
+
+    @property
     def ended(self) -> bool:
         return self._handover.ended
 
@@ -120,6 +135,11 @@ class VideoFileSource:
             if self._pace != "asap":
                 self._started.wait()
             self._play(first)
+        # Whatever it is: a video that ends early is said to do so.
+        except Exception:  # noqa: BLE001
+            _LOG.exception("the video %s cannot be played on", self._name)
+            self._incomplete = True
+            self._notice = f"The video {self._name} could not be read to its end by a fault of the program."
         finally:
             self._handover.finish()
             self._frames.close()
@@ -128,7 +148,7 @@ class VideoFileSource:
     def _play(self, first: DecodedFrame) -> None:
         timeline = VideoTimeline(1.0 / (self._info.rate_hz or DEFAULT_RATE_HZ))
         start_s = self._clock.now()
-        time_s = 0.0
+        time_s, index = 0.0, 0
         try:
             for index, frame in enumerate(_chain(first, self._frames)):
                 time_s = timeline.place(frame.stamp_s)
@@ -138,7 +158,23 @@ class VideoFileSource:
                 if self._closed.is_set() or not self._handover.put(taken):
                     return
         except av.error.FFmpegError:
-            self._notice = f"The video {self._name} is damaged and breaks off after {time_s:.1f} s."
+            self._incomplete = True
+        self._compare(index + 1, time_s)
+
+    def _compare(self, frames: int, time_s: float) -> None:
+        """Notices where much less could be read than the file states."""
+        stated, duration_s = self._info.frame_count, self._info.duration_s
+        short = stated is not None and stated - frames > max(_FEW_FRAMES, _FEW_SHARE * stated)
+        early = duration_s is not None and duration_s - time_s > max(_FEW_S, _FEW_SHARE * duration_s)
+        if not (self._incomplete or short or early):
+            return
+        self._incomplete = True
+        of_frames = "" if stated is None else f" of {stated}"
+        of_s = "" if duration_s is None else f" of {duration_s:.1f}"
+        self._notice = (
+            f"Only {frames}{of_frames} frames ({time_s:.1f}{of_s} s) of the video {self._name} could be read: it is "
+            "cut short or damaged. Copy or export it again for the rest."
+        )
 
 
 def _chain(first: DecodedFrame, rest: Iterator[DecodedFrame]) -> Iterator[DecodedFrame]:
@@ -151,6 +187,8 @@ def _check_file(path: Path) -> None:
     try:
         if path.is_dir():
             raise InputError(f"{path} is a folder, not a video; name a video file inside it.")
+        if path.exists() and not path.is_file():
+            raise InputError(f"{path} is neither a file nor a folder; name a video file.")
         with path.open("rb") as file:
             if not file.read(1):
                 raise SourceError(f"The video {path} is empty (0 bytes); copy or record it again.")
@@ -167,8 +205,14 @@ def _check_file(path: Path) -> None:
 def _open(path: Path) -> Decoder:
     # "file:" and the whitelist: a play list or an odd file name must not make the machine fetch anything.
     try:
-        return Decoder(f"file:{path}", options={"protocol_whitelist": "file"})
+        decoder = Decoder(f"file:{path}", options={"protocol_whitelist": "file"})
     except (av.error.FFmpegError, LookupError) as error:
         raise SourceError(
             f"{path} is not a video that can be read; choose a video such as an MP4, MOV, MKV or AVI file."
         ) from error
+    try:
+        check_size(path, decoder.size_px, LONGEST_PX)
+    except InputError:
+        decoder.close()
+        raise
+    return decoder

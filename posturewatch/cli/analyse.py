@@ -27,6 +27,9 @@ SUMMARY_NAME = "summary.json"
 
 EXIT_INTERRUPTED = 130
 
+#: All was measured that could be read, and that was not the whole video.
+EXIT_INCOMPLETE = 6
+
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
     parser = add_command(
@@ -89,7 +92,7 @@ def _last_words(done: Analysed, source: Source, folder: Path) -> int:
         return SourceError.exit_code
     print(f"{done.outcome.frames} frames measured; results in {folder}:")
     print(f"  {SAMPLES_NAME}, {SUMMARY_NAME}")
-    return 0
+    return EXIT_INCOMPLETE if getattr(source, "incomplete", False) else 0
 
 
 def make_folder(folder: Path) -> None:

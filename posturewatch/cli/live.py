@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from posturewatch.cli.analyse import EXIT_INCOMPLETE
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
 from posturewatch.cli.signals import EndRequest, end_requests
 from posturewatch.errors import UnavailableError
@@ -150,4 +151,10 @@ def _last_words(live: LivePractice, store: Store, faults: list[str]) -> int:
         print(sentence)
     if identity is not None:
         print(summary_text(session_summary(store, store.find_exactly(identity))))
-    return 1 if kept_badly or faults else 0
+    state = live.practice.state()
+    cut_short = state["notice"] if state["ending"] == "film ended" else None
+    if cut_short is not None:
+        print(cut_short)
+    if kept_badly or faults:
+        return 1
+    return 0 if cut_short is None else EXIT_INCOMPLETE

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.capture.bounds import LONGEST_IMAGE_PX, check_size, stated_image_size
 from posturewatch.errors import InputError
 from posturewatch.model.estimator_outputs import LONG_FINGERS
 from posturewatch.model.frame import Frame
@@ -29,11 +30,21 @@ def read_image(path: Path) -> NDArray[np.uint8]:
     InputError
         With one sentence where there is none.
     """
+    if path.exists() and not path.is_file():
+        raise InputError(f"{path} is no file; name an image, such as a JPEG or PNG file.")
     try:
         data = np.fromfile(path, dtype=np.uint8)
     except OSError as error:
         raise InputError(f"The image {path} cannot be read ({error.strerror}); check the name.") from error
-    image = cv2.imdecode(data, cv2.IMREAD_COLOR) if len(data) else None
+    stated = stated_image_size(data.tobytes())
+    if stated is not None:
+        check_size(path, stated, LONGEST_IMAGE_PX)
+    try:
+        image = cv2.imdecode(data, cv2.IMREAD_COLOR) if len(data) else None
+    except cv2.error:  # of other kinds, too large for the library
+        image = None
+    if image is not None:
+        check_size(path, (image.shape[1], image.shape[0]), LONGEST_IMAGE_PX)
     if image is None:
         raise InputError(
             f"{path} is not an image that can be read; use JPEG or PNG (for videos: posturewatch analyse)."
