@@ -6,6 +6,7 @@ import json
 import os
 import threading
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -156,6 +157,16 @@ def test_live_figures_of_a_known_run() -> None:
         (np.percentile(waits, 50), np.percentile(waits, 95))
     )
     assert figures.page is None
+
+
+def test_savings_are_told_as_shares_of_the_frames() -> None:
+    made = [frozenset({"body"})] * 30 + [frozenset({"body", "forearm"})] * 10 + [frozenset[str]()] * 60
+    run = [replace(put, savings=names) for put, names in zip(puts(100), made, strict=True)]
+    figures = live_figures(run, [], None, warm_up_s=0.0)
+    assert figures.savings == pytest.approx({"body": 0.4, "forearm": 0.1})
+    found = Findings(2, PerFrame(90, (30.0,), (33.0,), 50.0, 55.0), figures)
+    assert "body in 40%, forearm in 10%" in report(found)
+    assert to_json(found)["live"]["savings"] == figures.savings
 
 
 def test_warm_up_is_left_out() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from posturewatch.bench.probes import Arrival, Put
 from posturewatch.errors import UnavailableError
+from posturewatch.model.savings import SAVINGS
 
 __all__ = [
     "CHUNK",
@@ -61,7 +62,8 @@ class Latency:
 @dataclass(frozen=True)
 class LiveFigures:
     """A live run after its warm-up. share_dropped of all frames the source gave; share_both_hands of the
-    measured ones; cpu_cores: processor time per time; memory in MB, None where the system does not say."""
+    measured ones; cpu_cores: processor time per time; memory in MB, None where the system does not say; savings: the
+    share of the measured frames under each saving that was made."""
 
     seconds: float
     frames: int
@@ -75,6 +77,7 @@ class LiveFigures:
     memory_start_mb: float | None = None
     memory_end_mb: float | None = None
     memory_peak_mb: float | None = None
+    savings: Mapping[str, float] = field(default_factory=dict)
 
 
 def live_figures(
@@ -104,7 +107,13 @@ def live_figures(
         measured=_latency([Arrival(put.at_s, put.taken_s) for put in kept], begin_s),
         ready=_latency(ready, begin_s),
         page=None if page is None else _latency(page, begin_s),
+        savings=_savings(kept),
     )
+
+
+def _savings(puts: Sequence[Put]) -> dict[str, float]:
+    shares = {one.name: sum(one.name in put.savings for put in puts) / len(puts) for one in SAVINGS}
+    return {name: share for name, share in shares.items() if share > 0}
 
 
 def _latency(arrivals: Sequence[Arrival], begin_s: float) -> Latency | None:

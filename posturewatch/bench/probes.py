@@ -55,13 +55,14 @@ def _memory_without_psutil() -> float | None:
 @dataclass(frozen=True)
 class Put:
     """One reading as it left the monitor: at_s and taken_s on the monotonic clock, frames dropped so far,
-    hands seen, and the process's processor time so far in seconds."""
+    hands seen, the process's processor time so far in seconds, and the savings in force."""
 
     at_s: float
     taken_s: float
     dropped: int
     hands: int
     cpu_s: float
+    savings: frozenset[str] = frozenset()
 
 
 class MonitorProbe:
@@ -80,6 +81,7 @@ class MonitorProbe:
                 reading.dropped,
                 len(reading.observation.hands),
                 cpu_seconds(),
+                reading.savings,
             )
         )
 

@@ -91,6 +91,9 @@ def _live_lines(live: LiveFigures) -> list[str]:
             f"  memory at start and end      {live.memory_start_mb:7.0f} MB, {live.memory_end_mb:.0f} MB"
             f"  (most: {live.memory_peak_mb:.0f} MB)"
         )
+    if live.savings:
+        saved = ", ".join(f"{name} in {share:.0%}" for name, share in live.savings.items())
+        lines.append(f"  done less often, of frames   {saved}")
     return lines
 
 
