@@ -67,14 +67,19 @@ def record(
     bent: tuple[float, float] = (0.0, 0.0),
     started_at: str = START.started_at,
     rate_hz: float = 10.0,
+    source_name: str = START.source_name,
+    away: tuple[float, float] = (0.0, 0.0),
 ) -> str:
-    """A session of the left hand at 10 degrees of flexion, at 60 in the stretch `bent`; its id."""
-    recorder = store.begin(replace(START, started_at=started_at))
+    """A session of the left hand at 10 degrees of flexion, at 60 in the stretch `bent`, without a picture in the
+    stretch `away`; its id."""
+    recorder = store.begin(replace(START, started_at=started_at, source_name=source_name))
     waiting = list(switches)
     for index in range(round(end_s * rate_hz)):
         time_s = index / rate_hz
         while waiting and waiting[0][0] <= time_s:
             recorder.passage(*waiting.pop(0))
+        if away[0] <= time_s < away[1]:
+            continue
         value = 60.0 if bent[0] <= time_s < bent[1] else 10.0
         recorder.put(
             make_reading(

@@ -6,6 +6,7 @@ import signal
 import socket
 import threading
 import time
+import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -201,6 +202,38 @@ def assert_sentence(capsys: pytest.CaptureFixture[str], part: str) -> None:
     assert part in said
     assert said.startswith("posturewatch: ")
     assert said.count("\n") == 1
+
+
+@pytest.mark.usefixtures("interrupts")
+@pytest.mark.parametrize("command", [("log",), ("live", "--source", "0")])
+def test_the_practice_log_opens_without_a_camera(
+    command: tuple[str, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """By a command of its own, which looks for no camera, and where the camera is not there."""
+    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
+    asked: list[str] = []
+    opened: list[str] = []
+
+    def none_there(spec: str, **options: object) -> None:
+        asked.append(spec)
+        raise SourceError("There is no camera 0.")
+
+    def open_browser(url: str) -> bool:
+        with urllib.request.urlopen(url, timeout=20) as answer:
+            opened.append(f"{answer.status} {url.split('?')[0].split('/')[-1]}")
+        threading.Timer(0.5, signal.raise_signal, (signal.SIGINT,)).start()
+        return True
+
+    monkeypatch.setattr("posturewatch.pipeline.live_practice.open_source", none_there)
+    monkeypatch.setattr("posturewatch.cli.live.webbrowser.open", open_browser)
+    main([*command, "--data-dir", str(tmp_path / "data"), "--port", "0"])
+    assert opened == ["200 log.html"]
+    assert asked == ([] if command == ("log",) else ["0"])
+    assert ("There is no camera 0. The practice log opens" in capsys.readouterr().out) == bool(asked)
+    assert SessionReader(tmp_path / "data").sessions() == []
 
 
 # ---- check ----

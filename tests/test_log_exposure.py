@@ -197,3 +197,15 @@ def test_a_piece_has_its_exposure_over_time(store: Store, log: PracticeLog) -> N
 def test_trends_of_an_empty_folder_are_empty(log: PracticeLog) -> None:
     told = log.trends(weeks=52, today=dt.date(2025, 3, 20))
     assert (told["from"], told["load"], told["lines"], told["pieces"]) == (None, [], [], [])
+
+
+def test_the_demo_and_time_without_a_picture_are_no_practice(store: Store, log: PracticeLog) -> None:
+    day = dt.date(2025, 3, 18)
+    record(store, 600.0, started_at=noon(day), away=(120.0, 480.0), rate_hz=2.0)
+    record(store, 600.0, started_at=noon(day), source_name="demo film", bent=(0.0, 600.0), rate_hz=2.0)
+    told = log.trends(weeks=1, today=dt.date(2025, 3, 20))
+    (week,) = told["load"]
+    # Four minutes with pictures, and two seconds of the gap.
+    assert (week["sessions"], week["minutes"]) == (1, pytest.approx(4.0, abs=0.05))
+    assert all(one["share"] in (None, 0.0) for line in told["lines"] for one in line["weeks"])
+    assert [one["demo"] for one in log.sessions()] == [True, False]

@@ -346,3 +346,16 @@ def test_everything_can_be_deleted(open_page: Open, stage: ReviewStage) -> None:
     )
     assert stage.log.data()["sessions"] == []
     assert stage.log.pieces() == []
+
+
+def test_every_page_says_that_a_practice_is_recorded(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("log.html#/trends")
+    assert not page.is_visible("#recording")
+    stage.practice.start()
+    try:
+        see(page, "#recording", "● Recording 0:0")
+        page.click("a[href='#/pieces']")
+        see(page, "#recording", "● Recording 0:0")
+    finally:
+        stage.practice.stop()
+    page.wait_for_selector("#recording", state="hidden")

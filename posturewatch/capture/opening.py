@@ -14,7 +14,7 @@ from posturewatch.capture.devices import open_device
 from posturewatch.capture.source import Pace, Source
 from posturewatch.capture.stream import StreamSource
 from posturewatch.capture.video_file import VideoFileSource
-from posturewatch.config.resources import calibration_dir
+from posturewatch.config.resources import DEMO_NAME, calibration_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
 
 __all__ = ["CameraFound", "demo_video", "find_cameras", "open_source"]
@@ -47,7 +47,7 @@ def open_source(
     if not spec:
         raise InputError("No source was named; use demo, a camera's number, a video's path or an address.")
     if spec == "demo":
-        return VideoFileSource(demo_video(), pace=pace, name="demo film")
+        return VideoFileSource(demo_video(), pace=pace, name=DEMO_NAME)
     if re.fullmatch(r"[0-9]{1,4}", spec):
         return CameraSource(int(spec), size_px=size_px, rate_hz=rate_hz)
     if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", spec):

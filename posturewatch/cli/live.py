@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 from posturewatch.cli.analyse import EXIT_INCOMPLETE
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
 from posturewatch.cli.signals import EndRequest, end_requests
-from posturewatch.errors import UnavailableError
+from posturewatch.errors import SourceError, UnavailableError
 
 if TYPE_CHECKING:
     from posturewatch.pipeline.live_practice import LivePractice
     from posturewatch.server.serving import PageServer
     from posturewatch.storage.store import Store
 
-__all__ = ["DEFAULT_PORT", "add"]
+__all__ = ["DEFAULT_PORT", "add", "add_page", "run"]
 
 #: Unassigned at IANA and rarely used; the same each time, so that a bookmark works.
 DEFAULT_PORT = 8717
@@ -54,6 +54,12 @@ posturewatch live --source http://192.168.1.20:8080/video
         metavar="SECONDS",
         help="end the session after this long, and leave",
     )
+    add_page(parser)
+    parser.set_defaults(run=run, begins=True)
+
+
+def add_page(parser: argparse.ArgumentParser) -> None:
+    """What every command that opens the page takes."""
     parser.add_argument("--no-browser", action="store_true", help="do not open the page in the browser")
     parser.add_argument(
         "--port",
@@ -64,7 +70,6 @@ posturewatch live --source http://192.168.1.20:8080/video
     )
     add_data_dir(parser)
     add_settings(parser)
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -105,14 +110,27 @@ def run(args: argparse.Namespace) -> int:
         server = PageServer(app, listener)
         cleanup.callback(server.close)
         server.start()
-        live.start(asked)
+        url = server.url if args.begins and _begun(live, asked, args) else f"{server.url}log.html"
         if not asked():
-            print(f"The page is at {admission.address(server.url)}  (Ctrl-C ends the session)", flush=True)
+            print(f"The page is at {admission.address(url)}  (Ctrl-C ends the session)", flush=True)
             if not args.no_browser:
-                webbrowser.open(admission.address_once(server.url))
+                webbrowser.open(admission.address_once(url))
         faults = _watch(live, server, asked)
         live.practice.stop()
         return _last_words(live, store, faults)
+
+
+def _begun(live: LivePractice, asked: EndRequest, args: argparse.Namespace) -> bool:
+    """Whether the first session is on. Where there is no camera, the practice log opens all the same, and the page can
+    start once there is one; where nobody looks at the page, that ends the command instead."""
+    try:
+        live.start(asked)
+    except SourceError as missing:
+        if args.no_browser or args.limit_s is not None:
+            raise
+        print(f"{missing.sentence} The practice log opens meanwhile.", flush=True)
+        return False
+    return True
 
 
 def _watch(live: LivePractice, server: PageServer, asked: EndRequest) -> list[str]:

@@ -18,6 +18,7 @@ from posturewatch.cli import (
     export,
     forget,
     live,
+    log,
     measure,
     repair,
     sessions,
@@ -34,6 +35,7 @@ EXIT_INTERRUPTED = 130
 #: In the order of --help. Each module has `add(subparsers)`; what is heavy it imports when it runs.
 _COMMANDS = (
     live,
+    log,
     analyse,
     measure,
     sessions,

@@ -7,7 +7,10 @@ from pathlib import Path
 
 from posturewatch.errors import UnavailableError
 
-__all__ = ["calibration_dir", "chart_library", "web_dir"]
+__all__ = ["DEMO_NAME", "calibration_dir", "chart_library", "web_dir"]
+
+#: The source name of a session of the bundled video: it is nobody's practice, and no trend counts it.
+DEMO_NAME = "demo film"
 
 _PACKAGE = Path(__file__).resolve().parents[1]
 

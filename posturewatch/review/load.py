@@ -13,6 +13,10 @@ __all__ = ["load_sentence"]
 
 def load_sentence(reader: SessionReader, today: dt.date | None = None) -> str | None:
     """From the sessions that are kept; None where the week is no sudden rise or too little is known."""
-    played = [PlayedSession(local_day(one.started_at), one.end_s / 60.0) for one in reader.sessions()]
+    played = [
+        PlayedSession(local_day(one.started_at), one.end_s / 60.0)
+        for one in reader.sessions()
+        if not one.demo
+    ]
     notice = load_notice(weekly_load(played, local_today() if today is None else today))
     return None if notice is None else notice.sentence

@@ -6,6 +6,7 @@ import datetime as dt
 import sqlite3
 from typing import Any
 
+from posturewatch.config.resources import DEMO_NAME
 from posturewatch.exposure.load import PlayedSession, load_notice, week_of, weekly_load
 from posturewatch.exposure.trends import ExposureRecord, Total, TrendKey, by_piece, by_week, change, slope
 from posturewatch.model.quantities import QUANTITY_NAMES, place, quantity
@@ -41,9 +42,11 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
     sessions = {
         number: (local_day(started_at), end_s or 0.0, kept)
         for number, started_at, end_s, kept in connection.execute(
-            "SELECT number, started_at, end_s, review.session FROM session LEFT JOIN review "
-            "ON review.session = session.number AND review.version = ? WHERE ended_at IS NOT NULL",
-            (REVIEW_VERSION,),
+            # Of each session the time in which pictures came; the demo is nobody's practice.
+            "SELECT number, started_at, coalesce(json_extract(summary_json, '$.watched_s'), end_s), review.session "
+            "FROM session LEFT JOIN review ON review.session = session.number AND review.version = ? "
+            "WHERE ended_at IS NOT NULL AND source_name <> ?",
+            (REVIEW_VERSION, DEMO_NAME),
         )
     }
     days = {number: day for number, (day, _, _) in sessions.items() if day >= since}

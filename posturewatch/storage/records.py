@@ -9,6 +9,7 @@ from typing import Any
 
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
+from posturewatch.config.resources import DEMO_NAME
 from posturewatch.model.measurement import LiftPlane
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion, HoldWarning
@@ -113,6 +114,11 @@ class SessionInfo:
         """Whether it was not ended yet."""
         return self.ended_at is None
 
+    @property
+    def demo(self) -> bool:
+        """Whether it is of the bundled video, and so nobody's practice."""
+        return self.source_name == DEMO_NAME
+
     def to_json(self) -> dict[str, Any]:
         """In JSON's types; times in seconds of the session, `started_at` and `ended_at` UTC in ISO 8601."""
         return {
@@ -122,6 +128,7 @@ class SessionInfo:
             "end_reason": self.end_reason,
             "duration_s": round(self.end_s, 3),
             "source": {"name": self.source_name, "kind": self.source_kind},
+            "demo": self.demo,
             "instrument": self.instrument,
             "program_version": self.program_version,
             "lost_samples": self.lost_samples,

@@ -80,7 +80,7 @@ export interface Summary {
 }
 
 export interface KeptSession {
-  id: string; started_at: string; ended_at: string | null; duration_s: Seconds; source?: { name?: string }; lost_samples?: number;
+  id: string; started_at: string; ended_at: string | null; duration_s: Seconds; source?: { name?: string }; demo?: boolean; lost_samples?: number;
 }
 export interface KeptPassage extends Passage {
   id: number; session_id: string; piece_id: number; piece: string; bars: string; tempo_bpm: number | null;

@@ -210,7 +210,7 @@ export default {
   charts: { failed: "Die Diagramme konnten nicht geladen werden; die Zahlen stehen in der Tabelle.", range: "Spanne", median: "Median", moments: "Clips und Gemerktes" },
 
   sessions: {
-    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", newer: "‹ Neuere", older: "Ältere ›",
+    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", recording: "Aufnahme läuft", newer: "‹ Neuere", older: "Ältere ›",
     none: "Noch ist nichts aufgenommen. Starte auf der Übeseite; am Ende steht es hier.",
   },
 

@@ -189,7 +189,7 @@ export default {
   charts: { failed: "The charts could not be loaded; the numbers are in the table.", range: "range", median: "median", moments: "clips and marks" },
 
   sessions: {
-    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", length: "Length", source: "Source", size: "Size", running: "running",
+    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", recording: "Recording",
     newer: "‹ Newer", older: "Older ›", none: "Nothing has been recorded yet. Start a practice on the practice page; it is kept here when it ends.",
   },
 

@@ -1,6 +1,8 @@
 // The practice log: which page an address shows. Addresses are "#/name/part/part".
 
-import { byId } from "../dom.js";
+import { get } from "../actions.js";
+import { byId, setText } from "../dom.js";
+import { clock } from "../format.js";
 import { fillWords, words } from "../language.js";
 import { clipsPage } from "./clips.js";
 import { dataPage } from "./data.js";
@@ -12,7 +14,7 @@ import { sessionPage } from "./session.js";
 import { sessionsPage } from "./sessions.js";
 import { trendsPage } from "./trends.js";
 
-/** @import { Page } from "../api.d.ts" */
+/** @import { Answer, Page, PracticeState } from "../api.d.ts" */
 
 /** @type {Map<string, (parts: string[]) => Promise<Page>>} */
 const PAGES = new Map(Object.entries({
@@ -22,6 +24,7 @@ const PAGES = new Map(Object.entries({
 /** Which link of the navigation a page belongs to. */
 const PART_OF = new Map([["session", "sessions"], ["review", "clips"], ["piece", "pieces"]]);
 
+const RECORDING_MS = 2000;
 const node = byId("page", HTMLElement);
 let turn = 0;
 /** @type {(() => void) | null} */
@@ -53,7 +56,18 @@ async function show() {
   return undefined;
 }
 
+/** While a practice is recorded, every page says so. */
+async function showRecording() {
+  /** @type {Answer<PracticeState>} */
+  const { body } = await get("state");
+  const sign = byId("recording", HTMLElement);
+  sign.hidden = body?.phase !== "watching";
+  setText(sign, `● ${words.sessions.recording} ${clock(body?.elapsed_s ?? 0)}`);
+  setTimeout(showRecording, RECORDING_MS);
+}
+
 fillWords(document);
+showRecording();
 document.title = `${words.log.title} · posturewatch`;
 window.addEventListener("hashchange", show);
 // Pages ask for a fresh look after they have changed something.

@@ -27,7 +27,7 @@ export async function sessionsPage([from = "0"]) {
     return [
       link(dateAndTime(one.started_at), `#/session/${encodeURIComponent(one.id)}`),
       one.ended_at === null ? text.running : duration(one.duration_s),
-      one.source?.name ?? "",
+      one.demo ? text.demo : one.source?.name ?? "",
       String(size?.clips ?? 0),
       size ? bytes(size.samples_bytes + size.clips_bytes) : "",
     ];
