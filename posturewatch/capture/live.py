@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from abc import ABC, abstractmethod
 from typing import Any
@@ -15,6 +16,8 @@ from posturewatch.model.arrays import Image
 from posturewatch.model.frame import Frame
 
 __all__ = ["LiveSource"]
+
+_LOG = logging.getLogger(__name__)
 
 #: Without a frame for this long the source counts as gone: the user is told and it is opened again.
 SILENCE_S = 2.0
@@ -47,6 +50,7 @@ class LiveSource(ABC):
         self._closed = threading.Event()
         self._settled = threading.Event()
         self._fault: SourceError | None = None
+        self._crash: SourceError | None = None
         self._info: SourceInfo | None = None
         self._count = 0
         self._start_s = 0.0
@@ -102,7 +106,10 @@ class LiveSource(ABC):
         return describe(self.info, live=True)
 
     def read(self, timeout_s: float) -> Taken | None:
-        return self._handover.take(timeout_s)
+        taken = self._handover.take(timeout_s)
+        if taken is None and self._crash is not None and self.ended:
+            raise self._crash
+        return taken
 
     def close(self) -> None:
         self._closed.set()
@@ -135,6 +142,14 @@ class LiveSource(ABC):
                     if self._info is None:
                         self._fault = fault
                         return
+                # Whatever it is: what ends a practice by a fault is told as one, not as its end.
+                except Exception:  # noqa: BLE001
+                    _LOG.exception("the source %s failed", self._name)
+                    self._fault = self._crash = SourceError(
+                        f"Reading from {self._name} failed by a fault of the program; what was recorded until then is "
+                        "kept. Start again."
+                    )
+                    return
                 if self._over or self._clock.wait(self._closed, RETRY_S):
                     return
         finally:

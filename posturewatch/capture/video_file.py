@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -52,7 +53,8 @@ class VideoFileSource:
             raise ValueError(f"a video's pace is 'asap', 'steady' or 'camera', got {pace!r}")
         self._clock: Clock = SystemClock() if clock is None else clock
         self._pace = pace
-        self._name = path.name if name is None else name
+        # A file's name need not be UTF-8, what is kept is.
+        self._name = os.fsencode(path.name).decode("utf-8", "replace") if name is None else name
         _check_file(path)
         #: The video's file.
         self.path = path

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import io
 import logging
 import os
 import sys
@@ -87,6 +88,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     from posturewatch.storage.private import private_files
 
     private_files()
+    for stream in (sys.stdout, sys.stderr):
+        # Names of folders and videos need not be UTF-8, and terminals not either.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     logging.basicConfig(level=logging.ERROR, format="posturewatch: %(message)s")
     try:
         return int(args.run(args))

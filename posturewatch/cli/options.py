@@ -41,10 +41,18 @@ def add_command(
 def add_data_dir(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--data-dir",
-        type=Path,
+        type=_folder,
         metavar="DIR",
         help="folder in which the sessions are kept (default: your user data folder)",
     )
+
+
+def _folder(text: str) -> Path:
+    if not text.strip():
+        raise argparse.ArgumentTypeError(
+            "the folder's name is empty; leave the option out for your user data folder"
+        )
+    return Path(text)
 
 
 def add_settings(parser: argparse.ArgumentParser) -> None:

@@ -20,7 +20,10 @@ def to_json(payload: Any) -> str:
     TypeError
         For other types.
     """
-    return json.dumps(_finite(payload), allow_nan=False, ensure_ascii=False)
+    # Names of folders need not be UTF-8; what cannot be written is replaced.
+    return (
+        json.dumps(_finite(payload), allow_nan=False, ensure_ascii=False).encode("utf-8", "replace").decode()
+    )
 
 
 def answer(payload: Any, status: int = 200) -> Response:

@@ -40,6 +40,9 @@ _SAVED_EVERY_S = 0.09
 _CLOSE_WAIT_S = 5.0
 
 
+_UNSHOWN = "The page gets no pictures by a fault of the program; the practice goes on. Stop and start again."
+
+
 @dataclass(frozen=True)
 class FeedMessage:
     """seq counts messages of this feed upwards; data is what `posturewatch.server.live_message` lays out."""
@@ -94,6 +97,7 @@ class LiveFeed:
         self._seq = 0
         self._cleared = 0
         self._closed = False
+        self._fault: str | None = None
         self._thread: threading.Thread | None = None
 
     @property
@@ -104,6 +108,11 @@ class LiveFeed:
     @notice.setter
     def notice(self, sentence: str | None) -> None:
         self._notice = sentence
+
+    @property
+    def fault(self) -> str | None:
+        """Why pages get no frames, in one sentence; None while all is well."""
+        return self._fault
 
     @property
     def measured_fps(self) -> float:
@@ -200,7 +209,14 @@ class LiveFeed:
                 self._seq += 1
                 seq, cleared = self._seq, self._cleared
             assert reading is not None
-            data = self._encode(reading, seq)
+            try:
+                data = self._encode(reading, seq)
+                self._fault = None
+            # Whatever it is: the next frame is tried, and the player is told.
+            except Exception:  # noqa: BLE001
+                _LOG.exception("frame %d could not be made ready for the page", reading.frame.index)
+                self._fault = _UNSHOWN
+                continue
             if data is None:
                 continue
             message = FeedMessage(seq, data)
