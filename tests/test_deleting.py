@@ -9,7 +9,9 @@ from log_factories import Taken
 from session_factories import Ended
 from test_session_store import START, put_seconds
 
+from posturewatch.config.settings import ClipSettings
 from posturewatch.errors import UnknownError
+from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import CheckEntry, ClipChange, MarkChange, MarkEntry
 from posturewatch.review.practice_log import PracticeLog
@@ -98,3 +100,17 @@ def test_a_film_that_is_none_is_not_there_and_never_followed(tmp_path: Path, kin
         assert not path.parent.exists()
         assert not path.parent.is_symlink()
     assert theirs.read_bytes() == FILM
+
+
+def test_a_whole_clip_that_a_crash_left_without_its_name_is_found_again(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        identity, path = with_clip(store, tmp_path)
+        torn = path.with_name("clip-2.mp4.part")
+        torn.write_bytes(FILM)  # not listed: never finished
+        path.rename(path.with_name("clip-1.mp4.part"))
+        log = PracticeLog(store)
+        assert log.clips(session_id=identity)[0]["state"] == "missing"
+        ClipRecording(store, ClipSettings())
+        assert log.clips(session_id=identity)[0]["state"] == "there"
+        assert not torn.exists()
+    assert sorted(one.name for one in path.parent.iterdir()) == ["clip-1.mp4"]

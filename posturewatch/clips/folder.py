@@ -19,13 +19,23 @@ CLIP_SUFFIX = ".mp4"
 PART_SUFFIX = ".part"
 
 
-def remove_leftovers(root: Path) -> int:
+def remove_leftovers(root: Path, is_listed: Callable[[Path, int], bool] = lambda path, size: False) -> int:
     """Deletes what an interrupted writing left anywhere below this folder; the count of files deleted. Only
-    while nothing is being written there."""
+    while nothing is being written there.
+
+    Parameters
+    ----------
+    is_listed
+        Whether a clip of this path and of so many bytes is listed: then it is whole, and only lacks its name.
+    """
     count = 0
-    for path in root.rglob(f"clip-*{CLIP_SUFFIX}{PART_SUFFIX}"):
+    for part in root.rglob(f"clip-*{CLIP_SUFFIX}{PART_SUFFIX}"):
+        path = part.with_suffix("")
         with contextlib.suppress(OSError):
-            path.unlink()
+            if not path.exists() and is_listed(path, part.stat().st_size):
+                part.replace(path)
+                continue
+            part.unlink()
             count += 1
     return count
 

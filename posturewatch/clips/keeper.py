@@ -86,9 +86,9 @@ class ClipKeeper:
         idle_s: float = IDLE_S,
     ) -> None:
         """folder: of this session's clips, made when the first is written. on_clip: called with each clip, in the
-        writer's thread; must not raise. all_clips: the room for all sessions' clips; by default the folder above
-        with its default limits. ring, sound: handed over; the ring is closed with the keeper. idle_s: after
-        this time without frames, the clock counts."""
+        writer's thread, just before it gets its name; must not raise. all_clips: the room for all sessions' clips; by
+        default the folder above with its default limits. ring, sound: handed over; the ring is closed with the
+        keeper. idle_s: after this time without frames, the clock counts."""
         self._folder = folder
         self._on_clip = on_clip
         self._all_clips = ClipFolder(folder.parent) if all_clips is None else all_clips
@@ -229,13 +229,13 @@ class ClipKeeper:
         if sentence is not None:
             return sentence
         sound = None if self._sound is None else self._sound.between(video.start_s, video.end_s)
-        record = self._write(span, video, sound)
+        self._write(span, video, sound)
         self._written += 1
-        self._on_clip(record)
         return None
 
-    def _write(self, span: Span, video: EncodedVideo, sound: SoundPiece | None) -> ClipRecord:
-        """Under another name first: a file with a clip's name is always a whole clip."""
+    def _write(self, span: Span, video: EncodedVideo, sound: SoundPiece | None) -> None:
+        """Under another name first: a file with a clip's name is always a whole clip. Listed before it gets its
+        name: one that a crash left without it is found again by the list."""
         identity = f"clip-{round(span.start_s * 1000):08d}"
         path = self._folder / f"{identity}{CLIP_SUFFIX}"
         part = self._folder / f"{identity}{CLIP_SUFFIX}{PART_SUFFIX}"
@@ -244,20 +244,22 @@ class ClipKeeper:
             # Its bytes before its name: after a power cut, too, what has a clip's name is whole.
             with part.open("rb+") as file:
                 os.fsync(file.fileno())
+            self._on_clip(
+                ClipRecord(
+                    id=identity,
+                    start_s=video.start_s,
+                    end_s=video.end_s,
+                    path=path,
+                    bytes=part.stat().st_size,
+                    reason=span.reason,
+                    moments=span.moments,
+                    has_sound=sound is not None,
+                )
+            )
             part.replace(path)
         except (OSError, av.error.FFmpegError):
             _delete(part)
             raise
-        return ClipRecord(
-            id=identity,
-            start_s=video.start_s,
-            end_s=video.end_s,
-            path=path,
-            bytes=path.stat().st_size,
-            reason=span.reason,
-            moments=span.moments,
-            has_sound=sound is not None,
-        )
 
     def _stop(self, sentence: str) -> None:
         with self._lock:

@@ -121,7 +121,7 @@ class ClipRecording:
         self._clips = ClipRepository(store)
         self._settings = settings
         if settings.enabled:
-            remove_leftovers(self._clips.root)
+            remove_leftovers(self._clips.root, self._clips.lists)
 
     def begin(self, recorder: SessionRecorder, video: Path | None) -> SessionRecorder:
         """The recorder with clips beside it, or alone where clips are off.

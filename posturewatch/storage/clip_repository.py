@@ -60,6 +60,22 @@ class ClipRepository:
             return True
         return row is not None and bool(row[0])
 
+    def lists(self, path: Path, size: int) -> bool:
+        """Whether a clip of this path and of so many bytes is listed and not removed; False where that cannot be found
+        out."""
+        try:
+            with self._store.reading() as connection:
+                row = None
+                if connection is not None:
+                    row = connection.execute(
+                        "SELECT 1 FROM clip WHERE file = ? AND bytes = ? AND removed_at IS NULL",
+                        (below(self._store.data_dir, path), size),
+                    ).fetchone()
+        except (StoreError, ValueError) as error:
+            _LOG.warning("whether %s is listed cannot be found out: %s", path, error)
+            return False
+        return row is not None
+
     def removed(self, path: Path) -> None:
         """The clip was deleted to make room for newer ones."""
         try:
