@@ -170,7 +170,8 @@ class Noting:
         ("view 0", "wrist_flexion", None),
         ("view 4", "index_lift", None),
         ("no forearm", "wrist_flexion", Refusal.FOREARM_NOT_SEEN),
-        ("no fingers", "index_pip", Refusal.TOO_UNCERTAIN),
+        # What the finger network has not looked at is no hand for certain.
+        ("no fingers", "index_pip", Refusal.HAND_NOT_SEEN),
         ("strings not seen", "index_lift", Refusal.STRINGS_NOT_SEEN),
         ("strings not placed", "index_lift", Refusal.STRINGS_NOT_SEEN),
         ("far away", "wrist_flexion", Refusal.HAND_TOO_SMALL),
