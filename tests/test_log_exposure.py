@@ -15,6 +15,7 @@ from log_factories import TakenMoment, noon, record, take
 from posturewatch.errors import InputError
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import (
+    CheckEntry,
     PieceChange,
 )
 from posturewatch.review.practice_log import PracticeLog
@@ -209,3 +210,15 @@ def test_the_demo_and_time_without_a_picture_are_no_practice(store: Store, log: 
     assert (week["sessions"], week["minutes"]) == (1, pytest.approx(4.0, abs=0.05))
     assert all(one["share"] in (None, 0.0) for line in told["lines"] for one in line["weeks"])
     assert [one["demo"] for one in log.sessions()] == [True, False]
+
+
+def test_the_list_of_sessions_tells_what_each_adds_up_to(store: Store, log: PracticeLog) -> None:
+    """Of 60 s, 12 s are far past the extreme limit of flexion, and 15 s are without a picture."""
+    identity = record(store, 60.0, bent=(10.0, 22.0), away=(40.0, 55.0))
+    take(store, identity)
+    log.add_check(CheckEntry.read({"moment": "after", "rating": 4, "session_id": identity}))
+    (one,) = log.sessions()
+    assert one["extreme_share"] == pytest.approx(12 / 45, abs=0.02)
+    # Nothing tells which hand is on the fingerboard, so that both count, and the right one was never measured.
+    assert one["measured_share"] == 0.0
+    assert (one["warnings"], one["clips"], one["pain"]) == (0, 1, 4)

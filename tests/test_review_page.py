@@ -106,15 +106,18 @@ def reading_at(page: sync_api.Page, stage: ReviewStage) -> None:
 
 def test_a_clip_steps_seeks_and_tells_the_measured_angle(open_page: Open, stage: ReviewStage) -> None:
     page = review(open_page, clips(stage)[0]["id"])
+    page.wait_for_function(SETTLED)
     reading_at(page, stage)
+    # Opened at the hold, two seconds after the clip's beginning.
+    opened = 2.0 * RATE_HZ
     for count in (1, 2, 3):
         page.keyboard.press("ArrowRight")
         page.wait_for_function(SETTLED)
         # In the middle of the picture, so that no rounding shows its neighbour.
-        assert page.evaluate(TIME) == pytest.approx((count + 0.5) / RATE_HZ, abs=0.01)
+        assert page.evaluate(TIME) == pytest.approx((opened + count + 0.5) / RATE_HZ, abs=0.01)
     page.click("#back")
     page.wait_for_function(SETTLED)
-    assert page.evaluate(TIME) == pytest.approx(2.5 / RATE_HZ, abs=0.01)
+    assert page.evaluate(TIME) == pytest.approx((opened + 2.5) / RATE_HZ, abs=0.01)
     box = page.locator(".trace").bounding_box()
     assert box is not None
     page.mouse.click(box["x"] + box["width"] * 0.6, box["y"] + 40)
@@ -133,7 +136,7 @@ def test_a_clip_plays_at_each_speed_and_loops(open_page: Open, stage: ReviewStag
         assert page.evaluate("document.querySelector('video').playbackRate") == speed
     page.keyboard.press("l")
     page.keyboard.press("Space")
-    page.wait_for_function(f"() => {TIME} > 0.3")
+    page.wait_for_function(f"() => {TIME} > 2.3")
     see(page, "#play", "Pause")
     page.evaluate("document.querySelector('video').currentTime = 7.7")
     page.wait_for_function(f"() => {TIME} < 2")
@@ -237,9 +240,9 @@ def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -
 def test_a_finger_can_be_followed_through_a_clip(open_page: Open, stage: ReviewStage) -> None:
     page = review(open_page, clips(stage)[0]["id"])
     page.select_option(".player select", label="Left hand, little finger lift")
-    see(page, ".trace-reading", "0 mm lift, in comfort range")
-    page.evaluate("document.querySelector('video').currentTime = 5.05")
     see(page, ".trace-reading", "30 mm lift, extreme")
+    page.evaluate("document.querySelector('video').currentTime = 1.05")
+    see(page, ".trace-reading", "0 mm lift, in comfort range")
     # Over the picture stands the wrist.
     see(page, ".chip[data-side=left] b", "flexion")
 
@@ -359,3 +362,20 @@ def test_every_page_says_that_a_practice_is_recorded(open_page: Open, stage: Rev
     finally:
         stage.practice.stop()
     page.wait_for_selector("#recording", state="hidden")
+
+
+def test_a_teacher_sees_sessions_the_week_and_clips_at_a_glance(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("log.html#/sessions")
+    see(page, "table thead", "Past the extreme limit")
+    (share,) = {round(100 * one["extreme_share"]) for one in stage.log.sessions()}
+    see(page, "table tbody tr", f"{share}\u00a0%")
+    open_page("log.html#/trends").wait_for_selector("#week")
+    clips = open_page("log.html#/clips")
+    clips.wait_for_function(
+        "[...document.querySelectorAll('.clips img')].every((one) => one.naturalWidth > 0)"
+    )
+    clips.click(".clip-name:has-text('Held')")
+    download = clips.locator("a[download]")
+    assert download.get_attribute("href") == f"/api/clips/{clips.url.rsplit('/', 1)[1]}/video"
+    # The clip begins two seconds before its hold.
+    see(clips, ".trace-reading", "2.00 s")

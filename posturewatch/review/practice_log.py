@@ -32,6 +32,7 @@ from posturewatch.review.entries import (
 from posturewatch.review.reviews import forget_review, keep_review, stale_sessions
 from posturewatch.review.samples import samples_json, trace_json
 from posturewatch.review.session_document import full_document, piece_document, session_document
+from posturewatch.review.session_list import session_list
 from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import local_today, trends
 from posturewatch.storage import own_data
@@ -120,8 +121,9 @@ class PracticeLog:
     # ---- one session ----
 
     def sessions(self) -> list[dict[str, Any]]:
-        """All sessions, newest first."""
-        return [info.to_json() for info in self._store.sessions()]
+        """All sessions, newest first, with what each adds up to; see `posturewatch.review.session_list`."""
+        with self._reading() as connection:
+            return session_list(connection, self._store.sessions())
 
     def summary(self, session_id: str) -> dict[str, Any]:
         """A session's summary; see `posturewatch.review.summaries.summarise_record`."""

@@ -82,6 +82,9 @@ export interface Summary {
 export interface KeptSession {
   id: string; started_at: string; ended_at: string | null; duration_s: Seconds; source?: { name?: string }; demo?: boolean; lost_samples?: number;
 }
+export interface ListedSession extends KeptSession {
+  warnings: number; clips: number; extreme_share: number | null; measured_share: number | null; pain: number | null;
+}
 export interface KeptPassage extends Passage {
   id: number; session_id: string; piece_id: number; piece: string; bars: string; tempo_bpm: number | null;
   start_s: Seconds; end_s: Seconds | null;

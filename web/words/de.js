@@ -210,7 +210,8 @@ export default {
   charts: { failed: "Die Diagramme konnten nicht geladen werden; die Zahlen stehen in der Tabelle.", range: "Spanne", median: "Median", moments: "Clips und Gemerktes" },
 
   sessions: {
-    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", recording: "Aufnahme läuft", newer: "‹ Neuere", older: "Ältere ›",
+    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", warnings: "Warnungen", extreme: "Über der Extremgrenze", pain: "Schmerz (0 bis 10)",
+    about: "Über der Extremgrenze: Anteil der gemessenen Zeit, in der Richtung, in der er am größten war. Gemessen: Anteil der Zeit, des am wenigsten gemessenen Winkels der Griffhand.", recording: "Aufnahme läuft", newer: "‹ Neuere", older: "Ältere ›",
     none: "Noch ist nichts aufgenommen. Starte auf der Übeseite; am Ende steht es hier.",
   },
 
@@ -254,13 +255,15 @@ export default {
   review: {
     title: "Ansehen", choose: "Wähle einen Clip aus der Liste der Clips.", sideBySide: "Nebeneinander", compareWith: "Vergleichen mit", onlyOne: "nur ein Clip", noOther: "Es gibt noch keinen anderen Clip zum Vergleichen.",
     inStep: "Beide Clips laufen im Gleichschritt, sodass die Momente, für die sie gemacht wurden, zusammenfallen.", kept: "Wird behalten.", notKept: "Wird nicht mehr behalten.", keep: "Behalten: nie für neuere entfernen",
-    saveNote: "Notiz speichern", saved: "gespeichert", notSaved: "noch nicht gespeichert", deleteQuestion: "Diesen Clip endgültig löschen?", which: { only: "Dieser Clip", first: "Dieser erste Clip", second: "Dieser zweite Clip" },
+    saveNote: "Notiz speichern", download: "Clip herunterladen", saved: "gespeichert", notSaved: "noch nicht gespeichert", deleteQuestion: "Diesen Clip endgültig löschen?", which: { only: "Dieser Clip", first: "Dieser erste Clip", second: "Dieser zweite Clip" },
     delete: { only: "Clip löschen", first: "Ersten Clip löschen", second: "Zweiten Clip löschen" },
   },
 
   trends: {
     title: "Verlauf", spans: { 13: "drei Monate", 26: "ein halbes Jahr", 52: "ein Jahr", 156: "drei Jahre" }, none: "In dieser Zeit wurde nichts aufgenommen; nach den ersten Sitzungen steht hier, wie sich Wochen vergleichen.",
     waiting: (count) => `${plural(count, "Sitzung ist", "Sitzungen sind")} noch nicht ausgerechnet; öffne die Seite gleich noch einmal.`, line: (what, level) => `${what}, über der ${limits[level]}`, short: (what, level) => `${what}, ${levels[level]}`,
+    weekTitle: "Diese Woche", weekNone: "In dem, was diese und letzte Woche gemessen wurde, war kein Handgelenk über einer Extremgrenze.", weekUnknown: "Diese Woche wurde zu wenig gemessen, um sie zu vergleichen.",
+    week: (what, now, before) => `${what}: über der Extremgrenze ${now === null ? "diese Woche unbekannt" : `${now} der gemessenen Zeit`}, ${before === null ? "letzte Woche unbekannt" : `letzte Woche ${before}`}.`,
     byDirection: "Nach Richtung", byPiece: "Nach Stück", byPieceCaption: "Anteil der gemessenen Zeit über jeder Grenze, nach Stück", leastRecentFirst: "Am längsten nicht Gespieltes zuerst.",
     chart: (title) => `${title}: Anteil der gemessenen Zeit über jeder Grenze, nach Woche`, caption: (title) => `${title}: Wochen verglichen`, direction: "Richtung", previousWeek: "Vorige Woche", lastWeek: "Letzte Woche", change: "Änderung",
     slope: "Neigung pro Woche", noChange: "keine", points: (value) => `${value} Punkte`, noLimitPassed: "In keiner Woche, die mindestens fünf Minuten gemessen wurde, wurde eine Grenze überschritten.", noPiece: "In dieser Zeit wurde kein Stück genannt.",

@@ -189,7 +189,8 @@ export default {
   charts: { failed: "The charts could not be loaded; the numbers are in the table.", range: "range", median: "median", moments: "clips and marks" },
 
   sessions: {
-    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", recording: "Recording",
+    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", warnings: "Warnings", extreme: "Past the extreme limit", pain: "Pain (0 to 10)",
+    about: "Past the extreme limit: share of the measured time, of the direction in which it was most. Measured: share of the time, of the angle of the fingerboard hand that was measured least.", recording: "Recording",
     newer: "‹ Newer", older: "Older ›", none: "Nothing has been recorded yet. Start a practice on the practice page; it is kept here when it ends.",
   },
 
@@ -243,7 +244,7 @@ export default {
   review: {
     title: "Review", choose: "Choose a clip from the list of clips.", sideBySide: "Side by side", compareWith: "Compare with", onlyOne: "one clip only",
     noOther: "There is no other clip yet to compare this one with.", inStep: "Both clips run in step, so that the moments they were made for meet.",
-    kept: "Kept.", notKept: "No longer kept.", keep: "Keep it: never removed to make room", saveNote: "Save note", saved: "saved", notSaved: "not saved yet",
+    kept: "Kept.", notKept: "No longer kept.", keep: "Keep it: never removed to make room", saveNote: "Save note", download: "Download clip", saved: "saved", notSaved: "not saved yet",
     deleteQuestion: "Delete this clip for good?", which: { only: "This clip", first: "This first clip", second: "This second clip" },
     delete: { only: "Delete clip", first: "Delete first clip", second: "Delete second clip" },
   },
@@ -253,6 +254,9 @@ export default {
     none: "Nothing was recorded in this time; after the first sessions, this page tells how weeks compare.",
     waiting: (/** @type {number} */ count) => `${plural(count, "session is", "sessions are")} not worked out yet; open this page again in a moment.`,
     line: (/** @type {string} */ what, /** @type {Level} */ level) => `${what}, past ${limits[level]}`, short: (/** @type {string} */ what, /** @type {Level} */ level) => `${what}, ${levels[level]}`,
+    weekTitle: "This week", weekNone: "No wrist was past an extreme limit in what was measured this week or last week.", weekUnknown: "Too little was measured this week to compare it.",
+    week: (/** @type {string} */ what, /** @type {string | null} */ now, /** @type {string | null} */ before) =>
+      `${what}: past the extreme limit ${now === null ? "not known this week" : `${now} of the measured time`}, ${before === null ? "not known last week" : `${before} last week`}.`,
     byDirection: "By direction", byPiece: "By piece", byPieceCaption: "Share of the measured time past each limit, by piece", leastRecentFirst: "Least recently played first.",
     chart: (/** @type {string} */ title) => `${title}: share of the measured time past each limit, by week`, caption: (/** @type {string} */ title) => `${title}: weeks compared`,
     direction: "Direction", previousWeek: "Previous week", lastWeek: "Last week", change: "Change", slope: "Trend per week", noChange: "none",

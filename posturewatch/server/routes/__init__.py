@@ -55,7 +55,8 @@ Pieces
     DELETE /api/pieces/ID                       {"deleted": true}; 409 while passages of it are kept
 
 One session
-    GET    /api/sessions                        {"sessions": [SESSION]}, newest first; SESSION as
+    GET    /api/sessions                        {"sessions": [SESSION + {"warnings", "clips", "extreme_share",
+           "measured_share", "pain"}]}, newest first, see `posturewatch.review.session_list`; SESSION as
            `posturewatch.storage.records.SessionInfo.to_json`
     GET    /api/sessions/ID/summary             `posturewatch.review.summaries.summarise_record`
     GET    /api/sessions/ID                     {"session": SESSION, "passages": [PASSAGE],

@@ -29,6 +29,8 @@ export function clipList(clips, none, withSession = false) {
       clip.passage ? passageName(clip.passage) : "", clip.state === "there" ? bytes(clip.bytes) : words.clips[clip.state],
       clip.kept ? words.clips.kept : ""].filter(Boolean);
     return element("li", { attr: { "data-state": clip.state } },
+      clip.state === "there" ? element("a", { href: `#/review/${clip.id}`, tabIndex: -1, attr: { "aria-hidden": "true" } },
+        element("img", { src: `/api/clips/${clip.id}/picture`, loading: "lazy", alt: "", className: "hold-picture" })) : null,
       link(name, `#/review/${clip.id}`, { className: "clip-name" }),
       element("p", { className: "small" }, facts.map((one) => one.replaceAll(/(?<=\d) (?=\D)/g, "\u00a0")).join(" · ")),
       clip.note ? element("p", {}, clip.note) : null);

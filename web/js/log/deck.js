@@ -62,6 +62,8 @@ export class Deck {
       this.start();
     });
     if (this.#players.length > 1) this.seek(0);
+    // Opened at what it was made for.
+    else this.#leader.seek(this.#leader.key);
     this.render();
   }
 

@@ -116,7 +116,8 @@ function ownCard(clip, place) {
     field(words.note, note),
     element("p", { className: "row" }, button(text.saveNote, async () => {
       if (await done(send("PATCH", `clips/${clip.id}`, { note: note.value }))) setText(saved, text.saved);
-    }), saved, button(text.delete[place], remove, { className: "danger" })));
+    }), saved, clip.state === "there" ? link(text.download, `/api/clips/${clip.id}/video`, { className: "small-button", download: `posturewatch-clip-${clip.id}.mp4` }) : null,
+    button(text.delete[place], remove, { className: "danger" })));
   node.dataset.clip = String(clip.id);
   return node;
 }

@@ -60,12 +60,30 @@ export async function trendsPage([weeks = "26"]) {
       head(text.title, body.waiting > 0 ? element("p", {}, text.waiting(body.waiting)) : null),
       choice,
       body.notice ? element("p", { className: "aside-note" }, body.notice) : null,
+      weekCard(wristOnly(body.lines), body.load),
       linesCard(text.byDirection, wristOnly(body.lines)),
       fingersCard(fingersOnly(body.lines)),
       piecesCard(body.pieces.map((piece) => ({ ...piece, lines: wristOnly(piece.lines) }))), loadCard(body.load),
     ],
     shown: () => drawCharts(document),
   };
+}
+
+/**
+ * This week against the last, a line for each angle that was past its extreme limit in either.
+ * @param {readonly TrendLine[]} lines
+ * @param {readonly WeekLoad[]} load up to the week of today
+ */
+function weekCard(lines, load) {
+  const text = words.trends;
+  const shareIn = (/** @type {TrendLine} */ one, /** @type {number} */ place) => one.weeks.find((week) => week.monday === load.at(place)?.monday)?.share ?? null;
+  const told = lines.filter((one) => one.level === "extreme").map((one) => ({ one, now: shareIn(one, -1), before: shareIn(one, -2) }))
+    .filter(({ now, before }) => Math.max(now ?? 0, before ?? 0) > 0).sort((a, b) => (b.now ?? 0) - (a.now ?? 0) || (b.before ?? 0) - (a.before ?? 0));
+  const measured = lines.some((one) => shareIn(one, -1) !== null);
+  const node = card(text.weekTitle, told.length === 0 ? element("p", {}, measured ? text.weekNone : text.weekUnknown)
+    : element("ul", {}, ...told.map(({ one, now, before }) => element("li", {}, text.week(sidedLeaning(one), now === null ? null : percent(now), before === null ? null : percent(before))))));
+  node.id = "week";
+  return node;
 }
 
 /** @param {readonly TrendLine[]} lines */
