@@ -42,8 +42,11 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
     sessions = {
         number: (local_day(started_at), end_s or 0.0, kept)
         for number, started_at, end_s, kept in connection.execute(
-            # Of each session the time in which pictures came; the demo is nobody's practice.
-            "SELECT number, started_at, coalesce(json_extract(summary_json, '$.watched_s'), end_s), review.session "
+            # Of each session the time in which pictures came; the demo is nobody's practice. A damaged summary says
+            # nothing.
+            "SELECT number, started_at, coalesce("
+            "CASE WHEN json_valid(summary_json) THEN json_extract(summary_json, '$.watched_s') END, end_s), "
+            "review.session "
             "FROM session LEFT JOIN review ON review.session = session.number AND review.version = ? "
             "WHERE ended_at IS NOT NULL AND source_name <> ?",
             (REVIEW_VERSION, DEMO_NAME),
