@@ -72,8 +72,12 @@ def test_a_foot_left_on_the_pedal_marks_once(open_page: OpenPage, stage: Stage) 
 
 def test_the_page_can_be_used_by_keyboard_alone(open_page: OpenPage, stage: Stage) -> None:
     page = open_page()
-    page.keyboard.press("Tab")
-    assert page.evaluate(FOCUSED) == "start"
+    # Each hand's switch for its warnings stands beside its name, above the buttons.
+    first = []
+    for _ in range(3):
+        page.keyboard.press("Tab")
+        first.append(page.evaluate(FOCUSED))
+    assert first == ["warns-left", "warns-right", "start"]
     outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
     assert outline == "solid"
     page.keyboard.press("Enter")

@@ -61,6 +61,7 @@ export class HandPanel {
       svg("svg", { class: "shape", "aria-hidden": "true" }, this.#shape),
       element("h2", { className: "hand-name" }, name, role.toLowerCase() === name.toLowerCase() ? null : element("span", { className: "role" }, ` · ${role}`)),
       this.#warns, this.#word, element("div", { className: "scales" }, ...this.#scales.map((scale) => scale.node)));
+    this.#warns.id = `warns-${this.side}`;
     this.#warns.addEventListener("click", () => onWarns(this.side, this.#warns.getAttribute("aria-pressed") !== "true"));
     this.blank();
   }
