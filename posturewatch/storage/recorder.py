@@ -285,7 +285,8 @@ class Recorder:
         finally:
             connection.close()
             if not saved:
-                self._fault = self._lost()
+                # A fault of the program comes first, whenever it is asked for.
+                self._fault = f"{self._defect} {self._lost()}" if self._failed else self._lost()
             elif self._lost_events and self._defect is None:
                 self._defect = f"{self._lost_events} marks or events of this session could not be kept."
             if self._on_end is not None:
