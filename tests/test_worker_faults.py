@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
 import numpy as np
@@ -20,11 +21,13 @@ class FailingCamera(LiveSource):
     """Gives one frame, then its driver does what nobody thought of."""
 
     def __init__(self) -> None:
+        self.taken = threading.Event()
         super().__init__(name="camera 0", thread_name="failing", gone="", first_frame_s=20.0, clock=None)
         self._open("no frame")
 
     def _play(self) -> None:
         self._publish(np.zeros((4, 4, 3), np.uint8), self._clock.now())
+        self.taken.wait(20.0)
         raise RuntimeError("of the driver")
 
     def _describe(self, image: Image) -> SourceInfo:
@@ -34,6 +37,7 @@ class FailingCamera(LiveSource):
 def test_a_camera_whose_reading_fails_is_no_practice_that_ended() -> None:
     camera = FailingCamera()
     assert camera.read(20.0) is not None
+    camera.taken.set()
     with pytest.raises(SourceError, match="by a fault of the program"):
         camera.read(20.0)
     camera.close()

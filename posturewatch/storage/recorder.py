@@ -264,10 +264,11 @@ class Recorder:
         samples, events = sift(self._place.connection, self._number, self._unsaved)
         self._lost_samples += samples
         self._lost_events += events
-        self._defect = (
-            f"{samples} samples and {events} marks or events of this session could not be kept by a fault of the "
-            "program; the rest is recorded."
-        )
+        if samples or events:
+            self._defect = (
+                f"{samples} samples and {events} marks or events of this session could not be kept by a fault of the "
+                "program; the rest is recorded."
+            )
 
     def _close(self, saved: bool) -> None:
         connection = self._place.connection
