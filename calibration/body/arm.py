@@ -116,48 +116,10 @@ class Arm:
 
         ``keep`` weighs staying near the first guess (per radian), which makes films smooth.
         """
-        count = len(upper)
-        wished = reach.frame @ np.swapaxes(reach.turn, -1, -2)
-        basis_u = _tangents(upper)
-        basis_f = _tangents(fore)
-
-        def unpack(
-            x: FloatArray,
-        ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-            k = len(x) // count
-            u = unit(_tile(upper, k) + np.einsum("bij,bj->bi", _tile(basis_u, k), x[:, :2]))
-            f = unit(_tile(fore, k) + np.einsum("bij,bj->bi", _tile(basis_f, k), x[:, 2:4]))
-            radial = across(_tile(wished[:, :, 2], k), f)
-            radial = np.cos(x[:, 4:]) * radial + np.sin(x[:, 4:]) * np.cross(f, radial)
-            frame = anatomical_frame(f, radial, self.side)
-            hand = frame @ _tile(reach.turn, k)
-            elbow = _tile(shoulder, k) + self.upper_m * u
-            return u, f, frame, hand, elbow, elbow + self.fore_m * f
-
-        def errors(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-            k = len(x) // count
-            u, f, frame, hand, elbow, wrist = unpack(x)
-            miss = wrist + np.einsum("bij,bj->bi", hand, _tile(reach.contact, k)) - _tile(reach.point, k)
-            miss = np.einsum("bji,bj->bi", _tile(reach.axes, k), miss)
-            turn = turn_vector(np.swapaxes(_tile(reach.frame, k), -1, -2) @ hand)
-            return miss, turn, self._strain(u, f, frame, elbow, trunk)
-
-        def residuals(x: FloatArray) -> FloatArray:
-            miss, turn, strain = errors(x)
-            k = len(x) // count
-            return np.concatenate(
-                [
-                    miss / _tile(reach.tolerance_m, k),
-                    turn / np.radians(reach.frame_tolerance_deg),
-                    strain,
-                    keep * x,
-                ],
-                axis=1,
-            )
-
-        x, _ = least_squares(residuals, np.zeros((count, 5)), -1.5, 1.5, steps)
-        u, f, frame, hand, elbow, wrist = unpack(x)
-        miss, turn, strain = errors(x)
+        task = _Task(self, shoulder, reach, trunk, upper, fore, keep)
+        x, _ = least_squares(task.residuals, np.zeros((len(upper), 5)), -1.5, 1.5, steps)
+        u, f, frame, hand, elbow, wrist = task.arms(x)
+        miss, turn, strain = task.errors(x)
         return ArmPose(
             upper=u,
             fore=f,
@@ -170,7 +132,7 @@ class Arm:
             strain=np.linalg.norm(strain, axis=1),
         )
 
-    def _strain(
+    def strain(
         self, upper: FloatArray, fore: FloatArray, frame: FloatArray, elbow: FloatArray, trunk: Trunk
     ) -> FloatArray:
         """(B, 8) how far the arm is outside what is anatomical; 1 is about a hard limit's edge plus a bit."""
@@ -223,6 +185,60 @@ class Arm:
             "lowerarm01" + x: share_turn(twisted @ plain.T, 0.35) @ plain,
             "lowerarm02" + x: twisted,
         }
+
+
+@dataclass(frozen=True)
+class _Task:
+    """What `Arm.solve` minimises, by x (k B, 5): two steps of each direction, and the forearm's turn about itself. The
+    solver asks for k changes of all B arms at once."""
+
+    arm: Arm
+    shoulder: FloatArray
+    reach: Reach
+    trunk: Trunk
+    upper: FloatArray
+    fore: FloatArray
+    keep: float
+
+    @cached_property
+    def _tangents(self) -> tuple[FloatArray, FloatArray]:
+        return _tangents(self.upper), _tangents(self.fore)
+
+    @cached_property
+    def _wished_radial(self) -> FloatArray:
+        return np.asarray((self.reach.frame @ np.swapaxes(self.reach.turn, -1, -2))[:, :, 2])
+
+    def _changes(self, x: FloatArray) -> int:
+        return len(x) // len(self.upper)
+
+    def arms(self, x: FloatArray) -> tuple[FloatArray, ...]:
+        """Directions of upper arm and forearm, frames of forearm and hand, elbow, wrist."""
+        k = self._changes(x)
+        tangents_u, tangents_f = self._tangents
+        u = unit(_tile(self.upper, k) + np.einsum("bij,bj->bi", _tile(tangents_u, k), x[:, :2]))
+        f = unit(_tile(self.fore, k) + np.einsum("bij,bj->bi", _tile(tangents_f, k), x[:, 2:4]))
+        radial = across(_tile(self._wished_radial, k), f)
+        radial = np.cos(x[:, 4:]) * radial + np.sin(x[:, 4:]) * np.cross(f, radial)
+        frame = anatomical_frame(f, radial, self.arm.side)
+        hand = frame @ _tile(self.reach.turn, k)
+        elbow = _tile(self.shoulder, k) + self.arm.upper_m * u
+        return u, f, frame, hand, elbow, elbow + self.arm.fore_m * f
+
+    def errors(self, x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """How far the contact point and the hand's frame are off, and the strain."""
+        k = self._changes(x)
+        u, f, frame, hand, elbow, wrist = self.arms(x)
+        reach = self.reach
+        miss = wrist + np.einsum("bij,bj->bi", hand, _tile(reach.contact, k)) - _tile(reach.point, k)
+        miss = np.einsum("bji,bj->bi", _tile(reach.axes, k), miss)
+        turn = turn_vector(np.swapaxes(_tile(reach.frame, k), -1, -2) @ hand)
+        return miss, turn, self.arm.strain(u, f, frame, elbow, self.trunk)
+
+    def residuals(self, x: FloatArray) -> FloatArray:
+        miss, turn, strain = self.errors(x)
+        missed = miss / _tile(self.reach.tolerance_m, self._changes(x))
+        turned_away = turn / np.radians(self.reach.frame_tolerance_deg)
+        return np.concatenate([missed, turned_away, strain, self.keep * x], axis=1)
 
 
 def _two_axis(first: FloatArray, second: FloatArray) -> FloatArray:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -250,14 +251,10 @@ def _arm_coordinate(vertices: FloatArray, heads: dict[str, FloatArray], dominant
     return out
 
 
-def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
-    """Make ``count`` random adults and write them to ``path``. Needs anny and torch."""
-    import anny
+def _sample_bodies(model: Any, count: int, seed: int) -> tuple[list[FloatArray], ...]:
+    """Vertices, bone heads and tails at rest, and phenotypes, of random adults."""
     import torch
 
-    model = anny.Anny(rig="anny-blender", pose_parameterization="world-orient", local_changes="all")
-    model = model.to(dtype=torch.float32)
-    labels = list(model.bone_labels)
     rng = np.random.default_rng(seed)
     identity_pose = torch.eye(4)[None, None].repeat(1, model.bone_count, 1, 1)
     vertices, heads, tails, shapes = [], [], [], []
@@ -275,7 +272,19 @@ def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
         vertices.append(_to_world(out["rest_vertices"][0].numpy() - root))
         heads.append(_to_world(out["rest_bone_heads"][0].numpy() - root))
         tails.append(_to_world(out["rest_bone_tails"][0].numpy() - root))
-        shapes.append([phenotype[name] for name in PHENOTYPES])
+        shapes.append(np.array([phenotype[name] for name in PHENOTYPES], np.float32))
+    return vertices, heads, tails, shapes
+
+
+def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
+    """Make ``count`` random adults and write them to ``path``. Needs anny and torch."""
+    import anny
+    import torch
+
+    model = anny.Anny(rig="anny-blender", pose_parameterization="world-orient", local_changes="all")
+    model = model.to(dtype=torch.float32)
+    labels = list(model.bone_labels)
+    vertices, heads, tails, shapes = _sample_bodies(model, count, seed)
 
     weights = model.vertex_bone_weights.numpy()
     index = model.vertex_bone_indices.numpy()
@@ -310,7 +319,7 @@ def bake(count: int, path: Path, seed: int = BAKE_SEED) -> None:
         arm_coordinate=arm.astype(np.float16),
         bone_labels=np.array(labels),
         bone_parents=np.array(list(model.bone_parents), np.int16),
-        phenotypes=np.array(shapes, np.float32),
+        phenotypes=np.stack(shapes),
         uv=np.round(np.clip(uv, 0, 1) * UV_STEPS).astype(np.uint16),
         uv_faces=uv_faces.astype(np.uint16),
     )

@@ -33,7 +33,7 @@ from calibration.scene.other_instruments import bow_mesh, full_mesh
 from calibration.scene.other_players import elsewhere, sample_any_player, sample_bystander, sample_cup
 from calibration.scene.photo import Photo, sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
-from calibration.scene.view import FRAMINGS, sample_view
+from calibration.scene.view import FRAMINGS, View, sample_view
 from posturewatch.model.arrays import FloatArray
 from posturewatch.model.observation import SIDES
 
@@ -126,14 +126,7 @@ class Studio:
             backdrop, beside, further = self._company(about["split"], view.camera, photo, room, parts, rng)
             seen, parts = self.photo.render(figure, view.camera, beside, backdrop)
             label["hands"] += further
-        label |= {
-            **about,
-            "framing": framing,
-            "azimuth_deg": view.azimuth_deg,
-            "elevation_deg": view.elevation_deg,
-            "distance_m": view.distance_m,
-            "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
-        }
+        label |= about | _view_label(framing, view, look)
         if photo is not None:
             image, data = _photographed(seen, parts, rng)
             return Still(image_bgr=image, jpeg=data, label=label)
@@ -204,15 +197,7 @@ class Studio:
         room = make_background(rng, size)
         view = sample_view(player, framing, size, rng)
         shutter, style, quality = rng.uniform(0.0, 0.7), int(rng.integers(2**31)), int(rng.integers(60, 95))
-        about = {
-            "framing": framing,
-            "split": split,
-            "seed": seed,
-            "azimuth_deg": view.azimuth_deg,
-            "elevation_deg": view.elevation_deg,
-            "distance_m": view.distance_m,
-            "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
-        }
+        about = {"split": split, "seed": seed} | _view_label(framing, view, look)
         photo = sample_photo(rng, look, light) if self.look == "photo" else None
         before = None
         for number in range(frames):
@@ -239,6 +224,16 @@ class Studio:
             data = jpeg(picture, quality)
             image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
             yield time_s, np.asarray(image, np.uint8), label
+
+
+def _view_label(framing: str, view: View, look: Look) -> dict[str, Any]:
+    return {
+        "framing": framing,
+        "azimuth_deg": view.azimuth_deg,
+        "elevation_deg": view.elevation_deg,
+        "distance_m": view.distance_m,
+        "sleeves": {"left": look.sleeves[0], "right": look.sleeves[1]},
+    }
 
 
 def _photographed(

@@ -186,7 +186,7 @@ def _write(path: Path, columns: dict[str, NDArray[Any]]) -> None:
     partial.replace(path)
 
 
-def main() -> None:
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -218,13 +218,15 @@ def main() -> None:
     parser.add_argument(
         "--limit-s", type=float, default=float("inf"), help="begin no further shard after this"
     )
-    args = parser.parse_args()
-    for folder in ("", *NETWORKS.values()) if args.raw and args.crops else ("",):
-        (args.out / folder).mkdir(parents=True, exist_ok=True)
+    return parser
+
+
+def _tasks(args: argparse.Namespace) -> list[Task]:
+    """The shards that are not there yet; those that are were made by an earlier call."""
     kind: Kind = "films" if args.films else "crops" if args.crops else "told" if args.told else "stills"
     step = 1 if args.films else args.shard
     name = args.split + {"films": "film", "crops": "cut", "stills": "", "told": ""}[kind]
-    tasks = [
+    tasks = (
         Task(
             args.split,
             args.framing,
@@ -239,15 +241,21 @@ def main() -> None:
             args.raw,
         )
         for first in range(0, args.count, step)
-    ]
-    tasks = [task for task in tasks if not task.out.exists()]
+    )
+    return [task for task in tasks if not task.out.exists()]
+
+
+def main() -> None:
+    args = _parser().parse_args()
+    for folder in ("", *NETWORKS.values()) if args.raw and args.crops else ("",):
+        (args.out / folder).mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
     done = 0
-    for count in _carry_out(tasks, args.workers, (args.bodies, args.gpus, args.networks)):
+    for count in _carry_out(_tasks(args), args.workers, (args.bodies, args.gpus, args.networks)):
         done += count
         if time.monotonic() - began > args.limit_s:
             break
-    print(f"{name}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
+    print(f"{args.split}: {done} pictures in {time.monotonic() - began:.0f} s", flush=True)
 
 
 def _carry_out(tasks: list[Task], workers: int, start: tuple[Path, int, Path | None]) -> Iterator[int]:

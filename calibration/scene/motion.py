@@ -15,6 +15,7 @@ from calibration.body.arm import Arm, Reach, turned
 from calibration.body.geometry import rotation_x, rotation_y, rotation_z
 from calibration.body.hand_pose import TIP_RADIUS_M, wrist_turn
 from calibration.body.stance import Stance
+from calibration.scene.hands import HandState, arm_state, sample_wrist
 from calibration.scene.neck import (
     CURL_SHARE,
     FINGER_HIGH,
@@ -25,7 +26,7 @@ from calibration.scene.neck import (
     touch_strings,
     tuck,
 )
-from calibration.scene.player import HandState, Player, Setting, arm_state, mirrored, sample_wrist
+from calibration.scene.player import Player, Setting, mirrored
 from posturewatch.model.arrays import FloatArray
 
 ROLL_PER_FLEXION = -0.6  # the hand rolls back round the neck as the wrist flexes; as in still poses

@@ -13,6 +13,7 @@ from calibration.body.bodies import Body
 from calibration.body.geometry import rotation_y, rotation_z, unit
 from calibration.body.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
 from calibration.body.stance import Stance, sample_stance, stance_from
+from calibration.scene.hands import HandState, Hold, arm_state, fret, pluck, sample_wrist
 from calibration.scene.instrument import Instrument, random_instrument
 from calibration.scene.neck import (
     FINGER_HIGH,
@@ -33,18 +34,7 @@ from calibration.scene.other_instruments import (
     other_instrument,
     under_the_chin,
 )
-from calibration.scene.player import (
-    HandState,
-    Hold,
-    Player,
-    arm_state,
-    assemble,
-    fret,
-    mirrored,
-    pluck,
-    sample_player,
-    sample_wrist,
-)
+from calibration.scene.player import Player, assemble, mirrored, sample_player
 from posturewatch.model.arrays import FloatArray
 
 TRIES = 120
