@@ -30,7 +30,7 @@ def web_dir() -> Path:
 
 
 def calibration_dir() -> Path:
-    """Folder with limit profiles, learned weights and the demo film."""
+    """Folder with limit profiles, instruments, learned weights and the demo film."""
     return _find("_calibration", "calibration")
 
 

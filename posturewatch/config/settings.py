@@ -177,7 +177,7 @@ class WatchSettings(Section):
         WatchRules.max_gap_s, "Seconds that one measurement stands for at most", 0.05, 2
     )
     warn_roles: Annotated[tuple[RoleName, ...], BeforeValidator(_roles_of_today)] = Field(
-        default=FRETTING_ROLES,
+        default=(*FRETTING_ROLES, "keys"),
         description="Hands that are warned of; roles that the instrument does not have are ignored",
         strict=False,
     )

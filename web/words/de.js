@@ -59,7 +59,7 @@ const terms = {
   },
   directions: { flexion: "Flexion", extension: "Extension", ulnar: "ulnar", radial: "radial", lift: "Höhe", bend: "gebeugt", collapse: "durchgedrückt", spread: "gespreizt", hook: "gebeugt" },
   fingers: { thumb: "Daumen", index: "Zeige", middle: "Mittel", ring: "Ring", little: "Klein" },
-  roles: { fretting: "Greifhand", plucking: "Zupfhand", fingerboard: "Greifhand", bowing: "Bogenhand" },
+  roles: { fretting: "Greifhand", plucking: "Zupfhand", fingerboard: "Greifhand", bowing: "Bogenhand", keys: "Hand an den Tasten" },
   refusals: {
     hand_not_seen: { name: "Hand nicht zu sehen", help: "Drehe die Kamera so, dass die ganze Hand im Bild ist, bei gutem Licht." },
     hand_too_small: { name: "Hand zu klein im Bild", help: "Stelle die Kamera näher, oder erhöhe die Auflösung." },
