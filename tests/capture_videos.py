@@ -13,11 +13,19 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
+from posturewatch.capture.source import Taken
+from posturewatch.capture.video_file import VideoFileSource
+
 SIZE = (96, 64)
 TICK = Fraction(1, 1000)
 
 #: Colours (blue, green, red) of the marked corners: top left, top right, bottom left, bottom right.
 CORNERS = ((0, 0, 255), (0, 255, 0), (255, 0, 0), (255, 255, 255))
+
+EVEN_S = tuple(index / 25 for index in range(20))
+
+
+UNEVEN_S = (0.0, 0.04, 0.05, 0.3, 0.333, 0.9, 0.95, 1.7, 1.71, 1.72)
 
 
 def marked_picture(index: int, size: tuple[int, int] = SIZE) -> NDArray[np.uint8]:
@@ -159,3 +167,17 @@ def within(limit_s: float, condition: object) -> bool:
             return True
         time.sleep(0.005)
     return False
+
+
+def all_of(source: VideoFileSource) -> list[Taken]:
+    taken = []
+    while not source.ended:
+        one = source.read(10.0)
+        if one is not None:
+            taken.append(one)
+    source.close()
+    return taken
+
+
+def times_of(taken: list[Taken]) -> list[float]:
+    return [one.frame.time_s for one in taken]

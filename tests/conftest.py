@@ -13,6 +13,8 @@ import pytest
 import time_machine
 from calendar_moments import moments
 from page_stage import browser, open_page, stage  # noqa: F401  fixtures
+from server_stage import running_server, served  # noqa: F401  fixtures
+from storage_stage import quick_commits  # noqa: F401  a fixture
 
 # The same examples on every run; HYPOTHESIS_PROFILE=search looks for new ones.
 hypothesis.settings.register_profile("repeatable", derandomize=True)

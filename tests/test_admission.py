@@ -3,20 +3,12 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Iterator
 
 import httpx
 import pytest
-from test_server import ROUTES, Served, _handshake
+from server_stage import ROUTES, Served, handshake
 
 from posturewatch.server.admission import HOW_TO_GET_IN
-
-
-@pytest.fixture(scope="module")
-def served() -> Iterator[Served]:
-    one = Served()
-    yield one
-    one.close()
 
 
 @pytest.mark.parametrize(
@@ -44,7 +36,7 @@ def test_whoever_lacks_the_cookie_is_turned_away_everywhere(served: Served, meth
 
 
 def test_whoever_lacks_the_cookie_cannot_open_the_socket(served: Served) -> None:
-    assert _handshake(served, f"127.0.0.1:{served.port}", cookie="") == 403
+    assert handshake(served, f"127.0.0.1:{served.port}", cookie="") == 403
 
 
 def test_the_printed_address_lets_every_browser_in_and_an_opened_one_lets_in_once(served: Served) -> None:

@@ -8,8 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from capture_videos import write_film
-from test_capture_video_file import EVEN_S, all_of
+from capture_videos import EVEN_S, all_of, write_film
 
 from posturewatch.capture.bounds import check_size, stated_image_size
 from posturewatch.capture.decoding import Decoder

@@ -15,7 +15,7 @@ import pytest
 from capture_videos import grey_index, within, write_film
 from cli_stand_ins import ScriptedHands
 from session_factories import Ended
-from test_session_store import START
+from storage_stage import START
 
 from posturewatch.capture.source import Taken
 from posturewatch.capture.stream import StreamSource

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from session_factories import Ended
-from test_session_store import START, put_seconds, wait_until
+from storage_stage import START, put_seconds, wait_until
 
 from posturewatch.cli.main import main
 from posturewatch.errors import StoreError

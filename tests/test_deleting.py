@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from log_factories import Taken
 from session_factories import Ended
-from test_session_store import START, put_seconds
+from storage_stage import START, put_seconds
 
 from posturewatch.config.settings import ClipSettings
 from posturewatch.errors import UnknownError

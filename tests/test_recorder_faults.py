@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from session_factories import Ended
-from test_session_store import START, put_seconds, quick_commits, wait_until  # noqa: F401  a fixture
+from storage_stage import START, put_seconds, wait_until
 
 from posturewatch.errors import StoreError
 from posturewatch.storage import recorder as recorder_module
