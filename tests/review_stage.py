@@ -14,7 +14,7 @@ from page_stand_ins import ScriptedPractice, page_words
 from session_factories import Ended, make_reading
 
 from posturewatch.clips.video_file import write_video
-from posturewatch.config.resources import chart_library, web_dir
+from posturewatch.config.resources import web_dir
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
 from posturewatch.review.derived import open_store
@@ -129,7 +129,6 @@ def app_of(store: Store, practice: ScriptedPractice, port: int, admission: Admis
         web_dir=web_dir(),
         port=port,
         admission=admission,
-        libraries={"/library/plotly.min.js": chart_library()},
     )
 
 

@@ -13,7 +13,6 @@ from log_factories import noon, record
 from page_stand_ins import Player
 from test_cli_live import live
 
-from posturewatch.cli.live import libraries
 from posturewatch.exposure.breaks import BreakRules
 from posturewatch.model.observation import HandObservation, Observation
 from posturewatch.pipeline.rest import Movement, RestWatch
@@ -50,15 +49,6 @@ def test_a_warning_leaves_a_clip(
             assert clip["start_s"] <= moment["start_s"] < moment["end_s"] <= clip["end_s"]
             with av.open(str(PracticeLog(store).video_path(clip["id"]))) as opened:
                 assert sum(1 for _ in opened.decode(video=0)) == 50
-
-
-def test_without_the_charts_library_the_page_still_comes(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert [path.name for path in libraries().values()] == ["plotly.min.js"]
-    monkeypatch.setattr("posturewatch.config.resources.find_spec", lambda name: None)
-    assert libraries() == {}
-    assert "pip install plotly" in capsys.readouterr().out
 
 
 def observation(time_s: float, shift: float | None) -> Observation:

@@ -5,13 +5,12 @@ from __future__ import annotations
 import argparse
 import webbrowser
 from contextlib import ExitStack
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from posturewatch.cli.analyse import EXIT_INCOMPLETE
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
 from posturewatch.cli.signals import EndRequest, end_requests
-from posturewatch.errors import SourceError, UnavailableError
+from posturewatch.errors import SourceError
 
 if TYPE_CHECKING:
     from posturewatch.pipeline.live_practice import LivePractice
@@ -22,9 +21,6 @@ __all__ = ["DEFAULT_PORT", "add", "add_page", "run"]
 
 #: Unassigned at IANA and rarely used; the same each time, so that a bookmark works.
 DEFAULT_PORT = 8717
-
-#: Where the page finds the charting library.
-CHART_ADDRESS = "/library/plotly.min.js"
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -105,7 +101,6 @@ def run(args: argparse.Namespace) -> int:
             web_dir=web_dir(),
             port=port,
             admission=admission,
-            libraries=libraries(),
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)
@@ -145,17 +140,6 @@ def _watch(live: LivePractice, server: PageServer, asked: EndRequest) -> list[st
             live.wait(asked, for_ever=True)
             return [sentence]
     return []
-
-
-def libraries() -> dict[str, Path]:
-    """Scripts of others that the page loads from here; without them it works, but draws no charts."""
-    from posturewatch.config.resources import chart_library
-
-    try:
-        return {CHART_ADDRESS: chart_library()}
-    except UnavailableError as missing:
-        print(missing.sentence, flush=True)
-        return {}
 
 
 def _last_words(live: LivePractice, store: Store, faults: list[str]) -> int:

@@ -50,7 +50,6 @@ def create_app(
     web_dir: Path,
     port: int,
     admission: Admission,
-    libraries: Mapping[str, Path] | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
@@ -64,15 +63,13 @@ def create_app(
         The folder of the page's files.
     admission
         Who may use it.
-    libraries
-        Further scripts by the address under which the page finds them.
 
     Raises
     ------
     UnavailableError
         Where web_dir holds no page.
     """
-    files = PageFiles(web_dir, libraries)
+    files = PageFiles(web_dir)
     app = _framework()
     app.add_middleware(Guard, port=port, admission=admission)
     _add_faults(app)

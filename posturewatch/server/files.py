@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
@@ -27,8 +26,7 @@ _MOVED = {"/book.html": "/log.html"}
 class PageFiles:
     """The files below web_dir by address.
 
-    Other kinds of file, hidden ones and links that lead out of the folder are not served. more: files from
-    elsewhere by the address they get.
+    Other kinds of file, hidden ones and links that lead out of the folder are not served.
 
     Raises
     ------
@@ -36,7 +34,7 @@ class PageFiles:
         Where index.html is missing.
     """
 
-    def __init__(self, web_dir: Path, more: Mapping[str, Path] | None = None) -> None:
+    def __init__(self, web_dir: Path) -> None:
         root = web_dir.resolve()
         self._files: dict[str, Path] = {}
         for path in sorted(root.rglob("*")):
@@ -47,7 +45,6 @@ class PageFiles:
         if "/index.html" not in self._files:
             raise UnavailableError("The page's files are missing; install posturewatch again.")
         self._files["/"] = self._files["/index.html"]
-        self._files.update(more or {})
 
     @property
     def addresses(self) -> tuple[str, ...]:

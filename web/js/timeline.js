@@ -30,7 +30,7 @@ export function timelineNode({ timeline, duration_s: total }, clips, passages) {
     row("", element("div", { className: "timeline-axis" }, ...[0, 0.25, 0.5, 0.75, 1].map((share) => element("span", {}, clock(share * total))))),
     element("p", { className: "timeline-key" }, ...[...STACKED, /** @type {const} */ ("unseen")].filter((state) => found.has(state)).map((state) => {
       const swatch = svg("svg", { width: 22, height: 16, "aria-hidden": "true" });
-      fill(swatch, [svg("rect", { class: `time-${state}`, x: 1, y: 1, width: 20, height: 14 })]);
+      patterned(swatch, [svg("rect", { class: `time-${state}`, x: 1, y: 1, width: 20, height: 14 })]);
       return element("span", {}, swatch, ` ${words.states[state]}`);
     })));
 }
@@ -61,7 +61,7 @@ function columns(shares, label) {
       bars.push(svg("rect", { class: `time-${state}`, x: `${(i * width).toFixed(3)}%`, width: `${(width + 0.03).toFixed(3)}%`, y: top.toFixed(1), height: height.toFixed(1) }));
     }
   }
-  fill(node, bars);
+  patterned(node, bars);
   return node;
 }
 
@@ -70,7 +70,7 @@ function columns(shares, label) {
  * @param {SVGElement} node
  * @param {readonly SVGElement[]} bars
  */
-function fill(node, bars) {
+export function patterned(node, bars) {
   const [stripes, dots] = [`stripes-${(nextId += 1)}`, `dots-${nextId}`];
   const box = { patternUnits: "userSpaceOnUse", width: 6, height: 6 };
   node.append(svg("defs", {},

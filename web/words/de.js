@@ -207,7 +207,7 @@ export default {
   },
 
   log: { title: "Übetagebuch", pages: "Seiten", practice: "‹ Üben" },
-  charts: { failed: "Die Diagramme konnten nicht geladen werden; die Zahlen stehen in der Tabelle.", range: "Spanne", median: "Median", moments: "Clips und Gemerktes" },
+  charts: { failed: "Die Diagramme konnten nicht geladen werden; die Zahlen stehen in der Tabelle.", date: "Datum", lowest: "tiefster", highest: "höchster", median: "Median", moments: "Clips und Gemerktes" },
 
   sessions: {
     title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", warnings: "Warnungen", extreme: "Über der Extremgrenze", pain: "Schmerz (0 bis 10)",
@@ -218,7 +218,7 @@ export default {
   session: {
     of: (when) => `Sitzung vom ${when}`, running: "Diese Sitzung läuft noch; was sie ergibt, wird am Ende ausgerechnet.", noClips: "Kein Moment dieser Sitzung wurde gefilmt. Gehaltene extreme Winkel und Gemerktes werden Clips.", felt: "Wie es sich anfühlte",
     lostSamples: (count) => `${plural(count, "Messwert konnte", "Messwerte konnten")} nicht behalten werden`, saveAs: (kind) => `Als ${kind} speichern`, print: "Drucken", delete: "Sitzung löschen",
-    deleteQuestion: (when) => `Die Sitzung vom ${when} endgültig löschen, mit ihren Clips?`, states: "Zeit nach Zustand und Richtung", statesChart: "Anteil der gemessenen Zeit nach Zustand und Richtung",
+    deleteQuestion: (when) => `Die Sitzung vom ${when} endgültig löschen, mit ihren Clips?`, states: "Zeit nach Zustand und Richtung",
     statesNote: "Anteile an der gemessenen Zeit; beide Richtungen eines Handgelenks ergeben 100 %. Im Komfortbereich: Das 90-%-Intervall liegt innerhalb der Komfortgrenzen; unsicher: Es reicht über eine Grenze.",
     howMuch: "Wie viel gemessen wurde, und warum der Rest nicht", measured: (share, rest) => `${share === null ? "nicht gemessen" : `${share} der Zeit gemessen`}${rest ? `; der Rest: ${rest}` : ""}.`, nothingMeasured: "In dieser Sitzung wurde nichts gemessen.",
     byPassage: "Nach Stelle", byPassageCaption: "Belastung nach Stelle", noPassages: "Keine Stelle wurde genannt. Nenne unter dem Bild, was du spielst, oder füge unten Stellen hinzu: Dann sagt diese Tabelle, wo es war.",

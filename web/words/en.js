@@ -186,7 +186,7 @@ export default {
   },
 
   log: { title: "Practice log", pages: "Pages", practice: "‹ Practice" },
-  charts: { failed: "The charts could not be loaded; the numbers are in the table.", range: "range", median: "median", moments: "clips and marks" },
+  charts: { failed: "The charts could not be loaded; the numbers are in the table.", date: "date", lowest: "lowest", highest: "highest", median: "median", moments: "clips and marks" },
 
   sessions: {
     title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", warnings: "Warnings", extreme: "Past the extreme limit", pain: "Pain (0 to 10)",
@@ -199,7 +199,7 @@ export default {
     noClips: "No moment of this session was filmed. Held extreme angles and your marks become clips.", felt: "How it felt",
     lostSamples: (/** @type {number} */ count) => `${plural(count, "sample", "samples")} could not be kept`, saveAs: (/** @type {string} */ kind) => `Save as ${kind}`, print: "Print",
     delete: "Delete session", deleteQuestion: (/** @type {string} */ when) => `Delete the session of ${when} for good, with its clips?`,
-    states: "Time by state and direction", statesChart: "Share of the measured time by state and direction",
+    states: "Time by state and direction",
     statesNote: "Shares are of the measured time; both directions of one wrist add up to 100 %. In comfort range: the 90 % interval lies inside the comfort limits; unsure: it reaches past a limit.", howMuch: "How much was measured, and why the rest was not",
     measured: (/** @type {string | null} */ share, /** @type {string} */ rest) => `${share === null ? "not measured" : `measured ${share} of the time`}${rest ? `; the rest: ${rest}` : ""}.`,
     nothingMeasured: "Nothing was measured in this session.", byPassage: "By passage", byPassageCaption: "Exposure by passage",

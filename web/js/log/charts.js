@@ -1,33 +1,34 @@
-// Charts by plotly, from this machine and loaded only where a page has a chart. The numbers of every chart also
-// stand in a table or a sentence beside it.
+// Charts by uPlot, from this machine and loaded only where a page has a chart. The numbers of every chart also stand in
+// a table or a sentence beside it. Drawn anew where the place, the colours of the system, or the medium change.
 
 import { element } from "../dom.js";
-import { language, locale, words } from "../language.js";
+import { locale, words } from "../language.js";
 import { sign } from "../terms.js";
 
+/** @import uPlot from "uplot" */
 /** @import { Level, SignedLimit, TraceSeries } from "../api.d.ts" */
-/** @typedef {{ newPlot: (node: HTMLElement, data: object[], layout: object, config: object) => void }} Plotly */
-/** @typedef {{ xaxis?: object, yaxis?: object } & Record<string, unknown>} Layout */
+/** @typedef {{ data: uPlot.AlignedData } & Omit<uPlot.Options, "width" | "height">} Drawing */
+/** @typedef {{ make: () => Drawing, height: number, plot: uPlot | null }} Place a chart's place and what is drawn there */
 
-const ADDRESS = "/library/plotly.min.js";
-/** @type {Promise<Plotly> | null} */
+const ADDRESS = "/library/uplot/uPlot.iife.min.js";
+/** As wide as a printed page has room for. */
+const PRINTED_PX = 640;
+/** Between two words below an axis. */
+const TICK_PX = 80;
+const PIXELS = Math.min(2, window.devicePixelRatio || 1);
+/** @type {Promise<typeof uPlot> | null} */
 let loading = null;
-/** How each chart on the page is drawn, once it is shown. @type {WeakMap<Element, () => Promise<void>>} */
-const drawings = new WeakMap();
+/** @type {WeakMap<Element, Place>} */
+const places = new WeakMap();
+const widths = new ResizeObserver((entries) => {
+  for (const { target } of entries) redraw(target);
+});
 
 function library() {
   loading ??= new Promise((resolve, reject) => {
-    // One part of the library, its maps, writes a style of its own into the page unless an element with its
-    // 64-letter name is there; the page's security policy forbids that, and maps are not used here.
-    const find = document.getElementById;
-    document.getElementById = (id) => find.call(document, id) ?? (/^[0-9a-f]{64}$/.test(id) ? document.head : null);
-    const done = (/** @type {() => void} */ act) => () => {
-      document.getElementById = find;
-      act();
-    };
     document.head.append(element("script", {
-      src: ADDRESS, onload: done(() => resolve(/** @type {{ Plotly: Plotly }} */ (/** @type {unknown} */ (window)).Plotly)),
-      onerror: done(() => reject(new Error("no charts"))),
+      src: ADDRESS, onload: () => resolve(/** @type {{ uPlot: typeof uPlot }} */ (/** @type {unknown} */ (window)).uPlot),
+      onerror: () => reject(new Error("no charts")),
     }));
   });
   return loading;
@@ -36,87 +37,114 @@ function library() {
 /** @param {string} name */
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
 const SERIES = ["button", "beyond", "muted", "focus", "ink", "extreme"];
-const SYMBOLS = ["circle", "square", "diamond", "triangle-up", "cross", "star"];
+/** Lines differ by more than colour. */
+const DASHES = [[], [12, 5], [3, 4], [12, 4, 3, 4], [7, 7], [18, 4]];
 
 /**
  * A place for a chart; drawn by `drawCharts` once the page is shown.
  * @param {string} label
  * @param {number} height
- * @param {() => { data: object[], layout?: Layout }} make
+ * @param {() => Drawing} make
  */
 export function chart(label, height, make) {
   const node = element("div", { className: "chart", attr: { role: "img", "aria-label": label } });
-  node.style.height = `${height}px`;
-  drawings.set(node, async () => {
-    let plotly;
-    try {
-      plotly = await library();
-    } catch {
-      node.style.height = "auto";
-      node.replaceChildren(element("p", { className: "small" }, words.charts.failed));
-      return;
-    }
-    if (!node.isConnected) return;
-    const { data, layout = {} } = make();
-    plotly.newPlot(node, data, merged(layout), { displayModeBar: false, responsive: true, doubleClick: "reset" });
-  });
+  node.style.minHeight = `${height}px`;
+  places.set(node, { make, height, plot: null });
   return node;
 }
 
 /** @param {ParentNode} root */
-export function drawCharts(root) {
-  for (const node of root.querySelectorAll(".chart")) drawings.get(node)?.();
+export async function drawCharts(root) {
+  const nodes = [...root.querySelectorAll(".chart")];
+  if (nodes.length === 0) return;
+  try {
+    await library();
+  } catch {
+    for (const node of nodes) node.replaceChildren(element("p", { className: "small" }, words.charts.failed));
+    return;
+  }
+  // Told of each at once, and again whenever its width changes: one in a fold has none until that is opened.
+  for (const node of nodes) widths.observe(node);
 }
 
-/** @param {Layout} layout */
-function merged({ xaxis = {}, yaxis = {}, ...layout }) {
-  const axis = { gridcolor: colour("line"), zerolinecolor: colour("muted"), automargin: true, fixedrange: true };
+/**
+ * @param {Element} node
+ * @param {number} [width]
+ */
+async function redraw(node, width = node.clientWidth) {
+  const [place, UPlot] = [places.get(node), await library()];
+  if (!place || width === 0 || !node.isConnected || (place.plot?.width === width && !document.documentElement.classList.contains("printing"))) return;
+  draw(UPlot, node, place, width);
+}
+
+/**
+ * @param {typeof uPlot} UPlot
+ * @param {Element} node
+ * @param {Place} place
+ * @param {number} width
+ */
+function draw(UPlot, node, place, width) {
+  place.plot?.destroy();
+  const { data, axes = [], ...options } = place.make();
+  const font = `13px ${getComputedStyle(document.body).fontFamily}`;
+  const line = { stroke: colour("line"), width: 1 };
+  place.plot = new UPlot({
+    width, height: place.height, cursor: { drag: { x: false, y: false }, y: false },
+    legend: { markers: { fill: (plot, i) => filling(plot, i), dash: (plot, i) => (plot.series[i]?.dash?.length ? "dashed" : "solid") } }, ...options,
+    axes: axes.map((one) => ({ stroke: colour("ink"), font, grid: line, ticks: line, ...one })),
+  }, data, /** @type {HTMLElement} */ (node));
+}
+
+/**
+ * What a line's sign in the legend is filled with, as its points are.
+ * @param {uPlot} plot
+ * @param {number} i
+ */
+function filling({ series }, i) {
+  const fill = series[i]?.points?.fill ?? series[i]?.fill;
+  return typeof fill === "string" ? fill : "transparent";
+}
+
+/** All charts anew, in the colours and at the width of what they are shown on. @param {boolean} printing */
+function repaint(printing) {
+  const UPlot = /** @type {{ uPlot?: typeof uPlot }} */ (/** @type {unknown} */ (window)).uPlot;
+  document.documentElement.classList.toggle("printing", printing);
+  for (const node of UPlot ? document.querySelectorAll(".chart") : []) {
+    const place = places.get(node);
+    if (UPlot && place?.plot) draw(UPlot, node, place, printing ? PRINTED_PX : node.clientWidth);
+  }
+}
+
+window.addEventListener("beforeprint", () => repaint(true));
+window.addEventListener("afterprint", () => repaint(false));
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => repaint(false));
+
+/** Seconds of a day of the calendar, at its noon, or of a moment. @param {string} text */
+const at = (text) => new Date(text.length === 10 ? `${text}T12:00` : text).getTime() / 1000;
+/** @param {number} seconds */
+const dayText = (seconds) => new Date(1000 * seconds).toLocaleDateString(locale, { day: "numeric", month: "short" });
+
+/**
+ * What charts over days share: each tick is a day that has a value, written in the language of the page.
+ * @param {readonly number[]} days
+ * @param {string} unit
+ * @returns {Pick<uPlot.Options, "scales" | "axes">}
+ */
+function overDays(days, unit) {
+  const apart = Math.max(3 * 86_400, ((days.at(-1) ?? 0) - (days[0] ?? 0)) / 20);
   return {
-    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
-    font: { family: getComputedStyle(document.body).fontFamily, size: 14, color: colour("ink") },
-    margin: { l: 8, r: 8, t: 8, b: 8 }, hovermode: "closest", separators: language === "de" ? ",." : ".,",
-    legend: { orientation: "h", y: -0.18, yanchor: "top" },
-    ...layout, xaxis: { ...axis, ...xaxis }, yaxis: { ...axis, ...yaxis },
+    scales: { x: { time: false, range: [(days[0] ?? 0) - apart, (days.at(-1) ?? 0) + apart] }, y: { range: (_, __, most) => [0, 1.1 * most || 1] } },
+    axes: [
+      { splits: (plot) => days.filter((_, i) => i % Math.ceil(days.length / Math.max(1, Math.floor(plot.width / TICK_PX))) === 0), values: (_, all) => all.map(dayText) },
+      { size: 56, values: (_, all) => all.map((one) => `${one}${unit}`) },
+    ],
   };
 }
 
-/**
- * An axis of days: each tick is a day that has a value, written in the language of the page.
- * @param {readonly string[]} days
- */
-function dayAxis(days) {
-  const all = [...new Set(days)].sort();
-  const step = Math.max(1, Math.ceil(all.length / 8));
-  const ticks = all.filter((_, i) => i % step === 0);
-  return { type: "date", tickmode: "array", tickvals: ticks, ticktext: ticks.map(dayText) };
-}
-
-/** @param {string} day */
-const dayText = (day) => new Date(day).toLocaleDateString(locale, { day: "numeric", month: "short" });
-
-/** @typedef {{ name: string, shares: Map<string, number> }} StateRow shares in 0 to 1 */
+const dayLabel = () => ({ label: words.charts.date, value: (/** @type {unknown} */ _, /** @type {number | null} */ day) => (day === null ? "–" : dayText(day)) });
 
 /**
- * Shares of the measured time by state, one bar per line.
- * @param {string} label
- * @param {readonly StateRow[]} rows
- */
-export function stateChart(label, rows) {
-  /** @type {readonly (readonly ["within" | "unsure" | "beyond" | "extreme", string, string])[]} */
-  const states = [["within", "within", ""], ["unsure", "panel", "."], ["beyond", "beyond-ground", "/"], ["extreme", "extreme", ""]];
-  return chart(label, 70 + 44 * rows.length, () => ({
-    data: states.map(([key, tone, shape]) => ({
-      type: "bar", orientation: "h", name: words.states[key], y: rows.map((row) => row.name), x: rows.map((row) => 100 * (row.shares.get(key) ?? 0)),
-      marker: { color: colour(tone), pattern: { shape, fgcolor: colour(key === "unsure" ? "muted" : "beyond"), fillmode: "overlay", solidity: 0.45 },
-        line: { width: 1, color: colour(key === "within" || key === "unsure" ? "muted" : key) } },
-      hovertemplate: "%{x:.0f} % %{data.name}<extra></extra>",
-    })),
-    layout: { barmode: "stack", bargap: 0.35, xaxis: { range: [0, 100], ticksuffix: " %" }, yaxis: { autorange: "reversed" } },
-  }));
-}
-
-/**
- * One quantity over a session: lowest to highest value by bin as a band, the median as a line, limits dashed.
+ * One quantity over a session: lowest to highest value by bin as a band, the median as a line, limits as lines.
  * @param {string} label
  * @param {TraceSeries} series
  * @param {number} binS
@@ -127,50 +155,92 @@ export function seriesChart(label, series, binS, limits, moments) {
   return chart(label, 300, () => {
     const [unit, unitS] = binS * series.median.length < 180 ? ["s", 1] : ["min", 60];
     const x = series.median.map((_, i) => ((i + 0.5) * binS) / unitS);
-    const line = (/** @type {(number | null)[]} */ y, /** @type {object} */ more) => ({ type: "scatter", mode: "lines", x, y, hoverinfo: "skip", line: { width: 0 }, ...more });
-    const valueAt = (/** @type {number} */ timeS) => series.median[Math.floor(timeS / binS)] ?? 0;
+    /** @type {(string | undefined)[]} */
+    const texts = x.map(() => undefined);
+    for (const one of moments) texts[Math.min(x.length - 1, Math.floor(one.time_s / binS))] = one.text;
+    const marked = texts.map((text, i) => (text === undefined ? null : series.median[i] ?? 0));
+    const seen = (/** @type {number | null | undefined} */ value) => (value === null || value === undefined ? "–" : `${Math.round(value)}${sign(series.unit)}`);
+    const edge = { stroke: colour("mark"), width: 1, points: { show: false } };
     return {
-      data: [
-        line(series.low, { showlegend: false }),
-        line(series.high, { fill: "tonexty", fillcolor: `${colour("button")}55`, name: words.charts.range }),
-        line(series.median, { line: { width: 2, color: colour("button") }, name: words.charts.median, hoverinfo: "all",
-          hovertemplate: `%{y:.0f}${sign(series.unit)}, %{x:.1f} ${unit}<extra></extra>` }),
-        { type: "scatter", mode: "markers", name: words.charts.moments, x: moments.map((one) => one.time_s / unitS),
-          y: moments.map((one) => valueAt(one.time_s)), text: moments.map((one) => one.text), hovertemplate: "%{text}<extra></extra>",
-          marker: { symbol: "diamond", size: 11, color: colour("extreme") } },
+      data: [x, series.low, series.high, series.median, marked],
+      scales: { x: { time: false }, y: { range: (_, low, high) => spanned(low, high, limits) } },
+      series: [
+        { label: unit, value: (_, time) => (time === null ? "–" : time.toFixed(1)) },
+        { ...edge, label: words.charts.lowest, value: (_, value) => seen(value) },
+        { ...edge, label: words.charts.highest, value: (_, value) => seen(value) },
+        { label: words.charts.median, stroke: colour("button"), width: 2, points: { show: false }, value: (_, value) => seen(value) },
+        { label: words.charts.moments, stroke: colour("extreme"), paths: () => null, points: { show: true, size: 11, fill: colour("extreme") },
+          value: (_, __, ___, i) => (i === null ? "–" : texts[i] ?? "–") },
       ],
-      layout: {
-        xaxis: { ticksuffix: ` ${unit}`, rangemode: "tozero" }, yaxis: { ticksuffix: sign(series.unit), zeroline: true },
-        shapes: limits.map((one) => ({
-          type: "line", xref: "paper", x0: 0, x1: 1, y0: one.value, y1: one.value,
-          line: { width: 1.5, dash: one.level === "extreme" ? "solid" : "dash", color: colour(one.level === "extreme" ? "extreme" : "beyond") },
-        })),
-      },
+      bands: [{ series: [2, 1], fill: `${colour("button")}40` }],
+      axes: [{ values: (_, all) => all.map((one) => `${one} ${unit}`) }, { size: 56, values: (_, all) => all.map((one) => `${one}${sign(series.unit)}`) }],
+      hooks: { draw: [(plot) => limitLines(plot, limits)] },
     };
   });
+}
+
+/**
+ * From the lowest to the highest, with the limits that the values come halfway to.
+ * @param {number} low
+ * @param {number} high
+ * @param {readonly SignedLimit[]} limits
+ * @returns {[number, number]}
+ */
+function spanned(low, high, limits) {
+  const near = limits.map((one) => one.value).filter((limit) => limit < 0 ? low < limit / 2 : high > limit / 2);
+  const [bottom, top] = [Math.min(0, low, ...near), Math.max(0, high, ...near)];
+  const room = 0.06 * (top - bottom) || 1;
+  return [bottom - room, top + room];
+}
+
+/**
+ * Solid for an extreme limit, dashed for a comfort limit.
+ * @param {uPlot} plot
+ * @param {readonly SignedLimit[]} limits
+ */
+function limitLines({ ctx: pen, bbox, scales, valToPos }, limits) {
+  const { min = 0, max = 0 } = scales.y ?? {};
+  pen.save();
+  for (const { value, level } of limits) {
+    if (value < (min ?? 0) || value > (max ?? 0)) continue;
+    const y = valToPos(value, "y", true);
+    pen.beginPath();
+    pen.moveTo(bbox.left, y);
+    pen.lineTo(bbox.left + bbox.width, y);
+    pen.setLineDash(level === "extreme" ? [] : [6 * PIXELS, 5 * PIXELS]);
+    pen.lineWidth = (level === "extreme" ? 2 : 1.5) * PIXELS;
+    pen.strokeStyle = colour(level === "extreme" ? "extreme" : "beyond");
+    pen.stroke();
+  }
+  pen.restore();
 }
 
 /** @typedef {{ name: string, group: string, level: Level | string, x: string[], y: (number | null)[] }} ShareLine shares in 0 to 1 by day */
 
 /**
- * Lines over days or weeks. Both limits of one group share a colour and a sign, solid for the extreme one, dashed and
- * hollow for comfort, so that both can be seen where they coincide.
+ * Lines over days or weeks. Both limits of one group share a colour and dashes; full points are those of the extreme
+ * limit, large hollow ones those of comfort, so that both can be seen where they coincide.
  * @param {string} label
  * @param {readonly ShareLine[]} lines
  */
 export function shareChart(label, lines) {
   const groups = [...new Set(lines.map((one) => one.group))];
-  return chart(label, 330, () => ({
-    data: lines.map(({ name, group, level, x, y }) => {
+  const days = [...new Set(lines.flatMap((one) => one.x))].sort();
+  return chart(label, 300, () => ({
+    data: [days.map(at), ...lines.map(({ x, y }) => days.map((day) => {
+      const share = y[x.indexOf(day)] ?? null;
+      return share === null ? null : 100 * share;
+    }))],
+    series: [dayLabel(), ...lines.map(({ name, group, level }) => {
       const [place, comfort] = [groups.indexOf(group), level === "comfort"];
+      const stroke = colour(SERIES[place % SERIES.length] ?? "ink");
       return {
-        type: "scatter", mode: "lines+markers", name, x, y: y.map((one) => (one === null ? null : 100 * one)), connectgaps: false,
-        line: { width: comfort ? 1.5 : 2.5, color: colour(SERIES[place % SERIES.length] ?? "ink"), dash: comfort ? "dash" : "solid" },
-        marker: { size: comfort ? 13 : 7, symbol: `${SYMBOLS[place % SYMBOLS.length]}${comfort ? "-open" : ""}` },
-        text: x.map(dayText), hovertemplate: "%{text}: %{y:.0f} %<extra>%{data.name}</extra>",
+        label: name, stroke, width: comfort ? 1.5 : 2.5, dash: DASHES[place % DASHES.length] ?? [],
+        points: { show: true, size: comfort ? 13 : 8, width: 2, fill: comfort ? "transparent" : stroke },
+        value: (/** @type {unknown} */ _, /** @type {number | null} */ value) => (value === null ? "–" : `${Math.round(value)} %`),
       };
-    }),
-    layout: { xaxis: dayAxis(lines.flatMap((one) => one.x)), yaxis: { rangemode: "tozero", ticksuffix: " %" }, legend: { orientation: "h", y: -0.15, yanchor: "top" } },
+    })],
+    ...overDays(days.map(at), " %"),
   }));
 }
 
@@ -181,8 +251,33 @@ export function shareChart(label, lines) {
  * @param {string} unit
  */
 export function barChart(label, days, y, unit) {
-  return chart(label, 240, () => ({
-    data: [{ type: "bar", x: days, y, marker: { color: colour("button") }, text: days.map(dayText), textposition: "none", hovertemplate: `%{text}: %{y:.0f} ${unit}<extra></extra>` }],
-    layout: { xaxis: dayAxis(days), yaxis: { title: { text: unit }, rangemode: "tozero" }, showlegend: false },
+  return chart(label, 220, () => ({
+    data: [days.map(at), y],
+    series: [dayLabel(), { label: unit, fill: colour("button"), stroke: colour("button"), points: { show: false },
+      paths: /** @type {{ uPlot: typeof uPlot }} */ (/** @type {unknown} */ (window)).uPlot.paths.bars?.({ size: [0.7, 60] }) ?? (() => null),
+      value: (_, value) => (value === null ? "–" : String(Math.round(value))) }],
+    ...overDays(days.map(at), ""),
   }));
+}
+
+/**
+ * The rating of discomfort from 0 to the highest, before and after playing.
+ * @param {string} label
+ * @param {number} highest
+ * @param {readonly { name: string, hollow: boolean, x: string[], y: number[] }[]} lines
+ */
+export function ratingChart(label, highest, lines) {
+  const days = [...new Set(lines.flatMap((one) => one.x))].sort();
+  return chart(label, 220, () => {
+    const { axes, scales } = overDays(days.map(at), "");
+    return {
+      data: [days.map(at), ...lines.map(({ x, y }) => days.map((day) => y[x.indexOf(day)] ?? null))],
+      series: [dayLabel(), ...lines.map(({ name, hollow }) => ({
+        label: name, stroke: colour(hollow ? "mark" : "extreme"), width: hollow ? 1.5 : 2.5, dash: hollow ? [6, 5] : [], spanGaps: true,
+        points: { show: true, size: hollow ? 12 : 8, width: 2, fill: hollow ? "transparent" : colour("extreme") },
+        value: (/** @type {unknown} */ _, /** @type {number | null} */ value) => (value === null ? "–" : String(value)),
+      }))],
+      axes: axes ?? [], scales: { ...scales, y: { range: [0, highest] } },
+    };
+  });
 }

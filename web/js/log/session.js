@@ -9,12 +9,13 @@ import { headline } from "../summary.js";
 import { byState, directionName, fingersOnly, lineName, limitsOf, momentWords, refusalName, wristOnly } from "../terms.js";
 import { checkList } from "./check-list.js";
 import { clipList } from "./clips.js";
-import { drawCharts, seriesChart, stateChart } from "./charts.js";
+import { drawCharts, seriesChart } from "./charts.js";
 import { detailCard } from "./detail.js";
 import { fingersCard } from "./fingers-card.js";
 import { marksCard, passagesCard } from "./labels.js";
 import { levelOf, lineColumn, worstLines } from "./lines.js";
 import { button, card, confirmed, done, faultPage, head, link, table } from "./parts.js";
+import { stateBars } from "./state-bars.js";
 
 /** @import { Answer, Exposure, Page, Part, SessionDocument, SessionTrace, Summary, TraceSeries } from "../api.d.ts" */
 
@@ -112,7 +113,7 @@ function statesCard(exposures) {
   })));
   const measured = exposures.map((one) => element("li", {}, `${lineName(one)}: ${whyNot(one)}`));
   return card(text.states,
-    rows.length === 0 ? element("p", {}, text.nothingMeasured) : stateChart(text.statesChart, rows),
+    rows.length === 0 ? element("p", {}, text.nothingMeasured) : stateBars(rows),
     element("p", { className: "small" }, text.statesNote),
     element("details", {}, element("summary", {}, text.howMuch), element("ul", {}, ...measured)));
 }
