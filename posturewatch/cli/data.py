@@ -12,7 +12,7 @@ __all__ = ["add", "size"]
 _KINDS = (
     ("database", "sessions"),
     ("clips", "clips"),
-    ("set_aside", "damaged files set aside"),
+    ("set_aside", "set aside (see --help)"),
     ("other", "other files"),
 )
 
@@ -22,7 +22,8 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         subparsers,
         "data",
         "say where your data lie and how large they are",
-        "Says where the sessions and clips lie and how large they are. They are nowhere else.",
+        "Says where the sessions and clips lie and how large they are. They are nowhere else. What is set aside is a "
+        "damaged database, the one before an update, or what a backup replaced.",
         """
 posturewatch data
 posturewatch data --json

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
-from posturewatch.cli.options import Subparsers, add_command, add_data_dir
-from posturewatch.errors import InputError
+from posturewatch.cli.options import Subparsers, add_command, add_data_dir, agreed
 
 __all__ = ["add"]
 
@@ -44,18 +42,9 @@ def run(args: argparse.Namespace) -> int:
         else:
             info = store.find(args.id)
             what = f"session {info.id} of {local(info.started_at)}, {clock(info.end_s)} long, with its clips"
-        if not args.yes and not _agreed(what):
+        if not args.yes and not agreed(f"Delete {what}? This cannot be undone."):
             print("Nothing was deleted.")
             return 1
         freed = forget_everything(store) if args.all else forget_session(store, info.id)
     print(f"Deleted {what}: {size(freed)}.")
     return 0
-
-
-def _agreed(what: str) -> bool:
-    if not sys.stdin.isatty():
-        raise InputError("Nothing was deleted, since nobody can be asked here; add --yes if it is meant.")
-    try:
-        return input(f"Delete {what}? This cannot be undone. [yes/no] ").strip().lower() in ("y", "yes")
-    except EOFError:
-        return False

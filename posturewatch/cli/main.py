@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from posturewatch import __version__
 from posturewatch.cli import (
     analyse,
+    backup,
     benchmark,
     check,
     data,
@@ -22,6 +23,7 @@ from posturewatch.cli import (
     log,
     measure,
     repair,
+    restore,
     sessions,
     settings,
     summary,
@@ -43,6 +45,8 @@ _COMMANDS = (
     summary,
     export,
     data,
+    backup,
+    restore,
     forget,
     repair,
     check,

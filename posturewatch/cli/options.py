@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import argparse
 import math
+import sys
 import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from posturewatch.errors import InputError
+
 if TYPE_CHECKING:
     from posturewatch.config.settings import Settings
 
-__all__ = ["Subparsers", "add_command", "add_data_dir", "add_settings", "add_view", "seconds", "with_view"]
+__all__ = [
+    "Subparsers",
+    "add_command",
+    "add_data_dir",
+    "add_settings",
+    "add_view",
+    "agreed",
+    "seconds",
+    "with_view",
+]
 
 #: Bounds, those of the settings file.
 HFOV_DEG = (20.0, 170.0)
@@ -92,6 +104,22 @@ def with_view(settings: Settings, args: argparse.Namespace) -> Settings:
     if args.hand_length_mm is not None:
         settings = settings.changed("player", hand_length_mm=args.hand_length_mm)
     return settings
+
+
+def agreed(question: str) -> bool:
+    """Whether the user says yes; false where the input has ended.
+
+    Raises
+    ------
+    InputError
+        Where nobody can be asked.
+    """
+    if not sys.stdin.isatty():
+        raise InputError("Nothing was changed, since nobody can be asked here; add --yes if it is meant.")
+    try:
+        return input(f"{question} [yes/no] ").strip().lower() in ("y", "yes")
+    except EOFError:
+        return False
 
 
 def _number(low: float, high: float) -> Callable[[str], float]:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-__all__ = ["FILE_NAME", "connect", "connect_read_only", "looks_sound", "transaction"]
+__all__ = ["FILE_NAME", "connect", "connect_read_only", "looks_sound", "transaction", "uri_of"]
 
 FILE_NAME = "practice.sqlite3"
 
@@ -31,7 +31,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
         Where it cannot be opened.
     """
     connection = sqlite3.connect(
-        _uri(path) + ("?mode=rwc" if create else "?mode=rw"),
+        uri_of(path) + ("?mode=rwc" if create else "?mode=rw"),
         uri=True,
         timeout=_BUSY_S,
         isolation_level=None,
@@ -60,7 +60,7 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     sqlite3.Error
         Where the file cannot be read.
     """
-    uri = _uri(path) + "?mode=ro"
+    uri = uri_of(path) + "?mode=ro"
     try:
         return _answering(uri)
     except sqlite3.OperationalError:
@@ -76,7 +76,8 @@ def _text(raw: bytes) -> str:
     return raw.decode("utf-8", "replace")
 
 
-def _uri(path: Path) -> str:
+def uri_of(path: Path) -> str:
+    """The file's address as SQLite takes it."""
     absolute = path.resolve().as_posix()
     # By its bytes: a folder's name need not be UTF-8.
     return "file://" + ("" if absolute.startswith("/") else "/") + quote(os.fsencode(absolute))

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from posturewatch.errors import ConflictError, StoreError, UnknownError
+from posturewatch.storage.backup.before_update import BEFORE_UPDATE
+from posturewatch.storage.backup.kind import REPLACED
 from posturewatch.storage.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
@@ -18,8 +20,12 @@ if TYPE_CHECKING:
 
 __all__ = ["data_json", "forget_everything", "forget_session"]
 
-#: What belongs to the database: its own files, and files of it that were damaged and set aside.
+#: How the names of the database's own files begin.
 _STEM = FILE_NAME.partition(".")[0]
+
+#: How the names begin of what is kept beside the present data: damaged, as it was before an update, or replaced by a
+#: backup.
+_SET_ASIDE = (f"{_STEM}-damaged-", BEFORE_UPDATE, REPLACED)
 
 
 def data_json(reader: SessionReader) -> dict[str, Any]:
@@ -60,15 +66,14 @@ def forget_session(store: Store, session_id: str) -> int:
         )
     # The videos first: should one be in use, the session stays in the list and can be deleted again.
     freed = _delete_tree(_session_folder(store.data_dir, session_id)) + int(listed[0]["samples_bytes"])
-    with store.writing() as connection:
+    with store.erasing() as connection:
         connection.execute("DELETE FROM session WHERE id = ?", (session_id,))
     store.tidy()
     return freed
 
 
 def forget_everything(store: Store) -> int:
-    """Deletes all sessions, pieces, lists, checks and clips, and damaged files that were set aside; how many bytes
-    that were.
+    """Deletes all sessions, pieces, lists, checks and clips, and what was set aside; how many bytes that were.
 
     Settings are not among them.
 
@@ -83,9 +88,9 @@ def forget_everything(store: Store) -> int:
         raise ConflictError("A session is being recorded; stop it before you delete everything.")
     before = sum(size for _, size in _files(store.data_dir))
     _delete_tree(store.data_dir / CLIPS_FOLDER)
-    for path, _ in list(_files(store.data_dir)):
-        if _kind(store.data_dir, path) == "set_aside":
-            _delete(path)
+    for path in list(store.data_dir.iterdir()):
+        if path.name.startswith(_SET_ASIDE):
+            _delete_tree(path)
     with store.writing() as connection:
         for table in ("session", "discomfort", "practice_item", "piece"):
             connection.execute(f"DELETE FROM {table}")
@@ -132,7 +137,7 @@ def _kind(folder: Path, path: Path) -> str:
     inside = path.relative_to(folder)
     if inside.parts[0] == CLIPS_FOLDER and len(inside.parts) > 1:
         return "clips"
-    if inside.name.startswith(f"{_STEM}-damaged-"):
+    if inside.parts[0].startswith(_SET_ASIDE):
         return "set_aside"
     return "database" if inside.name.startswith(FILE_NAME) else "other"
 
@@ -159,13 +164,6 @@ def _delete_tree(folder: Path) -> int:
     except OSError as error:
         raise StoreError(_in_use(error)) from error
     return size
-
-
-def _delete(path: Path) -> None:
-    try:
-        path.unlink(missing_ok=True)
-    except OSError as error:
-        raise StoreError(_in_use(error)) from error
 
 
 def _in_use(error: OSError) -> str:

@@ -45,7 +45,7 @@ def make_private(folder: Path, *, made: bool) -> None:
 
 def _ours(folder: Path) -> Iterator[Path]:
     for path in folder.iterdir():
-        if path.name.startswith((f"{_STEM}.", f"{_STEM}-damaged-")):
+        if path.name.startswith((f"{_STEM}.", f"{_STEM}-")):
             yield path
     clips = folder / CLIPS_FOLDER
     if clips.is_dir() and not clips.is_symlink():

@@ -11,9 +11,12 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from platformdirs import user_data_dir
+from pydantic import ValidationError
 
+from posturewatch.archive.faults import ArchiveError
 from posturewatch.errors import StoreError
 from posturewatch.storage import writer
+from posturewatch.storage.backup.before_update import drop_backups, keep_before_update
 from posturewatch.storage.codec import ChunkError
 from posturewatch.storage.database import connect, looks_sound, transaction
 from posturewatch.storage.lock import FolderInUseError, FolderLock
@@ -23,7 +26,7 @@ from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sent
 from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.salvage import Salvaged, salvage
-from posturewatch.storage.schema import applied, migrate, unknown
+from posturewatch.storage.schema import applied, migrate, missing, unknown
 from posturewatch.storage.tables.checks import adopt_check
 
 __all__ = ["OnClosed", "Store", "default_data_dir", "open_reader"]
@@ -69,7 +72,8 @@ class Store(SessionReader):
 
     A damaged database is set aside under a new name, untouched, and what can be read of it goes into a fresh one;
     `notice` then says so.
-    A session that a crash left open is closed with what was kept of it.
+    A session that a crash left open is closed with what was kept of it. Before an older database is brought up to date,
+    it is saved beside itself.
 
     Parameters
     ----------
@@ -183,6 +187,12 @@ class Store(SessionReader):
         StoreError
             Where it cannot be written.
         """
+        try:
+            drop_backups(self.data_dir)
+        except OSError as error:
+            raise StoreError(
+                f"{error.filename} cannot be deleted ({error.strerror}); close what uses it, then try again."
+            ) from error
         with self.connecting() as connection:
             with transaction(connection):
                 yield connection
@@ -243,12 +253,24 @@ class Store(SessionReader):
             ):
                 self._salvage(self._set_aside())
             with closing(connect(self.path, create=True)) as connection:
-                if unknown(applied(connection)):
+                names = applied(connection)
+                if unknown(names):
                     raise StoreError(newer_sentence(self.path))
+                if names and missing(names):
+                    self._back_up()
                 migrate(connection)
                 self._close_crashed(connection)
         except sqlite3.Error as error:
             raise self._unusable(error) from error
+
+    def _back_up(self) -> None:
+        try:
+            keep_before_update(self.path)
+        except (OSError, ArchiveError, ValidationError) as error:
+            raise StoreError(
+                f"The practice data in {self.data_dir} are of an older posturewatch and cannot be saved before "
+                f"they are brought up to date ({error}); free some space there, then try again."
+            ) from error
 
     def _close_crashed(self, connection: sqlite3.Connection) -> None:
         """Ends the sessions that were never ended, at their last stored moment."""

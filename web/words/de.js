@@ -283,7 +283,7 @@ export default {
 
   data: {
     title: "Deine Daten", about: "Alles liegt in einem Ordner dieses Rechners, und nichts verlässt ihn:", storage: "Speicher", what: "Was", size: "Größe", numbers: "Messwerte, Stellen, Gemerktes, Notizen", numbersShort: "Zahlen",
-    damaged: "Beschädigte Dateien, beiseitegelegt", other: "Andere Dateien dort", total: "Gesamt", none: "Keine.", sessions: "Sitzungen mit ihren Größen", save: "Speichern", noClips: "keine", fileOf: (kind, when) => `${kind} vom ${when}`,
+    damaged: "Beiseitegelegt: beschädigt, vor einer Aktualisierung, ersetzt", other: "Andere Dateien dort", total: "Gesamt", none: "Keine.", sessions: "Sitzungen mit ihren Größen", save: "Speichern", noClips: "keine", fileOf: (kind, when) => `${kind} vom ${when}`,
     deleteOf: (when) => `Die Sitzung vom ${when} löschen`, deleteAll: "Alles löschen", deleteAllWhat: "Alle Sitzungen, Clips, Stücke, Listen und Angaben. Deine Einstellungen bleiben.",
     deleteAllQuestion: "Alle Sitzungen, Clips, Stücke, Listen und Angaben endgültig löschen? Das kann nicht rückgängig gemacht werden.",
   },

@@ -281,7 +281,7 @@ export default {
 
   data: {
     title: "Your data", about: "Everything lies in one folder of this machine, and nothing leaves it:", storage: "Storage", what: "What", size: "Size",
-    numbers: "Measured numbers, passages, marks, notes", numbersShort: "Numbers", damaged: "Damaged files set aside", other: "Other files there", total: "Total",
+    numbers: "Measured numbers, passages, marks, notes", numbersShort: "Numbers", damaged: "Set aside: damaged, before an update, replaced", other: "Other files there", total: "Total",
     none: "None.", sessions: "Sessions with their sizes", save: "Save", noClips: "none", fileOf: (/** @type {string} */ kind, /** @type {string} */ when) => `${kind} of ${when}`,
     deleteOf: (/** @type {string} */ when) => `Delete the session of ${when}`, deleteAll: "Delete everything",
     deleteAllWhat: "All sessions, clips, pieces, lists and checks. Your settings stay.", deleteAllQuestion: "Delete all sessions, clips, pieces, lists and checks for good? This cannot be undone.",
