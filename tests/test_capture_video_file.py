@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import av
@@ -221,6 +222,15 @@ def _sound_only(folder: Path) -> Path:
     return folder / "sound.wav"
 
 
+def _picture(kind: str) -> Callable[[Path], Path]:
+    def picture(folder: Path) -> Path:
+        _, data = cv2.imencode(kind, np.zeros((64, 96, 3), np.uint8))
+        (folder / "film.mp4").write_bytes(data.tobytes())
+        return folder / "film.mp4"
+
+    return picture
+
+
 def _no_pictures(folder: Path) -> Path:
     return write_film(folder / "none.avi", [], pictures=[])
 
@@ -235,6 +245,8 @@ def _no_pictures(folder: Path) -> Path:
         (_text, SourceError, "is not a video"),
         (_play_list, SourceError, "is not a video"),
         (_sound_only, SourceError, "is not a video"),
+        (_picture(".png"), SourceError, "is a picture, not a video"),
+        (_picture(".jpg"), SourceError, "is a picture, not a video"),
         (_no_pictures, SourceError, "contains no frames"),
     ],
     ids=lambda value: value.__name__.strip("_") if callable(value) else "",

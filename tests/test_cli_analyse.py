@@ -183,7 +183,7 @@ def test_bad_input_is_one_sentence_each(
         ([tmp_path / "note.mp4", out], 3, "is not a video that can be read"),
         ([tmp_path / "empty.mp4", out], 3, "is empty"),
         ([no_frames, out], 3, "no frames"),
-        ([tmp_path, out], 2, "is a folder, not a video"),
+        ([tmp_path / "folder", out], 2, "is a folder without a film"),
         ([good, tmp_path / "file"], 2, "cannot be made"),
         ([good, tmp_path / "folder"], 2, "cannot be written"),
         ([good, out, "--profile", "carpal-presure"], 2, "did you mean carpal-pressure?"),

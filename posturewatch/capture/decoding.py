@@ -13,6 +13,7 @@ import av.logging
 import cv2
 import numpy as np
 
+from posturewatch.capture.high_range import to_usual_range
 from posturewatch.model.arrays import Image
 
 __all__ = ["DecodedFrame", "Decoder", "upright"]
@@ -116,6 +117,17 @@ class Decoder:
     def format_name(self) -> str:
         return str(self._container.format.name)
 
+    def seek(self, stamp_s: float) -> None:
+        """To the last frame at or before a time stamp from which `frames` can go on; called afresh, it begins there.
+
+        Raises
+        ------
+        av.error.FFmpegError
+            Where the file cannot be gone through by its stamps.
+        """
+        if self._stream.time_base is not None:
+            self._container.seek(int(stamp_s / self._stream.time_base), stream=self._stream)
+
     def frames(self) -> Generator[DecodedFrame, None, None]:
         """All frames in the order they are shown. Single damaged ones are left out and counted in
         `damaged`; av.error.FFmpegError where the source breaks off."""
@@ -133,7 +145,7 @@ class Decoder:
         self._container.close()
 
     def _image(self, frame: Any) -> Image:
-        image: Image = frame.to_ndarray(format="bgr24")
+        image: Image = to_usual_range(frame.to_ndarray(format="bgr24"), self._stream.codec_context.color_trc)
         height, width = image.shape[:2]
         if frame.interlaced_frame and height >= 2:
             # Two moments are woven together, which combs everything that moves: keep the first one.

@@ -11,13 +11,13 @@ from urllib.request import url2pathname
 
 from posturewatch.capture.camera import CameraSource
 from posturewatch.capture.devices import open_device
-from posturewatch.capture.source import Pace, Source
+from posturewatch.capture.source import WHOLE, Pace, Source, Stretch
 from posturewatch.capture.stream import StreamSource
 from posturewatch.capture.video_file import VideoFileSource
 from posturewatch.config.resources import DEMO_NAME, calibration_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
 
-__all__ = ["CameraFound", "demo_video", "find_cameras", "open_source"]
+__all__ = ["CameraFound", "demo_video", "find_cameras", "open_film", "open_source"]
 
 #: As a plain string, so that the type checker reads the branches of every system.
 _SYSTEM: str = sys.platform
@@ -57,6 +57,18 @@ def open_source(
     if spec.startswith("/dev/"):
         return CameraSource(spec, size_px=size_px, rate_hz=rate_hz)
     return VideoFileSource(Path(spec).expanduser(), pace=pace)
+
+
+def open_film(path: Path, stretch: Stretch = WHOLE) -> VideoFileSource:
+    """A video's frames as fast as they are read, or a part of them; the bundled one has its own name.
+
+    Raises
+    ------
+    InputError, SourceError
+        With one sentence saying what to do.
+    """
+    bundled = calibration_dir() / "demo" / "demo.mp4"
+    return VideoFileSource(path, pace="asap", name=DEMO_NAME if path == bundled else None, stretch=stretch)
 
 
 @dataclass(frozen=True)

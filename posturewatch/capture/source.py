@@ -7,13 +7,29 @@ from typing import Any, Literal, Protocol
 
 from posturewatch.model.frame import Frame
 
-__all__ = ["Kind", "Pace", "Source", "SourceInfo", "Taken", "describe"]
+__all__ = ["WHOLE", "Kind", "Pace", "Source", "SourceInfo", "Stretch", "Taken", "describe"]
 
 Kind = Literal["camera", "film", "stream"]
 
 #: How a video is played. "asap": as fast as it is read; "steady": in real time, dropping nothing;
 #: "camera": in real time as if a live camera filmed it, keeping only the newest frame.
 Pace = Literal["asap", "steady", "camera"]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A part of a video, in its own seconds: from start_s up to but not including end_s, None for its end.
+
+    seeks: whether its time stamps allow to go there at once (see `posturewatch.capture.scan`); otherwise all before it
+    is decoded as well.
+    """
+
+    start_s: float = 0.0
+    end_s: float | None = None
+    seeks: bool = False
+
+
+WHOLE = Stretch()
 
 
 @dataclass(frozen=True)

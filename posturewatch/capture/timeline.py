@@ -28,9 +28,10 @@ class VideoTimeline:
     shifted so that it comes one nominal interval after the frame before it.
     """
 
-    def __init__(self, interval_s: float) -> None:
+    def __init__(self, interval_s: float, zero_s: float | None = None) -> None:
+        """zero_s: the timestamp of the video's first frame, where what is placed begins further on."""
         self._interval_s = interval_s
-        self._zero_s: float | None = None
+        self._zero_s = zero_s
         self._last_s: float | None = None
 
     def place(self, stamp_s: float | None) -> float:
@@ -39,8 +40,8 @@ class VideoTimeline:
             stamp_s = None
         last_s = self._last_s
         if last_s is None:
-            time_s = 0.0
-            self._zero_s = stamp_s
+            time_s = 0.0 if stamp_s is None or self._zero_s is None else stamp_s - self._zero_s
+            self._zero_s = stamp_s if self._zero_s is None else self._zero_s
         elif stamp_s is None:
             time_s = last_s + self._interval_s
         else:

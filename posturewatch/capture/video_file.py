@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from posturewatch.capture.bounds import LONGEST_PX, check_size
 from posturewatch.capture.clock import Clock, SystemClock
 from posturewatch.capture.decoding import DecodedFrame, Decoder
 from posturewatch.capture.handover import Handover
-from posturewatch.capture.source import Pace, SourceInfo, Taken, describe
+from posturewatch.capture.source import WHOLE, Pace, SourceInfo, Stretch, Taken, describe
 from posturewatch.capture.timeline import VideoTimeline
 from posturewatch.errors import InputError, SourceError
 from posturewatch.model.frame import Frame
@@ -35,6 +35,9 @@ _FEW_FRAMES = 5
 _FEW_S = 1.0
 _FEW_SHARE = 0.03
 
+#: So much before a stretch one begins to decode, at least.
+_SEEK_EARLIER_S = 1.0
+
 #: How long closing waits for the decoder's thread, which holds no resource of the reader's.
 JOIN_S = 2.0
 
@@ -47,12 +50,20 @@ class VideoFileSource:
     """
 
     def __init__(
-        self, path: Path, *, pace: Pace = "asap", name: str | None = None, clock: Clock | None = None
+        self,
+        path: Path,
+        *,
+        pace: Pace = "asap",
+        name: str | None = None,
+        clock: Clock | None = None,
+        stretch: Stretch = WHOLE,
     ) -> None:
+        """stretch: the frames that are given; their times are those of the whole video all the same."""
         if pace not in ("asap", "steady", "camera"):
             raise ValueError(f"a video's pace is 'asap', 'steady' or 'camera', got {pace!r}")
         self._clock: Clock = SystemClock() if clock is None else clock
         self._pace = pace
+        self._stretch = stretch
         # A file's name need not be UTF-8, what is kept is.
         self._name = os.fsencode(path.name).decode("utf-8", "replace") if name is None else name
         _check_file(path)
@@ -148,12 +159,25 @@ class VideoFileSource:
             self._decoder.close()
 
     def _play(self, first: DecodedFrame) -> None:
-        timeline = VideoTimeline(1.0 / (self._info.rate_hz or DEFAULT_RATE_HZ))
-        start_s = self._clock.now()
-        time_s, index = 0.0, 0
+        stretch = self._stretch
+        frames = _chain(first, self._frames)
+        zero_s = None
+        if stretch.seeks and stretch.start_s > 0 and first.stamp_s is not None:
+            zero_s = first.stamp_s
+            # Some containers are sorted by the time of decoding, which is a little earlier than that of showing.
+            self._decoder.seek(zero_s + max(0.0, stretch.start_s - _SEEK_EARLIER_S))
+            frames = self._frames = self._decoder.frames()
+        timeline = VideoTimeline(1.0 / (self._info.rate_hz or DEFAULT_RATE_HZ), zero_s)
+        start_s = self._clock.now() - stretch.start_s
+        time_s, index = 0.0, -1
         try:
-            for index, frame in enumerate(_chain(first, self._frames)):
+            for frame in frames:
                 time_s = timeline.place(frame.stamp_s)
+                if stretch.end_s is not None and time_s >= stretch.end_s:
+                    return
+                if time_s < stretch.start_s:
+                    continue
+                index += 1
                 if self._pace != "asap":
                     self._clock.wait(self._closed, start_s + time_s - self._clock.now())
                 taken = Taken(Frame(index, time_s, frame.image_bgr), self._clock.now())
@@ -166,12 +190,13 @@ class VideoFileSource:
     def _compare(self, frames: int, time_s: float) -> None:
         """Notices where much less could be read than the file states."""
         stated, duration_s = self._info.frame_count, self._info.duration_s
-        short = stated is not None and stated - frames > max(_FEW_FRAMES, _FEW_SHARE * stated)
+        whole = self._stretch.start_s == 0
+        short = whole and stated is not None and stated - frames > max(_FEW_FRAMES, _FEW_SHARE * stated)
         early = duration_s is not None and duration_s - time_s > max(_FEW_S, _FEW_SHARE * duration_s)
         if not (self._incomplete or short or early):
             return
         self._incomplete = True
-        of_frames = "" if stated is None else f" of {stated}"
+        of_frames = "" if stated is None or not whole else f" of {stated}"
         of_s = "" if duration_s is None else f" of {duration_s:.1f}"
         self._notice = (
             f"Only {frames}{of_frames} frames ({time_s:.1f}{of_s} s) of the video {self._name} could be read: it is "
@@ -179,7 +204,7 @@ class VideoFileSource:
         )
 
 
-def _chain(first: DecodedFrame, rest: Iterator[DecodedFrame]) -> Iterator[DecodedFrame]:
+def _chain(first: DecodedFrame, rest: Iterator[DecodedFrame]) -> Generator[DecodedFrame, None, None]:
     yield first
     yield from rest
 
@@ -213,8 +238,12 @@ def _open(path: Path) -> Decoder:
             f"{path} is not a video that can be read; choose a video such as an MP4, MOV, MKV or AVI file."
         ) from error
     try:
+        if decoder.format_name.endswith("_pipe") or decoder.format_name == "image2":
+            raise SourceError(
+                f"{path} is a picture, not a video; measure it with `posturewatch measure`, or choose a video."
+            )
         check_size(path, decoder.size_px, LONGEST_PX)
-    except InputError:
+    except (InputError, SourceError):
         decoder.close()
         raise
     return decoder

@@ -12,7 +12,7 @@ from posturewatch.model.observation import SIDES
 from posturewatch.model.quantities import GROUPS, in_group, quantity
 from posturewatch.model.verdict import HandState
 
-__all__ = ["summary_text"]
+__all__ = ["measured_lines", "summary_text"]
 
 
 #: Less than this in a zone is not worth a line.
@@ -37,7 +37,18 @@ def summary_text(summary: Mapping[str, Any]) -> str:
         f"Session {session['id']}, {local(session['started_at'])}, {clock(session['duration_s'])} long, "
         f"{session['source']['name']}" + ("" if session["ended_at"] else ", still open"),
         f"Limits: {summary['limits']}. Warnings of what was held beyond an extreme limit: {summary['warnings']}.",
+        *measured_lines(summary),
     ]
+    lines += [f"Mark at {clock(mark['time_s'])}. {mark['note']}".rstrip() for mark in summary["marks"]]
+    lines += summary.get("damage", ())
+    if session["lost_samples"]:
+        lines.append(f"{session['lost_samples']} samples could not be kept.")
+    return "\n".join(lines)
+
+
+def measured_lines(summary: Mapping[str, Any]) -> list[str]:
+    """What was measured of both hands and what was warned of; of a kept session's summary, or of a film's."""
+    lines: list[str] = []
     for side in SIDES:
         own = [one for one in summary["quantities"] if one["side"] == side]
         wrist, fingers = (
@@ -52,11 +63,7 @@ def summary_text(summary: Mapping[str, Any]) -> str:
     ]
     if any(one["measured_s"] for one in summary["quantities"] if quantity(one["quantity"]).group == "finger"):
         lines.append(NO_FORCE)
-    lines += [f"Mark at {clock(mark['time_s'])}. {mark['note']}".rstrip() for mark in summary["marks"]]
-    lines += summary.get("damage", ())
-    if session["lost_samples"]:
-        lines.append(f"{session['lost_samples']} samples could not be kept.")
-    return "\n".join(lines)
+    return lines
 
 
 def _hand(side: str, quantities: list[Mapping[str, Any]], hands: list[Mapping[str, Any]]) -> list[str]:

@@ -84,16 +84,20 @@ class ClipKeeper:
         ring: Ring | None = None,
         sound: Sound | None = None,
         idle_s: float = IDLE_S,
+        waits: bool = False,
     ) -> None:
         """folder: of this session's clips, made when the first is written. on_clip: called with each clip, in the
         writer's thread, just before it gets its name; must not raise. all_clips: the room for all sessions' clips; by
         default the folder above with its default limits. ring, sound: handed over; the ring is closed with the
-        keeper. idle_s: after this time without frames, the clock counts."""
+        keeper. idle_s: after this time without frames, the clock counts. waits: `put` waits until what is due is
+        written, for frames that come as fast as they are taken."""
         self._folder = folder
         self._on_clip = on_clip
         self._all_clips = ClipFolder(folder.parent) if all_clips is None else all_clips
         self._planner = ClipPlanner(rules)
-        self._ring = Ring() if ring is None else ring
+        self._ring = Ring(waits=waits) if ring is None else ring
+        self._waits = waits
+        self._writing = False
         self._sound = sound
         self._lock = threading.Condition()
         self._due: deque[Span] = deque()
@@ -141,6 +145,8 @@ class ClipKeeper:
             self._last_put_s = time.monotonic()
             self._planner.verdict(reading.verdict)
             self._ask(self._planner.advance(self._last_s))
+            if self._waits:
+                self._lock.wait_for(lambda: not self._due and not self._writing, FINISH_S)
 
     def mark(self, time_s: float, note: str | None = None) -> None:
         """The player marked this moment, in seconds of the session."""
@@ -205,6 +211,8 @@ class ClipKeeper:
     def _next(self) -> Span | None:
         """Waits for the next span; None when the session is over and none is left, or no time for it."""
         with self._lock:
+            self._writing = False
+            self._lock.notify_all()
             while not self._due and not self._ended:
                 self._lock.wait(self._idle_s)
                 if self._last_put_s is not None:
@@ -215,6 +223,7 @@ class ClipKeeper:
                 self._missed += len(self._due)
                 self._due.clear()
                 self._fault = _LATE
+            self._writing = bool(self._due)
             return self._due.popleft() if self._due else None
 
     def _make(self, span: Span) -> str | None:
@@ -265,6 +274,8 @@ class ClipKeeper:
         with self._lock:
             self._fault = sentence
             self._due.clear()
+            self._writing = False
+            self._lock.notify_all()
         self._ring.stop(sentence)
 
 

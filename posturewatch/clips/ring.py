@@ -91,7 +91,8 @@ class PacketStore:
 class Ring:
     """`put` returns at once; a thread of its own encodes.
 
-    Where the encoder is behind, the oldest waiting frame is dropped and counted. Where it cannot be had or
+    Where the encoder is behind, the oldest waiting frame is dropped and counted, or, where `waits` is set, `put` waits
+    for it: a film has time, a camera has not. Where it cannot be had or
     fails, `fault` is a sentence and the ring holds nothing more.
     """
 
@@ -102,6 +103,7 @@ class Ring:
         most_s: float = 45.0,
         make_encoder: Callable[[int, int], Encoder] = Encoder,
         waiting: int = WAITING_FRAMES,
+        waits: bool = False,
     ) -> None:
         """most_bytes: of packets held. most_s: the longest clip, its settling and a few seconds.
         make_encoder: from the first frame's width and height."""
@@ -111,6 +113,7 @@ class Ring:
         self._make_encoder = make_encoder
         self._waiting: deque[Frame] = deque()
         self._most_waiting = waiting
+        self._waits = waits
         self._changed = threading.Condition()
         self._encoder: Encoder | None = None
         self._dropped = 0
@@ -148,7 +151,7 @@ class Ring:
             return self._dropped
 
     def put(self, frame: Frame, *, saving: bool = False) -> None:
-        """Takes a frame; never waits for the encoder. Where it is to save, frames that follow another closely are left
+        """Takes a frame. Where it is to save, frames that follow another closely are left
         out."""
         with self._changed:
             if self._closed or self._fault is not None:
@@ -156,6 +159,8 @@ class Ring:
             if saving and 0 <= frame.time_s - self._taken_s < SAVED_EVERY_S:
                 return
             self._taken_s = frame.time_s
+            if self._waits:
+                self._changed.wait_for(lambda: len(self._waiting) < self._most_waiting or self._closed)
             if len(self._waiting) >= self._most_waiting:
                 self._waiting.popleft()
                 self._dropped += 1

@@ -48,8 +48,10 @@ class VideoFileSound:
     frame. True for videos whose time stamps do not start anew on the way; where they do, the sound of the
     part behind is left out or shifted by that jump."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, from_s: float = 0.0) -> None:
+        """from_s: the video's second that is the session's 0."""
         self._path = path
+        self._from_s = from_s
 
     def between(self, start_s: float, end_s: float) -> SoundPiece | None:
         """The file's sound of [start_s, end_s), seconds of the session; None where there is none."""
@@ -57,7 +59,7 @@ class VideoFileSound:
             with av.open(f"file:{self._path}", "r", options={"protocol_whitelist": "file"}) as video:
                 if not video.streams.audio or not video.streams.video:
                     return None
-                zero_s = _first_frame_s(video)
+                zero_s = _first_frame_s(video) + self._from_s
                 pieces = _decode(video, start_s + zero_s, end_s + zero_s)
         except (OSError, av.error.FFmpegError, ValueError) as error:
             _LOG.warning("a clip is without sound: %s", error)

@@ -21,7 +21,7 @@ from posturewatch.model.observation import Side
 from posturewatch.pipeline.monitor import FrameSource, Measurer, Monitor, Observer, Sink
 from posturewatch.pipeline.pace import PaceControl
 from posturewatch.pipeline.practice import OpenSource
-from posturewatch.storage.records import SessionStart
+from posturewatch.storage.records import SessionStart, now_utc
 
 if TYPE_CHECKING:
     from posturewatch.kinematics.estimator import Estimator
@@ -107,8 +107,11 @@ class Parts:
         return shown.to_json()
 
     def session_start(self, source: OpenSource) -> SessionStart:
-        """What is kept of the beginning of a session on this source."""
-        described = source.describe()
+        """What is kept of the beginning of a session on this source, which begins now."""
+        return self.described_start(source.describe(), now_utc())
+
+    def described_start(self, described: Mapping[str, Any], started_at: str) -> SessionStart:
+        """What is kept of the beginning of a session on a source of this name and kind, which began then."""
         return SessionStart(
             source_name=described["name"],
             source_kind=described["kind"],
@@ -117,6 +120,7 @@ class Parts:
             rules=self.rules,
             settings=self.settings_json,
             instrument=self.settings.instrument.name,
+            started_at=started_at,
         )
 
     def monitor(

@@ -123,7 +123,9 @@ class ClipRecording:
         if settings.enabled:
             remove_leftovers(self._clips.root, self._clips.lists)
 
-    def begin(self, recorder: SessionRecorder, video: Path | None) -> SessionRecorder:
+    def begin(
+        self, recorder: SessionRecorder, video: Path | None, *, from_s: float = 0.0, waits: bool = False
+    ) -> SessionRecorder:
         """The recorder with clips beside it, or alone where clips are off.
 
         Parameters
@@ -131,6 +133,10 @@ class ClipRecording:
         video
             The source's file, where it is one, for its sound; a source without one is live, and its clips have the
             microphone's sound where that is switched on.
+        from_s
+            The video's second that is the session's 0.
+        waits
+            The frames come as fast as they are taken, and taking them waits for the clips.
         """
         if not self._settings.enabled:
             return recorder
@@ -145,7 +151,10 @@ class ClipRecording:
                 is_kept=clips.is_kept,
                 on_removed=clips.removed,
             ),
-            sound=VideoFileSound(video) if video is not None and self._settings.film_sound else microphone,
+            sound=VideoFileSound(video, from_s)
+            if video is not None and self._settings.film_sound
+            else microphone,
+            waits=waits,
         )
         return RecorderWithClips(recorder, keeper, microphone, silence)
 

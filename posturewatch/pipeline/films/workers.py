@@ -1,0 +1,194 @@
+"""Who measures parts of films: this process, other processes of this machine, or a cluster that is there already."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from posturewatch.config.settings import Settings
+from posturewatch.errors import InputError, PosturewatchError, UnavailableError
+from posturewatch.pipeline import build as assembly
+from posturewatch.pipeline.build import Built, Mode
+from posturewatch.pipeline.films.measured import MeasuredPart
+from posturewatch.pipeline.films.part import FilmPart, measure_part
+from posturewatch.pipeline.films.work import FilmTask
+
+__all__ = ["Cluster", "Here", "Processes", "usual_jobs"]
+
+#: Cores that one process makes good use of: both hands, and both networks of each, are looked at beside each other.
+CORES_A_PROCESS = 2
+
+
+def usual_jobs() -> int:
+    """How many processes this machine has cores for."""
+    return max(1, (os.cpu_count() or 1) // CORES_A_PROCESS)
+
+
+class Here:
+    """Measures in this process, as it is asked.
+
+    Parameters
+    ----------
+    build
+        Makes tracker and measurer.
+    stopped
+        Asked before each frame.
+    tick
+        Told each frame's time of the film.
+    """
+
+    at_once = 1
+
+    def __init__(
+        self,
+        build: Callable[[Mode, Settings], Built],
+        stopped: Callable[[], bool],
+        tick: Callable[[FilmTask, float], None] = lambda task, time_s: None,
+    ) -> None:
+        self._build = build
+        self._stopped = stopped
+        self._tick = tick
+
+    def submit(self, task: FilmTask, part: FilmPart, settings: Settings) -> Future[MeasuredPart]:
+        """Measures now."""
+        future: Future[MeasuredPart] = Future()
+        try:
+            measured = measure_part(
+                task.path,
+                part,
+                settings,
+                self._build,
+                stopped=self._stopped,
+                progress=lambda time_s: self._tick(task, time_s),
+            )
+            future.set_result(measured)
+        # It is raised where the result is asked for, as from other processes.
+        except Exception as error:  # noqa: BLE001
+            future.set_exception(error)
+        return future
+
+    def renew(self) -> None:
+        """Nobody else works here."""
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+
+class _Executed:
+    """Measures through an executor of the standard library's kind."""
+
+    def __init__(self, at_once: int) -> None:
+        self.at_once = at_once
+        self._executor = self._make()
+
+    def submit(self, task: FilmTask, part: FilmPart, settings: Settings) -> Future[MeasuredPart]:
+        """Hands the part over."""
+        return self._executor.submit(_measure, str(task.path), part, settings)
+
+    def renew(self) -> None:
+        """After a worker died."""
+        self._executor.shutdown(wait=False, cancel_futures=True)
+        self._executor = self._make()
+
+    def _make(self) -> Executor:
+        raise NotImplementedError
+
+
+class Processes(_Executed):
+    """Processes of this machine; each loads the models for every part.
+
+    Parameters
+    ----------
+    jobs
+        How many.
+    """
+
+    def __init__(self, jobs: int) -> None:
+        # Fresh ones: what runs in this process already (threads, the inference engine) does not survive a fork.
+        self._context = multiprocessing.get_context("spawn")
+        self._stop = self._context.Event()
+        super().__init__(jobs)
+
+    def _make(self) -> Executor:
+        return ProcessPoolExecutor(
+            self.at_once, mp_context=self._context, initializer=_begin, initargs=(self._stop,)
+        )
+
+    def close(self) -> None:
+        """Ends the processes; what they have in work is lost."""
+        self._stop.set()
+        self._executor.shutdown(wait=True, cancel_futures=True)
+
+
+class Cluster(_Executed):
+    """A cluster of dask.distributed that is there already. Films have to lie where its workers find them under the
+    same path, and posturewatch has to be installed there.
+
+    Parameters
+    ----------
+    address
+        Of its scheduler.
+
+    Raises
+    ------
+    UnavailableError
+        Where the library is not installed.
+    InputError
+        Where nobody answers.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            from distributed import Client
+        except ImportError as error:
+            raise UnavailableError(
+                'For a cluster posturewatch needs one more package: pip install "posturewatch[cluster]".'
+            ) from error
+        try:
+            self._client: Any = Client(address, timeout=10)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise InputError(
+                f"No scheduler answers at {address} ({error}); start one there, or leave --scheduler out."
+            ) from error
+        super().__init__(max(1, sum(self._client.nthreads().values())))
+
+    def _make(self) -> Executor:
+        # Not "pure": a film may have changed under the same name since it was last measured.
+        made: Executor = self._client.get_executor(pure=False, retries=2)
+        return made
+
+    def close(self) -> None:
+        """Leaves the cluster; what it has in work is called back."""
+        self._executor.shutdown(wait=False, cancel_futures=True)
+        self._client.close()
+
+
+_STOP: Any = None
+
+
+def _begin(stop: Any) -> None:
+    """In a new process: Ctrl-C is the first one's to answer, which then says so."""
+    global _STOP
+    _STOP = stop
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _measure(path: str, part: FilmPart, settings: Settings) -> MeasuredPart:
+    """In another process."""
+    stop = _STOP
+    try:
+        return measure_part(
+            Path(path),
+            part,
+            settings,
+            assembly.build,
+            stopped=(lambda: False) if stop is None else stop.is_set,
+        )
+    except PosturewatchError as fault:
+        # Its one argument is its sentence; a cause may not survive the way.
+        raise type(fault)(fault.sentence) from None
