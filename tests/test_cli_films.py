@@ -211,7 +211,7 @@ def test_a_camera_is_no_film(spec: str, capsys: pytest.CaptureFixture[str]) -> N
 
 def test_pictures_of_high_range_look_as_on_a_usual_screen() -> None:
     """Against the levels of ITU-R BT.2408, table 1: a white sheet, 203 nits, is 75 % of HLG and 58 % of PQ, a grey
-    card, 26 nits, 38 % of either (from memory); on a usual screen light is the power 2.4 of the signal (ITU-R BT.1886)."""
+    card, 26 nits, 38 % of either (from memory). On a usual screen light is the power 2.4 of the signal (BT.1886)."""
     import numpy as np
 
     from posturewatch.capture.high_range import HLG, PQ, to_usual_range
