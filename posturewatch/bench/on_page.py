@@ -17,10 +17,8 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import json
 import math
 import shutil
-import tempfile
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -40,12 +38,13 @@ from posturewatch.model.measurement import HandMeasurement
 from posturewatch.model.observation import SIDES, Observation
 from posturewatch.model.quantities import in_group
 from posturewatch.model.reading import Reading
-from posturewatch.pipeline.analysis import analyse
 from posturewatch.pipeline.build import Built, Mode, Parts, build
+from posturewatch.pipeline.films.results import FilmFacts, film_summary
 from posturewatch.pipeline.monitor import Observer
-from posturewatch.pipeline.samples_file import SamplesFile
 from posturewatch.review.vocabulary import vocabulary
 from posturewatch.server.live_message import reading_header
+from posturewatch.storage.in_memory import InMemorySession
+from posturewatch.storage.records import now_utc
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page, Route
@@ -201,22 +200,20 @@ def on_page(page: Page, video: Path, parts: Parts) -> Told:
     """
     sink = _Headers(parts)
     source = open_source(str(video), pace="asap")
-    with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder:
-        summary = Path(folder) / "summary.json"
+    session = InMemorySession()
+    try:
+        monitor, release = parts.monitor("video", source, (session, sink))
         try:
-            analyse(
-                source,
-                parts,
-                SamplesFile(Path(folder) / "samples.csv"),
-                summary,
-                stop=threading.Event(),
-                sinks=[sink],
-            )
+            outcome = monitor.run(threading.Event())
         finally:
-            source.close()
-        # What a kept session has besides.
-        kept = {**json.loads(summary.read_text("utf-8")), "limits": parts.limits.name, "marks": []}
-        told = page.evaluate(_SHOW, {"headers": sink.headers, "summary": kept})
+            release()
+    finally:
+        source.close()
+    facts = FilmFacts(source.describe(), 0.0, None, now_utc())
+    summary = film_summary(facts, parts, session, outcome, source.notice, interrupted=False)
+    # What a kept session has besides.
+    kept = {**summary, "limits": parts.limits.name, "marks": []}
+    told = page.evaluate(_SHOW, {"headers": sink.headers, "summary": kept})
     shown = told["shown"]
     return Told(
         video.name,

@@ -131,7 +131,7 @@ def finish_film(
             rows = (_Rows(samples),)
         outcome = replay(film.measured, parts, (*rows, session, tally, *sinks), shift_s=facts.from_s)
     notice = next((one.notice for one in film.measured if one.notice is not None), None)
-    summary = _summary(facts, parts, session, outcome, notice, interrupted=interrupted)
+    summary = film_summary(facts, parts, session, outcome, notice, interrupted=interrupted)
     if folder is not None:
         _write(folder / SUMMARY_NAME, summary)
     return Analysed(
@@ -150,7 +150,7 @@ def _no_frames(facts: FilmFacts) -> PosturewatchError:
     return SourceError(f"No frame could be read from {facts.name}; is it a whole video?")
 
 
-def _summary(
+def film_summary(
     facts: FilmFacts,
     parts: Parts,
     session: InMemorySession,
@@ -159,6 +159,7 @@ def _summary(
     *,
     interrupted: bool,
 ) -> dict[str, Any]:
+    """What a film adds up to, in JSON's types, as it is written beside its table."""
     now = now_utc()
     record = session.record(
         SessionInfo("", now, now, outcome.ending, outcome.end_s, facts.name, "film", None, __version__, 0, 0),
