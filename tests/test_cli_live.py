@@ -205,7 +205,7 @@ def assert_sentence(capsys: pytest.CaptureFixture[str], part: str) -> None:
 
 
 @pytest.mark.usefixtures("interrupts")
-@pytest.mark.parametrize("command", [("log",), ("live", "--source", "0")])
+@pytest.mark.parametrize("command", [("log",), ("live", "--source", "0", "--start")])
 def test_the_practice_log_opens_without_a_camera(
     command: tuple[str, ...],
     tmp_path: Path,

@@ -74,11 +74,13 @@ def open_film(path: Path, stretch: Stretch = WHOLE) -> VideoFileSource:
 @dataclass(frozen=True)
 class CameraFound:
     """A camera of this machine. name: as the system calls it, None where it does not say.
-    size_px: (width, height) it gives unasked, None where it could not be opened (probably in use)."""
+    size_px: (width, height) it gives unasked, None where it could not be opened (probably in use).
+    rate_hz: frames a second it states then, None where it states none."""
 
     index: int
     name: str | None
     size_px: tuple[int, int] | None
+    rate_hz: float | None = None
 
 
 def find_cameras() -> tuple[CameraFound, ...]:
@@ -98,7 +100,7 @@ def find_cameras() -> tuple[CameraFound, ...]:
             if name is not None and _text(system / "index") == "0":
                 found.append(CameraFound(index, name, None))
             continue
-        found.append(CameraFound(index, name, (device.width_px, device.height_px)))
+        found.append(CameraFound(index, name, (device.width_px, device.height_px), device.rate_hz))
         device.release()
     return tuple(found)
 

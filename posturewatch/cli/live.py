@@ -5,15 +5,19 @@ from __future__ import annotations
 import argparse
 import webbrowser
 from contextlib import ExitStack
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from posturewatch.cli.analyse import EXIT_INCOMPLETE
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings, seconds
 from posturewatch.cli.signals import EndRequest, end_requests
 from posturewatch.errors import SourceError
+from posturewatch.model.address import is_address
 
 if TYPE_CHECKING:
+    from posturewatch.pipeline.build import Parts
     from posturewatch.pipeline.live_practice import LivePractice
+    from posturewatch.pipeline.live_settings import LiveSettings
+    from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer
     from posturewatch.storage.store import Store
 
@@ -29,10 +33,12 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         "live",
         "watch a practice live, on a local page",
         "Opens a page on this machine that shows you mirrored with the wrist angles, and warns calmly of an "
-        "extreme angle that is held. The session is kept; Ctrl-C or the page's stop ends it.",
+        "extreme angle that is held. With a camera it first shows what that sees and waits for Start. The "
+        "session is kept; Ctrl-C or the page's stop ends it.",
         """
 posturewatch live --source demo
 posturewatch live --source 0
+posturewatch live --source 0 --start
 posturewatch live --source 0 --for 1200 --profile rula
 posturewatch live --source lesson.mp4 --no-browser --port 0
 posturewatch live --source http://192.168.1.20:8080/video
@@ -49,6 +55,17 @@ posturewatch live --source http://192.168.1.20:8080/video
         type=seconds,
         metavar="SECONDS",
         help="end the session after this long, and leave",
+    )
+    begin = parser.add_mutually_exclusive_group()
+    begin.add_argument(
+        "--start",
+        action="store_true",
+        help="begin the session at once, as with a video, with --for and with --no-browser",
+    )
+    begin.add_argument(
+        "--set-up",
+        action="store_true",
+        help="first show what the camera sees, with a video too, and wait for Start",
     )
     add_page(parser)
     parser.set_defaults(run=run, begins=True)
@@ -70,17 +87,18 @@ def add_page(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from posturewatch.config.resources import web_dir
-    from posturewatch.pipeline.build import load_parts
+    from posturewatch.pipeline.before_start.set_up import SetUp
     from posturewatch.pipeline.live_practice import LivePractice
+    from posturewatch.pipeline.live_settings import LiveSettings
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
-    from posturewatch.review.vocabulary import vocabulary
     from posturewatch.server.admission import Admission
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer, listen
 
-    parts = load_parts(args.settings, args.profile)
+    settings = LiveSettings(args.settings, args.profile)
+    parts = settings.parts
     with end_requests() as asked, ExitStack() as cleanup:
         listener = listen(args.port)
         cleanup.callback(listener.close)
@@ -89,23 +107,26 @@ def run(args: argparse.Namespace) -> int:
             print(store.notice, flush=True)
         feed = LiveFeed(parts.limits, roles=parts.settings.roles)
         cleanup.callback(feed.close)
-        live = LivePractice(args.source or parts.settings.camera.source, args.limit_s, parts, store, feed)
+        live = LivePractice(args.source, args.limit_s, settings, store, feed)
+        cleanup.callback(live.preview.close)
         cleanup.callback(live.practice.stop)
+        words = current_words(settings, feed)
         port = int(listener.getsockname()[1])
         admission = Admission(port)
         app = create_app(
             practice=live.practice,
             feed=feed,
             log=PracticeLog(store),
-            vocabulary=vocabulary(parts.limits, parts.settings.roles, parts.settings.page.language),
+            vocabulary=words,
             web_dir=web_dir(),
             port=port,
             admission=admission,
+            set_up=SetUp(live, settings),
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)
         server.start()
-        url = server.url if args.begins and _begun(live, asked, args) else f"{server.url}log.html"
+        url = f"{server.url}{_first_page(live, parts, asked, args)}"
         if not asked():
             print(f"The page is at {admission.address(url)}  (Ctrl-C ends the session)", flush=True)
             if not args.no_browser:
@@ -113,6 +134,40 @@ def run(args: argparse.Namespace) -> int:
         faults = _watch(live, server, asked)
         live.practice.stop()
         return _last_words(live, store, faults)
+
+
+def current_words(settings: LiveSettings, feed: LiveFeed) -> dict[str, Any]:
+    """The page's words, which follow every change of the settings, as does the feed."""
+    from posturewatch.review.vocabulary import vocabulary
+
+    def of(parts: Parts) -> dict[str, Any]:
+        return vocabulary(parts.limits, parts.settings.roles, parts.settings.page.language)
+
+    words = of(settings.parts)
+
+    def follow(parts: Parts) -> None:
+        feed.judge_by(parts.limits, parts.settings.roles)
+        words.update(of(parts))
+
+    settings.follow(follow)
+    return words
+
+
+def _first_page(live: LivePractice, parts: Parts, asked: EndRequest, args: argparse.Namespace) -> str:
+    """The page that is opened; where a session is to begin at once, it has begun."""
+    if args.begins and _sets_up(live.spec, parts, args):
+        return "setup.html"
+    return "" if args.begins and _begun(live, asked, args) else "log.html"
+
+
+def _sets_up(spec: str, parts: Parts, args: argparse.Namespace) -> bool:
+    """Whether the page comes first. A video is where it is, and where nobody looks at the page nobody presses Start."""
+    if args.set_up or args.start:
+        return bool(args.set_up)
+    camera = (
+        spec.isdecimal() or spec.startswith("/dev/") or (is_address(spec) and not spec.startswith("file:"))
+    )
+    return parts.settings.page.before_start and camera and not args.no_browser and args.limit_s is None
 
 
 def _begun(live: LivePractice, asked: EndRequest, args: argparse.Namespace) -> bool:

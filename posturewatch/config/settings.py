@@ -242,6 +242,10 @@ class RestSettings(Section):
 
 class PageSettings(Section):
     language: Language = setting("en", "The language of the page: English or German")
+    before_start: bool = setting(
+        True,
+        "Whether the page first shows what the camera sees and waits for Start; otherwise a practice begins at once",
+    )
 
 
 class Settings(Section):

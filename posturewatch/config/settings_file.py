@@ -23,7 +23,7 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["allowed", "bounds", "line_of", "parse", "render", "sections", "syntax_fault"]
+__all__ = ["allowed", "bare", "bounds", "line_of", "parse", "render", "sections", "syntax_fault"]
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -47,7 +47,7 @@ def sections(model: type[BaseModel], path: str = "") -> Iterator[tuple[str, type
 
 def bounds(field: FieldInfo) -> tuple[float, float] | None:
     """Lowest and highest number that a setting, or each number of its list, may have; None without."""
-    items = get_args(_bare(field.annotation))
+    items = get_args(bare(field.annotation))
     marks = [*field.metadata, *(mark for item in items for mark in getattr(item, "__metadata__", ()))]
     marks += [mark for other in marks if isinstance(other, FieldInfo) for mark in other.metadata]
     low = next((mark.ge for mark in marks if hasattr(mark, "ge")), None)
@@ -57,18 +57,18 @@ def bounds(field: FieldInfo) -> tuple[float, float] | None:
 
 def allowed(field: FieldInfo) -> str:
     """What a setting may be, in words."""
-    bare = _bare(field.annotation)
+    kind = bare(field.annotation)
     limits = bounds(field)
     span = "" if limits is None else f" from {limits[0]:g} to {limits[1]:g}"
-    if get_origin(bare) is Literal:
-        return f"one of {', '.join(get_args(bare))}"
-    if get_origin(bare) is tuple:
-        first, *rest = get_args(bare)
-        first = _bare(first)
+    if get_origin(kind) is Literal:
+        return f"one of {', '.join(get_args(kind))}"
+    if get_origin(kind) is tuple:
+        first, *rest = get_args(kind)
+        first = bare(first)
         if get_origin(first) is Literal:
             return f"any of {', '.join(get_args(first))}"
         return f"a list of {1 + len(rest)} {_NAMES[first].removeprefix('a ')}s{span}"
-    return f"{_NAMES[bare]}{span}"
+    return f"{_NAMES[kind]}{span}"
 
 
 def parse(text: str, model: type[_Model], file: str) -> _Model:
@@ -154,7 +154,7 @@ def _section_of(field: FieldInfo) -> type[BaseModel] | None:
     return kind if isinstance(kind, type) and issubclass(kind, BaseModel) else None
 
 
-def _bare(kind: Any) -> Any:
+def bare(kind: Any) -> Any:
     """A type without None and without what is annotated to it."""
     if get_origin(kind) in (Union, UnionType):
         kind = next(one for one in get_args(kind) if one is not type(None))

@@ -12,8 +12,10 @@ from posturewatch.errors import PosturewatchError
 from posturewatch.model.savings import savings_sentence
 from posturewatch.pipeline.build import Parts
 from posturewatch.pipeline.clip_recording import ClipRecording
+from posturewatch.pipeline.live_settings import LiveSettings
 from posturewatch.pipeline.monitor import Monitor, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
+from posturewatch.pipeline.preview import Preview
 from posturewatch.pipeline.rest import RestWatch, break_rules
 from posturewatch.review.load import load_sentence
 from posturewatch.storage.store import Store
@@ -30,23 +32,36 @@ class LivePractice:
     Parameters
     ----------
     spec
-        What names the source.
+        What names the source; None for the settings' own.
     limit_s
         Seconds after which the session ends by itself, or None.
+    settings
+        Read anew at the beginning of every session.
     feed
         Where the readings go to be looked at.
+    looks
+        Further takers of the readings before a session begins.
     """
 
-    def __init__(self, spec: str, limit_s: float | None, parts: Parts, store: Store, feed: Sink) -> None:
-        self._clip_recording = ClipRecording(store, parts.settings.clips)
+    def __init__(
+        self,
+        spec: str | None,
+        limit_s: float | None,
+        settings: LiveSettings,
+        store: Store,
+        feed: Sink,
+        looks: Sequence[Sink] = (),
+    ) -> None:
+        parts = settings.parts
         self._rest = RestWatch(break_rules(parts.settings.rest))
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
+        self._warned = parts.rules.warn_sides
         self._monitor: Monitor | None = None
         self._past_clip_faults: list[str] = []
         self._spec = spec
         self._limit_s = limit_s
-        self._parts = parts
+        self._settings = settings
         self._store = store
         self._fault: PosturewatchError | None = None
         self._opened = threading.Event()
@@ -58,7 +73,21 @@ class LivePractice:
             limit_s=limit_s,
             warns=parts.rules.warn_sides,
             asides=self._asides,
+            prepare=lambda: self.preview.close(),
         )
+        self.preview = Preview(
+            open_source=self._open, make_monitor=self._preview_monitor, sinks=(feed, *looks)
+        )
+        settings.follow(self._follow)
+
+    @property
+    def spec(self) -> str:
+        """What names the source of the next session."""
+        return self._spec or self._parts.settings.camera.source
+
+    def use_settings_source(self) -> None:
+        """From now on the source is the settings', whatever was named at the start."""
+        self._spec = None
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -92,17 +121,38 @@ class LivePractice:
                 return asked()
         return True
 
-    def _open_source(self) -> OpenSource:
+    @property
+    def _parts(self) -> Parts:
+        return self._settings.parts
+
+    def _follow(self, parts: Parts) -> None:
+        """After a change of the settings: what a running session can still take up, and what the next one cannot read
+        for itself."""
+        self._rest.follow(break_rules(parts.settings.rest))
+        if parts.rules.warn_sides != self._warned:
+            self._warned = parts.rules.warn_sides
+            self.practice.warn(self._warned)
+
+    def _open(self) -> OpenSource:
         camera = self._parts.settings.camera
+        return open_source(self.spec, pace="steady", size_px=camera.size_px, rate_hz=camera.rate_hz)
+
+    def _preview_monitor(
+        self, source: OpenSource, sinks: Sequence[Sink]
+    ) -> tuple[Monitor, Callable[[], None]]:
+        return self._parts.monitor("live", source, sinks)
+
+    def _open_source(self) -> OpenSource:
         with self._first_fault():
-            return open_source(self._spec, pace="steady", size_px=camera.size_px, rate_hz=camera.rate_hz)
+            return self._open()
 
     def _begin(self, source: OpenSource) -> SessionRecorder:
         with self._first_fault():
             recorder = self._store.begin(self._parts.session_start(source))
             # A video's sound goes with its clips; other sources have no file.
             self._past_clip_faults = self._clip_faults()
-            self._recorder = self._clip_recording.begin(recorder, getattr(source, "path", None))
+            clips = ClipRecording(self._store, self._parts.settings.clips)
+            self._recorder = clips.begin(recorder, getattr(source, "path", None))
             self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
             return self._recorder
 

@@ -85,6 +85,8 @@ class Practice:
         The hands that are warned of, until `warn` says otherwise.
     asides
         Gives sentences that the page shows quietly, none of them a fault.
+    prepare
+        Called before each session's source is opened, such as to give the camera back that shows a preview.
     """
 
     def __init__(
@@ -97,6 +99,7 @@ class Practice:
         limit_s: float | None = None,
         warns: Collection[Side] = SIDES,
         asides: Callable[[], Sequence[str]] = tuple,
+        prepare: Callable[[], object] = lambda: None,
     ) -> None:
         self._open_source = open_source
         self._begin = begin
@@ -104,6 +107,7 @@ class Practice:
         self._sinks = tuple(sinks)
         self._limit_s = limit_s
         self._asides = asides
+        self._prepare = prepare
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
@@ -261,6 +265,7 @@ class Practice:
             self._over.set()
 
     def _session(self, stop: threading.Event) -> None:
+        self._prepare()
         source = self._open_source()
         release: Callable[[], None] | None = None
         recorder: SessionRecorder | None = None

@@ -74,6 +74,10 @@ class RestWatch:
         """The suggestion to rest while it is to be shown, else None."""
         return self._sentence
 
+    def follow(self, rules: BreakRules) -> None:
+        """From the next reading on, by these rules."""
+        self._rules = rules
+
     def put(self, reading: Reading) -> None:
         """Takes a reading."""
         time_s = reading.frame.time_s

@@ -17,10 +17,11 @@ from posturewatch.errors import ConflictError, InputError, PosturewatchError, Un
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.admission import Admission
 from posturewatch.server.answers import answer, fault
-from posturewatch.server.collaborators import FrameFeed, PracticeControl
+from posturewatch.server.collaborators import BeforeStart, FrameFeed, PracticeControl
 from posturewatch.server.files import PageFiles
 from posturewatch.server.guard import Guard
 from posturewatch.server.live_socket import LiveSocket
+from posturewatch.server.routes.before_start import before_start_routes
 from posturewatch.server.routes.kept import kept_routes
 from posturewatch.server.routes.playing import playing_routes
 from posturewatch.server.routes.sessions import session_routes
@@ -50,6 +51,7 @@ def create_app(
     web_dir: Path,
     port: int,
     admission: Admission,
+    set_up: BeforeStart | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
@@ -63,6 +65,8 @@ def create_app(
         The folder of the page's files.
     admission
         Who may use it.
+    set_up
+        What comes before a practice, where something is to be set up.
 
     Raises
     ------
@@ -76,6 +80,8 @@ def create_app(
     app.include_router(playing_routes(practice, log))
     app.include_router(session_routes(log))
     app.include_router(kept_routes(log))
+    if set_up is not None:
+        app.include_router(before_start_routes(set_up))
 
     @app.get("/api/vocabulary")
     def words() -> Response:

@@ -109,6 +109,10 @@ class LiveFeed:
     def notice(self, sentence: str | None) -> None:
         self._notice = sentence
 
+    def judge_by(self, limits: LimitProfile, roles: Mapping[Side, str]) -> None:
+        """From the next message on these limits are in force, and the hands do this."""
+        self._limits, self._roles = limits, dict(roles)
+
     @property
     def fault(self) -> str | None:
         """Why pages get no frames, in one sentence; None while all is well."""

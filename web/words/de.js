@@ -2,6 +2,8 @@
 // unter `terms`. Ganze Sätze des Programms (Störungen der Kamera, Befunde, Ratschläge bei Beschwerden) gibt es nur
 // auf Englisch.
 
+import setup from "./setup/de.js";
+
 /** @import { Level, Side, Terms } from "../js/api.d.ts" */
 
 /**
@@ -109,7 +111,7 @@ const WEAK = {
 
 /** @type {typeof import("./en.js").default} */
 export default {
-  sides, hands, levels, limits, terms,
+  setup, sides, hands, levels, limits, terms,
   sided: (side, what) => `${side === "left" ? "Links" : "Rechts"}: ${what}`,
   certain: (amount) => `${amount} sicher`,
   save: "Speichern", cancel: "Abbrechen", change: "Ändern", delete: "Löschen", close: "Schließen", hide: "Ausblenden", note: "Notiz", keepIt: "Behalten",

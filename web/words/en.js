@@ -2,6 +2,8 @@
 // sees to that). Entries with a gap are functions. `terms` is empty here: what the program itself names in English comes
 // with its vocabulary.
 
+import setup from "./setup/en.js";
+
 /** @import { Level, Side, State, Terms } from "../js/api.d.ts" */
 
 /**
@@ -36,7 +38,7 @@ const WEAK = {
 };
 
 export default {
-  sides, hands, levels, limits, terms,
+  setup, sides, hands, levels, limits, terms,
   /** What a hand or its finger does: "Left wrist bent in (flexion)". */
   sided: (/** @type {Side} */ side, /** @type {string} */ what) => `${side === "left" ? "Left" : "Right"} ${what}`,
   certain: (/** @type {string} */ amount) => `${amount} certain`,

@@ -45,6 +45,20 @@ While playing; the live socket is /api/live, see `posturewatch.server.live_socke
     POST   /api/practice-list/step  {"by": 1 | -1} | {"to": int}    LIST + {"passage": CHOICE | null};
            stops at either end of the list; the first step forward goes to the first item
 
+Before a practice; see `posturewatch.pipeline.before_start.set_up`
+    GET    /api/setup                           SETUP: {"preview": {"phase": "off" | "opening" | "on" |
+           "failed", "fault", "notice", "source"}, "choices": {"source", "size_px", "rate_hz", "mirrored",
+           "hfov_deg", "microphone", "instrument", "handedness", "before_start", "remembered"}}; the preview ends where
+           nobody asks for 8 s
+    POST   /api/setup/open                      SETUP; begins the preview, 409 while a session runs
+    POST   /api/setup/close                     SETUP; gives the camera back
+    PATCH  /api/setup  {any of the choices}     SETUP; kept in the settings file
+    GET    /api/setup/cameras                   {"cameras": [{"source", "name", "size_px", "rate_hz"}]}
+    GET    /api/setup/instruments               {"instruments": [`posturewatch.config.instruments`]}
+    GET    /api/settings                        {"file", "exists", "running", "sections":
+           [`posturewatch.config.settings_form`]}
+    PATCH  /api/settings  {"section", "key", "value"}    the same; null takes the setting out of the file
+
 Pieces
     GET    /api/pieces                          {"pieces": [PIECE]}, those not played for longest first
     GET    /api/pieces/suggest?begins=noc       {"pieces": [{"id", "name", "last_played", "bars": [text]}]},

@@ -1,0 +1,64 @@
+"""The settings of a running program: read from the file, changed in it, and handed to whoever follows them."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from posturewatch.config.settings_edit import Changes, change_settings
+from posturewatch.pipeline.build import Parts, load_parts
+
+__all__ = ["LiveSettings"]
+
+
+class LiveSettings:
+    """What follows from the settings now.
+
+    Parameters
+    ----------
+    path
+        The file; the user's own where None.
+    profile
+        A limit profile instead of the settings', until another one is chosen.
+
+    Raises
+    ------
+    SettingsError
+        A broken file.
+    InputError
+        An unknown profile.
+    """
+
+    def __init__(self, path: Path | None, profile: str | None) -> None:
+        self._path = path
+        self._profile = profile
+        self._parts = load_parts(path, profile)
+        self._followers: list[Callable[[Parts], None]] = []
+        self._lock = threading.Lock()
+
+    @property
+    def parts(self) -> Parts:
+        """What follows from them now."""
+        return self._parts
+
+    def follow(self, follower: Callable[[Parts], None]) -> None:
+        """From now on it is called with the parts after every change, in the thread that made it."""
+        self._followers.append(follower)
+
+    def change(self, changes: Changes) -> Parts:
+        """Changes settings in the file, and tells all followers.
+
+        Raises
+        ------
+        SettingsError, InputError, StoreError
+            As `change_settings`; nothing is changed then.
+        """
+        with self._lock:
+            change_settings(self._path, changes)
+            if ("limits", "profile") in changes:
+                self._profile = None
+            self._parts = load_parts(self._path, self._profile)
+        for follower in self._followers:
+            follower(self._parts)
+        return self._parts

@@ -1,0 +1,88 @@
+"""The pages before a practice in headless Chromium, on a made film with scripted hands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
+
+import pytest
+from cli_stand_ins import ScriptedHands, film
+from page_stage import WAIT_MS, admit, expect, expect_text, phase
+from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
+
+from posturewatch.storage.reader import SessionReader
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+
+Open = Callable[..., "Page"]
+
+
+@pytest.fixture
+def stage(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    set_up_stage: Callable[[object], SetUpStage],  # noqa: F811
+) -> SetUpStage:
+    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
+    return set_up_stage(film(tmp_path / "a.mkv", 60.0))
+
+
+@pytest.fixture
+def open_page(browser: Browser, stage: SetUpStage) -> Iterator[Open]:
+    """Opens a page; at the end nothing may have failed in it, and nothing may have left this machine."""
+    contexts, faults, requests = [], [], []
+
+    def open_one(address: str, **more: Any) -> Page:
+        context = browser.new_context(viewport={"width": 1366, "height": 768}, **more)
+        contexts.append(context)
+        admit(context, stage.url, stage.admission)
+        page = context.new_page()
+        page.set_default_timeout(WAIT_MS)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda line: faults.append(line.text) if line.type == "error" else None)
+        page.on("request", lambda request: requests.append(request.url))
+        page.goto(stage.url + address)
+        return page
+
+    yield open_one
+    for context in contexts:
+        context.close()
+    assert {urlsplit(url).hostname for url in requests} == {"127.0.0.1"}
+    assert [
+        fault for fault in faults if "ERR_" not in fault and "409" not in fault and "422" not in fault
+    ] == []
+
+
+def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, tmp_path: Path) -> None:
+    page = open_page("setup.html")
+    page.wait_for_selector("body[data-preview=on]")
+    expect_text(page, ".setup-head", "Nothing is recorded yet.")
+    expect_text(page, "#steps", "Front camera")
+    page.check("input[value='classical guitar']")
+    page.check("input[value=left]")
+    expect_text(page, "#steps", "The camera gives 96 × 64 at 25")
+    page.wait_for_selector("body[data-preview=on]")
+    assert 'name = "classical guitar"' in stage.file.read_text(encoding="utf-8")
+    expect(page.locator("#no-picture")).to_be_empty()
+    page.check("#skip")
+    expect(page.locator("#skip")).to_be_checked()
+    page.click("#countdown")
+    expect(page.locator(".counting")).to_have_text("10")
+    page.click("#countdown")
+    expect(page.locator(".counting")).to_have_count(0)
+    assert SessionReader(tmp_path / "data").sessions() == []
+    page.keyboard.press("PageUp")
+    phase(page, "watching")
+    assert page.url == stage.url
+    expect_text(page, ".hand[data-side=right] .hand-name", "fretting")
+    page.click("#stop")
+    phase(page, "stopped")
+    # Who has done it finds what was chosen, in one line.
+    page.goto(stage.url + "setup.html")
+    expect_text(page, "#steps", "Classical guitar, left-handed")
+    expect(page.locator("input[value='violin']")).to_have_count(0)
