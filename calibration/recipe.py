@@ -18,7 +18,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,7 +34,7 @@ else:
 __all__ = ["Stage", "main", "read_stages"]
 
 RECIPE = Path(__file__).with_suffix(".toml")
-_KEYS = {"about", "module", "after", "needs", "arguments", "runs", "toy"}
+_KEYS = {"about", "module", "after", "gives", "needs", "arguments", "runs", "toy"}
 
 
 class RecipeError(PosturewatchError):
@@ -53,6 +53,8 @@ class Stage:
         What is run with ``python -m``.
     after : tuple of str
         Stages that must be complete before.
+    gives : str
+        The place that it helps to fill; where one is handed over, the stage is left out. Empty where there is none.
     needs : tuple of str
         Packages beyond those that the program itself wants.
     runs : tuple of dict
@@ -65,6 +67,7 @@ class Stage:
     about: str
     module: str
     after: tuple[str, ...]
+    gives: str
     needs: tuple[str, ...]
     runs: tuple[Mapping[str, Any], ...]
     toy: Mapping[str, Any]
@@ -112,6 +115,7 @@ def read_stages(path: Path = RECIPE) -> dict[str, Stage]:
             table["about"],
             table["module"],
             tuple(table.get("after", ())),
+            table.get("gives", ""),
             tuple(table.get("needs", ())),
             tuple({**shared, **run} for run in table.get("runs", ({},))),
             table.get("toy", {}),
@@ -121,9 +125,11 @@ def read_stages(path: Path = RECIPE) -> dict[str, Stage]:
 
 @dataclass(frozen=True)
 class Kitchen:
-    """Where stages are run. places: what stands for {data} and the like; toy: whether in toy size."""
+    """Where stages are run. places: what stands for {data} and the like; handed: which of them hold already what
+    stages would make; toy: whether in toy size."""
 
     places: Mapping[str, str]
+    handed: Collection[str]
     toy: bool
 
     def _note(self, stage: Stage) -> Path:
@@ -136,6 +142,8 @@ class Kitchen:
 
     def complete(self, stage: Stage) -> bool:
         """Raises RecipeError where it was made by another recipe."""
+        if stage.gives in self.handed:
+            return True
         note = self._note(stage)
         if not note.exists():
             return False
@@ -167,7 +175,10 @@ def cook(kitchen: Kitchen, stages: Mapping[str, Stage], asked: Sequence[str]) ->
     for name in asked or stages:
         stage = stages[name]
         if kitchen.complete(stage):
-            print(f"{name}: complete")
+            here = (
+                f"taken from {kitchen.places[stage.gives]}" if stage.gives in kitchen.handed else "complete"
+            )
+            print(f"{name}: {here}")
             continue
         missing = stage.missing()
         waits = [] if asked else [other for other in stage.after if not kitchen.complete(stages[other])]
@@ -193,8 +204,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--toy", action="store_true", help="in toy size")
     parser.add_argument("--list", action="store_true", help="say what there is, and run nothing")
     parser.add_argument("--data", type=Path, help="where everything is put; ~/.cache/posturewatch/recipe")
-    parser.add_argument("--bodies", type=Path, help="baked body identities; bodies.npz in the folder")
-    parser.add_argument("--networks", type=Path, help="folder of both networks; weights in the folder")
+    parser.add_argument("--bodies", type=Path, help="baked body identities, instead of making them")
+    parser.add_argument("--networks", type=Path, help="folder of both networks, instead of making them")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="processes that render")
     args = parser.parse_args(argv)
     data = args.data or Path.home() / ".cache" / "posturewatch" / ("recipe-toy" if args.toy else "recipe")
@@ -210,11 +221,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         unknown = [name for name in args.stages if name not in stages]
         if unknown:
             raise RecipeError(f"There is no stage {', '.join(unknown)}; there are {', '.join(stages)}.")
+        handed = {name: path for name in ("bodies", "networks") if (path := getattr(args, name)) is not None}
+        absent = [f"--{name} {path}" for name, path in handed.items() if not path.exists()]
+        if absent:
+            raise RecipeError(f"There is no {' and no '.join(absent)}; leave it out, and it is made.")
         if args.list:
             for stage in stages.values():
                 print(f"{stage.name:10s} {stage.about}")
             return 0
-        return 1 if cook(Kitchen(places, args.toy), stages, args.stages) else 0
+        return 1 if cook(Kitchen(places, handed, args.toy), stages, args.stages) else 0
     except RecipeError as error:
         print(error, file=sys.stderr)
         return 2

@@ -128,3 +128,11 @@ def test_a_recipe_with_an_unknown_key_is_refused(tmp_path: Path) -> None:
     path.write_text('[one]\nabout = ""\nmodule = "x"\nsize = 3\n', encoding="utf-8")
     with pytest.raises(RecipeError, match=r"Stage one of bad\.toml: size"):
         read_stages(path)
+
+
+def test_what_is_handed_over_has_to_be_there(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    options = ["--data", str(tmp_path / "data"), "--bodies", str(tmp_path / "none.npz")]
+    assert main(options) == 2
+    said = capfd.readouterr().err
+    assert said == f"There is no --bodies {tmp_path / 'none.npz'}; leave it out, and it is made.\n"
+    assert not (tmp_path / "data").exists()

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from calibration.dataset.table import Columns, Table, load, observation_of, read, read_shards
 from calibration.evaluate.films import IN_VIEW, film_report
 from calibration.evaluate.real.report import real_report
-from calibration.evaluate.shown import shown_lines, shown_runs
+from calibration.evaluate.shown import share, shown_lines, shown_runs
 from calibration.evaluate.weights import read_weights
 from calibration.scene.view import FRAMINGS
 from posturewatch.config.resources import calibration_dir
@@ -164,7 +164,7 @@ def _shares(table: Table, scored: Scored, truths: Columns) -> None:
         f"  numbers given to no hand, or under the wrong side: {(scored.given & ~table.valid).sum()} of {numbers}"
     )
     sides = table.valid[found & table.columns["matched"]]
-    print(f"  hands found that are given their side: {sides.mean():.1%} of {len(sides)}")
+    print(f"  hands found that are given their side: {share(sides)} of {len(sides)}")
 
 
 def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
@@ -223,7 +223,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         said: ForearmOutputs[Any] = ForearmOutputs.from_rows(table.columns["forearm"])
         logit = said.strings_logit
         right = ((logit >= 0) == seen)[asked & np.isfinite(logit)]
-        print(f"  strings told to be in view or not, rightly: {right.mean():.1%} of {len(right)}")
+        print(f"  strings told to be in view or not, rightly: {share(right)} of {len(right)}")
 
 
 def _by_truth(
@@ -239,12 +239,12 @@ def _by_truth(
     edges = (-100.0, 5.0, COMFORT_MM, HIGH_MM, 100.0)
     for low, high in itertools.pairwise(edges):
         rows = known & (y >= low) & (y < high)
-        cells.append(f"{max(low, 0):.0f} to {high:.0f} mm {inside[rows].mean():.0%} of {rows.sum()}")
+        cells.append(f"{max(low, 0):.0f} to {high:.0f} mm {share(inside[rows], 0)} of {rows.sum()}")
     print(f"  in 90 %, by what is true: {', '.join(cells)}")
     plain = known & (v + s <= COMFORT_MM)
     print(
-        f"  one deviation below {COMFORT_MM:.0f} mm or more are {plain.sum() / known.sum():.0%}; truly above it are "
-        f"{(y[plain] > COMFORT_MM).mean():.1%} of these, above {HIGH_MM:.0f} mm {(y[plain] > HIGH_MM).mean():.1%}"
+        f"  one deviation below {COMFORT_MM:.0f} mm or more are {share(plain[known], 0)}; truly above it are "
+        f"{share(y[plain] > COMFORT_MM)} of these, above {HIGH_MM:.0f} mm {share(y[plain] > HIGH_MM)}"
     )
 
 
@@ -252,6 +252,8 @@ def _high(true: FloatArray, said: FloatArray, sd: FloatArray, names: tuple[str, 
     """What is said of lifted fingers; all (n, outputs)."""
     at = [k for k, name in enumerate(OUTPUTS) if name in names]
     high = true[:, at] > HIGH_MM
+    if not high.any():
+        return
     low, middle, top = np.percentile(said[:, at][high], [10, 50, 90])
     print(
         f"  always saying that those are down: off by {np.nanmean(np.abs(true[:, at])):.1f} mm; of {high.sum()} truly "

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.dataset.rows import FRAMES_A_FILM
 from calibration.dataset.table import Columns, makers_hfov_deg, observation_of
@@ -84,6 +85,11 @@ def shown_runs(
             yield Run(side, fretting, time_s, in_view, true, pairs[..., 0], pairs[..., 1])
 
 
+def share(hits: NDArray[np.bool_], digits: int = 1) -> str:
+    """How many of all, or that there are none."""
+    return f"{hits.mean():.{digits}%}" if hits.size else "none"
+
+
 def shown_lines(runs: list[Run]) -> list[str]:
     """Share shown of what is in view, errors, coverage, and how often a number comes or goes; a line for each hand."""
     out = [
@@ -101,16 +107,15 @@ def shown_lines(runs: list[Run]) -> list[str]:
         cells = []
         for k, entry in enumerate(FOLLOWED[WRIST]):
             size, own = error[shown[:, k], k], sd[shown[:, k], k]
-            inside = (size <= COVERAGE_Z * own).mean()
-            cells.append(
-                f"{entry.name} {size.mean():.1f} {np.median(size):.1f} {np.percentile(size, 90):.1f}  "
-                f"in 90 % {inside:.1%}"
-            )
+            sizes = "none"
+            if size.size:
+                sizes = f"{size.mean():.1f} {np.median(size):.1f} {np.percentile(size, 90):.1f}"
+            cells.append(f"{entry.name} {sizes}  in 90 % {share(size <= COVERAGE_Z * own)}")
         pairs = [np.isfinite(run.sd[:, WRIST]).all(axis=1) for run in some]
         changes = sum(int((pair[1:] != pair[:-1]).sum()) for pair in pairs)
         minutes = sum(float(run.time_s[-1] - run.time_s[0]) for run in some) / 60
         out.append(
-            f"{name} {shown.all(axis=1)[in_view].mean():.1%} of {in_view.sum()}; {'; '.join(cells)}; "
+            f"{name} {share(shown.all(axis=1)[in_view])} of {in_view.sum()}; {'; '.join(cells)}; "
             f"{changes / minutes:.1f} changes a minute"
         )
     return out

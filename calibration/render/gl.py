@@ -19,6 +19,11 @@ def buffer_format(program: Any, names: list[str], sizes: tuple[int, ...]) -> tup
     return (" ".join(parts), *used)
 
 
+def put_block(program: Any, name: str, data: bytes) -> None:
+    """Set an array of uniforms."""
+    program[name].write(data)
+
+
 def put(program: Any, name: str, value: Any) -> None:
     """Set a uniform, where the program has it: a number, a vector or a square matrix."""
     if name not in program:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.render import photo_shaders, shaders
-from calibration.render.gl import put
+from calibration.render.gl import put, put_block
 from calibration.render.render import Figure, Renderer
 from calibration.scene.assets import room_light, skin_picture
 from calibration.scene.camera import FAR_M, NEAR_M, Camera
@@ -94,7 +94,7 @@ class PhotoPass:
         size = (camera.width_px, camera.height_px)
         many, one, part, depth = self.target(size)
         renderer.load(figure)
-        self.body["u_bones"].write(renderer.bones(figure))
+        put_block(self.body, "u_bones", renderer.bones(figure))
         solids = [context.buffer(solid.vertices.tobytes()) for solid in figure.solids]
         shadow = renderer.cast_shadow(figure, photo.key_direction, solids)
         view = camera.matrix()

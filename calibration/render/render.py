@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from calibration.body.bodies import Bodies, Body, vertex_normals
 from calibration.render import shaders
-from calibration.render.gl import buffer_format, put
+from calibration.render.gl import buffer_format, put, put_block
 from calibration.scene.camera import Camera
 from calibration.scene.looks import Cloth, Light, Look, finger_marks, marks
 from posturewatch.model.arrays import FloatArray
@@ -205,7 +205,7 @@ class Renderer:
             self._loaded = key
         bones = self.bones(figure)
         for program in (self.body_program, self.body_shadow, self.body_part):
-            program["u_bones"].write(bones)
+            put_block(program, "u_bones", bones)
 
     @staticmethod
     def bones(figure: Figure) -> bytes:
