@@ -164,6 +164,7 @@ class ScriptedPractice:
             "phase": self._phase,
             "session_id": self._session_id,
             "elapsed_s": round(self._now_s, 3),
+            "practised_s": round(self._now_s, 3),
             "source": {"name": "script", "kind": "film"},
             "notice": self.notice,
             "fault": None,

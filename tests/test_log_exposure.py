@@ -202,8 +202,20 @@ def test_trends_of_an_empty_folder_are_empty(log: PracticeLog) -> None:
 
 def test_the_demo_and_time_without_a_picture_are_no_practice(store: Store, log: PracticeLog) -> None:
     day = dt.date(2025, 3, 18)
-    record(store, 600.0, started_at=noon(day), away=(120.0, 480.0), rate_hz=2.0)
-    record(store, 600.0, started_at=noon(day), source_name="demo film", bent=(0.0, 600.0), rate_hz=2.0)
+    air = ((0.0, "Air", ""),)
+    record(store, 600.0, started_at=noon(day), away=(120.0, 480.0), rate_hz=2.0, switches=air)
+    record(
+        store,
+        600.0,
+        started_at=noon(day),
+        source_name="demo film",
+        bent=(0.0, 600.0),
+        rate_hz=2.0,
+        switches=air,
+    )
+    (piece,) = log.pieces()
+    assert (piece["sessions"], piece["minutes"], piece["passages"]) == (1, 10.0, 2)
+    assert len(log.piece(piece["id"])["played"]) == 1
     told = log.trends(weeks=1, today=dt.date(2025, 3, 20))
     (week,) = told["load"]
     # Four minutes with pictures, and two seconds of the gap.

@@ -76,7 +76,7 @@ def test_a_warning_appears_and_clears(open_page: OpenPage, stage: Stage) -> None
     page = open_page()
     page.keyboard.press("PageUp")
     hand_state(page, "left", "within")
-    stage.hands = ((42.0, 4.0), (-8.0, 3.0))
+    stage.hands = ((38.2, 4.0), (-8.0, 3.0))
     hand_state(page, "left", "beyond")
     stage.hands = ((60.0, 4.0), (-8.0, 3.0))
     hand_state(page, "left", "held")

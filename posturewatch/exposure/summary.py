@@ -21,7 +21,7 @@ __all__ = ["Summary", "summarise"]
 _BINS = 120
 
 #: The slowest source that is watched gives a picture a second; what is longer is an interruption.
-_PAUSE_S = 2.0
+PAUSE_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -98,8 +98,8 @@ def summarise(
 
 
 def _watched_s(series: Sequence[ExposureSeries], end_s: float) -> float:
-    """What lies between frames for longer than `_PAUSE_S` was no practice: the camera was away, or held."""
+    """What lies between frames for longer than `PAUSE_S` was no practice: the camera was away, or held."""
     if not series:
         return 0.0
     times = np.unique(np.concatenate([one.every_s for one in series]))
-    return float(sample_seconds(times, end_s, _PAUSE_S).sum())
+    return float(sample_seconds(times, end_s, PAUSE_S).sum())

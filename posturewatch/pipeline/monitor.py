@@ -8,6 +8,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, SupportsFloat
 
+from posturewatch.exposure.summary import PAUSE_S
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement
 from posturewatch.model.observation import SIDES, Observation, Side
@@ -163,7 +164,7 @@ class Monitor:
         self._sinks = tuple(sinks)
         self._clock = clock
         self._display = DisplayFilter(smoother)
-        self._now_s = 0.0
+        self._now_s = self._practised_s = 0.0
         self._seen_at: float | None = None
 
     @property
@@ -172,6 +173,11 @@ class Monitor:
         if self._seen_at is None:
             return 0.0
         return self._now_s + (self._clock() - self._seen_at if not self._source.ended else 0.0)
+
+    @property
+    def practised_s(self) -> float:
+        """The seconds in which pictures came, as the summary counts them: while the camera is away, none."""
+        return self._practised_s + min(PAUSE_S, self.now_s - self._now_s)
 
     @property
     def savings(self) -> frozenset[str]:
@@ -216,6 +222,8 @@ class Monitor:
             if limit_s is not None and taken.frame.time_s >= limit_s:
                 ending = "time reached"
                 break
+            if self._seen_at is not None:
+                self._practised_s += min(PAUSE_S, max(0.0, taken.frame.time_s - self._now_s))
             self._now_s, self._seen_at = taken.frame.time_s, self._clock()
             reading = self.step(taken.frame, taken.taken_s)
             for sink in self._sinks:

@@ -231,6 +231,7 @@ class Practice:
             "phase": self._phase.value,
             "session_id": self.session_id,
             "elapsed_s": None if monitor is None else round(monitor.now_s, 3),
+            "practised_s": None if monitor is None else round(monitor.practised_s, 3),
             "source": None if source is None else source.describe(),
             "notice": None if source is None else source.notice,
             "fault": self._sentence or (None if recorder is None else recorder.fault) or self._sink_fault(),

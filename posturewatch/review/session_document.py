@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from posturewatch.config.resources import DEMO_NAME
 from posturewatch.review.reviews import load_review
 from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import short_rows
@@ -118,8 +119,9 @@ def piece_document(connection: sqlite3.Connection, data_dir: Path, number: int) 
     piece = find_piece(connection, number)
     sessions = connection.execute(
         "SELECT DISTINCT session.number, session.started_at FROM passage "
-        "JOIN session ON session.number = passage.session WHERE piece = ? ORDER BY session.number",
-        (number,),
+        "JOIN session ON session.number = passage.session WHERE piece = ? AND source_name <> ? "
+        "ORDER BY session.number",
+        (number, DEMO_NAME),
     ).fetchall()
     own = {
         session: [one for one in passages_of(connection, session) if one.piece_id == number]

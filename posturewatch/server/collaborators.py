@@ -15,8 +15,8 @@ class PracticeControl(Protocol):
     """The running practice; every method may be called from any thread.
 
     See `posturewatch.pipeline.practice.Practice`. The state: phase ("opening", "watching", "stopped" or "failed"),
-    session_id, elapsed_s, source, notice, fault, dropped, marks, warns, ending. mark adds marked_s to it, null when
-    nothing is running.
+    session_id, elapsed_s, practised_s, source, notice, fault, dropped, marks, warns, ending. mark adds marked_s to it,
+    null when nothing is running.
     """
 
     def state(self) -> Mapping[str, Any]: ...

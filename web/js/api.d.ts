@@ -54,7 +54,7 @@ export interface LiveHeader {
 }
 export interface Passage { piece: string | null; bars?: string; tempo_bpm?: number | null }
 export interface PracticeState {
-  phase: "opening" | "watching" | "stopped" | "failed"; session_id: string | null; elapsed_s: Seconds;
+  phase: "opening" | "watching" | "stopped" | "failed"; session_id: string | null; practised_s: Seconds;
   notice: string | null; fault: string | null; marks: number; warns: Side[]; asides?: string[]; passage?: Passage | null;
 }
 export interface LiveState { state: PracticeState }

@@ -4,7 +4,7 @@ import { element, setData, setText, svg } from "./dom.js";
 import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { Scale } from "./scale.js";
-import { HOLD_S, Steady, SteadyState } from "./steady.js";
+import { Steady, SteadyState, WORD_HOLD_S } from "./steady.js";
 import { WRIST, handName, stateKey } from "./terms.js";
 
 /** @import { LiveHand, Side, State, Warned } from "./api.d.ts" */
@@ -26,7 +26,7 @@ class SteadyReason {
     const shown = this.#shown;
     const fresh = shown?.state !== state;
     if (fresh && raw.state !== state) this.#shown = { state, quantity: null, refusal: null };
-    else if (fresh || (raw.state === state && (shown.quantity === null || timeS - this.#since >= HOLD_S))) this.#shown = { ...raw };
+    else if (fresh || (raw.state === state && (shown.quantity === null || timeS - this.#since >= WORD_HOLD_S))) this.#shown = { ...raw };
     if (this.#shown !== shown) this.#since = timeS;
     return this.#shown ?? raw;
   }
@@ -83,13 +83,13 @@ export class HandPanel {
   show(hand, timeS, warnings) {
     const raw = rawState(hand, warnings);
     const { state, pending } = this.#steady.update(timeS, raw.state);
-    const main = this.#main.update(timeS, this.#nearest(hand));
     const changed = state !== this.#last;
     this.#last = state;
-    for (const scale of this.#scales) {
-      scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed);
-      scale.setMain(scale.quantity.name === main);
-    }
+    for (const scale of this.#scales) scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed);
+    const nearest = this.#nearest();
+    const kept = this.#main.update(timeS, nearest);
+    const main = this.#scales.some((one) => one.quantity.name === kept && one.number !== null) ? kept : nearest;
+    for (const scale of this.#scales) scale.setMain(scale.quantity.name === main);
     this.#set(state, pending);
     return this.#why.update(timeS, state, raw);
   }
@@ -110,14 +110,10 @@ export class HandPanel {
     return { state: this.#last, quantity: null, refusal: null };
   }
 
-  /**
-   * The quantity whose number is nearest its limit, or farthest past it; the first where none has a number.
-   * @param {LiveHand} hand
-   */
-  #nearest(hand) {
+  /** The quantity whose number is nearest its limit, or farthest past it; the first where none has a number. */
+  #nearest() {
     let [nearest, most] = [this.#scales[0]?.quantity.name ?? "", -1];
-    for (const { quantity, limitOf } of this.#scales) {
-      const value = hand.quantities[quantity.name]?.display ?? null;
+    for (const { quantity, limitOf, number: value } of this.#scales) {
       const share = value === null ? -1 : Math.abs(value) / (limitOf(value) ?? Infinity);
       if (share > most) [nearest, most] = [quantity.name, share];
     }

@@ -286,7 +286,7 @@ function render() {
   buttons.stop.disabled = view.turning !== null;
   setText(within(buttons.start, ".button-label", HTMLElement), state?.session_id ? words.live.startAgain : words.live.start);
   byId("clock", HTMLElement).hidden = !watching;
-  setText(within(document, ".clock-time", HTMLElement), clock(state?.elapsed_s ?? 0));
+  setText(within(document, ".clock-time", HTMLElement), clock(state?.practised_s ?? 0));
   setText(byId("no-picture", HTMLElement), view.pictures ? "" : emptyPicture(phase));
 }
 

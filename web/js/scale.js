@@ -15,7 +15,9 @@ const LEAST_RANGE = 20;
 const STEP = 2;
 
 export class Scale {
-  #number = new SteadyNumber(STEP);
+  /** The number that is shown. @type {number | null} */
+  number = null;
+  #steady = new SteadyNumber(STEP);
   #range;
   #size = element("b");
   #direction = element("span");
@@ -52,13 +54,13 @@ export class Scale {
    */
   show(entry, timeS, now) {
     const value = entry?.display ?? null;
-    const number = this.#number.update(timeS, value, now);
+    const number = this.#steady.update(timeS, value, now);
     this.#move(number === null ? null : value, entry?.sd ?? null);
     this.#tell(number, value === null);
   }
 
   blank() {
-    this.#number.reset();
+    this.#steady.reset();
     this.#move(null, null);
     this.#tell(null, false);
   }
@@ -68,6 +70,7 @@ export class Scale {
    * @param {boolean} missing whether nothing is measured at this very moment
    */
   #tell(number, missing) {
+    this.number = number;
     setData(this.node, "known", String(number !== null));
     setData(this.node, "missing", String(missing));
     if (number === null) {

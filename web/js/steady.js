@@ -6,6 +6,12 @@
 export const HOLD_S = 1.5;
 /** What filled most of so long a stretch is shown. */
 const WINDOW_S = 2.25;
+/** A word for a hand stays longer, so that it changes a few times a minute: until another filled most of the last
+ * stretch, or hardly anything of it is left. */
+export const WORD_HOLD_S = 4;
+const WORD_WINDOW_S = 5;
+const MOST_OF = 0.7;
+const HARDLY_ANY = 0.15;
 
 /**
  * A value that is shown: the one that filled most of the last stretch of time.
@@ -17,6 +23,12 @@ export class Steady {
   /** @type {T | null} */
   #shown = null;
   #since = -Infinity;
+  #windowS;
+
+  /** @param {number} [windowS] how much of the past counts */
+  constructor(windowS = WINDOW_S) {
+    this.#windowS = windowS;
+  }
 
   /**
    * The value to show.
@@ -53,7 +65,7 @@ export class Steady {
     const last = this.#recent.at(-1);
     if (last && timeS < last.timeS) this.reset();
     this.#recent.push({ timeS, raw });
-    while (this.#recent.length > 1 && (this.#recent[1]?.timeS ?? Infinity) <= timeS - WINDOW_S) this.#recent.shift();
+    while (this.#recent.length > 1 && (this.#recent[1]?.timeS ?? Infinity) <= timeS - this.#windowS) this.#recent.shift();
   }
 
   /**
@@ -81,22 +93,29 @@ export class Steady {
   }
 
   /**
-   * What filled most of the last stretch, but for these.
+   * What filled most of the last stretch.
    * @param {number} timeS
-   * @param {readonly T[]} [but]
    * @returns {T}
    */
-  most(timeS, but = []) {
+  most(timeS) {
+    return this.seconds(timeS)[0]?.[0] ?? /** @type {T} */ (this.#recent.at(-1)?.raw);
+  }
+
+  /**
+   * How long each value lasted in the last stretch, the longest first.
+   * @param {number} timeS
+   * @param {number} [windowS]
+   */
+  seconds(timeS, windowS = this.#windowS) {
     /** @type {Map<T, number>} */
-    const seconds = new Map();
-    const from = timeS - WINDOW_S;
+    const found = new Map();
+    const from = timeS - windowS;
     this.#recent.forEach(({ timeS: start, raw }, i) => {
       // The newest frame has lasted no time yet, and counts all the same.
-      const spent = Math.max(1e-6, (this.#recent[i + 1]?.timeS ?? timeS) - Math.max(from, start));
-      if (!but.includes(raw)) seconds.set(raw, (seconds.get(raw) ?? 0) + spent);
+      const spent = Math.max(i + 1 < this.#recent.length ? 0 : 1e-6, (this.#recent[i + 1]?.timeS ?? timeS) - Math.max(from, start));
+      if (spent > 0) found.set(raw, (found.get(raw) ?? 0) + spent);
     });
-    const [first] = [...seconds].sort((a, b) => b[1] - a[1]);
-    return first ? first[0] : /** @type {T} */ (this.#recent.at(-1)?.raw);
+    return [...found].sort((a, b) => b[1] - a[1]);
   }
 }
 
@@ -105,7 +124,7 @@ export class Steady {
  * the last moments was comfortable, and goes with the first that is not. Nothing is said in the first moments.
  */
 export class SteadyState {
-  #steady = /** @type {Steady<State>} */ (new Steady());
+  #steady = /** @type {Steady<State>} */ (new Steady(WORD_WINDOW_S));
   #begun = -Infinity;
 
   /**
@@ -120,7 +139,7 @@ export class SteadyState {
       this.#steady.set(timeS, "idle");
       this.#begun = timeS;
     }
-    const state = this.#next(timeS, raw);
+    const state = this.#steady.set(timeS, this.#next(timeS, raw));
     return { state, pending: raw === "unseen" && state !== "unseen" };
   }
 
@@ -136,17 +155,35 @@ export class SteadyState {
   #next(timeS, raw) {
     const steady = this.#steady;
     const shown = steady.shown ?? "idle";
-    if (raw === "held") return steady.set(timeS, "held");
-    if (shown === "within" && raw !== "within") return steady.set(timeS, raw === "extreme" || raw === "beyond" ? raw : "unsure");
+    if (raw === "held") return "held";
+    if (shown === "within" && raw !== "within") return raw === "extreme" || raw === "beyond" ? raw : "unsure";
     if (timeS - steady.since < HOLD_S || timeS - this.#begun < HOLD_S) return shown;
-    if (steady.only("within", timeS, HOLD_S)) return steady.set(timeS, "within");
-    const most = steady.most(timeS, ["within"]);
+    if (steady.only("within", timeS, HOLD_S)) return "within";
+    return this.#word(timeS, shown);
+  }
+
+  /**
+   * Of anything but a warning and comfort.
+   * @param {number} timeS
+   * @param {State} shown
+   * @returns {State}
+   */
+  #word(timeS, shown) {
+    const steady = this.#steady;
+    // "Ease off" goes with its warning, and what is first said of a hand waits for nothing.
+    const soon = shown === "idle" || shown === "held";
+    if (soon && steady.seconds(timeS, HOLD_S).some(([state]) => state === "held")) return shown;
+    if (!soon && timeS - steady.since < WORD_HOLD_S) return shown;
     // Comfort that was not without a gap is not claimed; without anything else, it is not sure.
-    return steady.set(timeS, most === "within" || most === "held" ? "unsure" : most);
+    const spent = steady.seconds(timeS, soon ? HOLD_S : WORD_WINDOW_S).filter(([state]) => state !== "within" && state !== "held");
+    const [most, seconds] = spent[0] ?? /** @type {const} */ (["unsure", Infinity]);
+    const all = spent.reduce((sum, one) => sum + one[1], 0);
+    const left = spent.find(([state]) => state === shown)?.[1] ?? 0;
+    return soon || seconds >= MOST_OF * all || left <= HARDLY_ANY * all ? most : shown;
   }
 }
 
-/** A number that is shown: it changes after a while, by more than its uncertainty's worth, and comes and goes as a `Steady`. */
+/** A number that is shown: it changes after a while, by more than its uncertainty's worth. */
 export class SteadyNumber {
   #known = /** @type {Steady<"known" | "missing">} */ (new Steady());
   /** @type {number | null} */
@@ -166,7 +203,7 @@ export class SteadyNumber {
    */
   update(timeS, value, now = false) {
     if (timeS < this.#since) this.reset();
-    const known = this.#known.update(timeS, value === null ? "missing" : "known") === "known";
+    const known = this.#there(timeS, value === null ? "missing" : "known") === "known";
     const wanted = known ? value ?? this.#shown : null;
     const differs = wanted === null || this.#shown === null ? wanted !== this.#shown : Math.abs(wanted - this.#shown) >= this.#step;
     if (differs && (now || timeS - this.#since >= HOLD_S)) {
@@ -174,6 +211,20 @@ export class SteadyNumber {
       this.#since = timeS;
     }
     return this.#shown;
+  }
+
+  /**
+   * A number that was there for a while goes soon, and comes back once it has been there without a gap.
+   * @param {number} timeS
+   * @param {"known" | "missing"} raw
+   */
+  #there(timeS, raw) {
+    const known = this.#known;
+    known.take(timeS, raw);
+    if (known.shown === null) return known.set(timeS, raw);
+    if (timeS - known.since < WORD_HOLD_S) return known.shown;
+    if (known.shown === "known") return known.set(timeS, known.most(timeS));
+    return known.only("known", timeS, HOLD_S) ? known.set(timeS, "known") : known.shown;
   }
 
   reset() {

@@ -25,7 +25,8 @@ Shapes, by the name used below
                "sources": [text]}
     EXPOSURE  `posturewatch.exposure.values.Exposure.to_json`
 
-    STATE     {"phase": "opening" | "watching" | "stopped" | "failed", "session_id", "elapsed_s", "source", "notice",
+    STATE     {"phase": "opening" | "watching" | "stopped" | "failed", "session_id", "elapsed_s", "practised_s",
+               "source", "notice",
                "fault", "asides": [sentence], "dropped", "marks", "passage": CHOICE | null,
                "warns": ["left" | "right"], the hands that are warned of, "ending"}
 

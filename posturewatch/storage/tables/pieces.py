@@ -6,6 +6,7 @@ import sqlite3
 import unicodedata
 from typing import Any
 
+from posturewatch.config.resources import DEMO_NAME
 from posturewatch.errors import ConflictError, UnknownError
 from posturewatch.storage.records import now_utc
 
@@ -29,15 +30,17 @@ LONGEST_BARS = 80
 #: Most pieces suggested at a time, and passages with each.
 SUGGESTED = 12
 
-_LISTED = """
+#: Sessions on the bundled video are nobody's practice; passages are all there are, since a piece cannot go before them.
+_LISTED = f"""
     SELECT piece.id, piece.name, max(session.started_at),
-        coalesce(sum(coalesce(passage.end_s, passage.start_s) - passage.start_s), 0) / 60.0,
-        count(DISTINCT passage.session), count(passage.id),
+        coalesce(sum((coalesce(passage.end_s, passage.start_s) - passage.start_s) * (session.number IS NOT NULL)), 0)
+            / 60.0,
+        count(DISTINCT session.number), count(passage.id),
         (SELECT count(*) FROM clip JOIN passage AS at ON at.session = clip.session
             AND clip.start_s < coalesce(at.end_s, 1e12) AND clip.end_s > at.start_s
             WHERE at.piece = piece.id AND clip.removed_at IS NULL)
     FROM piece LEFT JOIN passage ON passage.piece = piece.id
-        LEFT JOIN session ON session.number = passage.session
+        LEFT JOIN session ON session.number = passage.session AND session.source_name <> '{DEMO_NAME}'
 """
 
 

@@ -62,7 +62,7 @@ async function showRecording() {
   const { body } = await get("state");
   const sign = byId("recording", HTMLElement);
   sign.hidden = body?.phase !== "watching";
-  setText(sign, `● ${words.sessions.recording} ${clock(body?.elapsed_s ?? 0)}`);
+  setText(sign, `● ${words.sessions.recording} ${clock(body?.practised_s ?? 0)}`);
   setTimeout(showRecording, RECORDING_MS);
 }
 
