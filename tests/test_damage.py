@@ -207,3 +207,16 @@ def test_no_flipped_bit_passes_for_health(tmp_path: Path) -> None:
         if not said and after != before:
             unseen.append(place)
     assert unseen == []
+
+
+def test_a_reason_that_no_sample_has_is_passed_over_and_one_that_a_sample_has_is_no_number(
+    tmp_path: Path,
+) -> None:
+    """Every version noted all reasons that it knew; "left or right hand not clear" was given by none."""
+    (identity,) = recorded(tmp_path, sessions=1)
+    before = shown(tmp_path, identity)
+    change(tmp_path, "INSERT INTO refusal (code, word) VALUES (200, 'left or right hand not clear')")
+    assert shown(tmp_path, identity) == before
+    change(tmp_path, "UPDATE refusal SET word = 'of another program' WHERE word = 'hand not seen'")
+    with pytest.raises(StoreError, match="unknown reasons"):
+        SessionReader(tmp_path).session(identity)

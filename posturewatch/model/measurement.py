@@ -26,7 +26,6 @@ class Refusal(Enum):
     FOREARM_NOT_SEEN = "forearm not seen"
     UNUSUAL_VIEW = "view unlike any it was calibrated for"
     TOO_UNCERTAIN = "too uncertain from this view"
-    SIDE_UNCLEAR = "left or right hand not clear"
     NO_PLANE = "no resting plane of the fingers known yet"
     NOT_REPORTED = "not seen well enough from any view to be given"
     STRINGS_NOT_SEEN = "strings not seen beside the fingers"
@@ -44,7 +43,6 @@ _HELP = {
     Refusal.FOREARM_NOT_SEEN: "Let the camera see a hand's length of forearm beside the wrist.",
     Refusal.UNUSUAL_VIEW: "Place the camera in front of you or towards the headstock, at about chest height.",
     Refusal.TOO_UNCERTAIN: "Move the camera a little to the side, so that it sees the joint's bend.",
-    Refusal.SIDE_UNCLEAR: "Let the camera see both arms, or the shoulder, for a moment.",
     Refusal.NO_PLANE: "Play on for some seconds, so that the fingers are seen coming down.",
     Refusal.STRINGS_NOT_SEEN: "Let the camera see the strings beside the fingers; or play on for some seconds, so that "
     "the fingers are seen coming down.",

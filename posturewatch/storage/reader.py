@@ -39,6 +39,9 @@ _INFO_COLUMNS = (
     "lost_samples, dropped_frames, number"
 )
 
+#: In place of a refusal's number: a code whose word is none of today's.
+_UNKNOWN = 255
+
 
 class OutdatedError(StoreError):
     """The database is older than the program and has to be brought up to date first."""
@@ -338,6 +341,8 @@ def _series(
         samples, lost = read_chunks(connection, key, (side, name))
         damaged += lost
         samples = replace(samples, refusal=places[samples.refusal])
+        if (samples.refusal == _UNKNOWN).any():
+            raise ChunkError(f"unknown reasons in {side} {name}")
         found.append(stored_series((side, name), samples, value_step, sd_step))
     return tuple(sorted(found, key=series_order)), damaged
 
@@ -359,12 +364,12 @@ def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: 
 
 def _refusal_places(connection: sqlite3.Connection) -> NDArray[np.uint8]:
     """From the database's codes to 1 + the place among today's refusals."""
-    places = np.zeros(256, np.uint8)
+    places = np.full(256, _UNKNOWN, np.uint8)
+    places[0] = 0
     today = {refusal.value: place for place, refusal in enumerate(Refusal, start=1)}
     for code, word in connection.execute("SELECT code, word FROM refusal"):
-        if word not in today:
-            raise ChunkError(f"unknown reason {word!r}")
-        places[code] = today[word]
+        # Every version noted all words that it knew, those of reasons that it never gave among them.
+        places[code] = today.get(word, _UNKNOWN)
     return places
 
 

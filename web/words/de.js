@@ -69,7 +69,6 @@ const terms = {
     forearm_not_seen: { name: "Unterarm nicht zu sehen", help: "Lass die Kamera neben dem Handgelenk eine Handlänge Unterarm sehen." },
     unusual_view: { name: "Blick, für den nicht kalibriert wurde", help: "Stelle die Kamera vor dich oder zur Kopfplatte hin, etwa in Brusthöhe." },
     too_uncertain: { name: "aus diesem Blick zu unsicher", help: "Stelle die Kamera ein wenig zur Seite, damit sie die Beugung des Gelenks sieht." },
-    side_unclear: { name: "linke oder rechte Hand nicht klar", help: "Lass die Kamera kurz beide Arme oder die Schulter sehen." },
     no_plane: { name: "Ruheebene der Finger noch nicht bekannt", help: "Spiel einige Sekunden weiter, damit zu sehen ist, wie die Finger aufsetzen." },
     not_reported: { name: "aus keinem Blick gut genug zu sehen", help: "Da ist nichts zu tun: Eine Kamera weiß es kaum besser als geraten. Dein Auge oder das einer Lehrkraft kann es." },
     strings_not_seen: { name: "Saiten neben den Fingern nicht zu sehen", help: "Lass die Kamera die Saiten neben den Fingern sehen; oder spiel einige Sekunden weiter, damit zu sehen ist, wie die Finger aufsetzen." },
