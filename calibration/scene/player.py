@@ -55,7 +55,7 @@ class Player:
 
 @dataclass(frozen=True)
 class Setting:
-    """A right-handed player before assembly: what videos move."""
+    """A right-handed player before assembly: what films move."""
 
     body: Body
     stance: Stance
