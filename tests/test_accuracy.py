@@ -20,7 +20,7 @@ from scipy.stats import mannwhitneyu
 
 from calibration.dataset.rows import match
 from calibration.dataset.table import load, read
-from calibration.evaluate.report import score, shares_given
+from calibration.evaluate.report import score, shares_reported
 from calibration.evaluate.weights import read_weights
 from calibration.scene.view import FRAMINGS
 from posturewatch.cli.main import main
@@ -51,13 +51,13 @@ def _nearness(label: dict[str, Any]) -> float:
 def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     table = load(EVALUATION, "test")
     scored = score(Ensemble(read_weights()), table, RefusalRules())
-    kept = table.valid & scored.given
+    kept = table.valid & scored.reported
     error = np.abs(scored.error)
     inside = error <= COVERAGE_Z * scored.sd
     # A constant guess is off by 29 and 16 degrees here.
     assert (error[kept].mean(axis=0) < guard.WRIST_ERROR_DEG).all()
     found = table.columns["found"]
-    assert kept.sum() > guard.GIVEN_OF_FOUND * (table.valid & found).sum()
+    assert kept.sum() > guard.REPORTED_OF_FOUND * (table.valid & found).sum()
     # Of the hands found nearly all get their own side.
     assert table.valid[found & table.columns["matched"]].mean() > guard.OWN_SIDE
     # 90 % intervals must hold about 90 % of the errors, and in each framing too.
@@ -69,19 +69,21 @@ def test_errors_and_intervals_on_what_the_tracker_saw_of_test_players() -> None:
     # Surer statements must be better ones.
     surer = scored.sd[:, 0] < np.median(scored.sd[kept, 0])
     assert error[kept & surer, 0].mean() < 0.85 * error[kept & ~surer, 0].mean()
-    # Landmarks under the wrong side, or on no hand, are seldom given a number.
-    assert (scored.given & ~table.valid).sum() < guard.GIVEN_WRONGLY * kept.sum()
+    # Landmarks under the wrong side, or on no hand, are seldom reported a number.
+    assert (scored.reported & ~table.valid).sum() < guard.REPORTED_WRONGLY * kept.sum()
 
 
 def test_most_hands_that_stop_strings_in_view_get_both_numbers() -> None:
     table = load(EVALUATION, "test")
     scored = score(Ensemble(read_weights()), table, RefusalRules())
-    told = list(shares_given(table, scored, read(EVALUATION, "test")))
-    fretting = {framing: (found, given) for framing, role, found, given, _ in told if role == "fretting"}
+    told = list(shares_reported(table, scored, read(EVALUATION, "test")))
+    fretting = {
+        framing: (found, reported) for framing, role, found, reported, _ in told if role == "fretting"
+    }
     assert set(fretting) == set(FRAMINGS)
-    for framing, (found, given) in fretting.items():
+    for framing, (found, reported) in fretting.items():
         assert found > guard.FRETTING_FOUND, framing
-        assert guard.FRETTING_GIVEN < given <= found + 1e-9, framing
+        assert guard.FRETTING_REPORTED < reported <= found + 1e-9, framing
     assert sum(count for *_, count in told) > 1400
 
 
@@ -90,7 +92,7 @@ def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() 
     ensemble = Ensemble(read_weights())
     means, sds, *_ = ensemble.estimate(table.x)
     error = np.abs(means - table.y)
-    given = 0
+    reported = 0
     for skill, role in zip(
         ensemble.skill, (table.columns["fretting"], ~table.columns["fretting"]), strict=True
     ):
@@ -101,8 +103,8 @@ def test_what_is_given_is_better_known_than_a_constant_and_its_intervals_hold() 
                 k
             ]
             assert np.nanmean(error[rows, k] <= COVERAGE_Z * sds[rows, k]) > guard.OUTPUT_COVERAGE, OUTPUTS[k]
-            given += 1
-    assert given > guard.OUTPUTS_GIVEN
+            reported += 1
+    assert reported > guard.OUTPUTS_REPORTED
 
 
 def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> None:
@@ -115,15 +117,15 @@ def test_lifts_that_are_given_tell_lifted_fingers_from_those_that_press() -> Non
         for k, (name, skill) in enumerate(zip(OUTPUTS, ensemble.skill[0], strict=True))
         if name.endswith("_lift") and skill >= rules.min_skill
     ]
-    assert len(at) >= guard.LIFTS_GIVEN
+    assert len(at) >= guard.LIFTS_REPORTED
     true, value, sd = table.y[rows][:, at], means[rows][:, at], sds[rows][:, at]
-    given = np.isfinite(true) & (sd <= rules.max_lift_sd_mm)
-    error = np.abs(value - true)[given]
+    reported = np.isfinite(true) & (sd <= rules.max_lift_sd_mm)
+    error = np.abs(value - true)[reported]
     # Always saying that the finger is down is off by 8 mm here.
-    assert given.mean() > guard.LIFT_GIVEN_SHARE
+    assert reported.mean() > guard.LIFT_REPORTED_SHARE
     assert error.mean() < guard.LIFT_ERROR_MM
-    assert (error <= COVERAGE_Z * sd[given]).mean() == pytest.approx(0.9, abs=guard.LIFT_COVERAGE_OFF)
-    high, down = value[given & (true > 25)], value[given & (true < 2)]
+    assert (error <= COVERAGE_Z * sd[reported]).mean() == pytest.approx(0.9, abs=guard.LIFT_COVERAGE_OFF)
+    high, down = value[reported & (true > 25)], value[reported & (true < 2)]
     assert np.median(high) > guard.LIFT_HIGH_MM
     assert np.median(down) < guard.LIFT_DOWN_MM
     # The chance that a lifted one reads higher than one that is down: Mann and Whitney's U over its greatest value.
@@ -168,7 +170,7 @@ def test_pictures_from_file_to_angle() -> None:
     assert in_view >= 40
     assert found >= guard.PICTURES_FOUND * in_view
     assert right_side >= guard.PICTURES_OWN_SIDE * found
-    assert len(errors) >= guard.PICTURES_GIVEN * 2 * in_view
+    assert len(errors) >= guard.PICTURES_REPORTED * 2 * in_view
     assert np.mean(errors) < guard.PICTURES_ERROR_DEG
     assert np.mean(inside) > guard.PICTURES_COVERAGE
     assert np.median(axis_errors) < guard.FOREARM_AXIS_DEG

@@ -23,7 +23,7 @@ MEMBERS = 3
 
 
 def weights(
-    *, sd: float = 5.0, hand_presence: float = 0.95, strange_at: float = 1e6
+    *, sd: float = 5.0, hand_presence: float = 0.95, ood_distance: float = 1e6
 ) -> dict[str, NDArray[Any]]:
     """An ensemble that says 10 degrees for everything, with the given standard deviation and hand_presence."""
     n = len(OUTPUTS)
@@ -38,7 +38,7 @@ def weights(
         "w1": np.zeros((MEMBERS, 4, 4)), "b1": np.zeros((MEMBERS, 4)),
         "w2": np.zeros((MEMBERS, 4, 2 * n + 1)), "b2": bias,
         "basis": np.eye(FEATURE_COUNT)[:, :2], "basis_scale": np.ones(2), "rest_scale": np.ones(1),
-        "strange_at": np.array([strange_at]), "factor": np.full(n, 1.0),
+        "ood_distance": np.array([ood_distance]), "factor": np.full(n, 1.0),
     }  # fmt: skip
 
 
@@ -71,12 +71,12 @@ def test_what_is_learned_is_added_to_the_first_guess() -> None:
 def test_the_spread_grows_with_the_distance_from_the_training_data() -> None:
     rows = np.zeros((3, FEATURE_COUNT), np.float32)
     rows[:, 0] = [0.0, 1.0, 4.0]  # along the first axis of the basis, in units in which 5 is the edge
-    made = weights(strange_at=5.0) | {"widening": np.array([0.5, 0.25])}
+    made = weights(ood_distance=5.0) | {"widening": np.array([0.5, 0.25])}
     *_, ood_score = Ensemble(made).estimate(rows)
     assert ood_score == pytest.approx([0.0, 0.2, 0.8])
     sds = Ensemble(made).estimate(rows)[1][:, 0]
     assert sds == pytest.approx([5 * 0.8**0.5, 5 * 0.8**0.5, 5 * 3.2**0.5])
-    assert Ensemble(weights(strange_at=5.0)).estimate(rows)[1][:, 0] == pytest.approx([5.0] * 3)
+    assert Ensemble(weights(ood_distance=5.0)).estimate(rows)[1][:, 0] == pytest.approx([5.0] * 3)
     with pytest.raises(ValueError, match="widening needs shape"):
         Ensemble(made | {"widening": np.ones(3)})
 
@@ -93,7 +93,7 @@ def test_a_clear_hand_is_measured() -> None:
     [
         ({"sd": 40.0}, Refusal.TOO_UNCERTAIN),
         ({"hand_presence": 0.2}, Refusal.HAND_NOT_SEEN),
-        ({"strange_at": 0.1}, Refusal.UNUSUAL_VIEW),
+        ({"ood_distance": 0.1}, Refusal.UNUSUAL_VIEW),
     ],
 )
 def test_what_cannot_be_trusted_is_refused_with_its_reason(made: dict[str, float], reason: Refusal) -> None:
@@ -176,7 +176,7 @@ def test_members_that_disagree_are_less_certain() -> None:
 
 
 def test_beyond_the_known_views_the_interval_grows() -> None:
-    at_edge = Ensemble(weights(strange_at=0.5))
+    at_edge = Ensemble(weights(ood_distance=0.5))
     x = np.zeros((1, FEATURE_COUNT), np.float32)
     x[0, 0] = 1.0  # at distance 1, twice the edge
     assert at_edge.estimate(x)[1][0, 0] == pytest.approx(5.0 * 4.0)

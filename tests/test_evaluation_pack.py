@@ -10,7 +10,7 @@ import pytest
 
 from calibration.dataset import pack
 from calibration.dataset.pack import LEFT_OUT, packed
-from calibration.dataset.rows import FRAMES_A_FILM, film_frame
+from calibration.dataset.rows import FRAMES_A_VIDEO, video_frame
 from calibration.dataset.table import read, read_shards, table_of
 from calibration.evaluate.weights import read_weights
 from posturewatch.kinematics.network import Ensemble
@@ -39,15 +39,15 @@ def test_rounding_and_what_is_left_out_hardly_move_the_angles() -> None:
     assert np.percentile(np.abs(after - before), 99) < 1.0
 
 
-def test_every_second_frame_of_each_film_is_kept_with_its_truth() -> None:
+def test_every_second_frame_of_each_video_is_kept_with_its_truth() -> None:
     columns = dict(read_shards(EVALUATION, "test"))
-    frames = np.array([film_frame(42, 3, k) for k in range(5)] + [film_frame(44, 3, k) for k in range(5)])
+    frames = np.array([video_frame(42, 3, k) for k in range(5)] + [video_frame(44, 3, k) for k in range(5)])
     assert len(np.unique(frames)) == 10
     for name, values in columns.items():
         columns[name] = values[:10]
     columns["frame"] = columns["t_frame"] = frames
     small, kept = packed(columns, 2)
-    assert (small["frame"] % FRAMES_A_FILM).tolist() == [0, 2, 4, 0, 2, 4]
+    assert (small["frame"] % FRAMES_A_VIDEO).tolist() == [0, 2, 4, 0, 2, 4]
     assert small["t_frame"].tolist() == small["frame"].tolist()
     assert kept.sum() == len(small["side"]) == len(small["t_angles"]) == 6
 
@@ -59,7 +59,7 @@ def test_of_single_pictures_all_are_kept(tmp_path: Path, monkeypatch: pytest.Mon
         EVALUATION,
         "--splits",
         "test",
-        "testfilm",
+        "testvideo",
         "--every",
         "3",
         "--out",
@@ -68,8 +68,8 @@ def test_of_single_pictures_all_are_kept(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(sys, "argv", [str(each) for each in arguments])
     pack.main()
     count = {}
-    for split in ("test", "testfilm"):
+    for split in ("test", "testvideo"):
         before = len(read_shards(EVALUATION, split)["side"])
         count[split] = before, len(read(tmp_path, split)["fingers"])
     assert count["test"][1] == count["test"][0]
-    assert 0 < count["testfilm"][1] < 0.5 * count["testfilm"][0]
+    assert 0 < count["testvideo"][1] < 0.5 * count["testvideo"][0]

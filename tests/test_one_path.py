@@ -94,8 +94,8 @@ def measure(capsys: pytest.CaptureFixture[str], picture: Path, *more: str) -> di
     return {hand["side"]: hand for hand in result["hands"]}
 
 
-def analyse(film: Path, out: Path, *more: str) -> list[dict[str, str]]:
-    main(["analyse", str(film), "--out", str(out), *more])
+def analyse(video: Path, out: Path, *more: str) -> list[dict[str, str]]:
+    main(["analyse", str(video), "--out", str(out), *more])
     with (out / "samples.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
@@ -142,7 +142,7 @@ def test_both_commands_say_the_same_of_a_frame(
     cv2.imwrite(str(picture), np.zeros((48, 64, 3), np.uint8))
     hands = measure(capsys, picture, *more)
     (alone,) = said
-    rows = analyse(write_film(tmp_path / "film.mkv", [0.0, 0.1]), tmp_path / "out", *more)
+    rows = analyse(write_film(tmp_path / "video.mkv", [0.0, 0.1]), tmp_path / "out", *more)
     for side, hand in hands.items():
         same(hand, next(row for row in rows if row["side"] == side))
     # Before anything is rounded or written, too: every value, spread, refusal and plane of both hands.
@@ -187,15 +187,15 @@ def test_the_views_are_what_they_are_called(
 
 
 @pytest.mark.models
-def test_a_picture_repeated_as_a_film_is_measured_alike(tmp_path: Path) -> None:
+def test_a_picture_repeated_as_a_video_is_measured_alike(tmp_path: Path) -> None:
     """The trackers differ: a still picture has up to ten looks at a hand that the networks see otherwise, and its sides
-    are given out at once; a film follows the crop of the frame before, and believes a side the more the longer it is
+    are given out at once; a video follows the crop of the frame before, and believes a side the more the longer it is
     seen. So the numbers need not be the same, but each must be within what both state."""
-    film = cv2.VideoCapture(str(calibration_dir() / "demo" / "demo.mp4"))
+    video = cv2.VideoCapture(str(calibration_dir() / "demo" / "demo.mp4"))
     try:
-        image = [film.read()[1] for _ in range(20)][-1]
+        image = [video.read()[1] for _ in range(20)][-1]
     finally:
-        film.release()
+        video.release()
     said = {}
     for mode, count in (("still", 1), ("video", 15)):
         built = parts.build(mode, Settings())  # type: ignore[arg-type]

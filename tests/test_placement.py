@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from page_stand_ins import Player
 
-from calibration.dataset.rows import FRAMES_A_FILM
+from calibration.dataset.rows import FRAMES_A_VIDEO
 from calibration.dataset.table import read
-from calibration.evaluate.films import EITHER
-from calibration.evaluate.placement import judged_films, lines
+from calibration.evaluate.placement import judged_videos, lines
+from calibration.evaluate.videos import EITHER
 from calibration.evaluate.weights import read_weights
 from posturewatch.comfort.placement import (
     FAIR_ERROR,
@@ -237,16 +237,16 @@ def test_the_view_is_graded_again_where_the_camera_is_moved() -> None:
 
 
 def test_grades_are_true_of_rendered_players() -> None:
-    """A guard on films that the bounds were not chosen on; `python -m calibration.evaluate.placement` tells of all."""
-    columns = read(EVALUATION, "testfilm")
-    films = np.unique(columns["t_frame"] // FRAMES_A_FILM)[1::5]
+    """A guard on videos that the bounds were not chosen on; `python -m calibration.evaluate.placement` tells of all."""
+    columns = read(EVALUATION, "testvideo")
+    videos = np.unique(columns["t_frame"] // FRAMES_A_VIDEO)[1::5]
     keep = {
         name: values[
-            np.isin(columns["t_frame" if name.startswith("t_") else "frame"] // FRAMES_A_FILM, films)
+            np.isin(columns["t_frame" if name.startswith("t_") else "frame"] // FRAMES_A_VIDEO, videos)
         ]
         for name, values in columns.items()
     }
-    judged = list(judged_films(keep, Estimator(Ensemble(read_weights(None)), fretting=EITHER)))
+    judged = list(judged_videos(keep, Estimator(Ensemble(read_weights(None)), fretting=EITHER)))
     assert len(judged) > 25
     well = [one.error <= WELL_ERROR for one in judged if one.grade is Grade.WELL]
     fairly = [one.error <= FAIR_ERROR for one in judged if one.grade is Grade.FAIRLY]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.train.real import Seen, fit_presence, fit_spread
+from calibration.train.real import Outcome, fit_presence, fit_spread
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z
 from posturewatch.kinematics.witnesses import WITNESSES, chance_of_hand
@@ -15,7 +15,7 @@ COUNT = 600
 LEAST = RefusalRules().min_hand_presence
 
 
-def rows(rng: np.random.Generator, *, real: bool, doubts: float) -> Seen:
+def rows(rng: np.random.Generator, *, real: bool, doubts: float) -> Outcome:
     """Hands and others that the tracker's score tells apart; doubts: how far the estimator's own log odds lie lower.
 
     Rendered hands are off by as much as is stated; real ones by 8 degrees whatever is stated."""
@@ -29,11 +29,11 @@ def rows(rng: np.random.Generator, *, real: bool, doubts: float) -> Seen:
     off = 8.0 if real else sd
     error = np.where(hand[:, None], off * rng.normal(size=(COUNT, 2)), np.nan)
     chance = 1 / (1 + np.exp(-odds))
-    return Seen(said, chance, hand, ~hand, np.arange(COUNT) % 2, error, sd, np.zeros((COUNT, 2)))
+    return Outcome(said, chance, hand, ~hand, np.arange(COUNT) % 2, error, sd, np.zeros((COUNT, 2)))
 
 
 @pytest.fixture(scope="module")
-def both() -> tuple[Seen, Seen, NDArray[np.float64], NDArray[np.float64]]:
+def both() -> tuple[Outcome, Outcome, NDArray[np.float64], NDArray[np.float64]]:
     rng = np.random.default_rng(11)
     real, rendered = rows(rng, real=True, doubts=4.0), rows(rng, real=False, doubts=0.0)
     everything = np.ones(COUNT, bool)
@@ -41,7 +41,7 @@ def both() -> tuple[Seen, Seen, NDArray[np.float64], NDArray[np.float64]]:
     return real, rendered, spread, fit_presence(real, rendered, spread, everything, everything)
 
 
-Fitted = tuple[Seen, Seen, NDArray[np.float64], NDArray[np.float64]]
+Fitted = tuple[Outcome, Outcome, NDArray[np.float64], NDArray[np.float64]]
 
 
 def test_real_hands_that_the_estimator_doubts_pass(both: Fitted) -> None:

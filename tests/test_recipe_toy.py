@@ -90,7 +90,7 @@ def _shards(folder: Path, *splits: str) -> list[dict[str, NDArray[Any]]]:
 def test_what_is_tracked_lies_where_the_truth_says(cooked: tuple[Path, dict[str, str]]) -> None:
     data, _ = cooked
     off = []
-    for shard in _shards(data, "train", "cal", "calfilm", "test", "testfilm"):
+    for shard in _shards(data, "train", "cal", "calvideo", "test", "testvideo"):
         for row in np.flatnonzero(shard["valid"] & shard["found"]):
             # A pinhole camera in the middle of the image: x = f X / Z, with f from the angle across the width.
             width, height = shard["size"][row]
@@ -109,7 +109,7 @@ def test_no_body_is_in_two_splits(cooked: tuple[Path, dict[str, str]]) -> None:
     data, _ = cooked
     seen = {}
     for split in ("train", "cal", "test"):
-        shards = _shards(data, split, f"{split}film")
+        shards = _shards(data, split, f"{split}video")
         seen[split] = set(np.concatenate([one["identity"] for one in shards]).tolist())
         assert seen[split]
     assert len(set.union(*seen.values())) == sum(map(len, seen.values()))

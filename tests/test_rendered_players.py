@@ -1,4 +1,4 @@
-"""Frames and angles of the rendered players, the movement of their films, and the truth beside the demo film."""
+"""Frames and angles of the rendered players, the movement of their videos, and the truth beside the demo video."""
 
 from __future__ import annotations
 
@@ -149,7 +149,7 @@ def _demo_rows() -> list[dict[str, float]]:
         return [{name: float(value) for name, value in row.items()} for row in csv.DictReader(file)]
 
 
-def test_the_demo_film_holds_two_extreme_angles_and_touches_one_briefly() -> None:
+def test_the_demo_video_holds_two_extreme_angles_and_touches_one_briefly() -> None:
     rows = _demo_rows()
     beyond = [row["left_flexion_deg"] > 48.6 for row in rows]  # 30 mmHg limit, Keir et al. 2007
     edges = [k + 1 for k, (a, b) in enumerate(pairwise(beyond)) if a != b]
@@ -161,7 +161,7 @@ def test_the_demo_film_holds_two_extreme_angles_and_touches_one_briefly() -> Non
     assert stays[2][0] - stays[1][1] >= 5.0
 
 
-def test_elsewhere_the_demo_film_is_comfortable() -> None:
+def test_elsewhere_the_demo_video_is_comfortable() -> None:
     # Comfort limits: Keir et al. 2007 at 25 mmHg: 37.7 flexion, 26.6 extension, 12.1 ulnar, 17.8 radial.
     for row in _demo_rows():
         assert -26.6 < row["right_flexion_deg"] < 37.7
@@ -169,7 +169,7 @@ def test_elsewhere_the_demo_film_is_comfortable() -> None:
             assert -17.8 < row[f"{side}_ulnar_deviation_deg"] < 12.1
 
 
-def test_the_demo_film_and_its_truth_belong_together() -> None:
+def test_the_demo_video_and_its_truth_belong_together() -> None:
     import av
 
     rows = _demo_rows()

@@ -64,7 +64,7 @@ def test_stretched_fingers_lie_whole_in_the_close_crop_and_the_forearm_in_the_wi
 
 
 def test_the_scale_outlives_a_foreshortened_palm() -> None:
-    # Pointing the palm at the camera leaves 30 % of its length; its breadth still tells the size.
+    # HeatmapPlaces the palm at the camera leaves 30 % of its length; its breadth still tells the size.
     hand = flat_hand()
     short = hand * [1, 0.3, 1]
     assert hand_scale_px(hand) == pytest.approx(100, rel=0.05)

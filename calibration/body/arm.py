@@ -114,7 +114,7 @@ class Arm:
     ) -> ArmPose:
         """Least-squares arms from a first guess of the two directions (B, 3) each.
 
-        ``keep`` weighs staying near the first guess (per radian), which makes films smooth.
+        ``keep`` weighs staying near the first guess (per radian), which makes videos smooth.
         """
         task = _Task(self, shoulder, reach, trunk, upper, fore, keep)
         x, _ = least_squares(task.residuals, np.zeros((len(upper), 5)), -1.5, 1.5, steps)

@@ -1,12 +1,12 @@
-"""Write labelled stills or films to a folder.
+"""Write labelled stills or videos to a folder.
 
 ::
 
     python -m calibration.dataset.generate stills --split train --count 1000 --seed 0 --out DIR --workers 8
-    python -m calibration.dataset.generate films --split test --count 10 --seconds 12 --out DIR
+    python -m calibration.dataset.generate videos --split test --count 10 --seconds 12 --out DIR
 
-Stills become ``DIR/<split>-<seed>.jpg`` and one line each of ``DIR/labels.jsonl``; films become
-``DIR/<split>-<seed>.mp4`` (needs PyAV) and one line for each frame. ``iterate_stills`` and ``Studio.film`` give the
+Stills become ``DIR/<split>-<seed>.jpg`` and one line each of ``DIR/labels.jsonl``; videos become
+``DIR/<split>-<seed>.mp4`` (needs PyAV) and one line for each frame. ``iterate_stills`` and ``Studio.video`` give the
 same without writing, for pipelines that feed the pictures straight to a tracker.
 """
 
@@ -26,7 +26,7 @@ from calibration.body.bodies import SPLITS, default_path, load_bodies
 from calibration.dataset.scenes import LOOKS, Still, Studio
 from calibration.scene.view import FRAMINGS
 
-FILM_RATE_HZ = 30
+VIDEO_RATE_HZ = 30
 
 _studio: Studio | None = None
 
@@ -78,7 +78,7 @@ def write_stills(options: argparse.Namespace) -> int:
     return written
 
 
-def write_films(options: argparse.Namespace) -> int:
+def write_videos(options: argparse.Namespace) -> int:
     """One after the other; returns how many were written."""
     import av
 
@@ -88,17 +88,19 @@ def write_films(options: argparse.Namespace) -> int:
     with (options.out / "labels.jsonl").open("w", encoding="utf-8") as file:
         for seed in range(options.seed, options.seed + options.count):
             name = f"{options.split}-{seed:07d}.mp4"
-            frames = studio.film(seed, options.split, options.framing, round(options.seconds * FILM_RATE_HZ))
+            frames = studio.video(
+                seed, options.split, options.framing, round(options.seconds * VIDEO_RATE_HZ)
+            )
             try:
                 first = next(frames)
             except RuntimeError:  # no plausible pose for this seed
                 continue
             with av.open(str(options.out / name), "w") as container:
-                stream: Any = container.add_stream("libx264", rate=FILM_RATE_HZ, options={"crf": "20"})
+                stream: Any = container.add_stream("libx264", rate=VIDEO_RATE_HZ, options={"crf": "20"})
                 stream.height, stream.width = first[1].shape[:2]
                 stream.pix_fmt = "yuv420p"
                 for number, (_, image, label) in enumerate(itertools.chain([first], frames)):
-                    file.write(json.dumps({"film": name, "frame": number, **label}) + "\n")
+                    file.write(json.dumps({"video": name, "frame": number, **label}) + "\n")
                     picture = av.VideoFrame.from_ndarray(np.ascontiguousarray(image), format="bgr24")
                     container.mux(stream.encode(picture))
                 container.mux(stream.encode())
@@ -110,13 +112,13 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("kind", choices=("stills", "films"))
+    parser.add_argument("kind", choices=("stills", "videos"))
     parser.add_argument("--split", choices=SPLITS, default="train")
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--framing", choices=FRAMINGS)
     parser.add_argument("--look", choices=LOOKS, default=LOOKS[0])
-    parser.add_argument("--seconds", type=float, default=10.0, help="length of each film")
+    parser.add_argument("--seconds", type=float, default=10.0, help="length of each video")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--bodies", type=Path, default=default_path())
@@ -125,7 +127,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def main() -> None:
     options = _parser().parse_args()
-    count = write_stills(options) if options.kind == "stills" else write_films(options)
+    count = write_stills(options) if options.kind == "stills" else write_videos(options)
     print(f"{count} {options.kind} in {options.out}")
 
 

@@ -14,7 +14,7 @@ from posturewatch.tracking.still import Candidate, StillFinder
 
 __all__ = ["GroundTruthFinder", "ground_truth_regions"]
 
-TOLD_FROM = 0.25  # share of a hand in view from which it is looked for
+LOOKED_FOR_FROM = 0.25  # share of a hand in view from which it is looked for
 
 
 class GroundTruthFinder(StillFinder):
@@ -33,7 +33,7 @@ def ground_truth_regions(label: dict[str, Any], rng: np.random.Generator) -> lis
     places = []
     for truth in label["hands"]:
         points = np.asarray(truth["joints_px"], float)
-        if truth["hand_visible"] > TOLD_FROM and np.isfinite(points).all():
+        if truth["hand_visible"] > LOOKED_FOR_FROM and np.isfinite(points).all():
             exact = hand_roi(points)
             centre = np.asarray(exact.centre_px) + rng.normal(0, 0.06, 2) * exact.size_px
             size = exact.size_px * float(np.exp(rng.normal(0, 0.1)))

@@ -1,6 +1,6 @@
 """Makes the small set that `calibration.evaluate` reads by default from what was rendered and tracked.
 
-    python -m calibration.dataset.pack --data DIR --splits test testfilm [--every 2] [--out calibration/evaluate/data]
+    python -m calibration.dataset.pack --data DIR --splits test testvideo [--every 2] [--out calibration/evaluate/data]
 
 DIR holds `<split>-*.npz` of `calibration.dataset.tracked` with the outputs of `calibration.dataset.network_outputs`
 beside them. The crops are left out, and so is of the body what no feature reads; numbers are rounded to what the
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.crops import TARGETS
-from calibration.dataset.rows import CROPS, FRAMES_A_FILM
+from calibration.dataset.rows import CROPS, FRAMES_A_VIDEO
 from calibration.dataset.table import Columns, present, read_shards
 from posturewatch.config.resources import calibration_dir
 from posturewatch.model.observation import BODY_LANDMARKS, SIDES
@@ -45,8 +45,8 @@ def rounded(values: NDArray[Any], step: float) -> NDArray[np.float32]:
 
 def packed(columns: Columns, every: int) -> tuple[Columns, NDArray[np.bool_]]:
     """The columns worth keeping of every n-th frame, and which rows of hands those are."""
-    kept = {"": columns["frame"] % FRAMES_A_FILM % every == 0}
-    kept["t_"] = columns["t_frame"] % FRAMES_A_FILM % every == 0
+    kept = {"": columns["frame"] % FRAMES_A_VIDEO % every == 0}
+    kept["t_"] = columns["t_frame"] % FRAMES_A_VIDEO % every == 0
     read = [BODY_LANDMARKS[f"{side}_{part}"] for side in SIDES for part in ("shoulder", "elbow", "wrist")]
     unread = np.setdiff1d(np.arange(columns["body_px"].shape[1]), read)
     out = {}
@@ -68,12 +68,12 @@ def main() -> None:
     )
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--splits", nargs="+", default=["test"])
-    parser.add_argument("--every", type=int, default=1, help="keep one of so many frames of each film")
+    parser.add_argument("--every", type=int, default=1, help="keep one of so many frames of each video")
     parser.add_argument("--out", type=Path, default=calibration_dir() / "evaluate" / "data")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     for split in present(args.data, args.splits):
-        every = args.every if split.endswith("film") else 1
+        every = args.every if split.endswith("video") else 1
         columns, kept = packed(read_shards(args.data, split), every)
         np.savez_compressed(args.out / f"{split}-players.npz", **columns)
         for name, step in OUTPUT_STEPS.items():

@@ -18,38 +18,38 @@ from posturewatch.tracking.crop import CLOSE, WIDE, Crop
 
 __all__ = [
     "CROPS",
-    "FRAMES_A_FILM",
+    "FRAMES_A_VIDEO",
     "PADDED_CROPS",
     "Row",
     "crop_rows",
     "crops_of",
-    "film_frame",
     "match",
     "pack",
     "rows_of",
     "truth_row",
+    "video_frame",
 ]
 
 #: The crops of a hand that are kept, by the prefix of their columns.
 CROPS = {"crop": WIDE, "close": CLOSE}
 #: What the networks' training crops are taken from, by the same.
 PADDED_CROPS = {name: padded_crop_of(crop, read_crop_jitter()) for name, crop in CROPS.items()}
-CUT_FROM = 0.4  # share of a hand in view from which its crop is of use
+CROPPED_FROM = 0.4  # share of a hand in view from which its crop is of use
 SMALLEST_PX = 25
 _MATCHED = 0.6  # mean landmark distance, in palm lengths, up to which a found hand is that true hand
 _WRONG_SIDE_SHARE = 0.2
 _ELSEWHERE_SHARE = 0.4
 
-#: How the frames of films are numbered.
-FRAMES_A_FILM = 10_000
-_FILMS_A_SEED = 1_000
+#: How the frames of videos are numbered.
+FRAMES_A_VIDEO = 10_000
+_VIDEOS_A_SEED = 1_000
 
 Row = dict[str, Any]
 
 
-def film_frame(seed: int, film: int, frame: int) -> int:
-    """The number of a film's frame; films of several seeds can lie beside each other."""
-    return (seed * _FILMS_A_SEED + film) * FRAMES_A_FILM + frame
+def video_frame(seed: int, video: int, frame: int) -> int:
+    """The number of a video's frame; videos of several seeds can lie beside each other."""
+    return (seed * _VIDEOS_A_SEED + video) * FRAMES_A_VIDEO + frame
 
 
 def match(hand: HandObservation, truths: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
@@ -176,7 +176,7 @@ def crop_rows(
     """Rows for the networks alone: the padded crops of each true hand in view, and now and then one of a place
     without a hand. raw: as pixels instead of JPEG."""
     for truth in label["hands"]:
-        points = np.asarray(truth["joints_px"], float) if truth["hand_visible"] > CUT_FROM else None
+        points = np.asarray(truth["joints_px"], float) if truth["hand_visible"] > CROPPED_FROM else None
         if points is None or not np.isfinite(points).all() or np.ptp(points, axis=0).max() < SMALLEST_PX:
             continue
         yield {

@@ -47,7 +47,7 @@ FAILURES = (ArithmeticError, ValueError, LookupError, np.linalg.LinAlgError, cv2
 COMPANY_SHARE = 0.1  # of pictures with somebody behind the player
 BACKDROP_TOP = 8.0  # radiance that a painted backdrop can hold
 BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
-FILM_SEEDS = 2**40  # films draw from other streams than stills
+VIDEO_SEEDS = 2**40  # videos draw from other streams than stills
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ class Studio:
         beside = replace(photo, backdrop=False, picture_gain=np.full(3, BACKDROP_TOP), colours=colours)
         return shown, beside, further
 
-    def film(
+    def video(
         self,
         seed: int,
         split: str = "train",
@@ -178,8 +178,8 @@ class Studio:
         frames: int = 300,
         rate_hz: float = 30.0,
     ) -> Iterator[tuple[float, NDArray[np.uint8], dict[str, Any]]]:
-        """Frames of one film: time in seconds, picture, label. Raises RuntimeError without a plausible pose."""
-        rng = scene_rng(seed + FILM_SEEDS, split)
+        """Frames of one video: time in seconds, picture, label. Raises RuntimeError without a plausible pose."""
+        rng = scene_rng(seed + VIDEO_SEEDS, split)
         framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))

@@ -6,10 +6,10 @@
 Every picture is rendered, goes through `posturewatch.tracking` as a single picture, and leaves one row for each
 hand that was found: landmarks, body, the truth of the hand it lies on, and the crops for the two networks. One
 row in five of a true hand is entered a second time under the wrong side and with `valid` at 0, and so is every
-hand found where none is, so that the estimator learns to tell. `--told` looks where the true hands are instead of
-searching for them, which is six times as fast: for training rows, beside others that were searched for. `--films`
-renders short films instead and tracks them as films; `--crops` gives what the networks' training crops are taken
-from, around the true hands and around places without one, without tracking. Pictures are not kept.
+hand found where none is, so that the estimator learns to tell. `--true-regions` looks where the true hands are
+instead of searching for them, which is six times as fast: for training rows, beside others that were searched for.
+`--videos` renders short videos instead and tracks them as videos; `--crops` gives what the networks' training crops are
+taken from, around the true hands and around places without one, without tracking. Pictures are not kept.
 
 `--looks` names how the pictures look, shard by shard in turn: plain, as the first networks were taught by, or photo, as
 photographed. `--raw` keeps crops as pixels instead of JPEG, those of `--crops` for each network in a folder of its own:
@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.ground_truth_regions import GroundTruthFinder, ground_truth_regions
-from calibration.dataset.rows import Row, crop_rows, film_frame, match, pack, rows_of, truth_row
+from calibration.dataset.rows import Row, crop_rows, match, pack, rows_of, truth_row, video_frame
 from calibration.scene.view import FRAMINGS
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import Observation
@@ -68,8 +68,8 @@ class Worker:
             nets["fingers"] = FingerNet(networks / "fingers.onnx")
         self._nets = nets
         self.still = Tracker("still", **nets)
-        self._told = GroundTruthFinder(mirrored=False)
-        self.told = Tracker("still", finder=self._told)
+        self._finder = GroundTruthFinder(mirrored=False)
+        self.at_regions = Tracker("still", finder=self._finder)
 
     def _stills(self, task: Task) -> Iterator[tuple[int, Still]]:
         for k in range(0, task.count, task.views):
@@ -86,10 +86,10 @@ class Worker:
     def stills(self, task: Task) -> dict[str, NDArray[Any]]:
         rows: list[Row] = []
         truths: list[Row] = []
-        tracker = self.told if task.kind == "told" else self.still
+        tracker = self.at_regions if task.kind == "true_regions" else self.still
         for number, still in self._stills(task):
             image, label = still.image_bgr, still.label
-            self._told.places = ground_truth_regions(label, np.random.default_rng([number, task.seed]))
+            self._finder.places = ground_truth_regions(label, np.random.default_rng([number, task.seed]))
             observation = tracker.observe(Frame(number, 0.0, image))
             self._note(observation, image, label, number, rows, truths, task.raw)
         return pack(rows, truths)
@@ -101,11 +101,11 @@ class Worker:
             rows.extend(crop_rows(still.image_bgr, still.label, rng, task.raw))
         return pack(rows, [])
 
-    def film(self, task: Task) -> dict[str, NDArray[Any]]:
-        """One film of `count` frames."""
+    def video(self, task: Task) -> dict[str, NDArray[Any]]:
+        """One video of `count` frames."""
         rows: list[Row] = []
         truths: list[Row] = []
-        frames = self.studios[task.look].film(
+        frames = self.studios[task.look].video(
             task.seed * 10_000_000 + task.first,
             split=task.split,
             framing=task.framing,
@@ -115,7 +115,7 @@ class Worker:
         with Tracker("video", **self._nets) as tracker:
             for k, (time_s, image, label) in enumerate(frames):
                 observation = tracker.observe(Frame(k, time_s, image))
-                number = film_frame(task.seed, task.first, k)
+                number = video_frame(task.seed, task.first, k)
                 self._note(observation, image, label, number, rows, truths, task.raw)
         return pack(rows, truths)
 
@@ -137,7 +137,7 @@ class Worker:
             truths.append(truth_row(label, truth, found, number))
 
 
-Kind = Literal["stills", "told", "crops", "films"]
+Kind = Literal["stills", "true_regions", "crops", "videos"]
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,7 @@ def _do(task: Task) -> int:
     worker = Worker.current
     if worker is None:
         raise RuntimeError("the worker was not started")
-    make = {"films": worker.film, "crops": worker.crops}.get(task.kind, worker.stills)
+    make = {"videos": worker.video, "crops": worker.crops}.get(task.kind, worker.stills)
     columns = make(task)
     if task.raw and task.kind == "crops":
         for name, network in NETWORKS.items():
@@ -194,14 +194,14 @@ def _parser() -> argparse.ArgumentParser:
         "--bodies", type=Path, required=True, help="identities baked by calibration.body.bodies"
     )
     parser.add_argument("--split", choices=("train", "cal", "test"), required=True)
-    parser.add_argument("--count", type=int, required=True, help="pictures, or films with --films")
+    parser.add_argument("--count", type=int, required=True, help="pictures, or videos with --videos")
     kinds = parser.add_mutually_exclusive_group()
-    kinds.add_argument("--films", action="store_true")
-    kinds.add_argument("--told", action="store_true", help="look where the true hands are")
+    kinds.add_argument("--videos", action="store_true")
+    kinds.add_argument("--true-regions", action="store_true", help="look where the true hands are")
     kinds.add_argument("--crops", action="store_true", help="crops around the true hands only, not tracked")
     parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
-    parser.add_argument("--frames", type=int, default=60, help="frames of each film")
-    parser.add_argument("--rate-hz", type=float, default=30.0, help="of the films")
+    parser.add_argument("--frames", type=int, default=60, help="frames of each video")
+    parser.add_argument("--rate-hz", type=float, default=30.0, help="of the videos")
     parser.add_argument("--framing", choices=FRAMINGS, help="all of them, where left out")
     parser.add_argument(
         "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
@@ -223,16 +223,17 @@ def _parser() -> argparse.ArgumentParser:
 
 def _tasks(args: argparse.Namespace) -> list[Task]:
     """The shards that are not there yet; those that are were made by an earlier call."""
-    kind: Kind = "films" if args.films else "crops" if args.crops else "told" if args.told else "stills"
-    step = 1 if args.films else args.shard
-    name = args.split + {"films": "film", "crops": "cut", "stills": "", "told": ""}[kind]
+    asked: tuple[Kind, ...] = ("videos", "crops", "true_regions")
+    kind: Kind = next((one for one in asked if getattr(args, one)), "stills")
+    step = 1 if args.videos else args.shard
+    name = args.split + {"videos": "video", "crops": "crops", "stills": "", "true_regions": ""}[kind]
     tasks = (
         Task(
             args.split,
             args.framing,
             args.seed,
             first,
-            args.frames if args.films else min(step, args.count - first),
+            args.frames if args.videos else min(step, args.count - first),
             kind,
             args.out / f"{name}-{args.framing or 'all'}-{args.seed:04d}-{first:07d}.npz",
             args.views,

@@ -62,7 +62,7 @@ def said(measured: HandMeasurement | None) -> str:
 
 
 def error_deg(measured: HandMeasurement, truth: dict[str, Any]) -> float | None:
-    """The greater error of the two angles, None where one of them was not given."""
+    """The greater error of the two angles, None where one of them was not reported."""
     values = [(measured.values[name].value, truth[key]) for name, key in TRUE.items()]
     return None if any(v is None for v, _ in values) else max(abs(v - t) for v, t in values if v is not None)
 

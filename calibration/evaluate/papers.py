@@ -31,15 +31,15 @@ _HELD = (
 _LINES = {
     "constant": ("all: constant", _WRIST),
     "pictures": ("all: ours", _WRIST),
-    "fretting_films": ("fretting, with time", _WRIST),
-    "plucking_films": ("plucking, with time", _WRIST),
-    "lift": ("  lift of the fingers that are given", _LIFT),
-    "lift_films": ("fretting, with time", _LIFT),
+    "fretting_videos": ("fretting, with time", _WRIST),
+    "plucking_videos": ("plucking, with time", _WRIST),
+    "lift": ("  lift of the fingers that are reported", _LIFT),
+    "lift_videos": ("fretting, with time", _LIFT),
     "lift_constant": ("  always saying that those are down", r": off by (?P<error>[\d.]+) mm"),
-    "upper": ("  upper +fretting:", r" +[\d.]+% +(?P<given>[\d.]+)%"),
-    "headless": ("  headless +fretting:", r" +[\d.]+% +(?P<given>[\d.]+)%"),
-    "close": ("  close +fretting:", r" +[\d.]+% +(?P<given>[\d.]+)%"),
-    "wrongly": ("  numbers given to no hand", r".*: (?P<count>\d+) of (?P<all>\d+)"),
+    "upper": ("  upper +fretting:", r" +[\d.]+% +(?P<reported>[\d.]+)%"),
+    "headless": ("  headless +fretting:", r" +[\d.]+% +(?P<reported>[\d.]+)%"),
+    "close": ("  close +fretting:", r" +[\d.]+% +(?P<reported>[\d.]+)%"),
+    "wrongly": ("  numbers reported of no hand", r".*: (?P<count>\d+) of (?P<all>\d+)"),
     "fretting_holds": ("fretting, held extreme angles", _HELD),
     "plucking_holds": ("plucking, held extreme angles", _HELD),
     "high": ("fretting, fingers held high", _HELD),
@@ -68,15 +68,15 @@ def table(report: str) -> str:
     constant = "{flexion}° and {deviation}°".format(**of["constant"])
     for where, name, without in (
         ("pictures", "pictures", constant),
-        ("videos, fretting hand", "fretting_films", ""),
-        ("videos, plucking hand", "plucking_films", ""),
+        ("videos, fretting hand", "fretting_videos", ""),
+        ("videos, plucking hand", "plucking_videos", ""),
     ):
         errors = "{flexion}° and {deviation}°".format(**of[name])
         within = "{flexion_in} and {deviation_in} %".format(**of[name])
         lines.append(f"| wrist flexion and ulnar deviation | {where} | {errors} | {without} | {within} |")
     for where, line, constant in (
         ("pictures", of["lift"], f"{of['lift_constant']['error']} mm"),
-        ("videos", of["lift_films"], ""),
+        ("videos", of["lift_videos"], ""),
     ):
         lines.append(
             f"| lift of the fretting fingers reported | {where} | {line['error']} mm | {constant} "
@@ -87,7 +87,7 @@ def table(report: str) -> str:
         for key in ("fired", "rightly", "holds", "caught")
     }
     high = {key: int(value) for key, value in of["high"].items()}
-    shares = [f"{of[framing]['given']} % ({words})" for framing, words in _FRAMINGS.items()]
+    shares = [f"{of[framing]['reported']} % ({words})" for framing, words in _FRAMINGS.items()]
     lines += [
         "",
         f"- Of fretting hands in view, both wrist numbers are reported for {', '.join(shares)}.",

@@ -2,9 +2,9 @@
 
     python -m calibration.evaluate.placement
 
-Each rendered film is looked through for its first seconds, as before a practice; then the grade of each wrist angle is
-compared with its mean error over the whole film, and films with an advice with those without. The bounds of the grades
-were chosen on films of even number, so those of odd number are told apart. DIR as for `calibration.evaluate`.
+Each rendered video is looked through for its first seconds, as before a practice; then the grade of each wrist angle is
+compared with its mean error over the whole video, and videos with an advice with those without. The bounds of the
+grades were chosen on videos of even number, so those of odd number are told apart. DIR as for `calibration.evaluate`.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import spearmanr
 
-from calibration.dataset.rows import FRAMES_A_FILM
+from calibration.dataset.rows import FRAMES_A_VIDEO
 from calibration.dataset.table import Columns, load, observation_of, read
-from calibration.evaluate.films import EITHER
 from calibration.evaluate.report import score
-from calibration.evaluate.shown import film_observations
+from calibration.evaluate.shown import video_observations
+from calibration.evaluate.videos import EITHER
 from calibration.evaluate.weights import read_weights
 from posturewatch.comfort.placement import (
     FAIR_ERROR,
@@ -41,19 +41,19 @@ from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import in_group
 from posturewatch.pipeline.placement_watch import look_of
 
-__all__ = ["Judged", "judged_films", "lines"]
+__all__ = ["Judged", "judged_videos", "lines"]
 
 _WRIST = tuple(entry.name for entry in in_group("wrist"))
 
-#: A film in which fewer frames have a number has no error to speak of.
+#: A video in which fewer frames have a number has no error to speak of.
 _LEAST_NUMBERS = 10
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One wrist angle of one hand of one film: what was said of it, and how far it was off on average, degrees."""
+    """One wrist angle of one hand of one video: what was said of it, and how far it was off on average, degrees."""
 
-    film: int
+    video: int
     side: Side
     name: str
     grade: Grade
@@ -62,13 +62,13 @@ class Judged:
     advice: Advice | None
 
 
-def judged_films(columns: Columns, estimator: Estimator) -> Iterator[Judged]:
-    """Every wrist angle that has numbers in its film."""
+def judged_videos(columns: Columns, estimator: Estimator) -> Iterator[Judged]:
+    """Every wrist angle that has numbers in its video."""
     rules = PlacementRules(
         min_rate_hz=0.0
-    )  # the films are kept at a few frames a second, whatever the camera's rate
-    for film in np.unique(columns["t_frame"] // FRAMES_A_FILM).tolist():
-        rows = columns["t_frame"] // FRAMES_A_FILM == film
+    )  # the videos are kept at a few frames a second, whatever the camera's rate
+    for video in np.unique(columns["t_frame"] // FRAMES_A_VIDEO).tolist():
+        rows = columns["t_frame"] // FRAMES_A_VIDEO == video
         of = {side: rows & (columns["t_side"] == place) for place, side in enumerate(SIDES)}
         fretting = frozenset(side for side in SIDES if columns["t_fretting"][of[side]].any())
         order = [*fretting, *(side for side in SIDES if side not in fretting)]
@@ -80,7 +80,7 @@ def judged_films(columns: Columns, estimator: Estimator) -> Iterator[Judged]:
             for side in SIDES
         }
         placement = None
-        for observation in film_observations(columns, film):
+        for observation in video_observations(columns, video):
             measurement = measurer.measure(observation)
             if observation.time_s <= rules.window_s:
                 check.add(look_of(observation, measurement, fretting))
@@ -95,16 +95,16 @@ def judged_films(columns: Columns, estimator: Estimator) -> Iterator[Judged]:
             off = errors[one.side, one.name]
             if len(off) >= _LEAST_NUMBERS and placement is not None:
                 mean = float(np.mean(off))
-                yield Judged(film, one.side, one.name, one.grade, one.sd, mean, placement.advice)
+                yield Judged(video, one.side, one.name, one.grade, one.sd, mean, placement.advice)
 
 
 def lines(judged: Sequence[Judged]) -> list[str]:
-    """Rank correlation, what each grade promises and keeps, and films with and without advice."""
+    """Rank correlation, what each grade promises and keeps, and videos with and without advice."""
     out = []
     for what, some in (
-        ("all films", judged),
-        ("films that the bounds were chosen on", [one for one in judged if one.film % 2 == 0]),
-        ("the others", [one for one in judged if one.film % 2 == 1]),
+        ("all videos", judged),
+        ("videos that the bounds were chosen on", [one for one in judged if one.video % 2 == 0]),
+        ("the others", [one for one in judged if one.video % 2 == 1]),
     ):
         known = [one for one in some if one.sd is not None]
         rank = spearmanr([one.sd for one in known], [one.error for one in known]).statistic
@@ -147,7 +147,7 @@ def instruction_lines(folder: Path, ensemble: Ensemble) -> list[str]:
         truth.append(float(columns["azimuth_deg"][row]) * (1 if head == "left" else -1))
         inside.append(float(columns["forearm_visible"][row]) >= 0.9)
     at, true, forearm = np.array(told), np.array(truth), np.array(inside)
-    good = table.valid & columns["found"] & scored.given
+    good = table.valid & columns["found"] & scored.reported
     upper = good & np.isfinite(at) & (columns["framing"] == 0)
     off = np.abs(at - true)[upper]
     low, high = rules.good_deg
@@ -179,7 +179,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluate" / "data")
     args = parser.parse_args()
     ensemble = Ensemble(read_weights(None))
-    judged = list(judged_films(read(args.data, "testfilm"), Estimator(ensemble, fretting=EITHER)))
+    judged = list(judged_videos(read(args.data, "testvideo"), Estimator(ensemble, fretting=EITHER)))
     print("\n".join([*lines(judged), *instruction_lines(args.data, ensemble)]))
 
 

@@ -2,9 +2,9 @@
 
     python -m calibration.evaluate.realism --real REAL --bodies BODIES.npz --count 60
 
-REAL holds films and photographs of people, which are looked through with the program's own tracker. A logistic
+REAL holds videos and photographs of people, which are looked through with the program's own tracker. A logistic
 regression on brightness, colour, contrast, sharpness at several scales and noise is trained to tell the two kinds
-apart, tested on other films and scenes than it was trained on. Printed is the area under its curve for each look: 0.5
+apart, tested on other videos and scenes than it was trained on. Printed is the area under its curve for each look: 0.5
 where they cannot be told apart, 1 where they always can.
 """
 
@@ -26,7 +26,7 @@ Picture = NDArray[np.uint8]
 
 MIDDLE = slice(40, 160)  # of the wide crop: hand, wrist and a part of the forearm
 MOST_OUTSIDE = 0.08  # share of a crop's middle that may lie outside the picture
-FRAMES_A_FILM = 12
+FRAMES_A_VIDEO = 12
 SURE_SCORE = 0.5
 FOLDS, STEPS, RATE, DECAY = 5, 600, 0.3, 0.02
 
@@ -54,7 +54,7 @@ def statistics(crop_bgr: Picture) -> FloatArray | None:
 
 
 def told_apart(real: FloatArray, rendered: FloatArray, real_of: list[str], rendered_of: list[str]) -> float:
-    """Area under the curve on held-out groups (films, scenes). Rows are ``statistics``."""
+    """Area under the curve on held-out groups (videos, scenes). Rows are ``statistics``."""
     x = np.concatenate([real, rendered])
     y = np.concatenate([np.zeros(len(real)), np.ones(len(rendered))])
     groups = np.array([*real_of, *rendered_of])
@@ -76,7 +76,7 @@ def told_apart(real: FloatArray, rendered: FloatArray, real_of: list[str], rende
 
 
 def real_frames(folder: Path) -> Iterator[tuple[str, Picture]]:
-    """Photographs, and some frames of each film, with the name of where they come from."""
+    """Photographs, and some frames of each video, with the name of where they come from."""
     import av
 
     for path in sorted(folder.rglob("*")):
@@ -87,11 +87,11 @@ def real_frames(folder: Path) -> Iterator[tuple[str, Picture]]:
         elif path.suffix.lower() in (".mp4", ".mkv", ".webm", ".mov"):
             with av.open(str(path)) as container:
                 stream = container.streams.video[0]
-                step = max((stream.frames or 300) // FRAMES_A_FILM, 1)
+                step = max((stream.frames or 300) // FRAMES_A_VIDEO, 1)
                 for number, frame in enumerate(container.decode(stream)):
                     if number % step == step // 2:
                         yield str(path), frame.to_ndarray(format="bgr24")
-                    if number > step * FRAMES_A_FILM:
+                    if number > step * FRAMES_A_VIDEO:
                         break
 
 
@@ -133,16 +133,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--real", type=Path, required=True, help="folder of films and photographs of people")
+    parser.add_argument("--real", type=Path, required=True, help="folder of videos and photographs of people")
     parser.add_argument("--bodies", type=Path, required=True)
     parser.add_argument("--count", type=int, default=60, help="rendered players of each look")
     parser.add_argument("--seed", type=int, default=2000)
     options = parser.parse_args()
     if not options.real.is_dir():
-        raise SystemExit(f"{options.real} is not a folder; give one with films or photographs of people.")
+        raise SystemExit(f"{options.real} is not a folder; give one with videos or photographs of people.")
     real, real_of = _rows(real_crops(options.real))
     if len(set(real_of)) < FOLDS:
-        raise SystemExit(f"Hands were found in fewer than {FOLDS} films or pictures of {options.real}.")
+        raise SystemExit(f"Hands were found in fewer than {FOLDS} videos or pictures of {options.real}.")
     for look in LOOKS:
         rendered, rendered_of = _rows(rendered_crops(options.bodies, look, options.count, options.seed))
         area = told_apart(real, rendered, real_of, rendered_of)

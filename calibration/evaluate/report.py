@@ -3,7 +3,7 @@
     python -m calibration.evaluate --data DIR
     python -m calibration.evaluate --real FOLDER
 
-DIR holds `test-*.npz` (stills) and `testfilm-*.npz` (films) as `calibration.dataset.tracked` writes them; without it
+DIR holds `test-*.npz` (stills) and `testvideo-*.npz` (videos) as `calibration.dataset.tracked` writes them; without it
 the small set that is shipped with the project is used. Truth is exact: the angles that the players were posed with.
 """
 
@@ -22,9 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns, Table, load, observation_of, read, read_shards
-from calibration.evaluate.films import IN_VIEW, film_report
 from calibration.evaluate.real.report import real_report
 from calibration.evaluate.shown import share, shown_lines, shown_runs
+from calibration.evaluate.videos import IN_VIEW, video_report
 from calibration.evaluate.weights import read_weights
 from calibration.scene.view import FRAMINGS
 from posturewatch.config.resources import calibration_dir
@@ -42,12 +42,12 @@ COMFORT_MM, HIGH_MM = 15.0, 25.0  # common practice for a finger held far, and t
 
 @dataclass(frozen=True)
 class Scored:
-    """Errors of the measured rows. error: (n, 2) measured minus true, degrees; sd: (n, 2); given: (n,) whether a
-    number was given at all."""
+    """Errors of the measured rows. error: (n, 2) measured minus true, degrees; sd: (n, 2); reported: (n,) whether a
+    number was reported at all."""
 
     error: FloatArray
     sd: FloatArray
-    given: NDArray[np.bool_]
+    reported: NDArray[np.bool_]
 
 
 def raw_errors(table: Table) -> FloatArray:
@@ -78,13 +78,13 @@ def estimates(ensemble: Ensemble, table: Table) -> tuple[FloatArray, FloatArray,
 
 def score(ensemble: Ensemble, table: Table, rules: RefusalRules) -> Scored:
     means, sd, hand_presence, ood_score = estimates(ensemble, table)
-    given = (
+    reported = (
         (hand_presence >= rules.min_hand_presence)
         & (ood_score <= rules.max_ood_score)
         & (sd[:, :2] <= rules.max_sd_deg).all(1)
         & table.columns["found"]  # rows entered under the other side are for training alone
     )
-    return Scored((means - table.y)[:, :2].astype(float), sd[:, :2].astype(float), given)
+    return Scored((means - table.y)[:, :2].astype(float), sd[:, :2].astype(float), reported)
 
 
 def _line(name: str, error: FloatArray, inside: FloatArray | None = None) -> str:
@@ -126,18 +126,18 @@ def report(table: Table, ensemble: Ensemble, rules: RefusalRules, truths: Column
         true = rows & table.valid & table.columns["found"]
         print(_line(f"{name}: constant", constant[true]))
         print(_line(f"{name}: raw landmarks", raw[true]))
-        kept = true & scored.given
+        kept = true & scored.reported
         inside = np.abs(scored.error[kept]) <= COVERAGE_Z * scored.sd[kept]
         print(_line(f"{name}: ours", scored.error[kept], inside))
     _shares(table, scored, truths)
     _axis(table)
 
 
-def shares_given(
+def shares_reported(
     table: Table, scored: Scored, truths: Columns
 ) -> Iterator[tuple[str, str, float, float, int]]:
     """(framing, role, share found, share that gets both numbers, count) of the hands in view."""
-    measured = _keys(table.columns, "")[table.valid & scored.given]
+    measured = _keys(table.columns, "")[table.valid & scored.reported]
     got = np.isin(_keys(truths, "t_"), measured)
     in_view = truths["t_visible"] >= IN_VIEW
     for k, framing in enumerate(FRAMINGS):
@@ -154,17 +154,17 @@ def _keys(columns: Columns, prefix: str) -> NDArray[np.int64]:
 
 
 def _shares(table: Table, scored: Scored, truths: Columns) -> None:
-    """Of the hands in view, how many get a number, and how many numbers are given where no hand is."""
+    """Of the hands in view, how many get a number, and how many numbers are reported where no hand is."""
     print("\nHands in view: share found, and share that gets both numbers")
-    for framing, role, seen, given, count in shares_given(table, scored, truths):
-        print(f"  {framing:9s} {role}: {seen:6.1%} {given:6.1%}  n={count}")
+    for framing, role, seen, reported, count in shares_reported(table, scored, truths):
+        print(f"  {framing:9s} {role}: {seen:6.1%} {reported:6.1%}  n={count}")
     found = table.columns["found"]
-    numbers = scored.given[found].sum()
+    numbers = scored.reported[found].sum()
     print(
-        f"  numbers given to no hand, or under the wrong side: {(scored.given & ~table.valid).sum()} of {numbers}"
+        f"  numbers reported of no hand, or under the wrong side: {(scored.reported & ~table.valid).sum()} of {numbers}"
     )
     sides = table.valid[found & table.columns["matched"]]
-    print(f"  hands found that are given their side: {share(sides)} of {len(sides)}")
+    print(f"  hands found on their side: {share(sides)} of {len(sides)}")
 
 
 def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
@@ -175,13 +175,11 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     asked &= ood_score <= rules.max_ood_score
     error = np.abs(means - table.y).astype(float)
     seen = table.columns["strings_visible"] >= 0.5
-    for place, whose in enumerate(("stop strings", "do not")):
+    for place, whose in enumerate(("fretting hands", "other hands")):
         names = [
             name for name, one in zip(OUTPUTS, ensemble.skill[place], strict=True) if one >= rules.min_skill
         ]
-        print(
-            f"\nGiven of hands that {whose}, since clearly better known than a constant: {', '.join(names)}"
-        )
+        print(f"\nReported of {whose}, since clearly better known than a constant: {', '.join(names)}")
     print(
         "\nFretting fingers, before that rule: numbers certain enough of those known, then mean, median, 90th "
         "percentile of the error"
@@ -190,11 +188,11 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
     def line(name: str, rows: NDArray[np.bool_], ending: str | tuple[str, ...], most: float) -> None:
         at = [k for k, output in enumerate(OUTPUTS) if output.endswith(ending)]
         known = np.isfinite(error[rows][:, at])
-        given = known & (sd[rows][:, at] <= most)
-        e, s = error[rows][:, at][given], sd[rows][:, at][given]
+        reported = known & (sd[rows][:, at] <= most)
+        e, s = error[rows][:, at][reported], sd[rows][:, at][reported]
         if len(e):
             print(
-                f"  {name:38s} {given.sum() / known.sum():6.1%} of {known.sum():5d}  {e.mean():5.1f} "
+                f"  {name:38s} {reported.sum() / known.sum():6.1%} of {known.sum():5d}  {e.mean():5.1f} "
                 f"{np.median(e):5.1f} {np.percentile(e, 90):5.1f}  in 90 % {(e <= COVERAGE_Z * s).mean():5.1%}"
             )
 
@@ -206,7 +204,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
         if name.endswith("_lift") and one >= rules.min_skill
     )
     if good:
-        line("lift of the fingers that are given", asked, good, lift)
+        line("lift of the fingers that are reported", asked, good, lift)
         _high(table.y[asked], means[asked], sd[asked], good)
         for k, name in enumerate(FRAMINGS):
             framing = asked & (table.columns["framing"] == k)
@@ -229,7 +227,7 @@ def fingers(ensemble: Ensemble, table: Table, rules: RefusalRules) -> None:
 def _by_truth(
     true: FloatArray, said: FloatArray, sd: FloatArray, names: tuple[str, ...], most: float
 ) -> None:
-    """How often the interval holds lifts that are small and large, and how many of those said to be surely within
+    """How often the interval holds lifts that are small and large, and how many of those said to be within
     comfort are not; all (n, outputs)."""
     at = [k for k, name in enumerate(OUTPUTS) if name in names]
     y, v, s = true[:, at], said[:, at], sd[:, at]
@@ -307,7 +305,7 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "posturewatch-real")
     parser.add_argument("--fresh", action="store_true", help="track the real pictures again")
     parser.add_argument(
-        "--every", type=int, default=3, help="of multi-view films, one moment in so many (default: 3)"
+        "--every", type=int, default=3, help="of multi-view videos, one moment in so many (default: 3)"
     )
     parser.add_argument("--pictures", type=Path, help="folder for the best, typical and worst real views")
     args = parser.parse_args()
@@ -329,10 +327,10 @@ def main() -> None:
     table = load(args.data, args.split, 1.0 if stated else 0.0)
     report(table, ensemble, rules, read_shards(args.data, args.split))
     fingers(ensemble, table, rules)
-    if any(args.data.glob(f"{args.split}film-*.npz")):
-        film_report(args.data, f"{args.split}film", ensemble, rules, stated)
-        films = read(args.data, f"{args.split}film")
-        print("\n".join(shown_lines(list(shown_runs(films, Estimator(ensemble, rules=rules), stated)))))
+    if any(args.data.glob(f"{args.split}video-*.npz")):
+        video_report(args.data, f"{args.split}video", ensemble, rules, stated)
+        videos = read(args.data, f"{args.split}video")
+        print("\n".join(shown_lines(list(shown_runs(videos, Estimator(ensemble, rules=rules), stated)))))
 
 
 if __name__ == "__main__":

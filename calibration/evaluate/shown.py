@@ -1,4 +1,4 @@
-"""What a player would be shown of rendered films: frame after frame through the program's own use of time."""
+"""What a player would be shown of rendered videos: frame after frame through the program's own use of time."""
 
 from __future__ import annotations
 
@@ -8,24 +8,24 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.dataset.rows import FRAMES_A_FILM
+from calibration.dataset.rows import FRAMES_A_VIDEO
 from calibration.dataset.table import Columns, makers_hfov_deg, observation_of
-from calibration.evaluate.films import FOLLOWED, IN_VIEW, WRIST, Run
+from calibration.evaluate.videos import FOLLOWED, IN_VIEW, WRIST, Run
 from posturewatch.kinematics.estimator import Estimator
 from posturewatch.kinematics.network import COVERAGE_Z
 from posturewatch.kinematics.staying import StayRules
 from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 from posturewatch.model.observation import SIDES, Observation
 
-__all__ = ["film_observations", "shown_lines", "shown_runs"]
+__all__ = ["shown_lines", "shown_runs", "video_observations"]
 
 
-def film_observations(columns: Columns, film: int) -> Iterator[Observation]:
-    """Every frame of a film with the hands that were found in it."""
+def video_observations(columns: Columns, video: int) -> Iterator[Observation]:
+    """Every frame of a video with the hands that were found in it."""
     rows_of: dict[int, list[int]] = {}
-    for row in np.flatnonzero(columns["found"] & (columns["frame"] // FRAMES_A_FILM == film)).tolist():
+    for row in np.flatnonzero(columns["found"] & (columns["frame"] // FRAMES_A_VIDEO == video)).tolist():
         rows_of.setdefault(int(columns["frame"][row]), []).append(row)
-    rows = columns["t_frame"] // FRAMES_A_FILM == film
+    rows = columns["t_frame"] // FRAMES_A_VIDEO == video
     frames, first = np.unique(columns["t_frame"][rows], return_index=True)
     times = columns["t_time_s"][rows][first]
     for frame, time_s in zip(frames.tolist(), times.tolist(), strict=True):
@@ -42,7 +42,7 @@ def film_observations(columns: Columns, film: int) -> Iterator[Observation]:
 def shown_runs(
     columns: Columns, estimator: Estimator, stated: bool = False, staying: StayRules | None = None
 ) -> Iterator[Run]:
-    """Both hands of each film with the wrist angles that are shown, NaN where none is; lifts are left out.
+    """Both hands of each video with the wrist angles that are shown, NaN where none is; lifts are left out.
 
     Parameters
     ----------
@@ -56,16 +56,16 @@ def shown_runs(
         How long a number stays; as in use where left out.
     """
     hfov_deg = makers_hfov_deg(columns)
-    for film in np.unique(columns["t_frame"] // FRAMES_A_FILM):
+    for video in np.unique(columns["t_frame"] // FRAMES_A_VIDEO):
         looking = estimator
         if stated:
-            row = int(np.flatnonzero(columns["frame"] // FRAMES_A_FILM == film)[0])
+            row = int(np.flatnonzero(columns["frame"] // FRAMES_A_VIDEO == video)[0])
             looking = estimator.through(float(hfov_deg[row]))
         measurer = TemporalEstimator(looking, staying=staying or StayRules())
-        measured = {one.frame_index: measurer.measure(one) for one in film_observations(columns, int(film))}
+        measured = {one.frame_index: measurer.measure(one) for one in video_observations(columns, int(video))}
         for number, side in enumerate(SIDES):
             rows = np.flatnonzero(
-                (columns["t_frame"] // FRAMES_A_FILM == film) & (columns["t_side"] == number)
+                (columns["t_frame"] // FRAMES_A_VIDEO == video) & (columns["t_side"] == number)
             )
             rows = rows[np.argsort(columns["t_frame"][rows])]
             pairs = np.full((len(rows), len(FOLLOWED), 2), np.nan)
@@ -92,7 +92,7 @@ def shown_lines(runs: list[Run]) -> list[str]:
     """Share shown of what is in view, errors, coverage, and how often a number comes or goes; a line for each hand."""
     out = [
         "",
-        "Films, as shown: share of what is in view, errors as above, changes a minute of each hand's pair",
+        "Videos, as shown: share of what is in view, errors as above, changes a minute of each hand's pair",
     ]
     for name, fretting in (("fretting", True), ("plucking", False)):
         some = [run for run in runs if run.fretting == fretting]

@@ -19,7 +19,7 @@ Picture = NDArray[np.uint8]
 
 FULL = 16383.0  # steps of the sensor's converter
 TILE_PX = 1700
-FILM_SHARE = 0.12  # of pictures that went through a film's compression
+VIDEO_SHARE = 0.12  # of pictures that went through a video's compression
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def sample_sensor(rng: np.random.Generator) -> Sensor:
     saturation = rng.uniform(0.65, 1.25)
     grey = np.array([0.25, 0.6, 0.15])
     warm = rng.normal(0, 0.07)
-    filmed = rng.random() < FILM_SHARE
+    recorded = rng.random() < VIDEO_SHARE
     return Sensor(
         scale=float(rng.choice([1.0, rng.uniform(0.4, 0.9)], p=[0.62, 0.38])),
         blur=float(rng.choice([rng.uniform(0.2, 0.8), rng.uniform(0.8, 2.4)], p=[0.7, 0.3])),
@@ -82,7 +82,7 @@ def sample_sensor(rng: np.random.Generator) -> Sensor:
         sharpen=float(rng.uniform(0.2, 1.4) if rng.random() < 0.55 else 0.0),
         halo=float(rng.uniform(0.8, 2.2)),
         quality=int(rng.choice([rng.integers(70, 97), rng.integers(32, 70)], p=[0.7, 0.3])),
-        crf=int(rng.integers(24, 37)) if filmed else None,
+        crf=int(rng.integers(24, 37)) if recorded else None,
     )
 
 
@@ -100,7 +100,7 @@ def photograph(
     if size != (w, h):
         picture = np.asarray(cv2.resize(picture, (w, h), interpolation=cv2.INTER_LINEAR), np.uint8)
     if sensor.crf is not None:
-        picture = _as_filmed(picture, sensor.crf)
+        picture = _as_recorded(picture, sensor.crf)
     data = jpeg(picture, sensor.quality)
     return np.asarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), np.uint8), data
 
@@ -181,8 +181,8 @@ def _finish(picture: Picture, sensor: Sensor) -> Picture:
     return picture
 
 
-def _as_filmed(picture: Picture, crf: int) -> Picture:
-    """Compressed as a film's frame by H.264, or about as strongly as JPEG where PyAV is not installed."""
+def _as_recorded(picture: Picture, crf: int) -> Picture:
+    """Compressed as a video's frame by H.264, or about as strongly as JPEG where PyAV is not installed."""
     try:
         import av
     except ImportError:

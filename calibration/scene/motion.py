@@ -271,7 +271,7 @@ def _targets(setting: Setting, x_m: FloatArray, strings: FloatArray, lift_m: Flo
 def random_score(
     setting: Setting, seconds: float, rng: np.random.Generator, probe: Performance | None = None
 ) -> Score:
-    """Chords and wrist angles of a film: mostly small changes, sometimes a new posture, holds of 0.4 to 6 s."""
+    """Chords and wrist angles of a video: mostly small changes, sometimes a new posture, holds of 0.4 to 6 s."""
     start = setting.fretting
     flexion, deviation = start.flexion_deg, start.ulnar_deviation_deg
     flexions: list[tuple[float, float, float]] = []

@@ -48,7 +48,7 @@ class Habits:
     """What a hand does beyond what it needs to. end_bend: (4,) bend of the end joints in radians that the fingers
     keep to while pressing, negative for joints that give way backwards, NaN where they bend naturally. tucked:
     (4,) the little finger's state where it is curled under the neck, else None. held_share: how often a lifted
-    finger of a film stays high for seconds. cup: arch of the palm in radians, see ``Hand``."""
+    finger of a video stays high for seconds. cup: arch of the palm in radians, see ``Hand``."""
 
     end_bend: FloatArray
     tucked: FloatArray | None = None

@@ -55,7 +55,7 @@ class Player:
 
 @dataclass(frozen=True)
 class Setting:
-    """A right-handed player before assembly: what films move."""
+    """A right-handed player before assembly: what videos move."""
 
     body: Body
     stance: Stance

@@ -146,7 +146,7 @@ def weights_of(fit: Fit, table: Table, members: MemberNet, components: int = 40)
     distance = np.sqrt(((scores / scale) ** 2).sum(1) + (rest**2).sum(1) / rest_scale**2)
     out["basis"], out["basis_scale"] = basis, scale
     out["rest_scale"] = np.array([rest_scale], np.float32)
-    out["strange_at"] = np.array([np.quantile(distance, 0.995)], np.float32)
+    out["ood_distance"] = np.array([np.quantile(distance, 0.995)], np.float32)
     return {name: np.asarray(value, np.float32) for name, value in out.items()}
 
 
@@ -216,7 +216,7 @@ def calibrate(weights: dict[str, Array], rows: Table) -> tuple[Array, Array]:
     """The stretch factors, and the skill (2, outputs) for fretting hands and others, from those hands of the
     calibration identities that the program would give numbers of.
 
-    Fingers that stop strings are harder to see than those that pluck, and the estimator is not told which they are:
+    Fretting fingers are harder to see than those that pluck, and the estimator is not told which they are:
     theirs is the greater of the two factors."""
     use = usable(weights, rows)
     mean, sd, _, _ = Ensemble(weights).predict_many(rows.x[use])

@@ -3,7 +3,7 @@
     python -m calibration.train.network forearm --data DIR --out calibration/weights/forearm.onnx
     python -m calibration.train.network fingers --data DIR --out calibration/weights/fingers.onnx
 
-DIR holds the `traincut-*.npz` that `calibration.dataset.tracked --crops` wrote for the training identities (in
+DIR holds the `traincrops-*.npz` that `calibration.dataset.tracked --crops` wrote for the training identities (in
 DIR/forearm and DIR/fingers where it was told `--raw`); the pictures that the angle estimator is fitted on must be
 others, so that it learns how good the networks are on pictures they have not seen. It may begin while these are still
 being rendered, and takes them in as they come. A GPU makes it minutes instead of days; several of one machine share the
@@ -93,7 +93,7 @@ class Crops:
     def take_in(self) -> bool:
         """Reads what is new; whether there was anything. The rows up to `count` are always whole."""
         places = (self._folder, self._folder / self.kind.name)
-        found = [p for folder in places for p in sorted(folder.glob("traincut-*.npz"))]
+        found = [p for folder in places for p in sorted(folder.glob("traincrops-*.npz"))]
         new = [p for p in found if p not in self._known]
         for path in new:
             self._known.add(path)
@@ -326,7 +326,7 @@ def main() -> None:
     data = Crops(kind, args.data, args.device, args.room, share, args.consume)
     if not data.take_in() and args.begin_with < 2:
         raise SystemExit(
-            f"There are no traincut-*.npz in {args.data}; run calibration.dataset.tracked --crops."
+            f"There are no traincrops-*.npz in {args.data}; run calibration.dataset.tracked --crops."
         )
     while data.count < args.begin_with:
         time.sleep(1)

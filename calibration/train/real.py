@@ -48,7 +48,7 @@ _DOUBTED = 0.3  # rendered rows of which the estimator thinks less a hand tell n
 
 
 @dataclass(frozen=True)
-class Seen:
+class Outcome:
     """Rows as the estimator sees them. said (n, witnesses); chance (n,) its own of a hand; hand (n,) whether it is one
     of that side, nothing (n,) whether it is to be refused; half (n,) with which part it is held out; error, sd,
     true_sd (n, 2) degrees, NaN where unknown."""
@@ -82,19 +82,19 @@ def _through(ensemble: Ensemble, x: NDArray[np.float32]) -> tuple[Array, Array, 
     return mean[:, :WRIST], sd[:, :WRIST], chance, np.asarray(witnesses(x, chance, ood_score), float)
 
 
-def seen_real(ensemble: Ensemble, rows: RealRows) -> Seen:
+def outcome_real(ensemble: Ensemble, rows: RealRows) -> Outcome:
     mean, sd, chance, said = _through(ensemble, rows.x)
     half = np.unique(rows.group, return_inverse=True)[1]
-    return Seen(said, chance, rows.hand, rows.nothing, half, mean - rows.true_deg, sd, rows.true_sd_deg)
+    return Outcome(said, chance, rows.hand, rows.nothing, half, mean - rows.true_deg, sd, rows.true_sd_deg)
 
 
-def seen_rendered(ensemble: Ensemble, table: Table) -> Seen:
+def outcome_rendered(ensemble: Ensemble, table: Table) -> Outcome:
     found = table.columns["found"].astype(bool)
     mean, sd, chance, said = _through(ensemble, table.x[found])
     valid = table.valid[found].astype(bool)
     error = np.where(valid[:, None], mean - table.y[found, :WRIST], np.nan)
     half = table.identity[found].astype(np.int64) % 2
-    return Seen(said, chance, valid, ~valid, half, error, sd, np.zeros_like(error))
+    return Outcome(said, chance, valid, ~valid, half, error, sd, np.zeros_like(error))
 
 
 def _balanced(hand: Rows) -> Array:
@@ -102,7 +102,9 @@ def _balanced(hand: Rows) -> Array:
     return np.where(hand, 1 / max(hand.sum(), 1), 1 / max((~hand).sum(), 1))
 
 
-def fit_presence(real: Seen, rendered: Seen, spread: Array, use_real: Rows, use_rendered: Rows) -> Array:
+def fit_presence(
+    real: Outcome, rendered: Outcome, spread: Array, use_real: Rows, use_rendered: Rows
+) -> Array:
     """(len(WITNESSES) + 1,) by logistic regression, moved so that `min_hand_presence` gives both angles, their
     spreads being those of `spread`, to no more than before: of rendered rows that are no hand of their side, and of
     real ones that are no hand."""
@@ -137,7 +139,7 @@ def _bound(odds: Array, pass_now: int) -> float:
     return float(ordered[pass_now] + 1e-6) if pass_now < len(ordered) else -np.inf
 
 
-def fit_spread(real: Seen, rendered: Seen, use_real: Rows, use_rendered: Rows) -> Array:
+def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
     """(WRIST, SPREAD_TERMS) by the likelihood of Laplace errors, of real ones with the truth's own; then one factor, so
     that 90 % intervals hold 90 % of the rendered errors."""
     out = np.zeros((WRIST, SPREAD_TERMS))
@@ -183,7 +185,7 @@ def fit_spread(real: Seen, rendered: Seen, use_real: Rows, use_rendered: Rows) -
     return out
 
 
-def _held_out(real: Seen, rendered: Seen) -> None:
+def _held_out(real: Outcome, rendered: Outcome) -> None:
     """Prints how well both do on what they were not fitted on."""
     least = RefusalRules().min_hand_presence
     for name, some, other in (("real", real, rendered), ("rendered", rendered, real)):
@@ -228,8 +230,8 @@ def main() -> None:
     weights = {name: value for name, value in read_weights(args.weights).items() if name not in FITTED}
     ensemble = Ensemble(weights)
     sessions = sessions_of(args.real, args.cache, Estimator(ensemble), ensemble, mode="video", every=1)
-    real = seen_real(ensemble, real_rows(sessions))
-    rendered = seen_rendered(ensemble, load(args.data, args.split))
+    real = outcome_real(ensemble, real_rows(sessions))
+    rendered = outcome_rendered(ensemble, load(args.data, args.split))
     print("Held out, camera by camera and half the rendered people by the other:")
     _held_out(real, rendered)
     all_real, all_rendered = np.ones(len(real.hand), bool), np.ones(len(rendered.hand), bool)

@@ -35,7 +35,7 @@ class Ensemble:
     weights
         Arrays by name: `x_mean`, `x_scale` (features), `y_mean`, `y_scale` (outputs); `w0 b0 w1 b1 w2 b2` with a
         leading axis over the members, whose last layer gives the outputs' means, their log spreads and one logit of
-        the landmarks being those of a real hand; `basis` (features, k), `basis_scale` (k), `rest_scale`, `strange_at`
+        the landmarks being those of a real hand; `basis` (features, k), `basis_scale` (k), `rest_scale`, `ood_distance`
         (1) for the distance from the training data; `factor` (outputs), by which the spreads are stretched so that
         90 % intervals hold 90 % of the errors on people and scenes kept apart for it.
 
@@ -120,7 +120,7 @@ class Ensemble:
         scores = x @ w["basis"]
         rest = x - scores @ w["basis"].T
         distance = ((scores / w["basis_scale"]) ** 2).sum(1) + (rest**2).sum(1) / w["rest_scale"][0] ** 2
-        ood_score = np.sqrt(distance) / w["strange_at"][0]
+        ood_score = np.sqrt(distance) / w["ood_distance"][0]
         power, usual = self._widening
         wider = (np.maximum(ood_score, _LEAST_OOD_SCORE) / usual) ** power
         return (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["FINGER_JOINTS", "LONG_FINGERS", "OUTPUTS"]
 
-#: The fingers that stop strings; guitarists number them 1 to 4.
+#: The fingers that fret; guitarists number them 1 to 4.
 LONG_FINGERS: tuple[str, ...] = ("index", "middle", "ring", "little")
 
 FINGER_JOINTS: tuple[str, ...] = ("mcp", "pip", "dip")

@@ -1,1 +1,1 @@
-"""How the program does on real people: films of one person from several cameras, players, people who talk."""
+"""How the program does on real people: videos of one person from several cameras, players, people who talk."""

@@ -1,6 +1,6 @@
 """Where the cameras of a multi-view session stood, solved from the board that was held before them.
 
-The file beside the films says how each lens draws; the poses are solved here again, from the corners of the ChArUco
+The file beside the videos says how each lens draws; the poses are solved here again, from the corners of the ChArUco
 board (OpenCV's aruco module) by least squares over all cameras and moments.
 """
 
@@ -114,7 +114,7 @@ def _board(session: Path) -> tuple[cv2.aruco.CharucoBoard, bool]:
     ]
 
 
-def corners(session: Path, films: list[Source], cache: Path) -> Array:
+def corners(session: Path, videos: list[Source], cache: Path) -> Array:
     """(k, 5): camera, frame, corner's number, x and y in pixels of all corners of the board that were seen."""
     path = cache / f"board-{session.name}.npy"
     if path.exists():
@@ -122,13 +122,13 @@ def corners(session: Path, films: list[Source], cache: Path) -> Array:
     board, inverted = _board(session)
     detector = cv2.aruco.CharucoDetector(board)
     out = []
-    for film in films:
-        for shot in shots(film):
+    for video in videos:
+        for shot in shots(video):
             grey = cv2.cvtColor(shot.image_bgr, cv2.COLOR_BGR2GRAY)
             at, numbers, *_ = detector.detectBoard(255 - grey if inverted else grey)
             if numbers is not None:
                 for (x, y), number in zip(at.reshape(-1, 2), numbers.ravel(), strict=True):
-                    out.append((film.camera, shot.frame, number, x, y))
+                    out.append((video.camera, shot.frame, number, x, y))
     cache.mkdir(parents=True, exist_ok=True)
     np.save(path, np.array(out, float))
     return np.array(out, float)
@@ -152,11 +152,11 @@ def _vector(matrix: Array) -> Array:
     return np.concatenate([Rotation.from_matrix(matrix[:3, :3]).as_rotvec(), matrix[:3, 3]])
 
 
-def solve(session: Path, films: list[Source], cache: Path) -> Rig:
+def solve(session: Path, videos: list[Source], cache: Path) -> Rig:
     """The cameras of a session, in the axes of the first of them."""
     lenses = _lenses(session)
     board_m = np.asarray(_board(session)[0].getChessboardCorners(), float)
-    seen = corners(session, films, cache)
+    seen = corners(session, videos, cache)
     views: list[tuple[int, int, Array, Array]] = []  # moment, camera, numbers, pixels
     poses: dict[tuple[int, int], Array] = {}
     for moment, frames in enumerate(moments(session)):

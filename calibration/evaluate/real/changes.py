@@ -1,4 +1,4 @@
-"""Whether a number that is shown stays: films through the tracker and the estimator with its use of time."""
+"""Whether a number that is shown stays: videos through the tracker and the estimator with its use of time."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 from posturewatch.model.observation import BodyObservation, HandObservation, Observation, Side
 from posturewatch.model.quantities import in_group
 
-__all__ = ["FilmRun", "changes_line", "film_runs", "observations", "switches"]
+__all__ = ["VideoRun", "changes_line", "observations", "switches", "video_runs"]
 
 SIDES: tuple[Side, Side] = ("left", "right")
 WRIST = tuple(entry.name for entry in in_group("wrist"))
 
 
 @dataclass(frozen=True)
-class FilmRun:
-    """One hand through one film: time_s (n,), and whether it has both wrist angles (n,)."""
+class VideoRun:
+    """One hand through one video: time_s (n,), and whether it has both wrist angles (n,)."""
 
     source: Source
     side: Side
@@ -33,7 +33,7 @@ class FilmRun:
 
 
 def observations(columns: Columns) -> list[Observation]:
-    """The film's observations as the tracker gave them, frame after frame, with hands or without."""
+    """The video's observations as the tracker gave them, frame after frame, with hands or without."""
     if "side" not in columns:
         return []
     rows_of: dict[int, list[int]] = {}
@@ -58,8 +58,8 @@ def observations(columns: Columns) -> list[Observation]:
     return out
 
 
-def film_runs(source: Source, columns: Columns, estimator: Estimator) -> list[FilmRun]:
-    """Both hands of a film."""
+def video_runs(source: Source, columns: Columns, estimator: Estimator) -> list[VideoRun]:
+    """Both hands of a video."""
     measurer = TemporalEstimator(estimator)
     shown: dict[Side, list[bool]] = {side: [] for side in SIDES}
     times = []
@@ -68,7 +68,7 @@ def film_runs(source: Source, columns: Columns, estimator: Estimator) -> list[Fi
         times.append(observation.time_s)
         for side in SIDES:
             shown[side].append(all(measured.hand(side).values[name].measured for name in WRIST))
-    return [FilmRun(source, side, np.array(times), np.array(shown[side], bool)) for side in SIDES]
+    return [VideoRun(source, side, np.array(times), np.array(shown[side], bool)) for side in SIDES]
 
 
 def switches(shown: NDArray[np.bool_]) -> int:
@@ -76,10 +76,10 @@ def switches(shown: NDArray[np.bool_]) -> int:
     return int((shown[1:] != shown[:-1]).sum())
 
 
-def changes_line(runs: Sequence[FilmRun]) -> list[str]:
-    """A line for each kind of film or session."""
+def changes_line(runs: Sequence[VideoRun]) -> list[str]:
+    """A line for each kind of video or session."""
     out = [
-        "Films, with time used: share of frames in which a hand has both angles, and how often that changes"
+        "Videos, with time used: share of frames in which a hand has both angles, and how often that changes"
     ]
     by_name = itertools.groupby(runs, key=lambda run: run.source.session or run.source.kind)
     for name, some in by_name:

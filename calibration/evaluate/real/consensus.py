@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration.evaluate.real.cameras import Camera, Rig
 from calibration.evaluate.real.material import Source, shots
-from calibration.evaluate.real.seen import Pointing, networks_name
+from calibration.evaluate.real.seen import HeatmapPlaces, networks_name
 from calibration.evaluate.real.truth import Group, View, points_of, reproject
 from posturewatch.model.observation import Side
 from posturewatch.pipeline.build import fingers_path, forearm_path
@@ -40,7 +40,7 @@ class Sighting:
 
 
 def looked_again(
-    sightings: list[Sighting], films: list[Source], rig: Rig, cache: Path, key: str
+    sightings: list[Sighting], videos: list[Source], rig: Rig, cache: Path, key: str
 ) -> list[Sighting]:
     """The same with views by the networks in use around where all views together see the hand; key: what these
     sightings rest on, for the name they are kept under."""
@@ -50,7 +50,7 @@ def looked_again(
         with np.load(path) as archive:
             table = archive["views"]
     else:
-        table = _looks(sightings, films, rig)
+        table = _looks(sightings, videos, rig)
         np.savez_compressed(path, views=table)
     views: dict[int, list[View]] = {}
     for row in table:
@@ -79,15 +79,15 @@ def _kept(views: list[View], cameras: dict[int, Camera]) -> list[View]:
     return left
 
 
-def _looks(sightings: list[Sighting], films: list[Source], rig: Rig) -> NDArray[np.float64]:
-    forearm, pointing = ForearmNet(forearm_path()), Pointing(fingers_path())
+def _looks(sightings: list[Sighting], videos: list[Source], rig: Rig) -> NDArray[np.float64]:
+    forearm, heatmap = ForearmNet(forearm_path()), HeatmapPlaces(fingers_path())
     groups = [sighting.group.views for sighting in sightings]
     rows: list[Array] = []
     for _ in range(_ROUNDS):
         joints = [points_of(views, rig.cameras) if len(views) > 1 else None for views in groups]
         rows = []
-        for film in films:
-            rows += _in_film(film, rig.cameras[film.camera], sightings, joints, forearm, pointing)
+        for video in videos:
+            rows += _in_video(video, rig.cameras[video.camera], sightings, joints, forearm, heatmap)
         again: list[list[View]] = [[] for _ in sightings]
         for row in rows:
             again[int(row[0])].append(_view(row))
@@ -95,20 +95,20 @@ def _looks(sightings: list[Sighting], films: list[Source], rig: Rig) -> NDArray[
     return np.array(rows)
 
 
-def _in_film(
-    film: Source,
+def _in_video(
+    video: Source,
     camera: Camera,
     sightings: list[Sighting],
     joints: list[Array | None],
     forearm: ForearmNet,
-    pointing: Pointing,
+    heatmap: HeatmapPlaces,
 ) -> list[Array]:
     at_frame: dict[int, list[int]] = {}
     for k, sighting in enumerate(sightings):
-        if film.camera in sighting.frames:
-            at_frame.setdefault(sighting.frames[film.camera], []).append(k)
+        if video.camera in sighting.frames:
+            at_frame.setdefault(sighting.frames[video.camera], []).append(k)
     out = []
-    for shot in shots(film):
+    for shot in shots(video):
         size = np.array(shot.image_bgr.shape[1::-1])
         hands: list[tuple[int, tuple[Array, Side]]] = []
         for k in at_frame.get(shot.frame, []):
@@ -120,10 +120,10 @@ def _in_film(
                 hands.append((k, (px, sightings[k].group.side)))
         if hands:
             looks = [hand for _, hand in hands]
-            places = pointing.places(shot.image_bgr, looks)
+            places = heatmap.places(shot.image_bgr, looks)
             for (k, _), place, axis in zip(
                 hands, places, forearm.measure(shot.image_bgr, looks), strict=True
             ):
                 ends = [*axis.wrist_px, *axis.towards_elbow_px, axis.sd_deg]
-                out.append(np.array([k, film.camera, *place.ravel(), *ends], float))
+                out.append(np.array([k, video.camera, *place.ravel(), *ends], float))
     return out

@@ -1,4 +1,4 @@
-"""Of what was tracked in multi-view films, what is a hand: by what the cameras agree on, and by eye.
+"""Of what was tracked in multi-view videos, what is a hand: by what the cameras agree on, and by eye.
 
 Hands that the cameras do not agree on were looked at: `by_eye.csv` names the places that are none, or that nobody could
 tell; all others are hands.
@@ -26,7 +26,7 @@ _BY_EYE = Path(__file__).with_name("by_eye.csv")
 @dataclass(frozen=True)
 class RealRows:
     """x (n, features); hand (n,) whether it is a hand of the side it was taken for; nothing (n,) whether it is no hand
-    of either side; group (n,) words for the film it comes from, by which is held out; true_deg and true_sd_deg (n, 2)
+    of either side; group (n,) words for the video it comes from, by which is held out; true_deg and true_sd_deg (n, 2)
     from the other cameras, NaN where they do not tell."""
 
     x: NDArray[np.float32]

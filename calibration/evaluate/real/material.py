@@ -1,6 +1,6 @@
 """The real material: which pictures there are, and which of them were taken at one moment.
 
-A folder of it holds `multiview/<session>/` (films `cam_<n>.mp4` of one person from several cameras, `timestamps.csv`,
+A folder of it holds `multiview/<session>/` (videos `cam_<n>.mp4` of one person from several cameras, `timestamps.csv`,
 `camera_array.toml`, `charuco.toml`), `players/*.jpg`, and beside it or in it `footage/*.mkv`. It is never part of the
 project.
 """
@@ -23,8 +23,8 @@ Image = NDArray[np.uint8]
 
 @dataclass(frozen=True)
 class Source:
-    """One film or photograph. kind: "multiview", "footage", "film" or "player"; session: the folder that a multi-view
-    film lies in; camera: its number there, -1 elsewhere."""
+    """One video or photograph. kind: "multiview", "footage", "video" or "player"; session: the folder that a multi-view
+    video lies in; camera: its number there, -1 elsewhere."""
 
     kind: str
     path: Path
@@ -36,7 +36,7 @@ class Source:
         return f"{self.session}-{self.path.stem}" if self.session else f"{self.kind}-{self.path.stem}"
 
     @property
-    def is_film(self) -> bool:
+    def is_video(self) -> bool:
         return self.kind != "player"
 
 
@@ -56,16 +56,16 @@ def sources(folder: Path) -> list[Source]:
         for path in sorted(session.glob("cam_*.mp4")):
             out.append(Source("multiview", path, session.name, int(path.stem.removeprefix("cam_"))))
     out += [Source("player", path) for path in sorted((folder / "players").glob("*.jpg"))]
-    for kind in ("films", "footage"):
+    for kind in ("videos", "footage"):
         place = folder / kind if (folder / kind).is_dir() else folder.parent / kind
-        films = [path for path in sorted(place.glob("*")) if path.suffix in (".mkv", ".mp4")]
-        out += [Source(kind.removesuffix("s"), path) for path in films]
+        videos = [path for path in sorted(place.glob("*")) if path.suffix in (".mkv", ".mp4")]
+        out += [Source(kind.removesuffix("s"), path) for path in videos]
     return out
 
 
 def shots(source: Source) -> Iterator[Shot]:
     """Every picture of a source, in order."""
-    if not source.is_film:
+    if not source.is_video:
         image = cv2.imread(str(source.path))
         if image is not None:
             yield Shot(0, 0.0, np.asarray(image, np.uint8))
@@ -84,7 +84,7 @@ def shots(source: Source) -> Iterator[Shot]:
 
 def moments(session: Path) -> list[dict[int, int]]:
     """For each moment the frame of each camera, by the camera's number: the n-th line of a camera in `timestamps.csv`
-    is the n-th frame of its film."""
+    is the n-th frame of its video."""
     counts: dict[int, int] = {}
     together: dict[int, dict[int, int]] = {}
     with (session / "timestamps.csv").open(newline="", encoding="utf-8") as lines:

@@ -22,19 +22,19 @@ WRIST = tuple(entry.name for entry in in_group("wrist"))
 
 @dataclass(frozen=True)
 class Measured:
-    """Of each row: value and sd (n, 2) in degrees whether given or not, which of them are given (n, 2), why not (n,
-    2; words, empty where given), and the chance of a hand and the distance from the training data (n,)."""
+    """Of each row: value and sd (n, 2) in degrees, reported or not, which of them are reported (n, 2), why not (n,
+    2; words, empty where reported), and the chance of a hand and the distance from the training data (n,)."""
 
     value: Array
     sd: Array
-    given: NDArray[np.bool_]
+    reported: NDArray[np.bool_]
     refusal: NDArray[np.str_]
     hand_presence: Array
     ood_score: Array
 
     @property
     def both(self) -> NDArray[np.bool_]:
-        return np.asarray(self.given.all(axis=1))
+        return np.asarray(self.reported.all(axis=1))
 
 
 def measure(columns: Columns, estimator: Estimator, ensemble: Ensemble) -> Measured:
@@ -42,7 +42,7 @@ def measure(columns: Columns, estimator: Estimator, ensemble: Ensemble) -> Measu
     measurer = TemporalEstimator(estimator)
     count = len(columns.get("side", ()))
     x = np.zeros((count, ensemble.features), np.float32)
-    given = np.zeros((count, len(WRIST)), bool)
+    reported = np.zeros((count, len(WRIST)), bool)
     refusal = np.full((count, len(WRIST)), "", "<U48")
     for row in range(count):
         observation = observation_of(columns, row)
@@ -52,13 +52,13 @@ def measure(columns: Columns, estimator: Estimator, ensemble: Ensemble) -> Measu
         values = measurer.measure(observation).hand(hand.side).values
         for k, name in enumerate(WRIST):
             why = values[name].refusal
-            given[row, k] = why is None
+            reported[row, k] = why is None
             refusal[row, k] = "" if why is None else why.value
     mean, sd, hand_presence, ood_score = ensemble.estimate(x)
     return Measured(
         mean[:, : len(WRIST)].astype(float),
         sd[:, : len(WRIST)].astype(float),
-        given,
+        reported,
         refusal,
         hand_presence.astype(float),
         ood_score.astype(float),

@@ -84,13 +84,13 @@ def _views(columns: Columns, camera: int, frame: int) -> Iterator[View]:
 
 def session_of(
     folder: Path,
-    films: list[Source],
+    videos: list[Source],
     cache: Path,
     columns: dict[int, Columns],
     measured: dict[int, Measured],
 ) -> Session:
-    """films, columns and measured: of each camera of the session in that folder."""
-    rig = solve(folder, films, cache)
+    """videos, columns and measured: of each camera of the session in that folder."""
+    rig = solve(folder, videos, cache)
     looked_at = {camera: set(some["frames_frame"].tolist()) for camera, some in columns.items()}
     sightings: list[Sighting] = []
     strangers = []
@@ -103,7 +103,7 @@ def session_of(
         taken = {(v.camera, v.row) for group in found for v in group.views}
         strangers += [(v.camera, v.row) for v in views if (v.camera, v.row) not in taken]
     count = len(next(iter(looked_at.values())))
-    again = looked_again(sightings, films, rig, cache, f"{folder.name}-{count}")
+    again = looked_again(sightings, videos, rig, cache, f"{folder.name}-{count}")
     shapes = mean_palm([(sighting.group, rig.cameras) for sighting in again])
     out = [
         view

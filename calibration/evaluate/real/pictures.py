@@ -40,13 +40,13 @@ def _words(session: Session, view: HandView) -> tuple[str, str]:
     return said, others
 
 
-def _picture(session: Session, view: HandView, films: dict[tuple[str, int], Source]) -> Image:
+def _picture(session: Session, view: HandView, videos: dict[tuple[str, int], Source]) -> Image:
     columns, row = session.columns[view.camera], view.row
     if row is None:
         raise ValueError("only a found view can be drawn")
     frame = int(columns["frame"][row])
-    film = films[session.name, view.camera]
-    image = next(shot.image_bgr for shot in shots(film) if shot.frame == frame)
+    video = videos[session.name, view.camera]
+    image = next(shot.image_bgr for shot in shots(video) if shot.frame == frame)
     hand = observation_of(columns, row).hands[0]
     draw_lines(image, hand, 1)
     return tile(image, hand.landmarks_px[:, :2], _words(session, view))
@@ -54,7 +54,7 @@ def _picture(session: Session, view: HandView, films: dict[tuple[str, int], Sour
 
 def write_pictures(folder: Path, sessions: list[Session], out: Path) -> None:
     """`best.jpg`, `typical.jpg` and `worst.jpg` into the folder out."""
-    films = {(film.session, film.camera): film for film in sources(folder) if film.kind == "multiview"}
+    videos = {(video.session, video.camera): video for video in sources(folder) if video.kind == "multiview"}
     scored = []
     for session in sessions:
         for view in session.views:
@@ -69,7 +69,7 @@ def write_pictures(folder: Path, sessions: list[Session], out: Path) -> None:
         ("typical", scored[middle : middle + EACH]),
         ("worst", scored[-EACH:]),
     ):
-        tiles = [_picture(session, view, films) for _, session, view in some]
+        tiles = [_picture(session, view, videos) for _, session, view in some]
         tiles += [np.full_like(tiles[0], 255)] * (-len(tiles) % 3) if tiles else []
         rows = [np.hstack(tiles[k : k + 3]) for k in range(0, len(tiles), 3)]
         if rows:

@@ -4,7 +4,7 @@
 
 Of the people in several cameras' pictures at once: how many of their hands get both angles, how far the views of one
 wrist differ, and how far each view is from what the other cameras say (`calibration.evaluate.real.truth`). Of
-photographs and other films, where no angle is known: how many hands get both angles, and how often a number goes or
+photographs and other videos, where no angle is known: how many hands get both angles, and how often a number goes or
 comes.
 """
 
@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dataset.table import Columns
-from calibration.evaluate.real.changes import FilmRun, changes_line, film_runs
+from calibration.evaluate.real.changes import VideoRun, changes_line, video_runs
 from calibration.evaluate.real.labels import by_eye
 from calibration.evaluate.real.material import Source, sources
 from calibration.evaluate.real.measured import Measured, measure
@@ -46,9 +46,9 @@ def sessions_of(
     fresh: bool = False,
 ) -> list[Session]:
     """All multi-view sessions in the folder; mode: the tracker's."""
-    films = [source for source in sources(folder) if source.kind == "multiview"]
+    videos = [source for source in sources(folder) if source.kind == "multiview"]
     out = []
-    for name, some in itertools.groupby(films, key=lambda film: film.session):
+    for name, some in itertools.groupby(videos, key=lambda video: video.session):
         of_session = list(some)
         columns = {f.camera: looked(f, cache, mode, every=every, fresh=fresh) for f in of_session}
         measured = {camera: measure(each, estimator, ensemble) for camera, each in columns.items()}
@@ -66,21 +66,21 @@ def found_right(session: Session, view: HandView) -> bool:
 
 def judged(session: Session) -> tuple[Array, Array, NDArray[np.bool_], Array]:
     """Of all found hands that two other cameras see: error (n, 2), NaN where those do not tell the truth well enough,
-    stated sd (n, 2), whether each angle is given (n, 2), and the truth's own sd (n, 2)."""
+    stated sd (n, 2), whether each angle is reported (n, 2), and the truth's own sd (n, 2)."""
     rows = [v for v in session.views if v.truth is not None and found_right(session, v)]
-    error, sd, given, known = [], [], [], []
+    error, sd, reported, known = [], [], [], []
     for view in rows:
         m = session.measured[view.camera]
         if view.row is None or view.truth is None:
             continue
         error.append(m.value[view.row] - view.truth.angles_deg)
         sd.append(m.sd[view.row])
-        given.append(m.given[view.row])
+        reported.append(m.reported[view.row])
         known.append(view.truth.sd_deg)
     return (
         np.array(error).reshape(-1, 2),
         np.array(sd).reshape(-1, 2),
-        np.array(given, bool).reshape(-1, 2),
+        np.array(reported, bool).reshape(-1, 2),
         np.array(known).reshape(-1, 2),
     )
 
@@ -92,7 +92,9 @@ def _shares(session: Session) -> str:
         for v in asked
     )
     one = sum(
-        found_right(session, v) and v.row is not None and bool(session.measured[v.camera].given[v.row].any())
+        found_right(session, v)
+        and v.row is not None
+        and bool(session.measured[v.camera].reported[v.row].any())
         for v in asked
     )
     found = sum(found_right(session, v) for v in asked)
@@ -108,12 +110,12 @@ def _shares(session: Session) -> str:
     reasons = ", ".join(f"{what} {n}" for what, n in why.most_common())
     return (
         f"  hand-views with wrist and half a forearm in the picture: {len(asked)}; found {found / count:.1%}, both "
-        f"angles {both / count:.1%}, one at least {one / count:.1%}; not given: {reasons}"
+        f"angles {both / count:.1%}, one at least {one / count:.1%}; not reported: {reasons}"
     )
 
 
 def _between(session: Session) -> str:
-    """Differences between given numbers of one wrist in two pictures."""
+    """Differences between reported numbers of one wrist in two pictures."""
     cells = []
     for k, what in enumerate(ANGLES):
         differences, inside = [], []
@@ -123,7 +125,7 @@ def _between(session: Session) -> str:
                 for v in some
                 if v.row is not None and found_right(session, v)
                 for m in [session.measured[v.camera]]
-                if m.given[v.row, k]
+                if m.reported[v.row, k]
             ]
             for (a, sd_a), (b, sd_b) in itertools.combinations(shown, 2):
                 differences.append(abs(a - b))
@@ -137,10 +139,10 @@ def _between(session: Session) -> str:
 
 def _errors(sessions: Iterable[Session]) -> list[str]:
     parts = [judged(session) for session in sessions]
-    error, sd, given, known = (np.concatenate([part[k] for part in parts]) for k in range(4))
+    error, sd, reported, known = (np.concatenate([part[k] for part in parts]) for k in range(4))
     out = []
     for k, what in enumerate(ANGLES):
-        for name, rows in (("given", given[:, k]), ("not given", ~given[:, k])):
+        for name, rows in (("reported", reported[:, k]), ("not reported", ~reported[:, k])):
             told = rows & np.isfinite(error[:, k])
             e = error[told, k]
             if len(e) == 0:
@@ -160,12 +162,12 @@ def _errors(sessions: Iterable[Session]) -> list[str]:
 
 def _strangers(session: Session) -> str:
     """What is no hand on which two cameras agree, and gets a number all the same; most are hands by eye."""
-    given = [(c, row) for c, row in session.strangers if session.measured[c].both[row]]
+    reported = [(c, row) for c, row in session.strangers if session.measured[c].both[row]]
     seen = [by_eye(session, camera, row) for camera, row in session.strangers]
-    wrongly = sum(by_eye(session, camera, row) == "none" for camera, row in given)
+    wrongly = sum(by_eye(session, camera, row) == "none" for camera, row in reported)
     return (
-        f"  found where no two cameras agree on a hand: {len(seen)}, {seen.count('none')} of them none by eye; given "
-        f"both angles: {len(given)}, none by eye: {wrongly}"
+        f"  found where no two cameras agree on a hand: {len(seen)}, {seen.count('none')} of them none by eye; "
+        f"reported both angles: {len(reported)}, none by eye: {wrongly}"
     )
 
 
@@ -201,10 +203,10 @@ def real_report(
         if source.kind == "player":
             columns = looked(source, cache, fresh=fresh)
             print(_player_line(source, columns, measure(columns, estimator, ensemble)))
-    runs: list[FilmRun] = []
+    runs: list[VideoRun] = []
     for source in sources(folder):
-        if source.is_film:
-            runs += film_runs(source, looked(source, cache, "video", fresh=fresh), estimator)
+        if source.is_video:
+            runs += video_runs(source, looked(source, cache, "video", fresh=fresh), estimator)
     print("\n".join(changes_line(runs)))
     if pictures is not None:
         write_pictures(folder, sessions, pictures)
@@ -216,7 +218,7 @@ def _player_line(source: Source, columns: Columns, measured: Measured) -> str:
         side = "right" if columns["side"][row] else "left"
         said = [
             f"{what} {measured.value[row, k]:.0f} +- {measured.sd[row, k]:.0f}"
-            if measured.given[row, k]
+            if measured.reported[row, k]
             else f"{what}: {measured.refusal[row, k]}"
             for k, what in enumerate(ANGLES)
         ]

@@ -22,7 +22,7 @@ from posturewatch.model.observation import HandObservation, Observation, Side, o
 from posturewatch.pipeline.build import fingers_path, forearm_path, load_tracker
 from posturewatch.tracking import FingerNet, ForearmNet
 
-__all__ = ["Pointing", "hand_row", "looked", "network_outputs", "pack", "tracked"]
+__all__ = ["HeatmapPlaces", "hand_row", "looked", "network_outputs", "pack", "tracked"]
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -65,7 +65,7 @@ def tracked(
     source: Source, cache: Path, mode: str = "still", *, every: int = 1, fresh: bool = False
 ) -> Columns:
     """One row for each hand found in each picture, in the layout of `calibration.dataset.table`; mode: the tracker's;
-    every: of a film, one picture in so many is looked at.
+    every: of a video, one picture in so many is looked at.
 
     `frames_frame`, `frames_time_s` and `frames_body_*` (m,) tell of all pictures that were looked at, with a hand or
     without one."""
@@ -95,7 +95,7 @@ def networks_name(forearm: Path, fingers: Path) -> str:
     return hashlib.sha256(forearm.read_bytes() + fingers.read_bytes()).hexdigest()[:10]
 
 
-class Pointing:
+class HeatmapPlaces:
     """Where the finger network points before it says anything: the places of the joints in the picture."""
 
     def __init__(self, path: Path) -> None:
@@ -132,7 +132,7 @@ def looked(
 ) -> Columns:
     """`tracked`, with what the networks in use say of each hand: `forearm` and `fingers` as in
     `calibration.dataset.table`, `forearm_other` and `fingers_other` of the same hand taken for the other side (raw
-    outputs), and `places` (`Pointing.places`)."""
+    outputs), and `places` (`HeatmapPlaces.places`)."""
     columns = tracked(source, cache, mode, every=every, fresh=fresh)
     if "side" not in columns:
         return columns
@@ -151,10 +151,10 @@ def looked(
 
 def network_outputs(source: Source, columns: Columns) -> dict[str, NDArray[np.float32]]:
     """What the networks say of each row's hand, in the picture of its frame."""
-    forearm, fingers, pointing = (
+    forearm, fingers, heatmap = (
         ForearmNet(forearm_path()),
         FingerNet(fingers_path()),
-        Pointing(fingers_path()),
+        HeatmapPlaces(fingers_path()),
     )
     out: dict[str, list[Any]] = {
         name: [] for name in ("forearm", "fingers", "forearm_other", "fingers_other", "places")
@@ -169,5 +169,5 @@ def network_outputs(source: Source, columns: Columns) -> dict[str, NDArray[np.fl
         out["fingers"].extend(fingers.look(shot.image_bgr, hands)[0])
         out["forearm_other"].extend(forearm.look(shot.image_bgr, other)[0])
         out["fingers_other"].extend(fingers.look(shot.image_bgr, other)[0])
-        out["places"].extend(pointing.places(shot.image_bgr, hands))
+        out["places"].extend(heatmap.places(shot.image_bgr, hands))
     return {name: np.asarray(rows, np.float32) for name, rows in out.items()}

@@ -58,7 +58,7 @@ _LEAST_TURN = (
 
 @dataclass(frozen=True)
 class View:
-    """One hand in one camera's picture. row: where it lies among that film's rows; places_px (21, 2); axis_px (2, 2)
+    """One hand in one camera's picture. row: where it lies among that video's rows; places_px (21, 2); axis_px (2, 2)
     two points of the forearm's midline, the second towards the elbow, with the sd of its angle; left_odds: log odds for
     the left hand; spread (21,): how widely the network spreads each place, hand scales."""
 

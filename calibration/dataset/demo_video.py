@@ -1,6 +1,6 @@
-"""The demo film and its truth: a guitarist of our own invention, wrist angles known frame by frame.
+"""The demo video and its truth: a guitarist of our own invention, wrist angles known frame by frame.
 
-    python -m calibration.dataset.demo_film --bodies BODIES.npz
+    python -m calibration.dataset.demo_video --bodies BODIES.npz
 
 writes ``calibration/demo/demo.mp4`` and ``calibration/demo/truth.csv`` (a row for each frame: time_s, then flexion
 and ulnar deviation of the left and of the right wrist in degrees, then how far index, middle, ring and little finger of
@@ -42,7 +42,7 @@ SECONDS = 38.0
 MOVE_S = 0.5  # into and out of an extreme angle
 EXTREME_DEG = 69.0
 #: When the left wrist goes beyond its extreme limit and when it comes back: one brief stay, then two held ones.
-STAYS_S = ((6.0, 7.3), (13.0, 19.5), (26.5, 33.0))
+EPISODES_S = ((6.0, 7.3), (13.0, 19.5), (26.5, 33.0))
 COMFORTABLE_DEG = (16.0, 1.0)
 PLUCKING_DEG = (8.0, 3.0)
 COLUMNS = (
@@ -58,7 +58,7 @@ FOLDER = Path(__file__).parents[1] / "demo"
 
 @dataclass(frozen=True)
 class Frame:
-    """One frame of the film. truth: in the order of ``COLUMNS``."""
+    """One frame of the video. truth: in the order of ``COLUMNS``."""
 
     image_bgr: NDArray[np.uint8]
     player: Player
@@ -77,7 +77,7 @@ def demo_score(setting: Setting, seed: int = SEED) -> Score:
     flexions: list[tuple[float, float, float]] = []
     deviations: list[tuple[float, float, float]] = []
     time_s = 1.0
-    for start, end in (*STAYS_S, (SECONDS, SECONDS)):
+    for start, end in (*EPISODES_S, (SECONDS, SECONDS)):
         while time_s < start - 1.0:
             flexions.append((time_s, float(rng.uniform(0.5, 1.0)), float(rng.uniform(6, 23))))
             deviations.append((time_s, 0.8, float(rng.uniform(-3.5, 4.5))))
@@ -151,7 +151,7 @@ def demo_camera(setting: Setting, azimuth_deg: float = 38.0) -> Camera:
 
 
 def frames(bodies: Bodies, renderer: Renderer, times_s: list[float] | None = None) -> Iterator[Frame]:
-    """Frames of the film, or only those at the given rising times."""
+    """Frames of the video, or only those at the given rising times."""
     setting = demo_setting(bodies)
     score = demo_score(setting)
     performance = Performance(setting, score, np.random.default_rng([SEED, 3]), sway_deg=0.9, tremble_deg=0.8)
@@ -172,7 +172,7 @@ def frames(bodies: Bodies, renderer: Renderer, times_s: list[float] | None = Non
 
 
 def write(bodies: Bodies, folder: Path = FOLDER) -> None:
-    """The film as H.264 in MP4 and its truth as CSV."""
+    """The video as H.264 in MP4 and its truth as CSV."""
     import av
 
     folder.mkdir(parents=True, exist_ok=True)

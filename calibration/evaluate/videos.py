@@ -1,8 +1,8 @@
-"""Films: how time is used, fitted on the calibration films and scored on the test films.
+"""Videos: how time is used, fitted on the calibration videos and scored on the test videos.
 
-    python -m calibration.evaluate.films --data DIR
+    python -m calibration.evaluate.videos --data DIR
 
-prints the rules for `kinematics.over_time.TimeRules` that fit the calibration films (`calfilm-*.npz`) best.
+prints the rules for `kinematics.temporal_estimator.TimeRules` that fit the calibration videos (`calvideo-*.npz`) best.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.dataset.rows import FRAMES_A_FILM
+from calibration.dataset.rows import FRAMES_A_VIDEO
 from calibration.dataset.table import Columns, makers_hfov_deg, observation_of, read
 from calibration.evaluate.weights import read_weights
 from posturewatch.comfort.rules import WatchRules
@@ -31,7 +31,7 @@ from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 from posturewatch.model.verdict import Excursion
 
-__all__ = ["IN_VIEW", "Run", "film_report", "runs"]
+__all__ = ["IN_VIEW", "Run", "runs", "video_report"]
 
 IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
 EITHER: frozenset[Side] = frozenset({"left", "right"})
@@ -39,8 +39,8 @@ EITHER: frozenset[Side] = frozenset({"left", "right"})
 
 @dataclass(frozen=True)
 class Run:
-    """One hand through one film. time_s (n,); in_view (n,) whether a camera can be asked for it; true, value, sd
-    (n, FOLLOWED): degrees and millimetres, NaN where nothing is known, or was given."""
+    """One hand through one video. time_s (n,); in_view (n,) whether a camera can be asked for it; true, value, sd
+    (n, FOLLOWED): degrees and millimetres, NaN where nothing is known, or was reported."""
 
     side: str
     fretting: bool
@@ -51,7 +51,7 @@ class Run:
     sd: Array
 
 
-#: What is scored on films, in the order of a run's columns.
+#: What is scored on videos, in the order of a run's columns.
 FOLLOWED: tuple[Quantity, ...] = (
     *in_group("wrist"),
     *(entry for entry in in_group("finger") if entry.family == "finger_lift"),
@@ -76,9 +76,9 @@ def _single(columns: Columns, estimator: Estimator, stated: bool) -> dict[int, A
 
 
 def runs(columns: Columns, estimator: Estimator, stated: bool = False) -> Iterator[Run]:
-    """estimator: one for which every hand may stop strings (`EITHER`), so that lifts are among what it gives.
+    """estimator: one for which every hand may fret (`EITHER`), so that lifts are among what it gives.
 
-    Each hand of each film, frame by frame; a hand under the wrong side counts as measured there, as it would be."""
+    Each hand of each video, frame by frame; a hand under the wrong side counts as measured there, as it would be."""
     single = _single(columns, estimator, stated)
     at = {
         (int(frame), int(side)): int(row)
@@ -87,10 +87,10 @@ def runs(columns: Columns, estimator: Estimator, stated: bool = False) -> Iterat
         )
         if found
     }
-    film_of = columns["t_frame"] // FRAMES_A_FILM
-    for film in np.unique(film_of):
+    video_of = columns["t_frame"] // FRAMES_A_VIDEO
+    for video in np.unique(video_of):
         for side in (0, 1):
-            rows = np.flatnonzero((film_of == film) & (columns["t_side"] == side))
+            rows = np.flatnonzero((video_of == video) & (columns["t_side"] == side))
             rows = rows[np.argsort(columns["t_frame"][rows])]
             values = np.full((len(rows), len(FOLLOWED), 2), np.nan)
             for k, frame in enumerate(columns["t_frame"][rows]):
@@ -98,7 +98,7 @@ def runs(columns: Columns, estimator: Estimator, stated: bool = False) -> Iterat
                 if row is not None and row in single:
                     values[k] = single[row]
             fretting = bool(columns["t_fretting"][rows[0]])
-            if not fretting:  # lifts from the strings are those of the hand that stops them
+            if not fretting:  # lifts from the strings are those of the fretting hand
                 values[:, LIFTS] = np.nan
             lifts = columns["t_lifts"][rows] if fretting else np.full((len(rows), 4), np.nan)
             true = np.concatenate([columns["t_angles"][rows], lifts], axis=1).astype(float)
@@ -110,46 +110,46 @@ def runs(columns: Columns, estimator: Estimator, stated: bool = False) -> Iterat
 def joined(run: Run, rules: TimeRules) -> Run:
     """The same run with time used."""
     value, sd = np.full_like(run.value, np.nan), np.full_like(run.sd, np.nan)
-    followers = KalmanBank(rules, [entry.output for entry in FOLLOWED])
+    bank = KalmanBank(rules, [entry.output for entry in FOLLOWED])
     for n, time_s in enumerate(run.time_s):
-        value[n], sd[n] = followers.update(run.value[n], run.sd[n], float(time_s))
+        value[n], sd[n] = bank.update(run.value[n], run.sd[n], float(time_s))
     return replace(run, value=value, sd=sd)
 
 
-def _given(run: Run, rules: RefusalRules) -> NDArray[np.bool_]:
-    """(n, FOLLOWED) whether a number is given."""
+def _reported(run: Run, rules: RefusalRules) -> NDArray[np.bool_]:
+    """(n, FOLLOWED) whether a number is reported."""
     most = np.array([rules.max_sd(entry) for entry in FOLLOWED])
     return np.isfinite(run.value) & (run.sd <= most)
 
 
 def _line(name: str, some: list[Run], rules: RefusalRules, which: slice) -> str:
-    """Of all numbers of some quantities with a known truth: share given of those in view, errors and coverage."""
+    """Of all numbers of some quantities with a known truth: share reported of those in view, errors and coverage."""
     error = np.concatenate([np.abs(run.value - run.true)[:, which] for run in some])
     sd = np.concatenate([run.sd[:, which] for run in some])
     known = np.isfinite(np.concatenate([run.true[:, which] for run in some]))
-    given = np.concatenate([_given(run, rules)[:, which] for run in some]) & known
+    reported = np.concatenate([_reported(run, rules)[:, which] for run in some]) & known
     asked = known & np.concatenate([run.in_view for run in some])[:, None]
     cells = []
     columns = {"flexion": [0], "deviation": [1]} if which == WRIST else {"lift": [0, 1, 2, 3]}
     for what, at in columns.items():
-        e, s = error[:, at][given[:, at]], sd[:, at][given[:, at]]
+        e, s = error[:, at][reported[:, at]], sd[:, at][reported[:, at]]
         if len(e):
             inside = (e <= COVERAGE_Z * s).mean()
             cells.append(
                 f"{what} {e.mean():5.1f} {np.median(e):5.1f} {np.percentile(e, 90):5.1f}  in 90 % {inside:5.1%}"
             )
-    share = (given & asked).sum() / max(asked.sum(), 1)
+    share = (reported & asked).sum() / max(asked.sum(), 1)
     return f"{name:24s} {share:6.1%} of {asked.sum():6d}  {'  '.join(cells)}"
 
 
-def excursions(run: Run, given: NDArray[np.bool_]) -> list[Excursion]:
+def excursions(run: Run, reported: NDArray[np.bool_]) -> list[Excursion]:
     """The excursions beyond an extreme limit that the player would be warned of, were fingers warned of too."""
     watch = Watch(load_profile("carpal-pressure"), _rules())
     closed: list[Excursion] = []
     for n, time_s in enumerate(run.time_s):
         values = {name: Measurement.refused(Refusal.HAND_NOT_SEEN) for name in QUANTITY_NAMES}
         for k, entry in enumerate(FOLLOWED):
-            if given[n, k]:
+            if reported[n, k]:
                 values[entry.name] = Measurement.of(run.value[n, k], run.sd[n, k])
         this = HandMeasurement(run.side, values)  # type: ignore[arg-type]
         other_side: Side = "right" if run.side == "left" else "left"
@@ -181,7 +181,7 @@ def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
     for run in some:
         true, seen = _exact(run), np.isfinite(run.true) & run.in_view[:, None]
         exact = [e for e in excursions(true, seen) if quantity(e.quantity).group == group]
-        ours = [e for e in excursions(run, _given(run, rules)) if quantity(e.quantity).group == group]
+        ours = [e for e in excursions(run, _reported(run, rules)) if quantity(e.quantity).group == group]
         warned += len(ours)
         holds += len(exact)
         caught += sum(any(_overlap(one, other) for other in ours) for one in exact)
@@ -196,14 +196,14 @@ def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
     )
 
 
-def film_report(
+def video_report(
     folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules, stated: bool = False
 ) -> None:
-    """Errors on films, frame by frame and with time used, and what was held. stated: whether the camera's field of
+    """Errors on videos, frame by frame and with time used, and what was held. stated: whether the camera's field of
     view is known."""
     all_runs = list(runs(read(folder, split), Estimator(ensemble, rules=rules, fretting=EITHER), stated))
     print(
-        "\nFilms: share given of what is in view, then mean, median, 90th percentile of the absolute error, and "
+        "\nVideos: share reported of what is in view, then mean, median, 90th percentile of the absolute error, and "
         "interval coverage"
     )
     for name, fretting in (("fretting", True), ("plucking", False)):
@@ -235,7 +235,7 @@ def fit(some: list[Run]) -> TimeRules:
             best = (mean, replace(rules, factor=factors[0], lift_factor=factors[1]))
             print(f"mean error {mean:.2f} deg with {best[1]}")
     if best is None:
-        raise SystemExit("There are no films to fit.")
+        raise SystemExit("There are no videos to fit.")
     return best[1]
 
 
@@ -248,7 +248,7 @@ def main() -> None:
     parser.add_argument("--weights", type=Path)
     args = parser.parse_args()
     estimator = Estimator(Ensemble(read_weights(args.weights)), fretting=EITHER)
-    fit(list(runs(read(args.data, "calfilm"), estimator)))
+    fit(list(runs(read(args.data, "calvideo"), estimator)))
 
 
 if __name__ == "__main__":
