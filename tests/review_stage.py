@@ -19,6 +19,7 @@ from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
@@ -129,6 +130,7 @@ def app_of(store: Store, practice: ScriptedPractice, port: int, admission: Admis
         web_dir=web_dir(),
         port=port,
         admission=admission,
+        reports=Reports(store),
     )
 
 

@@ -12,13 +12,14 @@ import httpx
 import pytest
 from fastapi.openapi.utils import get_openapi
 from log_factories import Taken, film, record
-from page_stand_ins import NothingToChoose, ScriptedPractice, page_words
+from page_stand_ins import ScriptedPractice, page_words
 
 import posturewatch.server.routes as routes
 from posturewatch.config.resources import web_dir
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import CheckEntry, MarkEntry
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
 from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
@@ -50,7 +51,7 @@ class Served:
             web_dir=web_dir(),
             port=self.port,
             admission=admission,
-            set_up=NothingToChoose(),
+            reports=Reports(self.store),
         )
         self.server = PageServer(self.app, listener)
         self.server.start()

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from posturewatch.pipeline.build import Parts
     from posturewatch.pipeline.live_practice import LivePractice
     from posturewatch.pipeline.live_settings import LiveSettings
+    from posturewatch.pipeline.moment_lines import MomentLines
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer
     from posturewatch.storage.store import Store
@@ -92,6 +93,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.live_settings import LiveSettings
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
+    from posturewatch.review.report.writing import Reports
     from posturewatch.server.admission import Admission
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
@@ -111,6 +113,8 @@ def run(args: argparse.Namespace) -> int:
         cleanup.callback(live.preview.close)
         cleanup.callback(live.practice.stop)
         words = current_words(settings, feed)
+        lines = MomentLines(parts)
+        cleanup.callback(lines.close)
         port = int(listener.getsockname()[1])
         admission = Admission(port)
         app = create_app(
@@ -122,6 +126,7 @@ def run(args: argparse.Namespace) -> int:
             port=port,
             admission=admission,
             set_up=SetUp(live, settings),
+            reports=Reports(store, lines),
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)

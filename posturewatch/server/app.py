@@ -15,6 +15,7 @@ from starlette.websockets import WebSocket
 
 from posturewatch.errors import ConflictError, InputError, PosturewatchError, UnknownError
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
 from posturewatch.server.answers import answer, fault
 from posturewatch.server.collaborators import BeforeStart, FrameFeed, PracticeControl
@@ -24,6 +25,7 @@ from posturewatch.server.live_socket import LiveSocket
 from posturewatch.server.routes.before_start import before_start_routes
 from posturewatch.server.routes.kept import kept_routes
 from posturewatch.server.routes.playing import playing_routes
+from posturewatch.server.routes.reports import report_routes
 from posturewatch.server.routes.sessions import session_routes
 
 __all__ = ["create_app"]
@@ -52,6 +54,7 @@ def create_app(
     port: int,
     admission: Admission,
     set_up: BeforeStart | None = None,
+    reports: Reports | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
@@ -67,6 +70,8 @@ def create_app(
         Who may use it.
     set_up
         What comes before a practice, where something is to be set up.
+    reports
+        Makes reports of what is kept, where there are to be any.
 
     Raises
     ------
@@ -80,6 +85,8 @@ def create_app(
     app.include_router(playing_routes(practice, log))
     app.include_router(session_routes(log))
     app.include_router(kept_routes(log))
+    if reports is not None:
+        app.include_router(report_routes(log, reports))
     if set_up is not None:
         app.include_router(before_start_routes(set_up))
 

@@ -216,6 +216,13 @@ export default {
     none: "Noch ist nichts aufgenommen. Starte auf der Übeseite; am Ende steht es hier.",
   },
 
+  report: {
+    title: "Bericht für Lehrkraft oder Arzt", open: "Bericht…", name: "Name der Spielerin oder des Spielers (darf leer bleiben)", kind: "Als", of: "Über", save: "Speichern", cancel: "Abbrechen",
+    kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, US-Letter", html: "Webseite", clips: "Webseite mit den Filmen darin" }),
+    about: (/** @type {number} */ weeks) => (weeks === 0 ? "dieses Üben" : `dieses Üben und das der ${weeks} Wochen davor`),
+    shows: "Er zeigt Bilder von dir und ist auf Englisch. Er wird auf diesem Gerät gespeichert; gib ihn nur weiter, für wen er gedacht ist.", working: "Wird geschrieben…",
+  },
+
   session: {
     of: (when) => `Sitzung vom ${when}`, running: "Diese Sitzung läuft noch; was sie ergibt, wird am Ende ausgerechnet.", noClips: "Kein Moment dieser Sitzung wurde gefilmt. Gehaltene extreme Winkel und Gemerktes werden Clips.", felt: "Wie es sich anfühlte",
     lostSamples: (count) => `${plural(count, "Messwert konnte", "Messwerte konnten")} nicht behalten werden`, saveAs: (kind) => `Als ${kind} speichern`, print: "Drucken", delete: "Sitzung löschen",

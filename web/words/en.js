@@ -196,6 +196,13 @@ export default {
     newer: "‹ Newer", older: "Older ›", none: "Nothing has been recorded yet. Start a practice on the practice page; it is kept here when it ends.",
   },
 
+  report: {
+    title: "Report for a teacher or clinician", open: "Report…", name: "Player's name (may stay empty)", kind: "As", of: "About", save: "Save", cancel: "Cancel",
+    kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, Letter", html: "Web page", clips: "Web page with the films in it" }),
+    about: (/** @type {number} */ weeks) => (weeks === 0 ? "this practice" : `this practice and those of the ${weeks} weeks before`),
+    shows: "It shows pictures of you. It is saved on this machine; pass it on only to whom it is meant for.", working: "Being written…",
+  },
+
   session: {
     of: (/** @type {string} */ when) => `Session of ${when}`, running: "This session is still running; what it adds up to is worked out when it ends.",
     noClips: "No moment of this session was filmed. Held extreme angles and your marks become clips.", felt: "How it felt",

@@ -49,10 +49,8 @@ While playing; the live socket is /api/live, see `posturewatch.server.live_socke
 Before a practice; see `posturewatch.pipeline.before_start.set_up`
     GET    /api/setup                           SETUP: {"preview": {"phase": "off" | "opening" | "on" |
            "failed", "fault", "notice", "source"}, "choices": {"source", "size_px", "rate_hz", "mirrored",
-           "hfov_deg", "microphone", "instrument", "handedness", "before_start", "remembered"},
-           "placement": {"enough", "rate_hz", "towards_head_deg", "grades": [{"side", "name", "grade": "well" |
-           "fairly" | "poorly" | "not", "sd", "share", "refusal"}], "advice": {"help", "side", "move_deg"} | null}};
-           the preview ends where nobody asks for 8 s
+           "hfov_deg", "microphone", "instrument", "handedness", "before_start", "remembered"}}; the preview ends where
+           nobody asks for 8 s
     POST   /api/setup/open                      SETUP; begins the preview, 409 while a session runs
     POST   /api/setup/close                     SETUP; gives the camera back
     PATCH  /api/setup  {any of the choices}     SETUP; kept in the settings file
@@ -89,6 +87,8 @@ One session
     GET    /api/sessions/ID/trace?bins=600      {"bin_s", "series": [{"side", "quantity", "unit", "low": [],
            "median": [], "high": [], "measured": []}]}: by bin the lowest, median and highest value, and the
            measured share of its samples; null where nothing was measured; fewer bins in a short session
+    GET    /api/sessions/ID/report.pdf?who=&paper=a4|letter&weeks=0    a file to save; weeks: with the sessions of so
+    GET    /api/sessions/ID/report.html?who=&clips=false&weeks=0       many weeks before
     POST   /api/sessions/ID/passages  {"piece", "bars"?, "tempo_bpm"?, "start_s", "end_s"}    PASSAGE
     PATCH  /api/passages/ID  {"piece"?, "bars"?, "tempo_bpm"?, "start_s"?, "end_s"?}    PASSAGE
     DELETE /api/passages/ID                     {"deleted": true}; the samples stay

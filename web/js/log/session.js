@@ -15,6 +15,7 @@ import { fingersCard } from "./fingers-card.js";
 import { marksCard, passagesCard } from "./labels.js";
 import { levelOf, lineColumn, worstLines } from "./lines.js";
 import { button, card, confirmed, done, faultPage, head, link, table } from "./parts.js";
+import { askForReport } from "./report.js";
 import { stateBars } from "./state-bars.js";
 
 /** @import { Answer, Exposure, Page, Part, SessionDocument, SessionTrace, Summary, TraceSeries } from "../api.d.ts" */
@@ -86,6 +87,7 @@ function top({ session, passages }, id, title, summary) {
   return head(title, line, element("p", {}, parts.join(" · ")), element("p", { className: "row no-print" },
     link(text.saveAs("CSV"), `/api/sessions/${encodeURIComponent(id)}/export.csv`, { className: "small-button", download: "" }),
     link(text.saveAs("JSON"), `/api/sessions/${encodeURIComponent(id)}/export.json`, { className: "small-button", download: "" }),
+    button(words.report.open, () => askForReport(id), { id: "report", disabled: session.ended_at === null }),
     button(text.print, () => window.print()),
     button(text.delete, remove, { className: "danger", id: "delete-session", disabled: session.ended_at === null })));
 }

@@ -1,0 +1,411 @@
+"""A report on paper: A4 or Letter, one or two pages, to be read without colour, too."""
+
+from __future__ import annotations
+
+import importlib.util
+import io
+from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+from xml.sax.saxutils import escape
+
+from posturewatch.errors import UnavailableError
+from posturewatch.review.report.charts import dial, legend, state_bar, timeline, trend_chart
+from posturewatch.review.report.content import STATES, Moment, Report
+from posturewatch.review.report.figure import FILLS, INK, Box, Figure, Line, Shape, Text, Wedge, hatching
+from posturewatch.review.report.phrases import (
+    CAUTIONS,
+    IF_IT_HURTS,
+    ISB,
+    STATES_MEAN,
+    clock,
+    drawn_text,
+    duration,
+    how_sure,
+    moment_text,
+    percent,
+    title,
+)
+from posturewatch.review.report.rows import (
+    ANGLE_HEAD,
+    angle_rows,
+    facts,
+    felt_before_and_after,
+    noted,
+    passage_name,
+    past_a_limit,
+    state_rows,
+)
+
+__all__ = ["PAPERS", "Paper", "report_pdf"]
+
+Paper = Literal["a4", "letter"]
+PAPERS: tuple[Paper, ...] = ("a4", "letter")
+
+MOST_PAGES = 2
+
+#: What does not fit into two pages is set smaller, down to what can still be read at arm's length, and with fewer rows
+#: of the tables that grow.
+_SCALES = ((1.0, 10), (0.94, 10), (0.88, 8), (0.82, 6), (0.76, 4))
+
+_MARGIN = 40.0
+_SIZE = 8.6
+_NOTES = 150.0
+
+_PLAIN, _BOLD = "ReportPlain", "ReportBold"
+
+
+def report_pdf(report: Report, paper: Paper = "a4") -> bytes:
+    """The report as a PDF file.
+
+    Raises
+    ------
+    ValueError
+        For an unknown paper.
+    UnavailableError
+        Where the font is missing.
+    """
+    if paper not in PAPERS:
+        raise ValueError(f"paper is one of {PAPERS}, got {paper!r}")
+    _register_fonts()
+    made = b""
+    for scale, rows in _SCALES:
+        made, pages = _set(report, paper, scale, rows)
+        if pages <= MOST_PAGES:
+            break
+    return made
+
+
+@cache
+def _register_fonts() -> frozenset[int]:
+    """The characters that the font has. It comes with the plotting library that mediapipe needs, and is put into the
+    file: Czech and Polish names are in none of the fonts that every reader has."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    found = importlib.util.find_spec("matplotlib")
+    folder = Path(str(found.origin)).parent / "mpl-data" / "fonts" / "ttf" if found is not None else Path()
+    try:
+        plain = TTFont(_PLAIN, str(folder / "DejaVuSans.ttf"))
+        pdfmetrics.registerFont(plain)
+        pdfmetrics.registerFont(TTFont(_BOLD, str(folder / "DejaVuSans-Bold.ttf")))
+    # A missing file has an error of the library's own.
+    except Exception as error:
+        raise UnavailableError("The font for PDF files is missing; install posturewatch again.") from error
+    pdfmetrics.registerFontFamily(_PLAIN, normal=_PLAIN, bold=_BOLD, italic=_PLAIN, boldItalic=_BOLD)
+    return frozenset(plain.face.charToGlyph)
+
+
+def _printable(text: str) -> str:
+    """Without what the font lacks (emoji, for instance)."""
+    known = _register_fonts()
+    return "".join(one if ord(one) in known or one.isspace() else "□" for one in text)
+
+
+def _set(report: Report, paper: Paper, scale: float, rows: int) -> tuple[bytes, int]:
+    """The file, and how many pages it has."""
+    from reportlab.lib.pagesizes import A4, LETTER
+    from reportlab.platypus import SimpleDocTemplate
+
+    buffer = io.BytesIO()
+    size = A4 if paper == "a4" else LETTER
+    document = SimpleDocTemplate(
+        buffer,
+        pagesize=size,
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN * 0.8,
+        bottomMargin=_MARGIN * 0.9,
+        title=_printable(title(report)),
+        author=_printable(report.who),
+        creator="posturewatch",
+    )
+    foot = _printable(
+        f"posturewatch {report.last.program_version} · session {', '.join(one.id for one in report.practices[-3:])} · "
+        f"report of {report.made_on}"
+    )
+
+    def footer(canvas: Any, made: Any) -> None:
+        canvas.setFont(_PLAIN, 6.5)
+        canvas.setFillColor(INK)
+        canvas.drawString(_MARGIN, 18, foot)
+        canvas.drawRightString(size[0] - _MARGIN, 18, f"page {canvas.getPageNumber()}")
+
+    document.build(
+        _Setter(size[0] - 2 * _MARGIN - 12, scale, rows).story(report),
+        onFirstPage=footer,
+        onLaterPages=footer,
+    )
+    return buffer.getvalue(), document.page
+
+
+class _Setter:
+    """Sets a report in type at a width in points, with so many rows in tables that grow."""
+
+    def __init__(self, width: float, scale: float, rows: int) -> None:
+        from reportlab.lib.styles import ParagraphStyle
+
+        self._width = width
+        self._scale = scale
+        self._rows = rows
+
+        def style(name: str, size: float, font: str = _PLAIN, **more: Any) -> Any:
+            size *= scale
+            return ParagraphStyle(
+                name, fontName=font, fontSize=size, leading=size * 1.28, textColor=INK, **more
+            )
+
+        self._styles = {
+            "plain": style("plain", _SIZE, spaceAfter=2 * scale),
+            "small": style("small", 7.2, spaceAfter=2 * scale),
+            "cell": style("cell", 7.4),
+            "head": style("head", 7.2, _BOLD),
+            "title": style("title", 15.0, _BOLD, spaceAfter=2 * scale),
+            "section": style("section", 10.2, _BOLD, spaceBefore=7 * scale, spaceAfter=3 * scale),
+            "finding": style("finding", 10.4, _BOLD, spaceBefore=3 * scale, spaceAfter=1 * scale),
+        }
+
+    def story(self, report: Report) -> list[Any]:
+        """All that stands in it, in order."""
+        parts: list[Any] = self._head(report)
+        if len(report.practices) > 1:
+            parts += self._practices(report)
+        for each in (self._timeline, self._angles, self._passages, self._moments, self._trends, self._felt):
+            parts += each(report)
+        return [*parts, *self._notes(), *self._limits(report), *self._reading(report)]
+
+    def _p(self, text: str, kind: str = "plain") -> Any:
+        from reportlab.platypus import Paragraph
+
+        return Paragraph(escape(_printable(text)), self._styles[kind])
+
+    def _section(self, heading: str, *parts: Any) -> list[Any]:
+        """The heading stays with what follows it."""
+        from reportlab.platypus import KeepTogether
+
+        first, *rest = parts
+        return [KeepTogether([self._p(heading, "section"), first]), *rest]
+
+    def _drawn(self, figure: Figure) -> Any:
+        return _drawing(figure)
+
+    def _table(self, head: Sequence[str], rows: Sequence[Sequence[Any]], widths: Sequence[float]) -> Any:
+        """widths: shares of the whole one. Cells are text or drawings."""
+        from reportlab.platypus import Table
+
+        whole = sum(widths)
+        cells = [[self._p(one, "head") for one in head]] + [
+            [self._p(one, "cell") if isinstance(one, str) else one for one in row] for row in rows
+        ]
+        pad = 1.6 * self._scale
+        return Table(
+            cells,
+            colWidths=[self._width * one / whole for one in widths],
+            repeatRows=1,
+            style=[
+                ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#9aa4ad"),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), pad),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), pad),
+                ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+            ],
+        )
+
+    def _head(self, report: Report) -> list[Any]:
+        last = report.last
+        return [
+            self._p(title(report), "title"),
+            self._p(facts(report)),
+            self._p(last.headline, "finding"),
+            self._p(last.finding, "finding"),
+            self._p(last.view),
+            *(self._p(one) for one in last.damage),
+        ]
+
+    def _practices(self, report: Report) -> list[Any]:
+        rows = []
+        for one in report.practices[-self._rows :]:
+            hand = one.watched
+            bar = (
+                "" if hand is None else self._drawn(state_bar(hand.states_s, hand.total_s, self._width * 0.2))
+            )
+            felt = felt_before_and_after(one)
+            rows.append([one.when, duration(one.watched_s), one.headline, bar, felt])
+        hand = report.last.watched
+        head = ["When", "Length", "In short", "hand" if hand is None else hand.label, "Discomfort"]
+        return self._section("The practices", self._table(head, rows, [20, 9, 40, 21, 12]))
+
+    def _timeline(self, report: Report) -> list[Any]:
+        last = report.last
+        if not any(hand.timeline for hand in last.hands):
+            return []
+        return self._section(
+            "From beginning to end",
+            self._drawn(timeline(last, self._width)),
+            self._drawn(legend(self._width * 0.86)),
+            self._p(("▼ a warning. " if last.warned_s else "") + STATES_MEAN, "small"),
+            self._table(["Share of the time", *STATES], state_rows(last.hands), [24, *([13] * len(STATES))]),
+        )
+
+    def _angles(self, report: Report) -> list[Any]:
+        return self._section(
+            "Wrist angles",
+            self._table(
+                ANGLE_HEAD, angle_rows(report.last.hands), [16, 10.5, 15, 21, 12, 11.5, 11.5, 8.5, 9.5]
+            ),
+            self._p(
+                f"{ISB} Shares are of the measured time; certain: with a probability of at least 90 %.",
+                "small",
+            ),
+        )
+
+    def _passages(self, report: Report) -> list[Any]:
+        if not report.passages:
+            return []
+        several = len(report.practices) > 1
+        hands = report.last.hands
+        rows = []
+        for row in report.passages[-self._rows :]:
+            bars = [self._bar(row.states_s.get(hand.side, {})) for hand in hands]
+            past = past_a_limit(row.states_s, hands)
+            name = passage_name(row, dated=several)
+            rows.append([name, duration(row.played_s), percent(row.measured_share), *bars, past])
+        head = ["Passage", "Played", "Measured", *(hand.label for hand in hands), "Past a limit"]
+        left = len(report.passages) - len(rows)
+        more = [self._p(f"{left} more are in the web page's report.", "small")] if left else []
+        widths = [26, 9, 9, *([19] * len(hands)), 18]
+        return [*self._section("By passage", self._table(head, rows, widths)), *more]
+
+    def _bar(self, states_s: Mapping[str, float]) -> Any:
+        total_s = sum(states_s.values())
+        return self._drawn(state_bar(states_s, total_s, self._width * 0.17)) if total_s > 0 else "–"
+
+    def _moments(self, report: Report) -> list[Any]:
+        from reportlab.platypus import Table
+
+        if not report.moments:
+            return self._section("Moments", self._p("No wrist was held past a limit in what was measured."))
+        each = self._width / max(2, len(report.moments))
+        cells = [self._moment(one, each - 8) for one in report.moments]
+        table = Table(
+            [cells],
+            colWidths=[each] * len(cells),
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
+        )
+        heading = f"The longest holds past the {report.moments[0].level} limit"
+        about = drawn_text(report.moments)
+        return self._section(heading, table, self._p(about, "small"))
+
+    def _moment(self, one: Moment, width: float) -> list[Any]:
+        from reportlab.lib.utils import ImageReader
+        from reportlab.platypus import Image
+
+        shown: list[Any] = []
+        if one.picture is None:
+            shown.append(self._p("No picture of it was kept.", "small"))
+        else:
+            wide, high = ImageReader(io.BytesIO(one.picture)).getSize()
+            # An upright film would take half a page.
+            scale = min(width / wide, 130.0 * self._scale / high)
+            shown.append(Image(io.BytesIO(one.picture), wide * scale, high * scale, hAlign="LEFT"))
+        said = f"{one.hand}: {one.words}. {moment_text(one)}" + (f" {one.passage}." if one.passage else "")
+        return [
+            *shown,
+            self._drawn(dial(one, min(width, 165.0 * self._scale))),
+            self._p(f"{clock(one.time_s)}, {one.when}", "head"),
+            self._p(said, "cell"),
+        ]
+
+    def _trends(self, report: Report) -> list[Any]:
+        from reportlab.platypus import Table
+
+        if not report.trends:
+            return []
+        each = self._width / 2
+        charts = [
+            [
+                self._p(f"{one.words}, share of the measured time", "cell"),
+                self._drawn(trend_chart(one, each - 12, 56.0)),
+            ]
+            for one in report.trends[:2]
+        ]
+        return self._section(
+            "Over the weeks: past the extreme limit",
+            Table([charts], colWidths=[each] * len(charts), style=[("LEFTPADDING", (0, 0), (-1, -1), 0)]),
+        )
+
+    def _felt(self, report: Report) -> list[Any]:
+        lines = noted(report)
+        return (
+            self._section("What the player noted", *(self._p(one) for one in lines[-self._rows :]))
+            if lines
+            else []
+        )
+
+    def _notes(self) -> list[Any]:
+        height, step = _NOTES * self._scale, 18.0
+        figure = Figure(self._width, height, "room for notes")
+        figure.add(*(Line(0, y, self._width, y, 0.4, 1.0) for y in _steps(step, height, step)))
+        return self._section("Notes", self._drawn(figure))
+
+    def _limits(self, report: Report) -> list[Any]:
+        label = report.limits_label
+        said = [f"{label[:1].upper()}{label[1:]}. {report.limits_about}"]
+        said += [f"{one.limits}: {one.source}." for one in report.sources]
+        return self._section("Limits used", *(self._p(one, "small") for one in said))
+
+    def _reading(self, report: Report) -> list[Any]:
+        sentences = (how_sure(report.last.hands), *CAUTIONS, IF_IT_HURTS)
+        return self._section("How to read this", *(self._p(one, "small") for one in sentences))
+
+
+def _steps(first: float, end: float, step: float) -> list[float]:
+    return [first + step * place for place in range(int((end - first) / step) + 1)]
+
+
+def _drawing(figure: Figure) -> Any:
+    """The figure as the library draws it, with y up."""
+    from reportlab.graphics.shapes import Drawing
+
+    drawing = Drawing(figure.width, figure.height)
+    for shape in figure.shapes:
+        for one in _shapes(shape, figure.height):
+            drawing.add(one)
+    return drawing
+
+
+def _shapes(shape: Shape, height: float) -> list[Any]:
+    from reportlab.graphics import shapes
+    from reportlab.lib.colors import HexColor
+
+    if isinstance(shape, Box):
+        place = (shape.x, height - shape.y - shape.height, shape.width, shape.height)
+        outline = (
+            {"strokeColor": HexColor(INK), "strokeWidth": 0.5} if shape.outlined else {"strokeColor": None}
+        )
+        return [
+            shapes.Rect(*place, fillColor=HexColor(FILLS[shape.fill][0]), strokeColor=None),
+            *(each for line in hatching(shape) for each in _shapes(line, height)),
+            *([shapes.Rect(*place, fillColor=None, **outline)] if shape.outlined else []),
+        ]
+    if isinstance(shape, Line):
+        dash = [shape.dash, shape.dash] if shape.dash else None
+        return [
+            shapes.Line(
+                shape.x1, height - shape.y1, shape.x2, height - shape.y2,
+                strokeColor=HexColor(shape.colour), strokeWidth=shape.width, strokeDashArray=dash,
+            )
+        ]  # fmt: skip
+    if isinstance(shape, Wedge):
+        points = [number for x, y in shape.points() for number in (x, height - y)]
+        return [shapes.Polygon(points, fillColor=HexColor(FILLS[shape.fill][0]), strokeColor=None)]
+    assert isinstance(shape, Text)
+    return [
+        shapes.String(
+            shape.x, height - shape.y, _printable(shape.text), fontName=_BOLD if shape.bold else _PLAIN,
+            fontSize=shape.size, textAnchor=shape.anchor, fillColor=HexColor(INK),
+        )
+    ]  # fmt: skip

@@ -1,0 +1,236 @@
+"""The sentences of a report, and numbers as it writes them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from posturewatch.comfort.exceedance import INTERVAL_SD
+from posturewatch.model.measurement import Refusal
+from posturewatch.model.quantities import quantity
+from posturewatch.review.report.content import Angle, Discomfort, Hand, Moment, Report
+
+__all__ = [
+    "CAUTIONS",
+    "HOW_SURE",
+    "IF_IT_HURTS",
+    "ISB",
+    "STATES_MEAN",
+    "angle_text",
+    "clock",
+    "discomfort_text",
+    "drawn_text",
+    "duration",
+    "headline",
+    "how_sure",
+    "moment_text",
+    "next_step",
+    "percent",
+    "signed",
+    "spread_text",
+    "title",
+    "view_sentence",
+]
+
+#: With less of the time measured than this, that nothing was seen says too little (as on the page).
+ENOUGH_SHARE = 0.5
+
+CAUTIONS: tuple[str, ...] = (
+    "This is posture only. A camera cannot see force, and how hard and how long one presses matter as much.",
+    "No wrist-angle limit has been validated for playing an instrument; those used here come from work and physiology. "
+    "Sources disagree on which direction is worse.",
+    "It diagnoses nothing, and replaces neither a teacher nor a clinician. A quiet report is no healthy hand.",
+)
+
+IF_IT_HURTS = (
+    "If it hurts, stop. Numbness or tingling, weakness, fingers that curl or lose control, pain at night "
+    "or at rest, locking, swelling, or pain of more than one to two weeks in spite of rest: see a "
+    "clinician. A hot swollen joint with fever, or sudden weakness: the same day. Chest or arm pain with "
+    "breathlessness: the emergency number. (General medical knowledge; local rules come first.)"
+)
+
+HOW_SURE = (
+    "Angles are estimated from an ordinary camera. Each has a 90 % interval: in about nine of ten cases "
+    "the true angle lies inside it. A clinician's goniometer is good to 6 to 7 degrees (Carter 2009, J "
+    "Hand Surg Am 34:1422-1428). The error of one film is mostly the same throughout, so comparing "
+    "moments of one practice is safer than trusting a single number. Time that could not be measured "
+    "counts as not measured, never as comfortable."
+)
+
+STATES_MEAN = (
+    "In comfort: every wrist angle had a number whose whole 90 % interval lay inside the comfort limits. "
+    "Unsure: an interval reached past a limit. Past comfort, extreme: the angle lay beyond that limit. "
+    "Partly seen: some angle could not be measured. Not seen: none could."
+)
+
+ISB = (
+    "Angles as the International Society of Biomechanics defines them (Wu et al. 2005, J Biomech "
+    "38:981-992): the hand, from the wrist to the middle knuckle, against the forearm. Flexion and ulnar "
+    "deviation are positive, extension and radial deviation negative, for both hands alike; 0 is "
+    "straight."
+)
+
+
+def percent(share: float | None) -> str:
+    """A share in whole percent; what is there is never 0 %."""
+    if share is None:
+        return "–"
+    if 0 < share < 0.005:
+        return "<\u00a01\u00a0%"
+    return f"{100 * share:.0f}\u00a0%"
+
+
+def duration(seconds: float | None) -> str:
+    """In the units in which one would say it."""
+    if seconds is None:
+        return "–"
+    if seconds < 10:
+        return f"{seconds:.1f}\u00a0s"
+    whole = round(seconds)
+    if whole < 120:
+        return f"{whole}\u00a0s"
+    minutes = round(whole / 60)
+    return f"{minutes}\u00a0min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def clock(seconds: float) -> str:
+    """A moment of a practice: m:ss, or h:mm:ss."""
+    whole = int(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def signed(value: float) -> str:
+    """A signed angle in whole degrees, with a true minus."""
+    whole = round(value)
+    return f"+{whole}°" if whole > 0 else f"−{-whole}°" if whole < 0 else "0°"
+
+
+def angle_text(value: float | None) -> str:
+    """A limit or another magnitude, in degrees."""
+    return "–" if value is None else f"{value:.1f}".removesuffix(".0") + "°"
+
+
+def spread_text(angle: Angle) -> str:
+    """Its percentiles in one line."""
+    if angle.percentiles is None:
+        return "not measured"
+    low, middle, high = (signed(one) for one in angle.percentiles)
+    return f"{middle} ({low} to {high})"
+
+
+def plural(count: int, noun: str) -> str:
+    """ "1 warning", "2 warnings"."""
+    return f"{count or 'No'} {noun}{'' if count == 1 else 's'}"
+
+
+def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, bool]:
+    """How many warnings, of how much measured time; and whether that is too little to say anything good.
+
+    The time is that of the watched hand's angle that was measured least: what could not be seen is never good.
+    """
+    said = plural(warnings, "warning")
+    if warnings == 0 and unwarned:
+        said = f"No warnings, but {plural(unwarned, 'hold')} past an extreme limit"
+    angles = [(angle, hand) for hand in hands if hand.watched for angle in hand.angles]
+    if not angles or all(angle.measured_s == 0 for angle, _ in angles):
+        return f"{said}; no wrist was measured: too little to say.", True
+    least, hand = min(angles, key=lambda one: one[0].measured_share)
+    told = f"{said}; {least.label} of the {hand.label} measured {percent(least.measured_share)} of the time"
+    little = least.measured_share < ENOUGH_SHARE
+    return (f"{told}: too little to say." if little and warnings == 0 else f"{told}."), little
+
+
+def next_step(document: Mapping[str, Any], end_s: float, hands: Sequence[Hand]) -> str:
+    """The kind of hold that lasted longest in all, where no passage stands out; as on the page."""
+    for level in ("extreme", "comfort"):
+        kinds: dict[tuple[str, str, str], list[tuple[float, float]]] = {}
+        for one in document["excursions"]:
+            if one["level"] == level and quantity(one["quantity"]).group == "wrist":
+                until_s = end_s if one["end_s"] is None else one["end_s"]
+                key = (one["side"], one["quantity"], one["direction"])
+                kinds.setdefault(key, []).append((until_s - one["start_s"], one["start_s"]))
+        if kinds:
+            (side, name, direction), holds = max(
+                kinds.items(), key=lambda item: sum(long for long, _ in item[1])
+            )
+            long_s, at_s = max(holds)
+            times = "once, for" if len(holds) == 1 else f"{len(holds)} times, longest"
+            words = quantity(name).leaning(direction)
+            return f"The {side} {words}: held past the {level} limit {times} {duration(long_s)} at {clock(at_s)}."
+    if any(angle.measured_share >= ENOUGH_SHARE for hand in hands if hand.watched for angle in hand.angles):
+        return "No wrist was held past a limit in what was measured."
+    return "Too little was measured to say what to work on; help the camera first."
+
+
+def view_sentence(hands: Sequence[Hand]) -> str:
+    """How well the camera saw the watched hand, and what would help most."""
+    angles = [angle for hand in hands if hand.watched for angle in hand.angles]
+    if not angles:
+        return "No hand was recorded."
+    least = min(angles, key=lambda one: one.measured_share)
+    share = least.measured_share
+    how = "good" if share >= 0.8 else "fair" if share >= ENOUGH_SHARE else "poor"
+    said = f"The view was {how}: {least.label} was measured {percent(share)} of the time."
+    if share >= 0.8 or not least.reasons:
+        return said
+    reason, seconds = least.reasons[0]
+    helps = {one.value: one.help for one in Refusal}.get(reason)
+    return f"{said} Most of the rest: {reason} ({duration(seconds)}).{'' if helps is None else ' ' + helps}"
+
+
+def how_sure(hands: Sequence[Hand]) -> str:
+    """What the uncertainty of these numbers is, with how far the intervals reached for the watched hand."""
+    halves = [
+        angle.half_deg
+        for hand in hands
+        if hand.watched
+        for angle in hand.angles
+        if angle.half_deg is not None
+    ]
+    if not halves:
+        return HOW_SURE
+    low, high = round(min(halves)), round(max(halves))
+    reach = f"{low}" if low == high else f"{low} to {high}"
+    return f"{HOW_SURE} In this practice the interval mostly reached {reach}° to either side."
+
+
+def moment_text(one: Moment) -> str:
+    """What is seen at a moment, with its uncertainty in plain words."""
+    limit = one.extreme if one.level == "extreme" else one.comfort
+    said = f"{signed(one.value)} at its peak"
+    if one.sd is not None:
+        half = INTERVAL_SD * one.sd
+        said += f", probably between {signed(one.value - half)} and {signed(one.value + half)}"
+        if limit is not None and abs(one.value) - half < limit:
+            said += f"; it may have been inside the {one.level} limit of {angle_text(limit)}"
+        elif limit is not None:
+            said += f"; beyond the {one.level} limit of {angle_text(limit)} all the same"
+    return f"{said}. Held for {duration(one.duration_s)}{', and warned of' if one.warned else ''}."
+
+
+def drawn_text(moments: Sequence[Moment]) -> str:
+    """What the drawings and pictures of moments show."""
+    said = "Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits."
+    if any(one.lines for one in moments):
+        said += " In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture."
+    return said
+
+
+def title(report: Report) -> str:
+    """What it is of."""
+    count = len(report.practices)
+    first, last = report.practices[0].when, report.last.when
+    if count == 1:
+        return f"Wrist posture in the practice of {last}"
+    return f"Wrist posture in {count} practices, {first.split(',')[0]} to {last.split(',')[0]}"
+
+
+def discomfort_text(one: Discomfort) -> str:
+    """What the player said of how it felt, in one line."""
+    said = f"discomfort {one.moment} playing {one.rating} of 10"
+    if one.places:
+        said += f" ({', '.join(one.places)})"
+    if one.signs:
+        said += f"; warning signs: {', '.join(one.signs)}"
+    return f"{said}. {one.note}".strip() if one.note else f"{said}."

@@ -1,0 +1,126 @@
+"""The rows of a report's tables as text, the same on the page and on paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from posturewatch.model.observation import Side
+from posturewatch.review.report.content import STATES, Angle, Beyond, Hand, PassageRow, Practice, Report
+from posturewatch.review.report.phrases import (
+    angle_text,
+    clock,
+    discomfort_text,
+    duration,
+    percent,
+    spread_text,
+)
+
+__all__ = [
+    "ANGLE_HEAD",
+    "angle_rows",
+    "facts",
+    "felt_before_and_after",
+    "noted",
+    "passage_name",
+    "past_a_limit",
+    "state_rows",
+]
+
+ANGLE_HEAD = (
+    "Hand and angle",
+    "Measured",
+    "Median (10th to 90th percentile)",
+    "Direction",
+    "Comfort, extreme limit",
+    "Past comfort",
+    "Past extreme",
+    "Certain",
+    "Longest",
+)
+
+
+def facts(report: Report) -> str:
+    """Who, what and how long, in one line."""
+    last = report.last
+    said = (report.who, last.instrument, f"{duration(last.watched_s)} of practice", f"source: {last.source}")
+    return " · ".join(one for one in said if one)
+
+
+def state_rows(hands: Sequence[Hand]) -> list[list[str]]:
+    """A row for each hand: its shares of the whole time by state."""
+    return [
+        [hand.label, *(percent(hand.states_s.get(name, 0.0) / hand.total_s) for name in STATES)]
+        for hand in hands
+        if hand.total_s > 0
+    ]
+
+
+def angle_rows(hands: Sequence[Hand]) -> list[list[str]]:
+    """A row for each direction of each angle; what is of the angle as a whole stands in its first."""
+    return [row for hand in hands for angle in hand.angles for row in _of_angle(hand, angle)]
+
+
+def _of_angle(hand: Hand, angle: Angle) -> list[list[str]]:
+    first = [f"{hand.side}: {angle.label}", percent(angle.measured_share), spread_text(angle)]
+    if angle.measured_s <= 0:
+        why = f"not measured: {angle.reasons[0][0]}" if angle.reasons else "not measured"
+        return [[*first, why, "", "", "", "", ""]]
+    return [
+        [*(first if place == 0 else ["", "", ""]), *_of_direction(angle, one)]
+        for place, one in enumerate(angle.beyond)
+    ]
+
+
+def _of_direction(angle: Angle, one: Beyond) -> list[str]:
+    def spent(seconds: float | None) -> str:
+        if seconds is None:
+            return "no limit"
+        return f"{duration(seconds)} ({percent(seconds / angle.measured_s)})" if seconds > 0 else "–"
+
+    return [
+        one.words,
+        f"{angle_text(one.comfort)}, {angle_text(one.extreme)}",
+        spent(one.past_comfort_s),
+        spent(one.past_extreme_s),
+        "–" if not one.certain_s else duration(one.certain_s),
+        "–" if not one.longest_s else duration(one.longest_s),
+    ]
+
+
+def past_a_limit(states_s: Mapping[Side, Mapping[str, float]], hands: Sequence[Hand]) -> str:
+    """Of each hand the share of the time past a limit, and past an extreme one."""
+    found = []
+    for hand in hands:
+        own = states_s.get(hand.side, {})
+        total_s = sum(own.values())
+        extreme_s = own.get("extreme", 0.0)
+        beyond_s = own.get("past comfort", 0.0) + extreme_s
+        if beyond_s > 0:
+            extreme = "" if extreme_s == 0 else f" (extreme {percent(extreme_s / total_s)})"
+            found.append(f"{hand.side} {percent(beyond_s / total_s)}{extreme}")
+    return "; ".join(found) or "–"
+
+
+def passage_name(row: PassageRow, *, dated: bool) -> str:
+    """With its day, where there are several."""
+    return f"{row.when.split(',')[0]}: {row.name}" if dated else row.name
+
+
+def felt_before_and_after(practice: Practice) -> str:
+    """The ratings of its discomfort checks."""
+    return ", ".join(f"{one.moment} {one.rating}" for one in practice.discomfort) or "–"
+
+
+def noted(report: Report) -> list[str]:
+    """What the player said and noted, line by line."""
+    lines = [
+        f"{practice.when}: {discomfort_text(one)}"
+        for practice in report.practices
+        for one in practice.discomfort
+    ]
+    return lines + [
+        f"{practice.when}, mark at {clock(time_s)}: {note}"
+        for practice in report.practices
+        for time_s, note in practice.marks
+        if note
+    ]
