@@ -312,3 +312,23 @@ class OneSummary(PracticeLog):
 
     def suggestions(self, begins: str) -> list[dict[str, Any]]:
         return []
+
+
+class NothingToChoose:
+    """In place of what comes before a practice (`posturewatch.server.collaborators.BeforeStart`)."""
+
+    def document(self) -> Mapping[str, Any]:
+        return {}
+
+    open = close = settings = document
+
+    def cameras(self) -> list[dict[str, Any]]:
+        return []
+
+    instruments = cameras
+
+    def choose(self, changes: Mapping[str, Any]) -> Mapping[str, Any]:
+        return {}
+
+    def change_settings(self, changes: Mapping[tuple[str, str], Any]) -> Mapping[str, Any]:
+        return {}

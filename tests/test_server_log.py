@@ -12,7 +12,7 @@ import httpx
 import pytest
 from fastapi.openapi.utils import get_openapi
 from log_factories import Taken, film, record
-from page_stand_ins import ScriptedPractice, page_words
+from page_stand_ins import NothingToChoose, ScriptedPractice, page_words
 
 import posturewatch.server.routes as routes
 from posturewatch.config.resources import web_dir
@@ -51,6 +51,7 @@ class Served:
             web_dir=web_dir(),
             port=self.port,
             admission=admission,
+            set_up=NothingToChoose(),
             reports=Reports(self.store),
         )
         self.server = PageServer(self.app, listener)

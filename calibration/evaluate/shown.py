@@ -17,11 +17,14 @@ from posturewatch.kinematics.staying import StayRules
 from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 from posturewatch.model.observation import SIDES, Observation
 
-__all__ = ["shown_lines", "shown_runs"]
+__all__ = ["shown_lines", "shown_runs", "video_observations"]
 
 
-def _observations(columns: Columns, rows_of: dict[int, list[int]], video: int) -> Iterator[Observation]:
+def video_observations(columns: Columns, video: int) -> Iterator[Observation]:
     """Every frame of a video with the hands that were found in it."""
+    rows_of: dict[int, list[int]] = {}
+    for row in np.flatnonzero(columns["found"] & (columns["frame"] // FRAMES_A_VIDEO == video)).tolist():
+        rows_of.setdefault(int(columns["frame"][row]), []).append(row)
     rows = columns["t_frame"] // FRAMES_A_VIDEO == video
     frames, first = np.unique(columns["t_frame"][rows], return_index=True)
     times = columns["t_time_s"][rows][first]
@@ -52,9 +55,6 @@ def shown_runs(
     staying
         How long a number stays; as in use where left out.
     """
-    rows_of: dict[int, list[int]] = {}
-    for row in np.flatnonzero(columns["found"]).tolist():
-        rows_of.setdefault(int(columns["frame"][row]), []).append(row)
     hfov_deg = makers_hfov_deg(columns)
     for video in np.unique(columns["t_frame"] // FRAMES_A_VIDEO):
         looking = estimator
@@ -62,9 +62,7 @@ def shown_runs(
             row = int(np.flatnonzero(columns["frame"] // FRAMES_A_VIDEO == video)[0])
             looking = estimator.through(float(hfov_deg[row]))
         measurer = TemporalEstimator(looking, staying=staying or StayRules())
-        measured = {
-            one.frame_index: measurer.measure(one) for one in _observations(columns, rows_of, int(video))
-        }
+        measured = {one.frame_index: measurer.measure(one) for one in video_observations(columns, int(video))}
         for number, side in enumerate(SIDES):
             rows = np.flatnonzero(
                 (columns["t_frame"] // FRAMES_A_VIDEO == video) & (columns["t_side"] == number)

@@ -3,7 +3,8 @@
 Every quantity of every hand is followed by a local-level Kalman filter with irregular time steps. The error of a
 single estimate is taken as two parts: jitter, which is new in every frame and averages out, and a bias of this
 view of this hand, which does not. So the stated deviation never falls below the bias's share, however long one
-looks. Most of the error of rendered films is bias; `calibration.evaluate.films` fits shares, speed and factors on them.
+looks. Most of the error of rendered videos is bias; `calibration.evaluate.videos` fits shares, speed and factors on
+them.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ _MISSING = (math.nan, math.nan)
 
 @dataclass(frozen=True)
 class TimeRules:
-    """How frames are joined; `calibration.evaluate.films` fits these.
+    """How frames are joined; `calibration.evaluate.videos` fits these.
 
     Attributes
     ----------

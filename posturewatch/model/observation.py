@@ -171,6 +171,8 @@ class BodyObservation:
         (33,) in 0..1, which does not show whether an elbow outside the image is right.
     time_s
         Of the frame it was seen in: the body is looked for less often than the hands.
+    people
+        How many people the finder saw when it last looked at the whole image; the body is the first one's.
 
     Raises
     ------
@@ -182,6 +184,7 @@ class BodyObservation:
     landmarks_m: Array
     visibility: Array
     time_s: float
+    people: int = 1
 
     def __post_init__(self) -> None:
         _check("landmarks_px", self.landmarks_px, (33, 3))

@@ -6,6 +6,8 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
 
 from posturewatch.capture import open_source
 from posturewatch.errors import PosturewatchError
@@ -14,6 +16,7 @@ from posturewatch.pipeline.build import Parts
 from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.pipeline.live_settings import LiveSettings
 from posturewatch.pipeline.monitor import Monitor, Sink
+from posturewatch.pipeline.placement_watch import PlacementWatch, placement_json
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
 from posturewatch.pipeline.preview import Preview
 from posturewatch.pipeline.rest import RestWatch, break_rules
@@ -39,8 +42,6 @@ class LivePractice:
         Read anew at the beginning of every session.
     feed
         Where the readings go to be looked at.
-    looks
-        Further takers of the readings before a session begins.
     """
 
     def __init__(
@@ -50,10 +51,10 @@ class LivePractice:
         settings: LiveSettings,
         store: Store,
         feed: Sink,
-        looks: Sequence[Sink] = (),
     ) -> None:
         parts = settings.parts
         self._rest = RestWatch(break_rules(parts.settings.rest))
+        self.placement = PlacementWatch(lambda: settings.parts.settings)
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
         self._warned = parts.rules.warn_sides
@@ -69,14 +70,14 @@ class LivePractice:
             open_source=self._open_source,
             begin=self._begin,
             make_monitor=self._make_monitor,
-            sinks=(feed, self._rest),
+            sinks=(feed, self._rest, self.placement),
             limit_s=limit_s,
             warns=parts.rules.warn_sides,
             asides=self._asides,
             prepare=lambda: self.preview.close(),
         )
         self.preview = Preview(
-            open_source=self._open, make_monitor=self._preview_monitor, sinks=(feed, *looks)
+            open_source=self._open, make_monitor=self._preview_monitor, sinks=(feed, self.placement)
         )
         settings.follow(self._follow)
 
@@ -129,6 +130,7 @@ class LivePractice:
         """After a change of the settings: what a running session can still take up, and what the next one cannot read
         for itself."""
         self._rest.follow(break_rules(parts.settings.rest))
+        self.placement.follow(parts.settings)
         if parts.rules.warn_sides != self._warned:
             self._warned = parts.rules.warn_sides
             self.practice.warn(self._warned)
@@ -148,7 +150,8 @@ class LivePractice:
 
     def _begin(self, source: OpenSource) -> SessionRecorder:
         with self._first_fault():
-            recorder = self._store.begin(self._parts.session_start(source))
+            start = self._parts.session_start(source)
+            recorder = self._store.begin(replace(start, settings={**start.settings, **self._set_up()}))
             # A video's sound goes with its clips; other sources have no file.
             self._past_clip_faults = self._clip_faults()
             clips = ClipRecording(self._store, self._parts.settings.clips)
@@ -156,13 +159,22 @@ class LivePractice:
             self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
             return self._recorder
 
+    def _set_up(self) -> dict[str, Any]:
+        """What is kept of the look before the session, where there was one."""
+        found = self.placement.result()
+        return {"set_up": {"placement": placement_json(found)}} if found.enough else {}
+
     def _asides(self) -> list[str]:
-        """What the page says quietly: no clips any more, what is done less often, time for a rest, a week that rises
-        suddenly, the microphone."""
+        """What the page says quietly: no clips any more, a moved camera, what is done less often, time for a rest, a
+        week that rises suddenly, the microphone."""
         clip_fault = getattr(self._recorder, "clip_fault", None)
         sound = getattr(self._recorder, "sound_notice", None)
         saved = None if self._monitor is None else savings_sentence(self._monitor.savings)
-        return [one for one in (clip_fault, saved, self._rest.notice, self._load, sound) if one is not None]
+        return [
+            one
+            for one in (clip_fault, self.placement.notice, saved, self._rest.notice, self._load, sound)
+            if one is not None
+        ]
 
     def _clip_faults(self) -> list[str]:
         fault = getattr(self._recorder, "clip_fault", None)

@@ -50,7 +50,7 @@ def mirrored_body(body: BodyObservation) -> BodyObservation:
     """The same points with left and right exchanged: what the network calls left in a mirrored image is the
     person's right."""
     return BodyObservation(
-        body.landmarks_px[_SWAP], body.landmarks_m[_SWAP], body.visibility[_SWAP], body.time_s
+        body.landmarks_px[_SWAP], body.landmarks_m[_SWAP], body.visibility[_SWAP], body.time_s, body.people
     )
 
 
@@ -188,6 +188,7 @@ class BodyFinder:
         self._afresh_s = -math.inf
         self._image: Image | None = None
         self._time_s = 0.0
+        self._people = 1
         self._busy: PersonNet | BodyNet | None = None
         self.latest: BodyObservation | None = None
 
@@ -241,6 +242,7 @@ class BodyFinder:
             self._busy = None
             if found and found[0].score >= _MIN_PERSON:
                 self._afresh_s = self._time_s
+                self._people = sum(one.score >= _MIN_PERSON for one in found)
                 self._start_body(person_roi(found[0], whole_image(self._image)))
             elif self._roi is not None:
                 self._start_body(self._roi)  # the finder misses close bodies that are still followed well
@@ -262,6 +264,7 @@ class BodyFinder:
             to_camera_m(raw.landmarks_m[:33], self._roi),
             raw.visibility[:33],
             self._time_s,
+            self._people,
         )
         self._roi = body_roi(landmarks_px[33:35])
         self.latest = mirrored_body(body) if self._mirrored else body

@@ -14,6 +14,7 @@ from posturewatch.errors import ConflictError
 from posturewatch.model.address import is_address, public_address
 from posturewatch.pipeline.live_practice import LivePractice
 from posturewatch.pipeline.live_settings import LiveSettings
+from posturewatch.pipeline.placement_watch import placement_json
 
 __all__ = ["SetUp"]
 
@@ -62,7 +63,11 @@ class SetUp:
     def document(self) -> dict[str, Any]:
         """All that the page shows, in JSON's types; asking also says that somebody looks."""
         self._live.preview.seen()
-        return {"preview": self._live.preview.state(), "choices": self._choices()}
+        return {
+            "preview": self._live.preview.state(),
+            "choices": self._choices(),
+            "placement": placement_json(self._live.placement.result()),
+        }
 
     def open(self) -> dict[str, Any]:
         """Begins to look through the camera; ConflictError while a session runs."""

@@ -18,6 +18,12 @@ export interface Choices {
   source: string; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: boolean;
   instrument: string; handedness: "right" | "left"; before_start: boolean; remembered: boolean;
 }
-export interface SetUp { preview: Preview; choices: Choices }
+export type GradeWord = "well" | "fairly" | "poorly" | "not";
+export interface Graded { side: Side; name: string; grade: GradeWord; sd: number | null; share: number; refusal: string | null }
+export type HelpWord = "show hands" | "one player" | "whole hand" | "closer" | "further" | "light" | "sharper" | "frame rate" | "forearm"
+  | "sleeve" | "towards head" | "towards front" | "turn";
+export interface Advice { help: HelpWord; side: Side | null; move_deg: number | null }
+export interface Placement { enough: boolean; rate_hz: number; towards_head_deg: number | null; grades: Graded[]; advice: Advice | null }
+export interface SetUp { preview: Preview; choices: Choices; placement: Placement }
 /** Keeps a change of some choices; false where that failed, which is shown. */
 export type Choose = (changes: Partial<Choices>) => Promise<boolean>;

@@ -10,6 +10,7 @@ import { clear, draw } from "../overlay.js";
 import { SIDES, WRIST } from "../terms.js";
 import { CameraStep, playStep } from "./choices.js";
 import { button } from "./parts.js";
+import { PlacementStep } from "./placement.js";
 
 /** @import { Answer, LiveHeader, PracticeState } from "../api.d.ts" */
 /** @import { Choices, Instrument, SetUp } from "./api.d.ts" */
@@ -40,6 +41,7 @@ let playOpen = false;
 /** What the steps show; they are built anew only when it changes. */
 let shown = "";
 
+const placementStep = new PlacementStep();
 const cameraStep = new CameraStep(choose, () => render(true));
 
 nodes.start.addEventListener("click", start);
@@ -162,12 +164,13 @@ function render(anew) {
   nodes.skip.checked = !choices.before_start;
   setText(nodes.about, preview.notice ?? "");
   renderEmpty();
+  const instrument = instruments.find((one) => one.name === choices.instrument);
+  placementStep.show(now.placement, instrument, choices, preview.phase === "on");
   const key = JSON.stringify([choices, preview.source, playOpen]);
   if (key === shown && !anew) return;
   shown = key;
-  const instrument = instruments.find((one) => one.name === choices.instrument);
   const focus = focused();
-  nodes.steps.replaceChildren(playStep(choices, instruments, choose, playOpen, () => { playOpen = true; render(true); }), cameraStep.node(choices, preview, instrument));
+  nodes.steps.replaceChildren(playStep(choices, instruments, choose, playOpen, () => { playOpen = true; render(true); }), cameraStep.node(choices, preview, instrument), placementStep.node);
   focus?.();
 }
 

@@ -1,0 +1,93 @@
+// How well the view measures: a table of grades, and the one thing that would help, held still long enough to be read.
+
+import { byId, element, setData, setText, within } from "../dom.js";
+import { words } from "../language.js";
+import { labelOf } from "../terms.js";
+import { placeDrawing } from "./drawing.js";
+import { step } from "./parts.js";
+
+/** @import { Choices, Graded, GradeWord, Instrument, Placement } from "./api.d.ts" */
+
+/** An advice has to come so often in a row before it replaces another. */
+const IN_A_ROW = 3;
+/** @type {Record<GradeWord, string>} */
+const DOTS = { well: "●●●", fairly: "●●○", poorly: "●○○", not: "○○○" };
+
+export class PlacementStep {
+  #body = element("div", {});
+  #shown = "";
+  #said = "waiting";
+  #next = "";
+  #times = 0;
+  node = step(3, words.setup.view.title, this.#body, element("p", { className: "hint" }, words.setup.view.about));
+
+  /**
+   * @param {Placement} placement
+   * @param {Instrument | undefined} instrument
+   * @param {Choices} choices
+   * @param {boolean} looking whether pictures come
+   */
+  show(placement, instrument, choices, looking) {
+    const known = looking && placement.enough;
+    const key = known ? JSON.stringify(placement.grades.map((one) => [one.side, one.name, one.grade])) : "";
+    if (key !== this.#shown || this.#body.childElementCount === 0) {
+      this.#shown = key;
+      this.#body.replaceChildren(known ? table(placement.grades) : element("p", { className: "hint" }, words.setup.view.waiting));
+    }
+    this.#advise(known ? placement : null, instrument, choices);
+  }
+
+  /**
+   * @param {Placement | null} placement
+   * @param {Instrument | undefined} instrument
+   * @param {Choices} choices
+   */
+  #advise(placement, instrument, choices) {
+    const advice = placement?.advice ?? null;
+    const key = placement === null ? "waiting" : JSON.stringify([advice, goodEnough(placement)]);
+    this.#times = key === this.#next ? this.#times + 1 : 1;
+    this.#next = key;
+    if (key === this.#said || (this.#said !== "waiting" && this.#times < IN_A_ROW)) return;
+    this.#said = key;
+    const box = byId("advice", HTMLElement);
+    setData(box, "kind", advice ? "advice" : placement ? "good" : "waiting");
+    setText(within(box, "p", HTMLElement), sentence(placement));
+    within(box, "div", HTMLElement).replaceChildren(...(placement && instrument ? drawing(placement, instrument, choices) : []));
+  }
+}
+
+/** @param {Placement | null} placement */
+function sentence(placement) {
+  const text = words.setup.view;
+  if (placement === null) return text.waiting;
+  const { advice } = placement;
+  if (advice === null) return goodEnough(placement) ? text.goodEnough : text.good;
+  return text.advice[advice.help](advice.side ? words.hands[advice.side] : "", advice.move_deg ?? 0);
+}
+
+/**
+ * Where the camera stands and where it is to go, where that is the advice.
+ * @param {Placement} placement
+ * @param {Instrument} instrument
+ * @param {Choices} choices
+ */
+function drawing({ advice, towards_head_deg: now }, instrument, choices) {
+  const [usual] = instrument.cameras;
+  const turned = advice?.help === "towards head" || advice?.help === "towards front";
+  return turned && usual && now !== null ? [placeDrawing(instrument, usual, choices.handedness, (choices.handedness === "left" ? -1 : 1) * now)] : [];
+}
+
+/** @param {Placement} placement */
+const goodEnough = ({ grades }) => grades.some((one) => one.grade !== "well");
+
+/** @param {readonly Graded[]} grades */
+function table(grades) {
+  const text = words.setup.view;
+  return element("table", { className: "grades" }, element("tbody", {}, ...grades.map((one) => {
+    const lift = one.name === "finger_lift";
+    return element("tr", { attr: { "data-grade": one.grade } },
+      element("th", { scope: "row" }, text.row(words.hands[one.side], lift ? text.lift : labelOf(one.name))),
+      element("td", { className: "dots", attr: { "aria-hidden": "true" } }, DOTS[one.grade]),
+      element("td", {}, element("b", {}, text.grades[one.grade]), " ", element("span", { className: "hint" }, (lift ? text.promiseLift : text.promise)[one.grade])));
+  })));
+}
