@@ -25,14 +25,14 @@ from posturewatch.review.entries import CheckEntry, MarkChange, MarkEntry, Pract
 from posturewatch.review.export import session_json
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.session_document import full_document
-from posturewatch.storage import schema
 from posturewatch.storage.backup.before_update import BEFORE_UPDATE
 from posturewatch.storage.backup.kind import BACKUP, REPLACED
 from posturewatch.storage.backup.making import make_backup
 from posturewatch.storage.backup.rows import COPIED
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.restoring import restore
+from posturewatch.storage.schema import migrations as schema
 from posturewatch.storage.store import Store
 
 DAYS = ("2025-03-03T18:00:00.000+00:00", "2025-03-05T18:00:00.000+00:00", "2025-03-07T18:00:00.000+00:00")

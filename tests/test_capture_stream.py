@@ -23,9 +23,9 @@ from posturewatch.cli.main import main
 from posturewatch.errors import InputError, SourceError
 from posturewatch.pipeline.practice import Practice
 from posturewatch.review.derived import open_store
-from posturewatch.storage import schema
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.schema import migrations as schema
 
 
 class FilmServer:

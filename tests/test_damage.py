@@ -18,7 +18,7 @@ from posturewatch.review.derived import open_store
 from posturewatch.review.export import session_json
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.session_document import full_document
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.store import Store
 

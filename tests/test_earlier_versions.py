@@ -18,9 +18,9 @@ from posturewatch.review.entries import (
 )
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.session_document import full_document
-from posturewatch.storage import schema
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.schema import migrations as schema
 from posturewatch.storage.store import Store, open_reader
 
 SWITCHES = ((0.0, "One", "bars 1-4"), (40.0, "Two", ""), (80.0, "One", "bars 1-4"))

@@ -24,7 +24,7 @@ from posturewatch.review.entries import (
 from posturewatch.review.export import write_session
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.session_document import full_document
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.store import Store
 
 SWITCHES = ((0.0, "One", "bars 1-4"), (40.0, "Two", ""), (80.0, "One", "bars 1-4"))

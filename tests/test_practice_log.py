@@ -27,7 +27,7 @@ from posturewatch.review.entries import (
 )
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage import recorder as recorder_module
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.store import Store
 

@@ -12,7 +12,7 @@ from cli_stand_ins import ScriptedHands, film
 from test_cli_live import live, no_settings_of_the_user  # noqa: F401  a fixture
 
 from posturewatch.cli.main import main
-from posturewatch.storage.private import make_private
+from posturewatch.storage.folder.private import make_private
 from posturewatch.storage.store import Store
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="rights as POSIX has them")

@@ -14,7 +14,7 @@ from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Me
 from posturewatch.model.observation import FINGERS
 from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity, in_group, quantity
 from posturewatch.model.verdict import Excursion, HoldWarning
-from posturewatch.storage.sampling import Sampling
+from posturewatch.storage.samples.sampling import Sampling
 
 
 def test_the_wrist_comes_first_and_names_are_unique() -> None:

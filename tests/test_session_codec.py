@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from posturewatch.storage.codec import ChunkError, Samples, decode, encode, join
+from posturewatch.storage.samples.codec import ChunkError, Samples, decode, encode, join
 
 whole = st.integers(-(2**31), 2**31 - 1)
 rows = st.lists(

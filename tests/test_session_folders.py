@@ -17,10 +17,10 @@ from storage_stage import START, recorded_folder
 
 from posturewatch.errors import StoreError
 from posturewatch.review.derived import open_store
-from posturewatch.storage import schema
-from posturewatch.storage.database import FILE_NAME
-from posturewatch.storage.lock import FolderInUseError
+from posturewatch.storage.folder.database import FILE_NAME
+from posturewatch.storage.folder.lock import FolderInUseError
 from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.schema import migrations as schema
 from posturewatch.storage.store import Store, open_reader
 
 

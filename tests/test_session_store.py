@@ -18,10 +18,10 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion, HoldWarning
-from posturewatch.storage import codec
 from posturewatch.storage import recorder as recorder_module
-from posturewatch.storage.database import connect, transaction
+from posturewatch.storage.folder.database import connect, transaction
 from posturewatch.storage.reader import SessionReader
+from posturewatch.storage.samples import codec
 from posturewatch.storage.store import Store, open_reader
 from posturewatch.storage.writer import save_samples
 

@@ -28,9 +28,9 @@ from posturewatch.review.entries import PassageChange
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.trends import local_today
 from posturewatch.storage import writer as session_writer
-from posturewatch.storage.batch import SeriesKey
-from posturewatch.storage.codec import Samples
 from posturewatch.storage.records import PassageBegin, SessionStart
+from posturewatch.storage.samples.batch import SeriesKey
+from posturewatch.storage.samples.codec import Samples
 from posturewatch.storage.store import Store
 
 __all__ = ["Figure", "main", "write_hours"]

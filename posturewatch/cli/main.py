@@ -91,7 +91,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.command is None:
         parser.print_help()
         return 0
-    from posturewatch.storage.private import private_files
+    from posturewatch.storage.folder.private import private_files
 
     private_files()
     for stream in (sys.stdout, sys.stderr):

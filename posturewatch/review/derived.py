@@ -8,8 +8,8 @@ from pathlib import Path
 
 from posturewatch.errors import StoreError
 from posturewatch.review.reviews import keep_review
-from posturewatch.storage.codec import ChunkError
 from posturewatch.storage.reader import read_session
+from posturewatch.storage.samples.codec import ChunkError
 from posturewatch.storage.store import Store
 
 __all__ = ["keep_derived", "open_store"]

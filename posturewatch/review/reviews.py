@@ -20,9 +20,9 @@ from posturewatch.model.quantities import quantity
 from posturewatch.review.cue_shares import postures_of, session_cues
 from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
 from posturewatch.review.summaries import summarise_record
-from posturewatch.storage.checksums import of_text
-from posturewatch.storage.database import transaction
+from posturewatch.storage.folder.database import transaction
 from posturewatch.storage.reader import SessionRecord
+from posturewatch.storage.samples.checksums import of_text
 from posturewatch.storage.tables.passages import StoredPassage, passages_of
 
 __all__ = [

@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Sequence
 
-from posturewatch.storage import checksums
-from posturewatch.storage.chunks import DamagedStretch
+from posturewatch.storage.samples import checksums
+from posturewatch.storage.samples.chunks import DamagedStretch
 
 __all__ = ["sentences"]
 

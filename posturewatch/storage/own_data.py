@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from posturewatch.errors import ConflictError, StoreError, UnknownError
 from posturewatch.storage.backup.before_update import BEFORE_UPDATE
 from posturewatch.storage.backup.kind import REPLACED
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.reader import SessionReader
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
 

@@ -20,16 +20,16 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import place
 from posturewatch.model.verdict import Excursion, HoldWarning
-from posturewatch.storage import checksums
-from posturewatch.storage.batch import SeriesKey
-from posturewatch.storage.chunks import DamagedStretch, read_chunks
-from posturewatch.storage.codec import ChunkError, Samples
 from posturewatch.storage.damage import sentences
-from posturewatch.storage.database import FILE_NAME, connect_read_only
+from posturewatch.storage.folder.database import FILE_NAME, connect_read_only
+from posturewatch.storage.folder.log_frames import is_emptied
 from posturewatch.storage.limits_json import limits_from_json
-from posturewatch.storage.log_frames import is_emptied
 from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
-from posturewatch.storage.schema import applied, missing, unknown
+from posturewatch.storage.samples import checksums
+from posturewatch.storage.samples.batch import SeriesKey
+from posturewatch.storage.samples.chunks import DamagedStretch, read_chunks
+from posturewatch.storage.samples.codec import ChunkError, Samples
+from posturewatch.storage.schema.migrations import applied, missing, unknown
 from posturewatch.storage.tables.marks import marks_of
 
 __all__ = ["OutdatedError", "SessionReader", "SessionRecord", "StoredSeries"]

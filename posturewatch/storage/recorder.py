@@ -12,11 +12,11 @@ from pathlib import Path
 from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
-from posturewatch.storage.batch import Batch, Event, OpenExcursions, Planes, join_series
-from posturewatch.storage.database import transaction
-from posturewatch.storage.place import DatabasePlace, PlaceError
+from posturewatch.storage.folder.database import transaction
+from posturewatch.storage.folder.place import DatabasePlace, PlaceError
 from posturewatch.storage.records import Mark, PassageBegin, StoredWarning
-from posturewatch.storage.sampling import Sampling
+from posturewatch.storage.samples.batch import Batch, Event, OpenExcursions, Planes, join_series
+from posturewatch.storage.samples.sampling import Sampling
 from posturewatch.storage.sifting import is_of_the_disk, sift
 from posturewatch.storage.writer import close_session, merge_chunks, save_events, save_samples
 

@@ -19,10 +19,16 @@ from posturewatch.archive.reading import Archive
 from posturewatch.errors import StoreError, UnknownError
 from posturewatch.storage.backup.kind import BACKUP, REPLACED, About
 from posturewatch.storage.backup.rows import COPIED, ForeignError, SessionCopier
-from posturewatch.storage.codec import ChunkError
-from posturewatch.storage.database import FILE_NAME, connect, connect_read_only, looks_sound, transaction
+from posturewatch.storage.folder.database import (
+    FILE_NAME,
+    connect,
+    connect_read_only,
+    looks_sound,
+    transaction,
+)
 from posturewatch.storage.reader import read_session
-from posturewatch.storage.schema import MIGRATIONS, applied, migrate, unknown
+from posturewatch.storage.samples.codec import ChunkError
+from posturewatch.storage.schema.migrations import MIGRATIONS, applied, migrate, unknown
 from posturewatch.storage.store import Store
 from posturewatch.storage.tables.checks import checks
 from posturewatch.storage.tables.clips import CLIPS_FOLDER, clips

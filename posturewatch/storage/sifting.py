@@ -7,8 +7,8 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from functools import partial
 
-from posturewatch.storage.batch import Batch, join_series
-from posturewatch.storage.database import transaction
+from posturewatch.storage.folder.database import transaction
+from posturewatch.storage.samples.batch import Batch, join_series
 from posturewatch.storage.writer import save_events, save_samples
 
 __all__ = ["is_of_the_disk", "sift"]

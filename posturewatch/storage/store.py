@@ -17,16 +17,16 @@ from posturewatch.archive.faults import ArchiveError
 from posturewatch.errors import StoreError
 from posturewatch.storage import writer
 from posturewatch.storage.backup.before_update import drop_backups, keep_before_update
-from posturewatch.storage.codec import ChunkError
-from posturewatch.storage.database import connect, looks_sound, transaction
-from posturewatch.storage.lock import FolderInUseError, FolderLock
-from posturewatch.storage.log_frames import is_emptied
-from posturewatch.storage.private import make_private
+from posturewatch.storage.folder.database import connect, looks_sound, transaction
+from posturewatch.storage.folder.lock import FolderInUseError, FolderLock
+from posturewatch.storage.folder.log_frames import is_emptied
+from posturewatch.storage.folder.private import make_private
+from posturewatch.storage.folder.salvage import Salvaged, salvage
 from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence
 from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
-from posturewatch.storage.salvage import Salvaged, salvage
-from posturewatch.storage.schema import applied, migrate, missing, unknown
+from posturewatch.storage.samples.codec import ChunkError
+from posturewatch.storage.schema.migrations import applied, migrate, missing, unknown
 from posturewatch.storage.tables.checks import adopt_check
 
 __all__ = ["OnClosed", "Store", "default_data_dir", "open_reader"]

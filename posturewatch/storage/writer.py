@@ -13,12 +13,12 @@ import numpy as np
 
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion
-from posturewatch.storage import checksums
-from posturewatch.storage.batch import REFUSALS, Event, SeriesKey
-from posturewatch.storage.chunks import insert_chunk
-from posturewatch.storage.codec import ChunkError, Samples, decode, join
 from posturewatch.storage.limits_json import limits_to_json
 from posturewatch.storage.records import Mark, PassageBegin, PlaneBegin, SessionStart, StoredWarning
+from posturewatch.storage.samples import checksums
+from posturewatch.storage.samples.batch import REFUSALS, Event, SeriesKey
+from posturewatch.storage.samples.chunks import insert_chunk
+from posturewatch.storage.samples.codec import ChunkError, Samples, decode, join
 from posturewatch.storage.tables.passages import begin_passage, close_passages
 
 __all__ = ["close_session", "insert_session", "last_moment_s", "merge_chunks", "save_events", "save_samples"]

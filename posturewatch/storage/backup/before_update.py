@@ -11,7 +11,7 @@ from contextlib import closing
 from pathlib import Path
 
 from posturewatch.storage.backup.making import archive_database, copy_of_database
-from posturewatch.storage.database import FILE_NAME, connect_read_only
+from posturewatch.storage.folder.database import FILE_NAME, connect_read_only
 
 __all__ = ["BEFORE_UPDATE", "drop_backups", "keep_before_update"]
 

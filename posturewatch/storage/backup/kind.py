@@ -9,7 +9,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from posturewatch.archive.kinds import MP4, SQLITE, Kind
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
 
 __all__ = ["BACKUP", "ID", "REPLACED", "About", "SessionLine", "lines_of"]

@@ -12,12 +12,12 @@ from pathlib import Path
 from posturewatch.archive.reading import Archive
 from posturewatch.archive.writing import ArchiveWriter
 from posturewatch.errors import StoreError, UnknownError
-from posturewatch.storage import checksums
 from posturewatch.storage.backup.kind import BACKUP, About, lines_of
 from posturewatch.storage.backup.rows import ForeignError, SessionCopier
-from posturewatch.storage.database import FILE_NAME, connect, connect_read_only, transaction, uri_of
+from posturewatch.storage.folder.database import FILE_NAME, connect, connect_read_only, transaction, uri_of
 from posturewatch.storage.reader import SessionReader
-from posturewatch.storage.schema import migrate
+from posturewatch.storage.samples import checksums
+from posturewatch.storage.schema.migrations import migrate
 from posturewatch.storage.tables.clips import is_whole
 
 __all__ = ["Made", "archive_database", "copy_of_database", "make_backup"]

@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from posturewatch.storage import checksums
 from posturewatch.storage.backup.kind import ID
-from posturewatch.storage.chunks import insert_chunk
-from posturewatch.storage.codec import ChunkError, Samples, decode
+from posturewatch.storage.samples import checksums
+from posturewatch.storage.samples.chunks import insert_chunk
+from posturewatch.storage.samples.codec import ChunkError, Samples, decode
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
 
 __all__ = ["COPIED", "ForeignError", "SessionCopier"]

@@ -12,8 +12,8 @@ from posturewatch.model.measurement import FrameMeasurement, LiftPlane, Refusal
 from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import quantity
 from posturewatch.model.verdict import Excursion
-from posturewatch.storage.codec import TIME_STEP_S, Samples, join
 from posturewatch.storage.records import Mark, PassageBegin, PlaneBegin, StoredWarning
+from posturewatch.storage.samples.codec import TIME_STEP_S, Samples, join
 
 __all__ = ["REFUSALS", "Batch", "Event", "OpenExcursions", "Planes", "SeriesKey", "join_series"]
 

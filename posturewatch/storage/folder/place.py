@@ -7,7 +7,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from posturewatch.storage.database import connect
+from posturewatch.storage.folder.database import connect
 
 __all__ = ["DatabasePlace", "PlaceError"]
 

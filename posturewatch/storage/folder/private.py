@@ -8,7 +8,7 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from posturewatch.storage.database import FILE_NAME
+from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
 
 __all__ = ["make_private", "private_files"]

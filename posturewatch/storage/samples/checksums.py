@@ -11,7 +11,7 @@ import json
 import sqlite3
 import zlib
 
-from posturewatch.storage.codec import HEAD_BYTES, sample_count
+from posturewatch.storage.samples.codec import HEAD_BYTES, sample_count
 
 __all__ = ["fill_in", "is_sealed_well", "of_chunk", "of_text", "samples_sealed", "seal"]
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
-from posturewatch.storage import checksums
-from posturewatch.storage.codec import ChunkError, Samples, decode, encode, join
+from posturewatch.storage.samples import checksums
+from posturewatch.storage.samples.codec import ChunkError, Samples, decode, encode, join
 
 __all__ = ["DamagedStretch", "insert_chunk", "read_chunks"]
 

@@ -7,9 +7,9 @@ import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from posturewatch.storage import schema_tables
-from posturewatch.storage.checksums import fill_in
-from posturewatch.storage.old_addresses import shorten
+from posturewatch.storage.samples.checksums import fill_in
+from posturewatch.storage.schema import statements
+from posturewatch.storage.schema.old_addresses import shorten
 
 __all__ = ["MIGRATIONS", "Migration", "applied", "migrate", "missing", "unknown"]
 
@@ -22,28 +22,28 @@ class Migration:
     apply: Callable[[sqlite3.Connection], None]
 
 
-def _all_of(statements: tuple[str, ...]) -> Callable[[sqlite3.Connection], None]:
+def _all_of(texts: tuple[str, ...]) -> Callable[[sqlite3.Connection], None]:
     def apply(connection: sqlite3.Connection) -> None:
-        for statement in statements:
+        for statement in texts:
             connection.execute(statement)
 
     return apply
 
 
 def _checksums(connection: sqlite3.Connection) -> None:
-    _all_of(schema_tables.CHECKSUMS)(connection)
+    _all_of(statements.CHECKSUMS)(connection)
     fill_in(connection)
 
 
 #: In the order in which they are applied.
 MIGRATIONS: tuple[Migration, ...] = (
-    Migration("sessions with samples, excursions, marks", _all_of(schema_tables.SESSIONS)),
-    Migration("pieces, passages and the practice list", _all_of(schema_tables.PASSAGES)),
-    Migration("clips", _all_of(schema_tables.CLIPS)),
-    Migration("discomfort checks", _all_of(schema_tables.CHECKS)),
-    Migration("exposure", _all_of(schema_tables.EXPOSURE)),
-    Migration("planes of the finger lift", _all_of(schema_tables.PLANES)),
-    Migration("excess angle x time", _all_of(schema_tables.EXCESS)),
+    Migration("sessions with samples, excursions, marks", _all_of(statements.SESSIONS)),
+    Migration("pieces, passages and the practice list", _all_of(statements.PASSAGES)),
+    Migration("clips", _all_of(statements.CLIPS)),
+    Migration("discomfort checks", _all_of(statements.CHECKS)),
+    Migration("exposure", _all_of(statements.EXPOSURE)),
+    Migration("planes of the finger lift", _all_of(statements.PLANES)),
+    Migration("excess angle x time", _all_of(statements.EXCESS)),
     Migration("checksums", _checksums),
     Migration("addresses without secrets", shorten),
 )

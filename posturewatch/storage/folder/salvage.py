@@ -11,9 +11,9 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from posturewatch.storage.database import connect, transaction
-from posturewatch.storage.log_frames import is_emptied, log_of, write_from_log
-from posturewatch.storage.schema import MIGRATIONS, applied, migrate
+from posturewatch.storage.folder.database import connect, transaction
+from posturewatch.storage.folder.log_frames import is_emptied, log_of, write_from_log
+from posturewatch.storage.schema.migrations import MIGRATIONS, applied, migrate
 
 __all__ = ["Salvaged", "salvage"]
 

@@ -6,7 +6,7 @@ import json
 import sqlite3
 
 from posturewatch.model.address import is_address, public_address
-from posturewatch.storage.checksums import seal
+from posturewatch.storage.samples.checksums import seal
 
 __all__ = ["shorten"]
 

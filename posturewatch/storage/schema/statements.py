@@ -1,4 +1,4 @@
-"""Every table, as one list of statements per migration; `schema` names and orders them."""
+"""Every table, as one list of statements per migration; `migrations` names and orders them."""
 
 from __future__ import annotations
 
@@ -224,7 +224,7 @@ PLANES = (
 #: Excess angle x time, as the field calls it.
 EXCESS = ("ALTER TABLE exposure_level RENAME COLUMN dose TO excess",)
 
-#: So that damage on the disk does not pass for health; see `posturewatch.storage.checksums`.
+#: So that damage on the disk does not pass for health; see `posturewatch.storage.samples.checksums`.
 CHECKSUMS = (
     "ALTER TABLE chunk ADD COLUMN checksum INTEGER",
     "ALTER TABLE session ADD COLUMN summary_checksum INTEGER",

@@ -1,0 +1,1 @@
+"""The database's tables, from the first version on."""
