@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import threading
 import time
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import cv2
@@ -154,7 +154,7 @@ class ScriptedPractice:
         self._rate_hz = rate_hz
         self._phase = "stopped"
         self._session_id: str | None = None
-        self._ids = itertools.count(1)
+        self.session_ids: Iterator[str] = (f"session-{count}" for count in itertools.count(1))
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._now_s = 0.0
@@ -180,7 +180,7 @@ class ScriptedPractice:
         self.calls.append("start")
         if self._thread is None:
             self._stop.clear()
-            self._session_id = f"session-{next(self._ids)}"
+            self._session_id = next(self.session_ids)
             self._phase, self._now_s = "watching", 0.0
             self.marks.clear()
             self._thread = threading.Thread(target=self._play, name="scripted-practice", daemon=True)
@@ -306,6 +306,9 @@ class OneSummary(PracticeLog):
     def clip_picture(self, number: int, time_s: float | None = None) -> bytes:
         _, encoded = cv2.imencode(".jpg", picture(number))
         return encoded.tobytes()
+
+    def checks(self) -> list[dict[str, Any]]:
+        return []
 
     def practice_list(self) -> dict[str, Any]:
         return {"items": [], "position": None}

@@ -100,9 +100,10 @@ def measured(page: Page, wanted: list[tuple[str, str]]) -> list[tuple[str, str, 
 TEXTS = [(".message-text", "color"), (".clock", "color"), (".hand-name", "color"), (".hand .word", "color"),
     (".scale-text *", "color"), (".finger p", "color"), (".strip-foot", "color"), (".hint", "color"),
     (".controls .button:not(:disabled)", "color")]  # fmt: skip
-MARKS = [(".shape", "color"), (".bar-track", "fill"), (".bar-comfort", "fill"), (".bar-limit", "stroke"),
-    (".bar-whisker", "stroke"), (".bar-needle", "fill"), (".lift-fill", "fill"), (".lift-track", "stroke"),
-    (".lift-limit", "stroke"), (".lift-strings", "stroke"), (".finger-shape", "color")]  # fmt: skip
+MARKS = [(".shape", "color"), (".dial-track", "stroke"), (".dial-comfort", "stroke"), (".dial-limit", "stroke"),
+    (".dial-arm", "stroke"), (".dial-straight", "stroke"), (".dial-spread", "stroke"), (".dial-hand path", "stroke"),
+    (".lift-fill", "fill"), (".lift-track", "stroke"), (".lift-limit", "stroke"), (".lift-strings", "stroke"),
+    (".finger-shape", "color")]  # fmt: skip
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

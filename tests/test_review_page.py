@@ -333,6 +333,37 @@ def test_a_check_gives_the_advice_in_its_own_words(open_page: Open, stage: Revie
     assert check["advice"]["level"] == "end"
 
 
+def test_a_check_is_offered_before_and_after_and_nothing_waits_for_it(
+    open_page: Open, stage: ReviewStage
+) -> None:
+    session = stage.sessions[-1]
+    stage.practice.session_ids = iter([session] * 2)
+    page = open_page("")
+    page.wait_for_selector("body[data-phase=stopped]")
+    page.keyboard.press("PageUp")
+    page.wait_for_selector("body[data-phase=watching]")
+    see(page, "#before", "How did it feel before playing?")
+    page.click("#before button:text-is('2')")
+    see(page, "#before", "Kept: 2 of 10 before playing")
+    # A tap that was meant otherwise.
+    page.click("#before >> text=Change")
+    page.click("#before button:text-is('1')")
+    see(page, "#before", "Kept: 1 of 10 before playing")
+    page.click("#before >> text=Hide")
+    page.wait_for_timeout(1300)
+    page.keyboard.press("PageUp")
+    see(page, "#felt", "How does it feel now?")
+    page.click("#felt button:text-is('5')")
+    see(page, "#felt .advice", "End this session")
+    after, before = stage.log.session(session)["checks"]
+    assert [(one["moment"], one["rating"]) for one in (before, after)] == [("before", 1), ("after", 5)]
+    # The same practice is not asked of twice.
+    page.click("#start-again")
+    page.wait_for_selector("body[data-phase=watching]")
+    page.wait_for_timeout(500)
+    assert page.is_hidden("#before")
+
+
 def test_a_quiet_sentence_is_shown_and_can_be_hidden(open_page: Open, stage: ReviewStage) -> None:
     stage.practice.asides = ["20 minutes of playing without a rest."]
     page = open_page("")

@@ -82,7 +82,7 @@ async ({ headers, summary }) => {
   });
   const node = document.createElement("main");
   const kept = { clips: [], passages: [], finding: null };
-  showSummary(node, summary, { fault: null, onStart() {}, sessionId: "", kept });
+  showSummary(node, summary, { fault: null, onStart() {}, sessionId: "", kept, fail() {} });
   return { shown, headline: node.querySelector(".headline").textContent };
 }
 """

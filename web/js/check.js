@@ -9,10 +9,11 @@ import { outlines } from "./outline.js";
 /** @import { Answer, Check, CheckForm } from "./api.d.ts" */
 
 /**
- * sessionId: of the session that has just ended, or null; fail: shows what went wrong.
- * @param {{ sessionId: string | null, fail: (sentence: string) => void }} options
+ * sessionId: of the session that has just ended, or null; fail: shows what went wrong. moment: of that session, where it
+ * is known; onKept: told once the check is kept.
+ * @param {{ sessionId: string | null, fail: (sentence: string) => void, moment?: "before" | "after", onKept?: () => void }} options
  */
-export async function openCheck({ sessionId, fail }) {
+export async function openCheck({ sessionId, fail, moment: known, onKept = () => {} }) {
   const text = words.check;
   /** @type {Answer<CheckForm>} */
   const { body: form, error } = await get("checks/form");
@@ -22,7 +23,7 @@ export async function openCheck({ sessionId, fail }) {
   /** @type {Set<string>} */
   const chosen = new Set();
   const where = element("p", { className: "small" }, text.nothingChosen);
-  const moments = sessionId === null ? null : element("p", { className: "moments sheet-row" },
+  const moments = sessionId === null || known ? null : element("p", { className: "moments sheet-row" },
     radio("moment", "after", text.after, true), radio("moment", "before", text.beforeAgain, false));
   const fault = element("p", { attr: { role: "alert" } });
   const note = element("input", { maxLength: 200 });
@@ -35,12 +36,14 @@ export async function openCheck({ sessionId, fail }) {
   const submit = async () => {
     const rating = valueOf(picked("rating"));
     if (rating === undefined) return setText(fault, text.chooseNumber(lowest, highest));
-    const moment = valueOf(picked("moment")) ?? "before";
+    const moment = known ?? valueOf(picked("moment")) ?? "before";
     const signs = [...sheet.querySelectorAll("[name=sign]:checked")].map(valueOf);
     /** @type {Answer<Check>} */
     const kept = await send("POST", "checks", { moment, rating: Number(rating), places: [...chosen], signs, note: note.value,
-      ...(moment === "after" ? { session_id: sessionId } : {}) });
-    return kept.body ? answer(sheet, kept.body) : setText(fault, kept.error ?? "");
+      ...(known || moment === "after" ? { session_id: sessionId } : {}) });
+    if (!kept.body) return setText(fault, kept.error ?? "");
+    onKept();
+    return answer(sheet, kept.body);
   };
   sheet.append(element("h2", {}, text.title), moments ?? "", element("p", {}, rate), ratings,
     element("h3", {}, text.where), outlines(form.sides, form.places, chosen, () => setText(where, chosen.size ? [...chosen].map(placeName).join(", ") : text.nothingChosen)), where,

@@ -71,7 +71,7 @@ export function setText(node, text) {
 }
 
 /**
- * @param {HTMLElement} node
+ * @param {HTMLElement | SVGElement} node
  * @param {string} name
  * @param {string} value
  */

@@ -40,7 +40,7 @@ export class HandPanel {
   #steady = new SteadyState();
   #main = /** @type {Steady<string>} */ (new Steady());
   #why = new SteadyReason();
-  #scales = WRIST.map((quantity) => new Scale(quantity));
+  #scales;
   #shape = svg("use", { href: "#shape-within" });
   #word = element("p", { className: "word" });
   #warnsText = element("span");
@@ -56,6 +56,7 @@ export class HandPanel {
   constructor(node, onWarns) {
     this.node = node;
     this.side = /** @type {Side} */ (node.dataset.side);
+    this.#scales = WRIST.map((quantity) => new Scale(quantity, this.side));
     const [name, role] = [words.hands[this.side], handName(this.side)];
     node.replaceChildren(
       svg("svg", { class: "shape", "aria-hidden": "true" }, this.#shape),

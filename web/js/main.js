@@ -10,6 +10,7 @@ import { listenToKeys } from "./keys.js";
 import { fillWords, words } from "./language.js";
 import { Live } from "./live.js";
 import { announcement, message } from "./message.js";
+import { CheckOffer } from "./offer.js";
 import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
@@ -57,6 +58,7 @@ let sayTurn = false;
 
 const sound = new Sound(() => renderSound());
 const passages = new PassageBar({ say, fail });
+const offer = new CheckOffer(byId("before", HTMLElement), fail);
 /** Asides that were put away; they stay so until the page is opened again. @type {Set<string>} */
 const hidden = new Set();
 
@@ -124,6 +126,7 @@ function takeState(state) {
   if (state.passage !== undefined) passages.show(state.passage);
   for (const panel of panels) panel.setWarns(state.warns.includes(panel.side));
   renderAside();
+  offer.update(state);
   if (state.phase !== before) {
     if (state.phase === "watching") {
       pictureAt = performance.now();
@@ -192,7 +195,7 @@ async function openSummary(sessionId) {
     fail(error ?? "");
     return;
   }
-  showSummary(summaryNode, body, { fault: view.state?.fault ?? null, onStart: () => turn("start"), sessionId,
+  showSummary(summaryNode, body, { fault: view.state?.fault ?? null, onStart: () => turn("start"), sessionId, fail,
     kept: kept.body ?? { clips: [], passages: [], finding: null } });
   byId("watch", HTMLElement).hidden = true;
   summaryNode.hidden = false;

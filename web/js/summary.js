@@ -4,6 +4,7 @@ import { element, svg } from "./dom.js";
 import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
 import { clock, duration, percent, sentenceCase } from "./format.js";
 import { words } from "./language.js";
+import { ratingStrip } from "./offer.js";
 import { holds, overview } from "./overview.js";
 import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { vocabulary } from "./vocabulary.js";
@@ -23,15 +24,21 @@ const SHORTEST_HOLD_S = 0.05;
 
 /**
  * Fills node with a session's summary (posturewatch/review/summaries.py): what is read in twenty seconds, then the
- * details. kept: the session's clips, passages and finding. onStart begins the next session.
+ * details. kept: the session's clips, passages and finding. onStart begins the next session; fail
+ * shows what went wrong.
  * @param {HTMLElement} node
  * @param {Summary} summary
- * @param {{ fault: string | null, onStart: () => void, sessionId: string, kept: Kept }} options
+ * @param {{ fault: string | null, onStart: () => void, sessionId: string, kept: Kept, fail: (sentence: string) => void }} options
  */
-export function showSummary(node, summary, { fault, onStart, sessionId, kept }) {
+export function showSummary(node, summary, { fault, onStart, sessionId, kept, fail }) {
   const text = words.summary;
   const start = element("button", { type: "button", className: "button start", id: "start-again", onclick: onStart },
     element("span", { className: "button-label" }, words.live.startAgain), element("kbd", {}, words.keys.pageUp));
+  const felt = element("section", { className: "card", id: "felt", hidden: true });
+  ratingStrip({ moment: "after", sessionId, fail }).then((strip) => {
+    if (strip) felt.append(strip);
+    felt.hidden = strip === null;
+  });
   node.replaceChildren(
     element("header", { className: "summary-head" },
       element("div", {}, element("h1", { tabIndex: -1 }, text.title), element("p", { className: "headline" }, headline(summary)),
@@ -40,7 +47,7 @@ export function showSummary(node, summary, { fault, onStart, sessionId, kept }) 
         fault ? element("p", { className: "fault", attr: { role: "alert" } }, fault) : null,
         ...(summary.damage ?? []).map((sentence) => element("p", { className: "fault" }, sentence))),
       start),
-    ...overview(summary, kept).map((one) => one ?? ""),
+    ...overview(summary, kept).map((one) => one ?? ""), felt,
     element("p", { className: "small" }, `${text.cautions[0] ?? ""} ${text.ifItHurts}`),
     folded(`${text.warnings(summary.warned.length)}, ${words.marks.count(summary.marks.length)}`, element("div", { className: "summary-columns" }, warnings(summary), marks(summary))),
     folded(text.everyAngle, element("div", { className: "summary-columns" }, ...SIDES.map((side) => hand(side, summary)))),

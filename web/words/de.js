@@ -152,6 +152,7 @@ export default {
 
   check: {
     title: "Wie fühlt es sich an?", where: "Wo? Tippe auf die Stelle", symptoms: "Eines dieser Anzeichen?", nothingChosen: "Nichts gewählt.", after: "nach dem Spielen", beforeAgain: "vor dem Weiterspielen",
+    moreOf: "Wo, und was noch…", ask: { before: "Wie hat es sich vor dem Spielen angefühlt?", after: "Wie fühlt es sich jetzt an?" },
     keep: "Behalten", done: "Fertig", basis: "Worauf das beruht", scale: (low, high) => `${low} ist kein Schmerz, ${high} der schlimmste, den du dir vorstellen kannst`, chooseNumber: (low, high) => `Wähle eine Zahl von ${low} bis ${high}.`,
     rated: (rating, moment) => `${rating} von 10 ${moments[moment]}`, kept: (rating, moment) => `Behalten: ${rating} von 10 ${moments[moment]}`, nothingFollows: "Daraus folgt nichts, worauf zu achten wäre.",
     deleteQuestion: "Diese Angabe endgültig löschen?", deleteYes: "Angabe löschen", place: (side, place) => `${sides[side]}: ${place}`,

@@ -106,7 +106,8 @@ export default {
 
   check: {
     title: "How does it feel?", where: "Where? Tap the place", symptoms: "Any of these symptoms?", nothingChosen: "Nothing chosen.",
-    after: "after playing", beforeAgain: "before playing again", keep: "Keep this", done: "Done", basis: "What this rests on",
+    after: "after playing", beforeAgain: "before playing again", moreOf: "Where, and what else…",
+    ask: { before: "How did it feel before playing?", after: "How does it feel now?" }, keep: "Keep this", done: "Done", basis: "What this rests on",
     scale: (/** @type {number} */ low, /** @type {number} */ high) => `${low} is no pain, ${high} the worst you can imagine`,
     chooseNumber: (/** @type {number} */ low, /** @type {number} */ high) => `Choose a number from ${low} to ${high}.`,
     rated: (/** @type {number} */ rating, /** @type {"before" | "after"} */ moment) => `${rating} of 10 ${moment} playing`,
