@@ -84,7 +84,7 @@ def test_a_film_that_has_gone_is_told_as_missing(store: Store, log: PracticeLog)
     assert log.clips() == []
 
 
-def test_the_desk_answers_the_writer_of_clips(store: Store, log: PracticeLog) -> None:
+def test_the_repository_answers_the_writer_of_clips(store: Store, log: PracticeLog) -> None:
     identity = record(store, 20.0)
     path = take(store, identity)
     repository = ClipRepository(store)

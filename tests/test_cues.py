@@ -145,7 +145,7 @@ def test_what_is_not_known_is_left_out_of_the_share() -> None:
     assert "ring_end_joint_back" not in shares(without)
 
 
-def test_thumb_cues_are_for_the_hand_that_stops() -> None:
+def test_thumb_cues_are_for_the_hand_that_frets() -> None:
     made = playing({"thumb_ip": 50.0, "thumb_place": 0.0})
     assert "thumb_hooked" in shares(made)
     assert not any(name.startswith("thumb") for name in shares(made, fretting=False))

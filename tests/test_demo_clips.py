@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from page_stage import admit
 from review_stage import Served
-from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, held, stays_beyond, truth
+from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, held, episodes_beyond, truth
 
 from posturewatch.config.settings import WatchSettings
 from posturewatch.review.derived import open_store
@@ -51,7 +51,7 @@ def page(served: Served) -> Iterator[Any]:
         browser.close()
 
 
-def test_each_held_stay_has_one_clip_and_nothing_else_has(served: Served) -> None:
+def test_each_held_episode_has_one_clip_and_nothing_else_has(served: Served) -> None:
     clips = served.log.clips()
     assert [one["reason"] for one in clips] == ["warning"] * len(held())
     for clip, (start_s, end_s) in zip(clips, held(), strict=True):
@@ -87,7 +87,7 @@ def test_each_clip_plays_and_seeks_with_the_angle_beside_it(served: Served, page
 
 
 def test_the_time_in_the_extreme_zone_is_the_truths(served: Served, page: Any) -> None:
-    beyond_s = sum(end_s - start_s for start_s, end_s in stays_beyond(LIMIT_DEG))
+    beyond_s = sum(end_s - start_s for start_s, end_s in episodes_beyond(LIMIT_DEG))
     assert beyond_s == pytest.approx(14.1, abs=0.05)
     session = served.log.clips()[0]["session_id"]
     (flexion,) = (

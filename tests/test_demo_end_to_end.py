@@ -39,7 +39,7 @@ def truth() -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:
     return {name: np.array([float(row[name]) for row in rows]) for name in rows[0]}
 
 
-def stays_beyond(limit_deg: float) -> list[tuple[float, float]]:
+def episodes_beyond(limit_deg: float) -> list[tuple[float, float]]:
     """(start, end) of every stay of the true left flexion beyond a limit."""
     known = truth()
     beyond = np.concatenate([[False], known["left_flexion_deg"] > limit_deg, [False]])
@@ -49,7 +49,7 @@ def stays_beyond(limit_deg: float) -> list[tuple[float, float]]:
 
 
 def held() -> list[tuple[float, float]]:
-    return [(a, b) for a, b in stays_beyond(LIMIT_DEG) if b - a >= WatchRules().hold_s]
+    return [(a, b) for a, b in episodes_beyond(LIMIT_DEG) if b - a >= WatchRules().hold_s]
 
 
 def check_warnings(warned: list[dict[str, Any]]) -> None:
@@ -64,13 +64,13 @@ def check_warnings(warned: list[dict[str, Any]]) -> None:
         assert one["cleared_s"] == pytest.approx(end_s + WatchRules().dip_s, abs=NEAR_S)
 
 
-def test_the_film_has_one_brief_and_two_held_stays() -> None:
+def test_the_video_has_one_brief_and_two_held_episodes() -> None:
     assert len(held()) == 2
-    assert len(stays_beyond(LIMIT_DEG)) == 3
+    assert len(episodes_beyond(LIMIT_DEG)) == 3
 
 
 @pytest.mark.models
-def test_live_warns_of_the_held_stays_and_of_nothing_else(
+def test_live_warns_of_the_held_episodes_and_of_nothing_else(
     demo_session: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     capsys.readouterr()

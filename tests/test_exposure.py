@@ -113,7 +113,7 @@ def test_duration_classes_are_half_open(seconds: float, column: int) -> None:
     assert table[6].sum() == pytest.approx(seconds)
 
 
-def test_a_short_loss_of_the_hand_ends_no_stay_and_adds_nothing() -> None:
+def test_a_short_loss_of_the_hand_ends_no_episode_and_adds_nothing() -> None:
     time_s, values = at(20.0, (0, 1.2), (NAN, 0.6), (0, 1.2), (50, 1))
     found = exposure(make_series(time_s, values), profile(), (0.0, 4.0), rules=AS_IT_IS)
     assert found.variation.seconds[3][1] == pytest.approx(2.4)

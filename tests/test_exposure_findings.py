@@ -144,7 +144,7 @@ def test_a_passage_held_beyond_from_end_to_end_is_named() -> None:
     assert "for 100 % of “Nocturne sketch”, bars 12-16; nowhere else above" in found.sentence
 
 
-def test_brief_stays_in_one_burst_are_not_many_observations() -> None:
+def test_brief_episodes_in_one_burst_are_not_many_observations() -> None:
     """Sixteen stays of a second and a half: spread over the passage they carry it, in one burst they do not."""
     time_s = np.arange(180 * 12) / 12
     inside = (time_s >= 60) & (time_s < 120)
@@ -291,7 +291,7 @@ def test_a_small_excess_is_left_alone_however_sure() -> None:
     assert next_to_work_on([made], passages, 1800.0, rules=FindingRules(excess=0.05)) is not None
 
 
-def test_the_strongest_rival_has_to_be_beaten_surely_too() -> None:
+def test_the_strongest_rival_has_to_be_beaten_with_certainty_too() -> None:
     """62 % in four stays, against 30 % in four of another passage: enough against all the rest together, too
     few to tell those two apart."""
     passages = in_a_row(6, 60.0)

@@ -80,7 +80,7 @@ def test_the_header_tells_of_the_same_frame_as_the_picture(feed: LiveFeed) -> No
     assert len(left["forearm"]) == 2
 
 
-def test_the_header_tells_the_cues_of_fingers_that_are_surely_there(feed: LiveFeed) -> None:
+def test_the_header_tells_the_cues_of_fingers_that_are_certain(feed: LiveFeed) -> None:
     back = {"ring_lift": (0.0, 1.0), "ring_dip": (-20.0, 2.0), "thumb_ip": (60.0, 2.0)}
     feed.put(Player().reading(0, 0.0, (12.0, 4.0, back), (-8.0, 3.0, back)))
     left, right = fetch(feed)[0]["hands"]

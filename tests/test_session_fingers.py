@@ -239,5 +239,5 @@ def test_an_export_has_the_columns_of_fingers(store: Store, played: Sequence[Rea
         ({"instrument": {"name": "kazoo", "handedness": "right"}}, {"left", "right"}),
     ],
 )
-def test_who_stops_strings(settings: dict[str, Any], sides: set[str]) -> None:
+def test_who_frets(settings: dict[str, Any], sides: set[str]) -> None:
     assert fretting_sides(settings) == sides

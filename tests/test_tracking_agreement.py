@@ -42,7 +42,7 @@ def test_a_hand_seen_as_it_was_tracked_fits(side: Side, angle_deg: float, scale:
     assert landmark_error(hand, side, 1000.0 * seen_rightly(hand, side), CLOSE) == pytest.approx(0, abs=1e-9)
 
 
-def test_the_misfit_is_the_joints_mean_distance_in_hand_scales() -> None:
+def test_the_landmark_error_is_the_joints_mean_distance_in_hand_scales() -> None:
     hand = placed(HAND, 40, 2.0, (640.0, 400.0))
     seen = seen_rightly(hand, "left")
     moved = hand.copy()
@@ -69,7 +69,7 @@ def test_a_hand_tracked_otherwise_than_it_is_seen_does_not_fit(how: str) -> None
     assert landmark_error(hand, "left", seen, CLOSE) > 0.35
 
 
-def test_doubt_is_the_mean_cross_entropy() -> None:
+def test_what_a_network_loses_is_the_mean_cross_entropy() -> None:
     """In nats: ln 2 where a network does not know (the entropy of a fair coin)."""
     assert cross_entropy_of([]) == 0
     assert cross_entropy_of([0.0]) == pytest.approx(math.log(2))

@@ -114,7 +114,7 @@ def placed(true_px: NDArray[Any], side: Side, jitter: NDArray[Any]) -> NDArray[A
 
 @pytest.mark.parametrize("side", ["left", "right"])
 @pytest.mark.parametrize("turn_deg", [0.0, 70.0, -150.0])
-def test_a_placement_is_found_again(side: Side, turn_deg: float) -> None:
+def test_a_crops_jitter_is_found_again(side: Side, turn_deg: float) -> None:
     true_px = truth(side, turn_deg)["joints_px"]
     jitter = np.array([0.1, -0.3, 0.4, -0.2])
     assert crop_jitter_of(placed(true_px, side, jitter), true_px, side) == pytest.approx(jitter)
