@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from page_stage import admit
 from review_stage import Served
-from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, held, episodes_beyond, truth
+from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, episodes_beyond, held, truth
 
 from posturewatch.config.settings import WatchSettings
 from posturewatch.review.derived import open_store

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from posturewatch.pipeline.build import Parts
     from posturewatch.pipeline.live_practice import LivePractice
     from posturewatch.pipeline.live_settings import LiveSettings
-    from posturewatch.pipeline.moment_lines import MomentLines
     from posturewatch.server.feed import LiveFeed
     from posturewatch.server.serving import PageServer
     from posturewatch.storage.store import Store
@@ -91,6 +90,7 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.before_start.set_up import SetUp
     from posturewatch.pipeline.live_practice import LivePractice
     from posturewatch.pipeline.live_settings import LiveSettings
+    from posturewatch.pipeline.moment_lines import MomentLines
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
     from posturewatch.review.report.writing import Reports
