@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import importlib.util
 import io
 from collections.abc import Mapping, Sequence
-from functools import cache
-from pathlib import Path
 from typing import Any, Literal
 from xml.sax.saxutils import escape
 
-from posturewatch.errors import UnavailableError
 from posturewatch.review.report.charts import dial, legend, state_bar, timeline, trend_chart
 from posturewatch.review.report.content import STATES, Moment, Report
-from posturewatch.review.report.figure import FILLS, INK, Box, Figure, Line, Shape, Text, Wedge, hatching
+from posturewatch.review.report.figure import INK, Figure, Line
+from posturewatch.review.report.paper import BOLD, PLAIN, drawing, printable, register_fonts
 from posturewatch.review.report.phrases import (
     CAUTIONS,
     IF_IT_HURTS,
@@ -53,8 +50,6 @@ _MARGIN = 40.0
 _SIZE = 8.6
 _NOTES = 150.0
 
-_PLAIN, _BOLD = "ReportPlain", "ReportBold"
-
 
 def report_pdf(report: Report, paper: Paper = "a4") -> bytes:
     """The report as a PDF file.
@@ -68,39 +63,13 @@ def report_pdf(report: Report, paper: Paper = "a4") -> bytes:
     """
     if paper not in PAPERS:
         raise ValueError(f"paper is one of {PAPERS}, got {paper!r}")
-    _register_fonts()
+    register_fonts()
     made = b""
     for scale, rows in _SCALES:
         made, pages = _set(report, paper, scale, rows)
         if pages <= MOST_PAGES:
             break
     return made
-
-
-@cache
-def _register_fonts() -> frozenset[int]:
-    """The characters that the font has. It comes with the plotting library that mediapipe needs, and is put into the
-    file: Czech and Polish names are in none of the fonts that every reader has."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    found = importlib.util.find_spec("matplotlib")
-    folder = Path(str(found.origin)).parent / "mpl-data" / "fonts" / "ttf" if found is not None else Path()
-    try:
-        plain = TTFont(_PLAIN, str(folder / "DejaVuSans.ttf"))
-        pdfmetrics.registerFont(plain)
-        pdfmetrics.registerFont(TTFont(_BOLD, str(folder / "DejaVuSans-Bold.ttf")))
-    # A missing file has an error of the library's own.
-    except Exception as error:
-        raise UnavailableError("The font for PDF files is missing; install posturewatch again.") from error
-    pdfmetrics.registerFontFamily(_PLAIN, normal=_PLAIN, bold=_BOLD, italic=_PLAIN, boldItalic=_BOLD)
-    return frozenset(plain.face.charToGlyph)
-
-
-def _printable(text: str) -> str:
-    """Without what the font lacks (emoji, for instance)."""
-    known = _register_fonts()
-    return "".join(one if ord(one) in known or one.isspace() else "□" for one in text)
 
 
 def _set(report: Report, paper: Paper, scale: float, rows: int) -> tuple[bytes, int]:
@@ -117,17 +86,17 @@ def _set(report: Report, paper: Paper, scale: float, rows: int) -> tuple[bytes, 
         rightMargin=_MARGIN,
         topMargin=_MARGIN * 0.8,
         bottomMargin=_MARGIN * 0.9,
-        title=_printable(title(report)),
-        author=_printable(report.who),
+        title=printable(title(report)),
+        author=printable(report.who),
         creator="posturewatch",
     )
-    foot = _printable(
+    foot = printable(
         f"posturewatch {report.last.program_version} · session {', '.join(one.id for one in report.practices[-3:])} · "
         f"report of {report.made_on}"
     )
 
     def footer(canvas: Any, made: Any) -> None:
-        canvas.setFont(_PLAIN, 6.5)
+        canvas.setFont(PLAIN, 6.5)
         canvas.setFillColor(INK)
         canvas.drawString(_MARGIN, 18, foot)
         canvas.drawRightString(size[0] - _MARGIN, 18, f"page {canvas.getPageNumber()}")
@@ -150,7 +119,7 @@ class _Setter:
         self._scale = scale
         self._rows = rows
 
-        def style(name: str, size: float, font: str = _PLAIN, **more: Any) -> Any:
+        def style(name: str, size: float, font: str = PLAIN, **more: Any) -> Any:
             size *= scale
             return ParagraphStyle(
                 name, fontName=font, fontSize=size, leading=size * 1.28, textColor=INK, **more
@@ -160,10 +129,10 @@ class _Setter:
             "plain": style("plain", _SIZE, spaceAfter=2 * scale),
             "small": style("small", 7.2, spaceAfter=2 * scale),
             "cell": style("cell", 7.4),
-            "head": style("head", 7.2, _BOLD),
-            "title": style("title", 15.0, _BOLD, spaceAfter=2 * scale),
-            "section": style("section", 10.2, _BOLD, spaceBefore=7 * scale, spaceAfter=3 * scale),
-            "finding": style("finding", 10.4, _BOLD, spaceBefore=3 * scale, spaceAfter=1 * scale),
+            "head": style("head", 7.2, BOLD),
+            "title": style("title", 15.0, BOLD, spaceAfter=2 * scale),
+            "section": style("section", 10.2, BOLD, spaceBefore=7 * scale, spaceAfter=3 * scale),
+            "finding": style("finding", 10.4, BOLD, spaceBefore=3 * scale, spaceAfter=1 * scale),
         }
 
     def story(self, report: Report) -> list[Any]:
@@ -178,7 +147,7 @@ class _Setter:
     def _p(self, text: str, kind: str = "plain") -> Any:
         from reportlab.platypus import Paragraph
 
-        return Paragraph(escape(_printable(text)), self._styles[kind])
+        return Paragraph(escape(printable(text)), self._styles[kind])
 
     def _section(self, heading: str, *parts: Any) -> list[Any]:
         """The heading stays with what follows it."""
@@ -188,7 +157,7 @@ class _Setter:
         return [KeepTogether([self._p(heading, "section"), first]), *rest]
 
     def _drawn(self, figure: Figure) -> Any:
-        return _drawing(figure)
+        return drawing(figure)
 
     def _table(self, head: Sequence[str], rows: Sequence[Sequence[Any]], widths: Sequence[float]) -> Any:
         """widths: shares of the whole one. Cells are text or drawings."""
@@ -364,48 +333,3 @@ class _Setter:
 
 def _steps(first: float, end: float, step: float) -> list[float]:
     return [first + step * place for place in range(int((end - first) / step) + 1)]
-
-
-def _drawing(figure: Figure) -> Any:
-    """The figure as the library draws it, with y up."""
-    from reportlab.graphics.shapes import Drawing
-
-    drawing = Drawing(figure.width, figure.height)
-    for shape in figure.shapes:
-        for one in _shapes(shape, figure.height):
-            drawing.add(one)
-    return drawing
-
-
-def _shapes(shape: Shape, height: float) -> list[Any]:
-    from reportlab.graphics import shapes
-    from reportlab.lib.colors import HexColor
-
-    if isinstance(shape, Box):
-        place = (shape.x, height - shape.y - shape.height, shape.width, shape.height)
-        outline = (
-            {"strokeColor": HexColor(INK), "strokeWidth": 0.5} if shape.outlined else {"strokeColor": None}
-        )
-        return [
-            shapes.Rect(*place, fillColor=HexColor(FILLS[shape.fill][0]), strokeColor=None),
-            *(each for line in hatching(shape) for each in _shapes(line, height)),
-            *([shapes.Rect(*place, fillColor=None, **outline)] if shape.outlined else []),
-        ]
-    if isinstance(shape, Line):
-        dash = [shape.dash, shape.dash] if shape.dash else None
-        return [
-            shapes.Line(
-                shape.x1, height - shape.y1, shape.x2, height - shape.y2,
-                strokeColor=HexColor(shape.colour), strokeWidth=shape.width, strokeDashArray=dash,
-            )
-        ]  # fmt: skip
-    if isinstance(shape, Wedge):
-        points = [number for x, y in shape.points() for number in (x, height - y)]
-        return [shapes.Polygon(points, fillColor=HexColor(FILLS[shape.fill][0]), strokeColor=None)]
-    assert isinstance(shape, Text)
-    return [
-        shapes.String(
-            shape.x, height - shape.y, _printable(shape.text), fontName=_BOLD if shape.bold else _PLAIN,
-            fontSize=shape.size, textAnchor=shape.anchor, fillColor=HexColor(INK),
-        )
-    ]  # fmt: skip
