@@ -93,7 +93,6 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.moment_lines import MomentLines
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
-    from posturewatch.review.report.writing import Reports
     from posturewatch.server.admission import Admission
     from posturewatch.server.app import create_app
     from posturewatch.server.feed import LiveFeed
@@ -113,8 +112,6 @@ def run(args: argparse.Namespace) -> int:
         cleanup.callback(live.preview.close)
         cleanup.callback(live.practice.stop)
         words = current_words(settings, feed)
-        lines = MomentLines(parts)
-        cleanup.callback(lines.close)
         port = int(listener.getsockname()[1])
         admission = Admission(port)
         app = create_app(
@@ -126,7 +123,7 @@ def run(args: argparse.Namespace) -> int:
             port=port,
             admission=admission,
             set_up=SetUp(live, settings),
-            reports=Reports(store, lines),
+            **_of_what_is_kept(store, settings, cleanup),
         )
         server = PageServer(app, listener)
         cleanup.callback(server.close)
@@ -139,6 +136,20 @@ def run(args: argparse.Namespace) -> int:
         faults = _watch(live, server, asked)
         live.practice.stop()
         return _last_words(live, store, faults)
+
+
+def _of_what_is_kept(store: Store, settings: LiveSettings, cleanup: ExitStack) -> dict[str, Any]:
+    """Who makes reports for the page, and who takes films in."""
+    from posturewatch.pipeline.films.desk import FilmDesk
+    from posturewatch.pipeline.films.workers import Processes, usual_jobs
+    from posturewatch.pipeline.moment_lines import MomentLines
+    from posturewatch.review.report.writing import Reports
+
+    lines = MomentLines(settings.parts)
+    cleanup.callback(lines.close)
+    films = FilmDesk(store, lambda: settings.parts, lambda: Processes(usual_jobs()))
+    cleanup.callback(films.close)
+    return {"reports": Reports(store, lines), "films": films}
 
 
 def current_words(settings: LiveSettings, feed: LiveFeed) -> dict[str, Any]:

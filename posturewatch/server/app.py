@@ -18,11 +18,12 @@ from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
 from posturewatch.server.answers import answer, fault
-from posturewatch.server.collaborators import BeforeStart, FrameFeed, PracticeControl
+from posturewatch.server.collaborators import BeforeStart, Films, FrameFeed, PracticeControl
 from posturewatch.server.files import PageFiles
 from posturewatch.server.guard import Guard
 from posturewatch.server.live_socket import LiveSocket
 from posturewatch.server.routes.before_start import before_start_routes
+from posturewatch.server.routes.films import film_routes
 from posturewatch.server.routes.kept import kept_routes
 from posturewatch.server.routes.playing import playing_routes
 from posturewatch.server.routes.reports import report_routes
@@ -55,6 +56,7 @@ def create_app(
     admission: Admission,
     set_up: BeforeStart | None = None,
     reports: Reports | None = None,
+    films: Films | None = None,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
@@ -72,6 +74,8 @@ def create_app(
         What comes before a practice, where something is to be set up.
     reports
         Makes reports of what is kept, where there are to be any.
+    films
+        Takes films in, where it does.
 
     Raises
     ------
@@ -87,6 +91,7 @@ def create_app(
     app.include_router(kept_routes(log))
     if reports is not None:
         app.include_router(report_routes(log, reports))
+    app.include_router(film_routes(films))
     if set_up is not None:
         app.include_router(before_start_routes(set_up))
 

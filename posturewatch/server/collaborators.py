@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from posturewatch.model.observation import Side
 from posturewatch.server.feed import FeedMessage
 
-__all__ = ["BeforeStart", "FrameFeed", "PracticeControl"]
+__all__ = ["BeforeStart", "Films", "FrameFeed", "IncomingFilm", "PracticeControl"]
 
 
 class PracticeControl(Protocol):
@@ -44,6 +44,26 @@ class BeforeStart(Protocol):
     def choose(self, changes: Mapping[str, Any]) -> Mapping[str, Any]: ...
     def settings(self) -> Mapping[str, Any]: ...
     def change_settings(self, changes: Mapping[tuple[str, str], Any]) -> Mapping[str, Any]: ...
+
+
+class IncomingFilm(Protocol):
+    """A film that is coming in; `abort` is without effect after `finish`."""
+
+    def expect(self, total_bytes: int) -> None: ...
+    def write(self, data: bytes) -> None: ...
+    def finish(self) -> Mapping[str, Any]: ...
+    def abort(self) -> None: ...
+
+
+class Films(Protocol):
+    """Films that are handed in; every method may be called from any thread.
+
+    See `posturewatch.pipeline.films.desk.FilmDesk`.
+    """
+
+    def hand_in(self, name: str, piece: str | None, bars: str, modified_s: float | None) -> IncomingFilm: ...
+    def films(self) -> Mapping[str, Any]: ...
+    def remove(self, identity: str) -> None: ...
 
 
 class FrameFeed(Protocol):

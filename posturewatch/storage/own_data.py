@@ -18,7 +18,10 @@ from posturewatch.storage.tables.clips import CLIPS_FOLDER
 if TYPE_CHECKING:
     from posturewatch.storage.store import Store
 
-__all__ = ["data_json", "forget_everything", "forget_session"]
+__all__ = ["FILMS_FOLDER", "data_json", "forget_everything", "forget_session"]
+
+#: Films that are to be measured, and parts of those that are not measured to their end.
+FILMS_FOLDER = "films"
 
 #: How the names of the database's own files begin.
 _STEM = FILE_NAME.partition(".")[0]
@@ -56,7 +59,7 @@ def forget_session(store: Store, session_id: str) -> int:
     StoreError
         Where a file cannot be deleted.
     """
-    if session_id == store.running_id:
+    if session_id in store.open_ids:
         raise ConflictError("This session is being recorded; stop it before you delete it.")
     with store.reading() as connection:
         listed = None if connection is None else _sessions(connection, session_id)
@@ -84,10 +87,11 @@ def forget_everything(store: Store) -> int:
     StoreError
         Where a file cannot be deleted.
     """
-    if store.running_id is not None:
+    if store.open_ids:
         raise ConflictError("A session is being recorded; stop it before you delete everything.")
     before = sum(size for _, size in _files(store.data_dir))
     _delete_tree(store.data_dir / CLIPS_FOLDER)
+    _delete_tree(store.data_dir / FILMS_FOLDER)
     for path in list(store.data_dir.iterdir()):
         if path.name.startswith(_SET_ASIDE):
             _delete_tree(path)

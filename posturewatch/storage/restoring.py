@@ -83,7 +83,7 @@ def restore(store: Store, path: Path, *, session_id: str | None = None, replace:
     StoreError
         Where the folder cannot be written to, or another program has its database open.
     """
-    if store.running_id is not None:
+    if store.open_ids:
         raise StoreError("A session is being recorded; stop it before you restore a backup.")
     with Archive(path, [BACKUP]) as archive:
         about = archive.about_as(About)

@@ -99,7 +99,8 @@ class Store(SessionReader):
         super().__init__(default_data_dir() if data_dir is None else data_dir)
         self._on_closed = on_closed
         self.notice: str | None = None
-        self._recorder: Recorder | None = None
+        self._recorders: dict[str, Recorder] = {}
+        self._practice: str | None = None
         made = not self.data_dir.exists()
         try:
             self.data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -116,15 +117,15 @@ class Store(SessionReader):
             self._lock.close()
             raise
 
-    def begin(self, start: SessionStart) -> Recorder:
-        """A new session's recorder.
+    def begin(self, start: SessionStart, *, of_a_film: bool = False) -> Recorder:
+        """A new session's recorder. One practice is recorded at a time; what is kept of a film goes beside it.
 
         Raises
         ------
         StoreError
             Where the session cannot even be begun.
         """
-        if self._recorder is not None:
+        if not of_a_film and self._practice is not None:
             raise StoreError("A session is being recorded already; stop it before the next.")
         identity = secrets.token_hex(4)
         try:
@@ -138,16 +139,27 @@ class Store(SessionReader):
         except sqlite3.Error as error:
             connection.close()
             raise self._unusable(error) from error
-        self._recorder = Recorder(
-            connection, number, identity, self.path, on_closed=self._on_closed, on_end=self._recorder_ended
+        if not of_a_film:
+            self._practice = identity
+        self._recorders[identity] = recorder = Recorder(
+            connection,
+            number,
+            identity,
+            self.path,
+            on_closed=self._on_closed,
+            on_end=lambda: self._ended(identity),
         )
-        return self._recorder
+        return recorder
 
     @property
     def running_id(self) -> str | None:
-        """The id of the session that is being recorded, or None."""
-        recorder = self._recorder
-        return None if recorder is None else recorder.session_id
+        """The id of the practice that is being recorded, or None."""
+        return self._practice
+
+    @property
+    def open_ids(self) -> frozenset[str]:
+        """The ids of all sessions that are being written: a practice, and films that are being kept."""
+        return frozenset(self._recorders)
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection | None]:
@@ -223,7 +235,7 @@ class Store(SessionReader):
             with closing(connect(self.path)) as connection:
                 (free,) = connection.execute("PRAGMA freelist_count").fetchone()
                 (pages,) = connection.execute("PRAGMA page_count").fetchone()
-                if self._recorder is None and free > _FREE_SHARE * pages:
+                if not self._recorders and free > _FREE_SHARE * pages:
                     connection.execute("VACUUM")
                 _fold_log_in(connection)
         except sqlite3.Error as error:
@@ -232,8 +244,7 @@ class Store(SessionReader):
 
     def close(self) -> None:
         """Ends a session that still runs and gives the folder free; may be called twice."""
-        recorder = self._recorder
-        if recorder is not None:
+        for recorder in list(self._recorders.values()):
             recorder.close()
         self._lock.close()
 
@@ -243,8 +254,10 @@ class Store(SessionReader):
     def __exit__(self, *exception: object) -> None:
         self.close()
 
-    def _recorder_ended(self) -> None:
-        self._recorder = None
+    def _ended(self, identity: str) -> None:
+        self._recorders.pop(identity, None)
+        if self._practice == identity:
+            self._practice = None
 
     def _open(self, thorough: bool) -> None:
         try:

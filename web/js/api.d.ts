@@ -85,6 +85,10 @@ export interface KeptSession {
 export interface ListedSession extends KeptSession {
   warnings: number; clips: number; extreme_share: number | null; measured_share: number | null; pain: number | null;
 }
+export interface HandedIn {
+  id: string; name: string; piece: string | null; bars: string; bytes: number; phase: "waiting" | "measuring" | "keeping" | "kept" | "failed";
+  share: number | null; left_s: Seconds | null; session_id: string | null; sentence: string | null;
+}
 export interface KeptPassage extends Passage {
   id: number; session_id: string; piece_id: number; piece: string; bars: string; tempo_bpm: number | null;
   start_s: Seconds; end_s: Seconds | null;

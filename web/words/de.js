@@ -217,6 +217,13 @@ export default {
     none: "Noch ist nichts aufgenommen. Starte auf der Übeseite; am Ende steht es hier.",
   },
 
+  films: {
+    title: "Ein Film vom Telefon", drop: "Zieh Filme hierher oder wähle sie aus. Sie werden auf diesem Gerät gemessen und zu Übungen; die Filme selbst werden nicht behalten.", choose: "Filme auswählen",
+    sending: (/** @type {string} */ share) => `wird kopiert, ${share}`, waiting: "wartet", keeping: "wird abgelegt", kept: "fertig", failed: "konnte nicht gemessen werden", open: "Übung öffnen", remove: "Aus der Liste nehmen",
+    measuring: (/** @type {string} */ share) => `wird gemessen, ${share}`, left: (/** @type {string} */ time) => `noch etwa ${time}`, waits: "Während du übst, warten die Filme.",
+    list: "Filme, die abgegeben wurden", tooLarge: (/** @type {string} */ name, /** @type {string} */ most) => `${name} ist größer als ${most}; schneide ihn oder nimm: posturewatch analyse.`, piece: "Was gespielt wird (darf leer bleiben)", bars: "Takte",
+  },
+
   report: {
     title: "Bericht für Lehrkraft oder Arzt", open: "Bericht…", name: "Name der Spielerin oder des Spielers (darf leer bleiben)", kind: "Als", of: "Über", save: "Speichern", cancel: "Abbrechen",
     kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, US-Letter", html: "Webseite", clips: "Webseite mit den Filmen darin" }),

@@ -197,6 +197,13 @@ export default {
     newer: "‹ Newer", older: "Older ›", none: "Nothing has been recorded yet. Start a practice on the practice page; it is kept here when it ends.",
   },
 
+  films: {
+    title: "A film from the phone", drop: "Drop films here, or choose them. They are measured on this machine and become sessions; the films themselves are not kept.", choose: "Choose films",
+    sending: (/** @type {string} */ share) => `being copied, ${share}`, waiting: "waiting", keeping: "being kept", kept: "done", failed: "could not be measured", open: "Open the session", remove: "Take off the list",
+    measuring: (/** @type {string} */ share) => `being measured, ${share}`, left: (/** @type {string} */ time) => `about ${time} left`, waits: "While you practise, films wait.",
+    list: "Films that were handed in", tooLarge: (/** @type {string} */ name, /** @type {string} */ most) => `${name} is larger than ${most}; cut it, or use: posturewatch analyse.`, piece: "What is played (may stay empty)", bars: "Bars",
+  },
+
   report: {
     title: "Report for a teacher or clinician", open: "Report…", name: "Player's name (may stay empty)", kind: "As", of: "About", save: "Save", cancel: "Cancel",
     kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, Letter", html: "Web page", clips: "Web page with the films in it" }),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.pipeline.films.replay import replay
 from posturewatch.pipeline.films.results import FilmFacts
 from posturewatch.pipeline.films.work import MeasuredFilm
+from posturewatch.storage.own_data import FILMS_FOLDER
 from posturewatch.storage.store import Store
 
 __all__ = ["NOTHING", "FilmKeeping", "Kept", "Played", "parts_folder"]
@@ -39,9 +41,16 @@ class Kept:
 
 
 class FilmKeeping:
-    """Keeps films in one practice log."""
+    """Keeps films in one practice log.
 
-    def __init__(self, store: Store, parts: Parts) -> None:
+    Parameters
+    ----------
+    begun
+        Called when one that is measured is about to be kept.
+    """
+
+    def __init__(self, store: Store, parts: Parts, begun: Callable[[], None] = lambda: None) -> None:
+        self._begun = begun
         self._store = store
         self._parts = parts
         self._clips = ClipRecording(store, parts.settings.clips)
@@ -74,10 +83,11 @@ class FilmKeeping:
             Where the session cannot be begun.
         """
         self.refuse_known(facts)
+        self._begun()
         # Images are only looked at again where there is something to see.
         pictures = self._parts.settings.clips.enabled and self._flagged(film, facts)
         start = self._parts.described_start(facts.described, facts.started_at)
-        recorder = self._store.begin(start)
+        recorder = self._store.begin(start, of_a_film=True)
         if not pictures:
             if played.piece is not None:
                 recorder.passage(0.0, played.piece, played.bars)
@@ -128,4 +138,4 @@ def _faults(*sentences: str | None) -> tuple[str, ...]:
 
 def parts_folder(data_dir: Path) -> Path:
     """Where parts of films wait that are to be kept and are not measured to their end."""
-    return data_dir / "unfinished-films"
+    return data_dir / FILMS_FOLDER / "unfinished"

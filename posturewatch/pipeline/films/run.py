@@ -251,7 +251,13 @@ def _plan(
         store = None if place is None else PartStore(place, about, resume=wish.resume)
     except PosturewatchError as fault:
         return _Planned(FilmTask(number, path, path.name, ()), folder, fault=fault)
-    return _Planned(FilmTask(number, path, facts.name, cut, store), folder, facts)
+    return _Planned(FilmTask(number, path, facts.name, cut, store, _length_s(scan, wish)), folder, facts)
+
+
+def _length_s(scan: FilmScan | None, wish: FilmWish) -> float | None:
+    """Of what is measured of a film."""
+    end_s = wish.to_s if scan is None else scan.end_s if wish.to_s is None else min(wish.to_s, scan.end_s)
+    return None if end_s is None else max(0.0, end_s - wish.from_s)
 
 
 def _place(path: Path, folder: Path | None, wish: FilmWish) -> Path | None:

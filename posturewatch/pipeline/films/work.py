@@ -41,6 +41,8 @@ class FilmTask:
         In order.
     store
         Keeps parts that are done, None where nobody will go on with them.
+    length_s
+        Of what is measured of it, where that is known.
     """
 
     number: int
@@ -48,6 +50,7 @@ class FilmTask:
     name: str
     parts: tuple[FilmPart, ...]
     store: PartStore | None = None
+    length_s: float | None = None
 
 
 @dataclass

@@ -112,12 +112,18 @@ class Processes(_Executed):
         # Fresh ones: what runs in this process already (threads, the inference engine) does not survive a fork.
         self._context = multiprocessing.get_context("spawn")
         self._stop = self._context.Event()
+        self._seconds = self._context.Value("d", 0.0)
         super().__init__(jobs)
 
     def _make(self) -> Executor:
         return ProcessPoolExecutor(
-            self.at_once, mp_context=self._context, initializer=_begin, initargs=(self._stop,)
+            self.at_once, mp_context=self._context, initializer=_begin, initargs=(self._stop, self._seconds)
         )
+
+    @property
+    def measured_s(self) -> float:
+        """Seconds of film that have been measured so far, in parts that are not done, too."""
+        return float(self._seconds.value)
 
     def close(self) -> None:
         """Ends the processes; what they have in work is lost."""
@@ -169,13 +175,33 @@ class Cluster(_Executed):
 
 
 _STOP: Any = None
+_SECONDS: Any = None
+
+#: So much less pressing is measuring a film than all else that this machine does (niceness of POSIX).
+_NICER = 10
 
 
-def _begin(stop: Any) -> None:
+def _begin(stop: Any, seconds: Any) -> None:
     """In a new process: Ctrl-C is the first one's to answer, which then says so."""
-    global _STOP
-    _STOP = stop
+    global _STOP, _SECONDS
+    _STOP, _SECONDS = stop, seconds
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(os, "nice"):
+        os.nice(_NICER)
+
+
+def _counting(part: FilmPart) -> Callable[[float], None]:
+    """Adds what is measured of a part to what is measured in all."""
+    reached_s = part.start_s
+
+    def count(time_s: float) -> None:
+        nonlocal reached_s
+        if _SECONDS is not None and time_s > reached_s:
+            with _SECONDS.get_lock():
+                _SECONDS.value += time_s - reached_s
+            reached_s = time_s
+
+    return count
 
 
 def _measure(path: str, part: FilmPart, settings: Settings) -> MeasuredPart:
@@ -188,6 +214,7 @@ def _measure(path: str, part: FilmPart, settings: Settings) -> MeasuredPart:
             settings,
             assembly.build,
             stopped=(lambda: False) if stop is None else stop.is_set,
+            progress=_counting(part),
         )
     except PosturewatchError as fault:
         # Its one argument is its sentence; a cause may not survive the way.

@@ -100,6 +100,14 @@ One session
     GET    /api/sessions/ID/export.csv          a file to save
     GET    /api/sessions/ID/export.json         a file to save
 
+Films that are handed in
+    GET    /api/films                           {"films": [FILM], "limit_bytes"}, in the order in which they came
+    PUT    /api/films?name=&piece=&bars=&modified_s=    FILM; the body is the film's file itself, of any length up to
+           limit_bytes; modified_s: when that file was last written, seconds since 1970
+    DELETE /api/films/ID                        {"deleted": true}: off the list; its session stays where it is kept
+    FILM      {"id", "name", "piece", "bars", "bytes", "phase": "waiting" | "measuring" | "keeping" | "kept" |
+               "failed", "share": 0..1 | null, "left_s", "session_id", "sentence"}
+
 Clips
     GET    /api/clips?session=ID&piece=ID       {"clips": [CLIP]}, newest first; both filters optional
     GET    /api/clips/ID                        CLIP

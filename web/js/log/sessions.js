@@ -4,6 +4,7 @@ import { get } from "../actions.js";
 import { element } from "../dom.js";
 import { dateAndTime, duration, percent } from "../format.js";
 import { words } from "../language.js";
+import { filmsCard } from "./films.js";
 import { faultPage, head, link, table } from "./parts.js";
 
 /** @import { Answer, ListedSession, Page } from "../api.d.ts" */
@@ -20,6 +21,7 @@ export async function sessionsPage([from = "0"]) {
   const { body, error } = await get("sessions");
   if (!body) return faultPage(text.title, error);
   const all = body.sessions;
+  const films = filmsCard();
   const first = Math.max(0, Number.parseInt(from, 10) || 0);
   const rows = all.slice(first, first + MOST).map((one) => [
     link(`${dateAndTime(one.started_at)}${one.demo ? ` (${text.demo})` : ""}`, `#/session/${encodeURIComponent(one.id)}`),
@@ -37,6 +39,8 @@ export async function sessionsPage([from = "0"]) {
         : table(text.caption, [text.when, text.length, text.warnings, text.extreme, words.fingers.measured, text.pain, words.clips.title], rows, "wide compact"),
       element("p", { className: "small" }, text.about),
       more,
+      films.node,
     ],
+    leave: films.leave,
   };
 }
