@@ -90,7 +90,6 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.pipeline.before_start.set_up import SetUp
     from posturewatch.pipeline.live_practice import LivePractice
     from posturewatch.pipeline.live_settings import LiveSettings
-    from posturewatch.pipeline.moment_lines import MomentLines
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog
     from posturewatch.server.admission import Admission

@@ -105,7 +105,14 @@ class FilmDesk:
         with self._lock:
             now = self._now
             found = [
-                {**film.to_json(), **(now.to_json() if now is not None and now.of is film else {})}
+                {
+                    **film.to_json(),
+                    **(
+                        now.to_json()
+                        if now is not None and now.of is film and film.phase == "measuring"
+                        else {}
+                    ),
+                }
                 for film in self._films.values()
             ]
         return {"films": found, "limit_bytes": self.limit_bytes}
@@ -220,6 +227,10 @@ class _Progress:
         self._known_s = 0.0
         self._parts_s = 0.0
         self._began = time.monotonic()
+
+    def is_of(self, film: HandedIn) -> bool:
+        """Whether it is this one that is being measured."""
+        return self.of is film and film.phase == "measuring"
 
     def to_json(self) -> dict[str, Any]:
         """share: of the film that is measured, 0 to 1. left_s: how long it will take, None where nobody knows yet."""
