@@ -19,6 +19,7 @@ from posturewatch.exposure.trends import (
     by_week,
     change,
     slope,
+    worst_pieces,
 )
 
 MONDAY = dt.date(2025, 3, 3)
@@ -133,3 +134,20 @@ def test_slope_against_scipy(shares: list[float | None]) -> None:
 
 def test_one_odd_week_bends_no_slope() -> None:
     assert slope(totals([0.1, 0.12, 0.9, 0.16, 0.18, 0.2])) == pytest.approx(0.02, abs=0.005)
+
+
+def test_the_worst_piece_is_that_of_the_last_week_measured() -> None:
+    """In the first week it was the waltz, in the second the air; the third was measured for a minute."""
+    whole = [
+        record(MONDAY, 100.0), record(MONDAY + WEEK, 50.0), record(MONDAY + 2 * WEEK, 60.0, measured_s=60.0),
+    ]  # fmt: skip
+    played = [
+        record(MONDAY, 100.0, piece="waltz"),
+        record(MONDAY + WEEK, 10.0, measured_s=400.0, piece="waltz"),
+        record(MONDAY + WEEK, 40.0, measured_s=400.0, piece="air"),
+        # Too short to say.
+        record(MONDAY + WEEK, 30.0, measured_s=30.0, piece="study"),
+        record(MONDAY + 2 * WEEK, 60.0, measured_s=60.0, piece="waltz"),
+    ]
+    assert worst_pieces(played, by_week(whole)) == {KEY: ("air", 0.1)}
+    assert worst_pieces([record(MONDAY, 0.0, piece="waltz")], by_week([record(MONDAY, 0.0)])) == {}

@@ -19,6 +19,7 @@ from posturewatch.review.entries import (
     PieceChange,
 )
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.trends import local_today
 from posturewatch.storage.store import Store
 
 SWITCHES = ((0.0, "One", "bars 1-4"), (40.0, "Two", ""), (80.0, "One", "bars 1-4"))
@@ -222,6 +223,18 @@ def test_the_demo_and_time_without_a_picture_are_no_practice(store: Store, log: 
     assert (week["sessions"], week["minutes"]) == (1, pytest.approx(4.0, abs=0.05))
     assert all(one["share"] in (None, 0.0) for line in told["lines"] for one in line["weeks"])
     assert [one["demo"] for one in log.sessions()] == [True, False]
+
+
+@pytest.mark.calendar
+def test_pain_is_told_by_day_and_the_demo_left_out(store: Store, log: PracticeLog) -> None:
+    own = record(store, 12.0)
+    demo = record(store, 12.0, source_name="demo film")
+    for moment, rating, session in (
+        ("before", 3, own), ("before", 1, own), ("after", 0, own), ("after", 9, demo),
+    ):  # fmt: skip
+        log.add_check(CheckEntry.read({"moment": moment, "rating": rating, "session_id": session}))
+    (day,) = log.trends(weeks=1)["pain"]
+    assert day == {"day": local_today().isoformat(), "before": 3, "after": 0}
 
 
 def test_the_list_of_sessions_tells_what_each_adds_up_to(store: Store, log: PracticeLog) -> None:

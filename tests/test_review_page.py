@@ -12,6 +12,8 @@ import pytest
 from page_stage import admit
 from review_stage import RATE_HZ, ReviewStage, flexion_deg
 
+from posturewatch.review.entries import PieceChange
+
 pytestmark = pytest.mark.browser
 
 if TYPE_CHECKING:
@@ -200,7 +202,9 @@ def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
     see(page, ".headline", "measured 100\u00a0% of the time")
     see(page, "#finding", "Left wrist bent in (flexion) beyond 48.6 degrees")
     see(page, "#finding", "bars 12-16")
+    page.click("summary:text-is('Over the session')")
     page.wait_for_selector(".chart canvas")
+    page.click("summary:text-is('Change passages and marks')")
     page.click("#passages li:nth-child(2) >> text=Change")
     page.fill("#passages input[placeholder='bars 12-16']", "bars 12-20")
     page.keyboard.press("Enter")
@@ -221,6 +225,7 @@ def test_a_session_tells_what_to_work_on_and_its_passages_can_be_changed(
 
 def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -> None:
     page = open_page(f"log.html#/session/{stage.sessions[-1]}")
+    page.click("summary:text-is('Fingers')")
     left = page.locator("#fingers .fingers-group[data-side=left]")
     sync_api.expect(left).to_contain_text("Lift was measured from the strings", timeout=WAIT_MS)
     rows = [row.locator("th, td").all_inner_texts() for row in left.locator("tbody tr").all()]
@@ -231,7 +236,7 @@ def test_fingers_are_told_after_the_wrist(open_page: Open, stage: ReviewStage) -
     assert "Left little finger lifted, past extreme limit" in by_passage.locator("th").all_inner_texts()
     assert by_passage.locator("tbody tr").nth(1).locator("td").first.inner_text() == "67\u00a0%"
     see(page, "#fingers", "A camera does not see force")
-    titles = page.locator("h2").all_inner_texts()
+    titles = page.locator("details.card > summary").all_inner_texts()
     assert titles.index("Time by state and direction") < titles.index("Fingers")
     page.goto(stage.url + "log.html#/trends/26")
     see(page, ".card:has(h2:text-is('Fingers'))", "Left little finger lifted, past extreme limit")
@@ -251,11 +256,13 @@ def test_a_finger_can_be_followed_through_a_clip(open_page: Open, stage: ReviewS
 def test_trends_show_each_week(open_page: Open, stage: ReviewStage) -> None:
     page = open_page("log.html#/trends/26")
     see(page, "#page", "Left wrist bent in (flexion), past extreme limit")
+    page.click("summary:text-is('More')")
     page.wait_for_selector(".chart canvas")
     # In the middle of these weeks, the one under the pointer is told beneath the chart.
-    page.hover(".chart .u-over")
+    page.hover(".chart .u-over >> nth=0")
     see(page, ".chart .u-series:nth-child(2) .u-value", "8 %")
-    page.click("text=Nocturne sketch")
+    see(page, "#week", "worst in “Nocturne sketch”")
+    page.click("a:has-text('Nocturne sketch')")
     see(page, "h1", "Nocturne sketch")
     page.wait_for_selector(".chart canvas")
 
@@ -280,6 +287,56 @@ def test_no_page_is_wider_than_the_window(open_page: Open, stage: ReviewStage, w
         see(page, "#page", told if told != "common practice" else "Common practice")
         page.wait_for_timeout(150)
         assert not wide(page), address
+
+
+PAPER_PX = 718  # A4 (ISO 216) less a centimetre at either side, at 96 pixels an inch
+
+
+def test_what_is_printed_is_whole_and_has_no_buttons(open_page: Open, stage: ReviewStage) -> None:
+    for address, charts in ((f"session/{stage.sessions[-1]}", 1), ("trends", 3)):
+        page = open_page(f"log.html#/{address}", width=PAPER_PX)
+        page.wait_for_selector("details.card")
+        page.wait_for_load_state("networkidle")
+        assert page.locator(".chart canvas").count() < charts
+        page.emulate_media(media="print", color_scheme="dark")
+        page.evaluate("dispatchEvent(new Event('beforeprint'))")
+        assert page.locator("details:not([open])").count() == 0
+        assert page.locator(".chart canvas").count() == charts
+        # Dark lines on white paper, whatever the screen has.
+        assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+        assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+        assert not wide(page)
+        for one in page.locator(".chart canvas, .chart .uplot").all():
+            box = one.bounding_box()
+            assert box is not None
+            assert 300 < box["width"] <= PAPER_PX
+        visible = "one => one.checkVisibility()"
+        assert not any(one.evaluate(visible) for one in page.locator("button, .small-button, select").all())
+        page.evaluate("dispatchEvent(new Event('afterprint'))")
+        assert page.locator("details.card[open]").count() == 0
+
+
+def test_a_month_of_sessions_is_no_long_way_down(open_page: Open, stage: ReviewStage) -> None:
+    page = open_page("log.html#/sessions", width=390, height=844)
+    page.wait_for_selector(".compact tbody tr")
+    each = page.evaluate("document.querySelector('.compact tbody').offsetHeight") / len(stage.sessions)
+    # 33 sessions were 4,650 pixels; a page has 30 of them.
+    assert 30 * each < 2600
+
+
+def test_a_long_name_ends_in_an_ellipsis(open_page: Open, stage: ReviewStage) -> None:
+    long = "A very long name of a piece with its opus, its key, its nickname and the book it is from"
+    stage.log.rename_piece(stage.log.pieces()[0]["id"], PieceChange.read({"name": long}))
+    for address in ("pieces", "trends", f"session/{stage.sessions[-1]}"):
+        page = open_page(f"log.html#/{address}", width=390, height=844)
+        name = page.locator(f".long-name[title*='{long}']").first
+        name.wait_for()
+        assert (
+            name.evaluate("one => one.scrollWidth > one.clientWidth && getComputedStyle(one).textOverflow")
+            == "ellipsis"
+        )
+        assert name.evaluate("one => one.offsetHeight") < 40
+        assert not wide(page)
 
 
 def test_the_practice_list_is_gone_through_by_one_key(open_page: Open, stage: ReviewStage) -> None:

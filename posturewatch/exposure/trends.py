@@ -22,6 +22,7 @@ __all__ = [
     "by_week",
     "change",
     "slope",
+    "worst_pieces",
 ]
 
 #: Hand, quantity, direction and level: what one line of a chart is about.
@@ -138,6 +139,31 @@ def by_piece(
         }
         for piece, rows in ordered
     }
+
+
+def worst_pieces(
+    records: Iterable[ExposureRecord], weekly: dict[TrendKey, dict[dt.date, Total]]
+) -> dict[TrendKey, tuple[str, float]]:
+    """Of each hand, quantity, direction and level the piece in which the share was largest in the last week that has
+    one, with that share; keys without time past their limit in any piece are left out.
+
+    Parameters
+    ----------
+    records
+        Of passages; those of whole sessions are left out.
+    weekly
+        As `by_week` has it.
+    """
+    rows = [one for one in records if one.piece is not None]
+    found: dict[TrendKey, tuple[str, float]] = {}
+    for key, weeks in weekly.items():
+        last = max((week for week, total in weeks.items() if total.share is not None), default=None)
+        own = by_piece(one for one in rows if one.key == key and week_of(one.day) == last)
+        shares = [(totals[key].share or 0.0, piece) for piece, totals in own.items()]
+        share, piece = max(shares, default=(0.0, ""))
+        if share > 0:
+            found[key] = (piece, share)
+    return found
 
 
 def change(weeks: dict[dt.date, Total]) -> Change | None:

@@ -8,7 +8,16 @@ from typing import Any
 
 from posturewatch.config.resources import DEMO_NAME
 from posturewatch.exposure.load import PlayedSession, load_notice, week_of, weekly_load
-from posturewatch.exposure.trends import ExposureRecord, Total, TrendKey, by_piece, by_week, change, slope
+from posturewatch.exposure.trends import (
+    ExposureRecord,
+    Total,
+    TrendKey,
+    by_piece,
+    by_week,
+    change,
+    slope,
+    worst_pieces,
+)
 from posturewatch.model.quantities import QUANTITY_NAMES, place, quantity
 from posturewatch.review.reviews import REVIEW_VERSION
 
@@ -61,6 +70,11 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
         connection, days, first, "passage.piece", "JOIN passage ON passage.id = exposure.passage", "1"
     )
     names = dict(connection.execute("SELECT id, name FROM piece"))
+    weekly = by_week(whole)
+    worst = {
+        key: {"piece_id": int(number), "piece": names[int(number)], "share": round(share, 4)}
+        for key, (number, share) in worst_pieces(played, weekly).items()
+    }
     return {
         "from": min(days.values()).isoformat() if days else None,
         "to": today.isoformat(),
@@ -71,7 +85,10 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
             if week.monday >= since
         ],
         "notice": None if notice is None else notice.sentence,
-        "lines": [_line(key, weekly) for key, weekly in sorted(by_week(whole).items(), key=_order)],
+        "lines": [
+            {**_line(key, own), "worst": worst.get(key)} for key, own in sorted(weekly.items(), key=_order)
+        ],
+        "pain": _pain(connection, since, today),
         "pieces": [
             {
                 "piece_id": int(number),
@@ -84,6 +101,22 @@ def trends(connection: sqlite3.Connection, *, today: dt.date, weeks: int) -> dic
             for number, totals in by_piece(played).items()
         ],
     }
+
+
+def _pain(connection: sqlite3.Connection, since: dt.date, today: dt.date) -> list[dict[str, Any]]:
+    """Of each day with a discomfort check the highest rating before and after playing, None without; oldest first.
+    Those of sessions on the demo are left out."""
+    days: dict[dt.date, dict[str, int | None]] = {}
+    for moment, checked_at, rating in connection.execute(
+        "SELECT moment, checked_at, rating FROM discomfort LEFT JOIN session ON session.number = discomfort.session "
+        "WHERE source_name IS NOT ? ORDER BY discomfort.id",
+        (DEMO_NAME,),
+    ):
+        day = local_day(checked_at)
+        if since <= day <= today:
+            ratings = days.setdefault(day, {"before": None, "after": None})
+            ratings[moment] = max(rating, ratings[moment] or 0)
+    return [{"day": day.isoformat(), **ratings} for day, ratings in sorted(days.items())]
 
 
 def _records(

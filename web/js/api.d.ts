@@ -155,10 +155,13 @@ export interface TrendKey { side: Side; quantity: string; unit: Unit; group: Gro
 export interface TrendTotal { share: number | null }
 export interface TrendLine extends TrendKey {
   weeks: (TrendTotal & { monday: string })[]; change: { share: number } | null; slope_per_week: number | null;
+  worst: { piece_id: number; piece: string; share: number } | null;
 }
 export interface PieceTrend { piece_id: number; piece: string; lines: (TrendKey & { total: TrendTotal })[] }
 export interface WeekLoad { monday: string; minutes: number; sessions: number }
-export interface Trends { load: WeekLoad[]; waiting: number; notice: string | null; lines: TrendLine[]; pieces: PieceTrend[] }
+/** The highest ratings of a day. */
+export interface PainDay { day: string; before: number | null; after: number | null }
+export interface Trends { pain: PainDay[]; load: WeekLoad[]; waiting: number; notice: string | null; lines: TrendLine[]; pieces: PieceTrend[] }
 
 export interface SessionSizes { id: string; started_at: string; duration_s: Seconds | null; samples_bytes: number; clips_bytes: number; clips: number }
 export interface DataSizes {

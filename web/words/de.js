@@ -13,6 +13,9 @@ import setup from "./setup/de.js";
  */
 const plural = (count, one, many) => `${count} ${count === 1 ? one : many}`;
 
+/** @param {number} weeks */
+const weeksAgo = (weeks) => (weeks === 0 ? "diese Woche" : weeks === 1 ? "letzte Woche" : `vor ${weeks} Wochen`);
+
 /** @type {Record<Side, string>} */
 const sides = { left: "links", right: "rechts" };
 /** @type {Record<Side, string>} */
@@ -232,7 +235,7 @@ export default {
   },
 
   session: {
-    of: (when) => `Sitzung vom ${when}`, running: "Diese Sitzung läuft noch; was sie ergibt, wird am Ende ausgerechnet.", noClips: "Kein Moment dieser Sitzung wurde gefilmt. Gehaltene extreme Winkel und Gemerktes werden Clips.", felt: "Wie es sich anfühlte",
+    edit: "Stellen und Gemerktes ändern", of: (when) => `Sitzung vom ${when}`, running: "Diese Sitzung läuft noch; was sie ergibt, wird am Ende ausgerechnet.", noClips: "Kein Moment dieser Sitzung wurde gefilmt. Gehaltene extreme Winkel und Gemerktes werden Clips.", felt: "Wie es sich anfühlte",
     lostSamples: (count) => `${plural(count, "Messwert konnte", "Messwerte konnten")} nicht behalten werden`, saveAs: (kind) => `Als ${kind} speichern`, print: "Drucken", delete: "Sitzung löschen",
     deleteQuestion: (when) => `Die Sitzung vom ${when} endgültig löschen, mit ihren Clips?`, states: "Zeit nach Zustand und Richtung",
     statesNote: "Anteile an der gemessenen Zeit; beide Richtungen eines Handgelenks ergeben 100 %. Im Komfortbereich: Das 90-%-Intervall liegt innerhalb der Komfortgrenzen; unsicher: Es reicht über eine Grenze.",
@@ -278,8 +281,11 @@ export default {
   trends: {
     title: "Verlauf", spans: { 13: "drei Monate", 26: "ein halbes Jahr", 52: "ein Jahr", 156: "drei Jahre" }, none: "In dieser Zeit wurde nichts aufgenommen; nach den ersten Sitzungen steht hier, wie sich Wochen vergleichen.",
     waiting: (count) => `${plural(count, "Sitzung ist", "Sitzungen sind")} noch nicht ausgerechnet; öffne die Seite gleich noch einmal.`, line: (what, level) => `${what}, über der ${limits[level]}`, short: (what, level) => `${what}, ${levels[level]}`,
-    weekTitle: "Diese Woche", weekNone: "In dem, was diese und letzte Woche gemessen wurde, war kein Handgelenk über einer Extremgrenze.", weekUnknown: "Diese Woche wurde zu wenig gemessen, um sie zu vergleichen.",
-    week: (what, now, before) => `${what}: über der Extremgrenze ${now === null ? "diese Woche unbekannt" : `${now} der gemessenen Zeit`}, ${before === null ? "letzte Woche unbekannt" : `letzte Woche ${before}`}.`,
+    weekTitle: "Die letzte gemessene Woche", weekNone: "In den letzten beiden Wochen, die gemessen wurden, war kein Handgelenk über einer Extremgrenze.", weekUnknown: "In keiner Woche wurde genug gemessen, um sie zu vergleichen.",
+    week: (what, now, ago, before, worst) => `${what}: über der Extremgrenze ${weeksAgo(ago)} ${now} der gemessenen Zeit${before ? ` (${weeksAgo(before.ago)}: ${before.share})` : ""}${worst ? `; am meisten in „${worst.piece}“ (${worst.share})` : ""}.`,
+    more: "Mehr", pain: "Wie es sich anfühlte", painNone: "Noch hat niemand gesagt, wie es sich anfühlte; die Seite fragt vor und nach dem Spielen.", painChart: "Höchste Angabe jedes Tages, 0 ist kein Schmerz, 10 der schlimmste",
+    painAt: { before: "vor dem Spielen", after: "nach dem Spielen" }, painAll: "Alle Angaben",
+    painLast: (day, before, after) => `Zuletzt: ${[before === null ? "" : `${before} von 10 vor`, after === null ? "" : `${after} von 10 nach`].filter(Boolean).join(", ")} dem Spielen, ${day}.`,
     byDirection: "Nach Richtung", byPiece: "Nach Stück", byPieceCaption: "Anteil der gemessenen Zeit über jeder Grenze, nach Stück", leastRecentFirst: "Am längsten nicht Gespieltes zuerst.",
     chart: (title) => `${title}: Anteil der gemessenen Zeit über jeder Grenze, nach Woche`, caption: (title) => `${title}: Wochen verglichen`, direction: "Richtung", previousWeek: "Vorige Woche", lastWeek: "Letzte Woche", change: "Änderung",
     slope: "Neigung pro Woche", noChange: "keine", points: (value) => `${value} Punkte`, noLimitPassed: "In keiner Woche, die mindestens fünf Minuten gemessen wurde, wurde eine Grenze überschritten.", noPiece: "In dieser Zeit wurde kein Stück genannt.",

@@ -13,6 +13,9 @@ import setup from "./setup/en.js";
  */
 const plural = (count, one, many) => `${count} ${count === 1 ? one : many}`;
 
+/** @param {number} weeks */
+const weeksAgo = (weeks) => (weeks === 0 ? "this week" : weeks === 1 ? "last week" : `${weeks} weeks ago`);
+
 /** @type {Record<Side, string>} */
 const sides = { left: "left", right: "right" };
 /** @type {Record<Side, string>} */
@@ -212,7 +215,7 @@ export default {
   },
 
   session: {
-    of: (/** @type {string} */ when) => `Session of ${when}`, running: "This session is still running; what it adds up to is worked out when it ends.",
+    edit: "Change passages and marks", of: (/** @type {string} */ when) => `Session of ${when}`, running: "This session is still running; what it adds up to is worked out when it ends.",
     noClips: "No moment of this session was filmed. Held extreme angles and your marks become clips.", felt: "How it felt",
     lostSamples: (/** @type {number} */ count) => `${plural(count, "sample", "samples")} could not be kept`, saveAs: (/** @type {string} */ kind) => `Save as ${kind}`, print: "Print",
     delete: "Delete session", deleteQuestion: (/** @type {string} */ when) => `Delete the session of ${when} for good, with its clips?`,
@@ -271,9 +274,13 @@ export default {
     none: "Nothing was recorded in this time; after the first sessions, this page tells how weeks compare.",
     waiting: (/** @type {number} */ count) => `${plural(count, "session is", "sessions are")} not worked out yet; open this page again in a moment.`,
     line: (/** @type {string} */ what, /** @type {Level} */ level) => `${what}, past ${limits[level]}`, short: (/** @type {string} */ what, /** @type {Level} */ level) => `${what}, ${levels[level]}`,
-    weekTitle: "This week", weekNone: "No wrist was past an extreme limit in what was measured this week or last week.", weekUnknown: "Too little was measured this week to compare it.",
-    week: (/** @type {string} */ what, /** @type {string | null} */ now, /** @type {string | null} */ before) =>
-      `${what}: past the extreme limit ${now === null ? "not known this week" : `${now} of the measured time`}, ${before === null ? "not known last week" : `${before} last week`}.`,
+    weekTitle: "The last week measured", weekNone: "No wrist was past an extreme limit in what was measured in the last two weeks that were.", weekUnknown: "Too little was measured in any week to compare them.",
+    week: (/** @type {string} */ what, /** @type {string} */ now, /** @type {number} */ ago, /** @type {{ share: string, ago: number } | null} */ before, /** @type {{ piece: string, share: string } | null} */ worst) =>
+      `${what}: past the extreme limit ${now} of the measured time ${weeksAgo(ago)}${before ? ` (${weeksAgo(before.ago)}: ${before.share})` : ""}${worst ? `; worst in “${worst.piece}” (${worst.share})` : ""}.`,
+    more: "More", pain: "How it felt", painNone: "Nobody has said yet how it felt; the page asks before and after playing.", painChart: "Highest rating of each day, 0 is no pain, 10 the worst",
+    painAt: { before: "before playing", after: "after playing" }, painAll: "All ratings",
+    painLast: (/** @type {string} */ day, /** @type {number | null} */ before, /** @type {number | null} */ after) =>
+      `Last: ${[before === null ? "" : `${before} of 10 before`, after === null ? "" : `${after} of 10 after`].filter(Boolean).join(", ")} playing, ${day}.`,
     byDirection: "By direction", byPiece: "By piece", byPieceCaption: "Share of the measured time past each limit, by piece", leastRecentFirst: "Least recently played first.",
     chart: (/** @type {string} */ title) => `${title}: share of the measured time past each limit, by week`, caption: (/** @type {string} */ title) => `${title}: weeks compared`,
     direction: "Direction", previousWeek: "Previous week", lastWeek: "Last week", change: "Change", slope: "Trend per week", noChange: "none",

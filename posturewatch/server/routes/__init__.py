@@ -129,7 +129,9 @@ Over weeks
     GET    /api/trends?weeks=52                 {"from": day | null, "to": day, "waiting": int,
            "load": [{"monday", "minutes", "sessions"}], "notice": sentence | null,
            "lines": [{"side", "quantity", "unit", "direction", "level", "weeks": [TOTAL + {"monday"}],
-                      "change": {"earlier", "later", "share"} | null, "slope_per_week": float | null}],
+                      "change": {"earlier", "later", "share"} | null, "slope_per_week": float | null,
+                      "worst": {"piece_id", "piece", "share"} | null, of the last week that has a share}],
+           "pain": [{"day", "before": int | null, "after": int | null}], the highest rating of each day,
            "pieces": [{"piece_id", "piece", "lines": [{"side", "quantity", "unit", "direction", "level",
                       "total": TOTAL}]}]}
            days are the player's own calendar days; all lines have the same weeks; pieces not played for longest

@@ -111,7 +111,9 @@ function repaint(printing) {
   document.documentElement.classList.toggle("printing", printing);
   for (const node of UPlot ? document.querySelectorAll(".chart") : []) {
     const place = places.get(node);
-    if (UPlot && place?.plot) draw(UPlot, node, place, printing ? PRINTED_PX : node.clientWidth);
+    const width = printing ? PRINTED_PX : node.clientWidth;
+    // One in a fold is drawn for paper, too, and again once the fold is opened.
+    if (UPlot && place && width > 0) draw(UPlot, node, place, width);
   }
 }
 

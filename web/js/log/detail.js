@@ -4,7 +4,7 @@ import { element } from "../dom.js";
 import { decimal, duration, percent } from "../format.js";
 import { words } from "../language.js";
 import { limitText, lineName, sidedLeaning, sign, sized } from "../terms.js";
-import { card, table } from "./parts.js";
+import { fold, table } from "./parts.js";
 
 /** @import { Exposure } from "../api.d.ts" */
 
@@ -26,7 +26,7 @@ export function detailCard(exposures) {
     const p = one.unit === "mm" ? one.percentiles_mm : one.percentiles_deg;
     return p ? [[lineName(one), ...[p.p10, p.p50, p.p90].map((value) => sized(one.quantity, value)), one.rests === null ? "–" : decimal(one.rests.per_minute)]] : [];
   });
-  return card(text.title,
+  return fold(text.title,
     rows.length === 0 ? element("p", {}, text.noLimitPassed)
       : table(text.caption, [words.trends.direction, text.limit, text.timePast, text.longestHold, text.times, text.excess], rows),
     table(text.spreadCaption, [text.quantity, text.p10, text.median, text.p90, text.rests], spread),

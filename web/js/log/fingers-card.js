@@ -6,7 +6,7 @@ import { FINGER_CAUTIONS, LEAST_SHARE, fingerGroup, fingersMeasured } from "../f
 import { words } from "../language.js";
 import { SIDES, cueLabel, fingersOnly } from "../terms.js";
 import { levelOf, lineColumn, worstLines } from "./lines.js";
-import { card, link, table } from "./parts.js";
+import { fold, link, named, table } from "./parts.js";
 
 /** @import { Answer, CueShare, Part, Summary } from "../api.d.ts" */
 
@@ -19,8 +19,8 @@ const MOST_CUES = 2;
  */
 export function fingersCard({ body, error }, parts) {
   const { title } = words.fingers;
-  if (!body) return card(title, element("p", { className: "fault" }, error));
-  const node = card(title, element("div", { className: "summary-columns" }, ...SIDES.map((side) => fingerGroup(body, side, words.hands[side]))),
+  if (!body) return fold(title, element("p", { className: "fault" }, error));
+  const node = fold(title, element("div", { className: "summary-columns" }, ...SIDES.map((side) => fingerGroup(body, side, words.hands[side]))),
     ...(fingersMeasured(body) ? [byPassage(parts), ...FINGER_CAUTIONS.map((text) => element("p", { className: "small" }, text)),
       element("p", {}, link(words.fingers.lift, "/finger-lift.svg"))] : []));
   node.id = "fingers";
@@ -43,7 +43,7 @@ function byPassage(parts) {
   const cues = [...most.values()].sort((a, b) => (b.certain_share ?? 0) - (a.certain_share ?? 0)).slice(0, MOST_CUES);
   if (lines.length + cues.length === 0) return null;
   const columns = [...lines.map(lineColumn), ...cues.map((cue) => words.fingers.cueColumn(words.sided(cue.side, cueLabel(cue)), cue.share_of))];
-  return table(words.fingers.byPassage, [words.playing.passage, ...columns], parts.map((part) => [passageName(part),
+  return table(words.fingers.byPassage, [words.playing.passage, ...columns], parts.map((part) => [named(passageName(part)),
     ...lines.map((line) => percent(levelOf(part.exposure, line)?.share ?? null)),
     ...cues.map((cue) => percent(part.cues.find((one) => one.side === cue.side && one.cue === cue.cue)?.certain_share ?? null))]));
 }

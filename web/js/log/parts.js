@@ -67,6 +67,45 @@ export function card(title, ...children) {
   return element("section", { className: "card" }, title === null ? null : element("h2", {}, title), ...children);
 }
 
+/** Folds that were opened, by title: they stay so while the page is shown anew. @type {Set<string>} */
+const opened = new Set();
+
+/**
+ * A card behind its title.
+ * @param {string} title
+ * @param {...Child} children
+ */
+export function fold(title, ...children) {
+  const node = element("details", { className: "card", open: opened.has(title) }, element("summary", {}, title), ...children);
+  node.addEventListener("toggle", () => {
+    if (node.open) opened.add(title);
+    else opened.delete(title);
+  });
+  return node;
+}
+
+// On paper nothing is folded.
+/** @type {HTMLDetailsElement[]} */
+let unfolded = [];
+window.addEventListener("beforeprint", () => {
+  unfolded = [...document.querySelectorAll("details")].filter((one) => !one.open);
+  for (const one of unfolded) one.open = true;
+});
+window.addEventListener("afterprint", () => {
+  for (const one of unfolded) one.open = false;
+});
+
+/**
+ * A name that somebody typed in: one line, with an ellipsis where there is no room.
+ * @param {string} text
+ * @param {string} [href]
+ */
+export const named = (text, href) => (href === undefined ? element("span", { className: "long-name", title: text }, text)
+  : element("a", { className: "long-name", title: text, href }, text));
+
+/** What says that there is nothing to tell. */
+const NOTHING = ["–", "0"];
+
 /**
  * rows: lists of texts or nodes, the first of each its heading.
  * @param {string} caption
@@ -81,7 +120,7 @@ export function table(caption, columns, rows, className = "") {
     element("tbody", {}, ...rows.map(([first, ...rest]) => element("tr", {},
       element("th", { scope: "row" }, first),
       // On a narrow screen rows become blocks, and each cell says which column it is of.
-      ...rest.map((one, i) => element("td", { attr: { "data-column": columns[i + 1] ?? "" } }, one)))))));
+      ...rest.map((one, i) => element("td", { attr: { "data-column": columns[i + 1] ?? "", ...(NOTHING.includes(String(one)) ? { "data-nothing": "" } : {}) } }, one)))))));
 }
 
 /**

@@ -7,7 +7,7 @@ import { words } from "../language.js";
 import { leaning, wristOnly } from "../terms.js";
 import { clipList } from "./clips.js";
 import { drawCharts, shareChart } from "./charts.js";
-import { button, card, changed, confirmed, done, faultPage, field, head, link, table } from "./parts.js";
+import { button, card, changed, confirmed, done, faultPage, field, head, link, named, table } from "./parts.js";
 
 /** @import { Answer, Page, PieceDocument, PieceTotals, PlayedSession } from "../api.d.ts" */
 
@@ -38,7 +38,7 @@ export async function piecesPage() {
     nodes: [head(text.title, element("p", {}, text.about)),
       body.pieces.length === 0 ? element("p", {}, text.none)
         : table(text.caption, [words.playing.piece, text.lastPlayed, text.played, words.sessions.title, words.clips.title],
-          body.pieces.map((one) => [link(one.name, `#/piece/${one.id}`), ago(one.last_played), minutes(one.minutes), String(one.sessions), String(one.clips)]), "wide")],
+          body.pieces.map((one) => [named(one.name, `#/piece/${one.id}`), ago(one.last_played), minutes(one.minutes), String(one.sessions), String(one.clips)]), "wide")],
   };
 }
 
@@ -85,7 +85,7 @@ function linesOf(played) {
   });
   return [...lines.values()].map(({ name, level, cells }) => {
     const y = cells.map((cell) => (cell.measured > 0 ? cell.beyond / cell.measured : null));
-    return { name, level, group: name.split(", ")[0] ?? name, x: played.map((one) => one.started_at.slice(0, 19)), y, most: Math.max(...y.map((share) => share ?? 0)) };
+    return { name, level, group: name.split(", ")[0] ?? name, x: played.map((one) => one.started_at), y, most: Math.max(...y.map((share) => share ?? 0)) };
   }).filter((one) => one.most > 0)
     .sort((a, b) => Number(b.level === "extreme") - Number(a.level === "extreme") || b.most - a.most).slice(0, MOST_LINES);
 }

@@ -14,7 +14,7 @@ import { detailCard } from "./detail.js";
 import { fingersCard } from "./fingers-card.js";
 import { marksCard, passagesCard } from "./labels.js";
 import { levelOf, lineColumn, worstLines } from "./lines.js";
-import { button, card, confirmed, done, faultPage, head, link, table } from "./parts.js";
+import { button, card, confirmed, done, faultPage, fold, head, link, named, table } from "./parts.js";
 import { askForReport } from "./report.js";
 import { stateBars } from "./state-bars.js";
 
@@ -39,8 +39,8 @@ export async function sessionPage([id = ""]) {
       top(body, id, title, summary.body),
       ...(body.exposure === null ? [card(null, element("p", {}, words.session.running)), clipsCard(body)]
         : ended(body, body.exposure, trace.body, summary)),
-      element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body)),
       body.checks.length > 0 ? card(words.session.felt, checkList(body.checks)) : null,
+      fold(words.session.edit, element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body))),
     ],
     shown: () => drawCharts(document),
   };
@@ -61,10 +61,9 @@ function ended(document, exposure, trace, summary) {
   return [
     ...(summary.body ? [timelineCard(summary.body, document)] : []),
     findingCard(document) ?? (summary.body ? nextCard(summary.body, document) : null),
-    summary.body ? holdsCard(summary.body, document) : null, statesCard(wrist),
-    passagesTable(exposure.parts.map((part) => ({ ...part, exposure: wristOnly(part.exposure) }))),
-    fingersCard(summary, exposure.parts), clipsCard(document),
-    trace ? seriesCard(trace, exposure.session, document) : null, detailCard(wrist),
+    summary.body ? holdsCard(summary.body, document) : null,
+    passagesTable(exposure.parts.map((part) => ({ ...part, exposure: wristOnly(part.exposure) }))), clipsCard(document),
+    statesCard(wrist), trace ? seriesCard(trace, exposure.session, document) : null, fingersCard(summary, exposure.parts), detailCard(wrist),
   ];
 }
 
@@ -77,14 +76,14 @@ function ended(document, exposure, trace, summary) {
 function top({ session, passages }, id, title, summary) {
   const text = words.session;
   const pieces = [...new Set(passages.map((one) => one.piece).filter(Boolean))];
-  const parts = [duration(session.duration_s), session.source?.name, pieces.join(", "),
-    session.lost_samples ? text.lostSamples(session.lost_samples) : ""].filter(Boolean);
+  const parts = [duration(session.duration_s), session.source?.name, ...pieces.map((one) => named(one ?? "")),
+    session.lost_samples ? text.lostSamples(session.lost_samples) : ""].filter(Boolean).flatMap((one, i) => (i > 0 ? [" · ", one] : [one]));
   const remove = async () => {
     if (!(await confirmed(text.deleteQuestion(title), text.delete))) return;
     if (await done(send("DELETE", `sessions/${encodeURIComponent(id)}`))) location.hash = "#/sessions";
   };
   const line = session.ended_at !== null && summary !== null ? element("p", { className: "headline" }, headline(summary)) : null;
-  return head(title, line, element("p", {}, parts.join(" · ")), element("p", { className: "row no-print" },
+  return head(title, line, element("p", {}, ...parts), element("p", { className: "row no-print" },
     link(text.saveAs("CSV"), `/api/sessions/${encodeURIComponent(id)}/export.csv`, { className: "small-button", download: "" }),
     link(text.saveAs("JSON"), `/api/sessions/${encodeURIComponent(id)}/export.json`, { className: "small-button", download: "" }),
     button(words.report.open, () => askForReport(id), { id: "report", disabled: session.ended_at === null }),
@@ -114,7 +113,7 @@ function statesCard(exposures) {
     shares: new Map([...byState(direction.states_s)].map(([state, seconds]) => [state, seconds / one.measured_s])),
   })));
   const measured = exposures.map((one) => element("li", {}, `${lineName(one)}: ${whyNot(one)}`));
-  return card(text.states,
+  return fold(text.states,
     rows.length === 0 ? element("p", {}, text.nothingMeasured) : stateBars(rows),
     element("p", { className: "small" }, text.statesNote),
     element("details", {}, element("summary", {}, text.howMuch), element("ul", {}, ...measured)));
@@ -135,7 +134,7 @@ function passagesTable(parts) {
   const rows = parts.map((part) => {
     const total = Math.max(0, ...part.exposure.map((one) => one.total_s));
     const measured = Math.max(0, ...part.exposure.map((one) => one.measured_s));
-    return [passageName(part), duration(total), percent(total > 0 ? measured / total : null),
+    return [named(passageName(part)), duration(total), percent(total > 0 ? measured / total : null),
       ...lines.map((line) => percent(levelOf(part.exposure, line)?.share ?? null))];
   });
   return card(text.byPassage, table(text.byPassageCaption, [words.playing.passage, words.pieces.played, words.fingers.measured, ...lines.map(lineColumn)], rows),
@@ -158,7 +157,7 @@ function seriesCard(trace, exposures, { clips, marks }) {
   // The wrist first; of fingers, what has a limit.
   const series = [...wristOnly(trace.series), ...fingersOnly(trace.series).filter((one) => limitsFor(one).length > 0)]
     .filter((one) => one.measured.some((share) => share > 0));
-  if (series.length === 0) return card(text.overTime, element("p", {}, text.nothingMeasured));
+  if (series.length === 0) return fold(text.overTime, element("p", {}, text.nothingMeasured));
   const show = (/** @type {number} */ which) => {
     const one = series[which];
     if (!one) return;
@@ -173,6 +172,6 @@ function seriesCard(trace, exposures, { clips, marks }) {
   const choice = element("select", { onchange: () => { show(Number(choice.value)); drawCharts(holder); }, attr: { "aria-label": words.player.whichLine } },
     ...series.map((one, i) => element("option", { value: String(i) }, lineName(one))));
   show(0);
-  return card(text.overTime, element("p", { className: "row" }, choice), holder, element("p", { className: "small" }, text.overTimeNote));
+  return fold(text.overTime, element("p", { className: "row" }, choice), holder, element("p", { className: "small" }, text.overTimeNote));
 }
 

@@ -9,7 +9,7 @@ import { faultPage, head, link, table } from "./parts.js";
 
 /** @import { Answer, ListedSession, Page } from "../api.d.ts" */
 
-const MOST = 60;
+const MOST = 30;
 
 /**
  * @param {readonly string[]} parts

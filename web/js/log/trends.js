@@ -2,13 +2,13 @@
 
 import { get } from "../actions.js";
 import { element } from "../dom.js";
-import { percent, sentenceCase } from "../format.js";
+import { date, percent, sentenceCase } from "../format.js";
 import { words } from "../language.js";
 import { NO_FORCE, directionName, fingersOnly, labelOf, quantityOf, sidedLeaning, wristOnly } from "../terms.js";
-import { barChart, drawCharts, shareChart } from "./charts.js";
-import { card, faultPage, head, link, table } from "./parts.js";
+import { barChart, drawCharts, ratingChart, shareChart } from "./charts.js";
+import { card, faultPage, fold, head, link, named, table } from "./parts.js";
 
-/** @import { Answer, Page, PieceTrend, TrendKey, TrendLine, Trends, WeekLoad } from "../api.d.ts" */
+/** @import { Answer, Page, PainDay, PieceTrend, TrendKey, TrendLine, Trends, WeekLoad } from "../api.d.ts" */
 
 const CHOICES = /** @type {const} */ ([13, 26, 52, 156]);
 const MOST_LINES = 6;
@@ -61,28 +61,47 @@ export async function trendsPage([weeks = "26"]) {
       choice,
       body.notice ? element("p", { className: "aside-note" }, body.notice) : null,
       weekCard(wristOnly(body.lines), body.load),
-      linesCard(text.byDirection, wristOnly(body.lines)),
-      fingersCard(fingersOnly(body.lines)),
-      piecesCard(body.pieces.map((piece) => ({ ...piece, lines: wristOnly(piece.lines) }))), loadCard(body.load),
+      painCard(body.pain),
+      piecesCard(body.pieces.map((piece) => ({ ...piece, lines: wristOnly(piece.lines) }))),
+      fold(text.more, linesCard(text.byDirection, wristOnly(body.lines)), fingersCard(fingersOnly(body.lines)), loadCard(body.load)),
     ],
     shown: () => drawCharts(document),
   };
 }
 
 /**
- * This week against the last, a line for each angle that was past its extreme limit in either.
+ * The last week that was measured against the one before it: a line for each angle that was past its extreme limit in
+ * either, with the piece in which it was most.
  * @param {readonly TrendLine[]} lines
  * @param {readonly WeekLoad[]} load up to the week of today
  */
 function weekCard(lines, load) {
   const text = words.trends;
-  const shareIn = (/** @type {TrendLine} */ one, /** @type {number} */ place) => one.weeks.find((week) => week.monday === load.at(place)?.monday)?.share ?? null;
-  const told = lines.filter((one) => one.level === "extreme").map((one) => ({ one, now: shareIn(one, -1), before: shareIn(one, -2) }))
-    .filter(({ now, before }) => Math.max(now ?? 0, before ?? 0) > 0).sort((a, b) => (b.now ?? 0) - (a.now ?? 0) || (b.before ?? 0) - (a.before ?? 0));
-  const measured = lines.some((one) => shareIn(one, -1) !== null);
-  const node = card(text.weekTitle, told.length === 0 ? element("p", {}, measured ? text.weekNone : text.weekUnknown)
-    : element("ul", {}, ...told.map(({ one, now, before }) => element("li", {}, text.week(sidedLeaning(one), now === null ? null : percent(now), before === null ? null : percent(before))))));
+  const ago = (/** @type {string} */ monday) => load.length - 1 - load.findIndex((week) => week.monday === monday);
+  const told = lines.filter((one) => one.level === "extreme").flatMap((one) => {
+    const [now, before] = one.weeks.filter((week) => week.share !== null).reverse();
+    return now ? [{ one, now: now.share ?? 0, before: before?.share ?? 0, told: text.week(sidedLeaning(one), percent(now.share), ago(now.monday),
+      before ? { share: percent(before.share), ago: ago(before.monday) } : null, one.worst ? { piece: one.worst.piece, share: percent(one.worst.share) } : null) }] : [];
+  });
+  const past = told.filter(({ now, before }) => Math.max(now, before) > 0).sort((a, b) => b.now - a.now || b.before - a.before);
+  const node = card(text.weekTitle, past.length === 0 ? element("p", {}, told.length > 0 ? text.weekNone : text.weekUnknown)
+    : element("ul", {}, ...past.map((one) => element("li", {}, one.told))));
   node.id = "week";
+  return node;
+}
+
+/** @param {readonly PainDay[]} days */
+function painCard(days) {
+  const text = words.trends;
+  const last = days.at(-1);
+  if (!last) return card(text.pain, element("p", {}, text.painNone));
+  const rated = (/** @type {"before" | "after"} */ moment) => days.filter((one) => one[moment] !== null).map((one) => ({ x: one.day, y: one[moment] ?? 0 }));
+  const line = (/** @type {"before" | "after"} */ moment) => ({ name: text.painAt[moment], hollow: moment === "before", x: rated(moment).map((one) => one.x), y: rated(moment).map((one) => one.y) });
+  const node = card(text.pain, ratingChart(text.painChart, 10, [line("before"), line("after")]),
+    element("p", {}, text.painLast(date(`${last.day}T12:00`), last.before, last.after)),
+    element("details", {}, element("summary", {}, text.painAll), table(text.painChart, [words.charts.date, text.painAt.before, text.painAt.after],
+      [...days].reverse().map((one) => [date(`${one.day}T12:00`), String(one.before ?? "–"), String(one.after ?? "–")]))));
+  node.id = "pain";
   return node;
 }
 
@@ -133,7 +152,7 @@ function piecesCard(pieces) {
   }
   const columns = [...keys.values()].filter(({ most }) => most > 0).sort(worstFirst).slice(0, MOST_COLUMNS).map(({ one }) => one);
   return card(text.byPiece, table(text.byPieceCaption, [words.playing.piece, ...columns.map((one) => sentenceCase(shortName(one)))],
-    pieces.map((piece) => [link(piece.piece, `#/piece/${piece.piece_id}`),
+    pieces.map((piece) => [named(piece.piece, `#/piece/${piece.piece_id}`),
       ...columns.map((key) => percent(piece.lines.find((one) => keyOf(one) === keyOf(key))?.total.share ?? null))])),
   element("p", { className: "small" }, text.leastRecentFirst));
 }
