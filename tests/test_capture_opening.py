@@ -90,7 +90,7 @@ def test_device_that_is_no_camera() -> None:
 
 
 class _Device:
-    width_px, height_px = 800, 600
+    width_px, height_px, rate_hz = 800, 600, 25.0
 
     def release(self) -> None:
         return
@@ -107,7 +107,10 @@ def test_finding_cameras_lists_those_that_open(
     monkeypatch.setattr(opening, "_SYSTEM", "darwin")
     monkeypatch.setattr(opening, "open_device", open_some)
     found = opening.find_cameras()
-    assert [(camera.index, camera.size_px) for camera in found] == [(0, (800, 600)), (3, (800, 600))]
+    assert [(camera.index, camera.size_px, camera.rate_hz) for camera in found] == [
+        (0, (800, 600), 25.0),
+        (3, (800, 600), 25.0),
+    ]
     assert capfd.readouterr() == ("", "")
 
 
