@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sqlite3
 from contextlib import closing
@@ -22,9 +23,7 @@ from posturewatch.cli.main import main
 from posturewatch.errors import StoreError
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import CheckEntry, MarkChange, MarkEntry, PracticeItems
-from posturewatch.review.export import session_json
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.review.session_document import full_document
 from posturewatch.storage.backup.before_update import BEFORE_UPDATE
 from posturewatch.storage.backup.kind import BACKUP, REPLACED
 from posturewatch.storage.backup.making import make_backup
@@ -92,7 +91,7 @@ def shown(folder: Path, identity: str) -> Any:
     """All that is shown of a session, without the numbers of rows."""
     with open_store(folder) as store:
         PracticeLog(store).session(identity)
-        found = session_json(store.session(identity), full_document(store, store.session(identity)))
+        found = json.loads("".join(PracticeLog(store).export_json(identity)))
     return without_numbers(found)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -15,7 +16,7 @@ from storage_stage import START, put_seconds, wait_until
 from posturewatch.cli.main import main
 from posturewatch.errors import StoreError
 from posturewatch.review.derived import open_store
-from posturewatch.review.export import session_json
+from posturewatch.review.export import json_blocks
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.session_document import full_document
 from posturewatch.storage.folder.database import FILE_NAME
@@ -37,7 +38,7 @@ def shown(folder: Path, identity: str) -> dict[str, Any]:
     """All that is shown of a session, read anew."""
     reader = SessionReader(folder)
     record = reader.session(identity)
-    document = session_json(record, full_document(reader, record))
+    document = json.loads("".join(json_blocks(reader, identity, full_document(reader, identity))))
     return {name: one for name, one in document.items() if name != "damage"} | {"damage": list(record.damage)}
 
 

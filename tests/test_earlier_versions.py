@@ -151,5 +151,5 @@ def test_a_reader_never_writes(tmp_path: Path) -> None:
         identity = record(store, 5.0)
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
     reader = SessionReader(tmp_path)
-    full_document(reader, reader.session(identity))
+    full_document(reader, identity)
     assert {path: path.read_bytes() for path in tmp_path.iterdir() if path in before} == before

@@ -14,6 +14,7 @@ import pytest
 from log_factories import FILM, START, record, take
 from session_factories import Ended
 
+from posturewatch.cli.main import main
 from posturewatch.errors import InputError, StoreError, UnknownError
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import (
@@ -150,7 +151,7 @@ def test_a_film_that_cannot_be_deleted_keeps_its_session(
 def test_an_export_has_every_sample(store: Store, log: PracticeLog, tmp_path: Path) -> None:
     identity = record(store, 20.0, switches=((0.0, "One", ""),), bent=(5.0, 6.0))
     session = store.session(identity)
-    paths = write_session(session, full_document(store, session), tmp_path / "out")
+    paths = write_session(store, identity, full_document(store, identity), tmp_path / "out")
     assert [path.name for path in paths] == [f"{identity}.csv", f"{identity}.json"]
     text = paths[0].read_text(encoding="utf-8")
     assert text == "".join(log.export_csv(identity)).replace("\r\n", "\n")
@@ -182,4 +183,35 @@ def test_an_export_has_every_sample(store: Store, log: PracticeLog, tmp_path: Pa
     assert told["samples"][0]["value"] == flexion.value.tolist()
     assert told["exposure"]["session"] == log.session(identity)["exposure"]["session"]
     with pytest.raises(InputError, match="is there already"):
-        write_session(session, full_document(store, session), tmp_path / "out")
+        write_session(store, identity, full_document(store, identity), tmp_path / "out")
+
+
+def test_many_sessions_are_exported_at_once_with_their_clips(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, out = tmp_path / "data", tmp_path / "out"
+    first, second = secret_folder(folder)
+    export = ["export", "--data-dir", str(folder), "--out", str(out), "--clips"]
+    assert main([*export, first, second]) == 0
+    names = {
+        f"{identity}{ending}" for identity in (first, second) for ending in (".csv", ".json", "-clip-1.mp4")
+    }
+    assert {path.name for path in out.iterdir()} == names
+    assert (out / f"{first}-clip-1.mp4").read_bytes() == FILM
+    assert {Path(line).name for line in capsys.readouterr().out.splitlines()} == names
+    (folder / "clips" / first / "clip-1.mp4").unlink()
+    assert main([*export[:-3], "--out", str(tmp_path / "again"), "--clips", "--all"]) == 1
+    assert f"1 clips of session {first} are missing" in capsys.readouterr().err
+    assert main(export) == 2
+    assert "--all for all of them" in capsys.readouterr().err
+
+
+def test_an_export_is_the_same_however_it_is_cut(
+    store: Store, log: PracticeLog, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    identity = record(store, 20.0, switches=((0.0, "One", ""),), bent=(5.0, 6.0))
+    whole = "".join(log.export_csv(identity))
+    monkeypatch.setattr("posturewatch.review.export._STRETCH_MS", 700)
+    blocks = list(log.export_csv(identity))
+    assert len(blocks) > 20
+    assert "".join(blocks) == whole

@@ -219,7 +219,7 @@ def test_a_short_trace_has_no_bins_between_the_samples_of_fingers(
 
 
 def test_an_export_has_the_columns_of_fingers(store: Store, played: Sequence[Reading]) -> None:
-    rows = list(csv.DictReader(io.StringIO("".join(csv_blocks(store.session(keep(store, played)))))))
+    rows = list(csv.DictReader(io.StringIO("".join(csv_blocks(store, keep(store, played))))))
     left = [row for row in rows if row["side"] == "left"]
     assert len(left) == len(played)
     told = [row for row in left if row["little_lift_mm"]]

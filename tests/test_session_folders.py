@@ -17,6 +17,7 @@ from storage_stage import START, recorded_folder
 
 from posturewatch.errors import StoreError
 from posturewatch.review.derived import open_store
+from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.folder.lock import FolderInUseError
 from posturewatch.storage.reader import SessionReader
@@ -99,6 +100,9 @@ def test_a_kill_loses_two_seconds_at_most(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         assert store.notice is None
         record = store.session(running.id)
+        # What is computed of it waits until somebody asks: the start does not.
+        assert store.cached_summary(running.id) is None
+        assert PracticeLog(store).session(running.id)["exposure"]["session"]
         assert store.cached_summary(running.id) is not None
     assert record.info.end_reason == "crashed"
     # A machine that does not come to run the recording for a while does not come to keep it either.

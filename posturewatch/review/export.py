@@ -1,106 +1,263 @@
-"""A session as files for other programs: CSV with one row per sample, and JSON with all that is known of it."""
+"""A session as files for other programs: CSV with one row per sample, and JSON with all that is known of it.
+
+Both are read and written in stretches, so that a long practice needs no more memory than a short one.
+"""
 
 from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Iterator
+import shutil
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from posturewatch.errors import InputError
+from posturewatch.errors import InputError, StoreError
+from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import GROUPS, in_group, quantity
-from posturewatch.review.samples_csv import EMPTY, Cell, csv_header, csv_row
-from posturewatch.storage.reader import SessionRecord, StoredSeries
+from posturewatch.review.digits import Column, decimal_column, placed, rows_text, word_column
+from posturewatch.review.samples_csv import csv_header
+from posturewatch.storage.reader import SessionOutline, SessionReader
+from posturewatch.storage.samples.codec import Samples
+from posturewatch.storage.samples.series import (
+    SeriesHead,
+    heads,
+    refusal_places,
+    samples_between,
+    samples_in_parts,
+)
+from posturewatch.storage.tables.clips import clips, whole_clip_path
 
-__all__ = ["csv_blocks", "session_json", "write_session"]
+__all__ = ["csv_blocks", "json_blocks", "write_clips", "write_session"]
 
-#: A row at a time would be slow to send: each block goes through a thread of the server.
-_BLOCK_ROWS = 5000
+#: As long as the blocks in which samples are kept.
+_STRETCH_MS = 300_000
+
+#: Of every number but the times, which have three.
+_DECIMALS = 2
+
+_WORDS = tuple(refusal.value for refusal in Refusal)
 
 
-def csv_blocks(record: SessionRecord) -> Iterator[str]:
+def csv_blocks(reader: SessionReader, session_id: str) -> Iterator[str]:
     """The text in blocks of many lines: the header, then one row per time and hand, units in the header.
 
     Columns are as in the table that `posturewatch analyse` writes, `status` and `reason` those of the wrist. An
     empty cell was not measured, or not kept: of fingers some samples a second are.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown session, at once.
     """
-    kept = {one.quantity for one in record.series}
+    outline = reader.outline(session_id)
+    series = _heads(reader, session_id)
+    return _csv(reader, outline, series)
+
+
+def _csv(reader: SessionReader, outline: SessionOutline, series: Sequence[SeriesHead]) -> Iterator[str]:
+    kept = {one.quantity for one in series}
     wrist, fingers = (tuple(one for one in in_group(group) if one.name in kept) for group in GROUPS)
-    yield _block([csv_header(wrist, fingers)])
-    names = tuple(one.name for one in (*wrist, *fingers))
-    sides = tuple(dict.fromkeys(one.side for one in record.series))
-    rows = [row for side in sides for row in _rows(record, side, names, len(wrist))]
-    # Stable: both hands of a frame stay together, in the order of the sides.
-    rows.sort(key=lambda row: row[0])
-    for first in range(0, len(rows), _BLOCK_ROWS):
-        yield _block([cells for _, cells in rows[first : first + _BLOCK_ROWS]])
-
-
-def _rows(
-    record: SessionRecord, side: Side, names: tuple[str, ...], wrists: int
-) -> Iterator[tuple[float, list[str]]]:
-    """(time, cells) of one hand; the first `wrists` of the names are the wrist's quantities."""
-    series = {one.quantity: one for one in record.series if one.side == side}
-    times = np.unique(np.concatenate([one.time_s for one in series.values()]))
-    columns = [_cells(series[name], times) if name in series else None for name in names]
-    lifts = [place for place, name in enumerate(names) if quantity(name).family == "finger_lift"]
-    planes = [record.planes[place].plane if place >= 0 else None for place in record.plane_at(side, times)]
-    for place, time_s in enumerate(times.tolist()):
-        at = [EMPTY if column is None else column[place] for column in columns]
-        plane = planes[place] if any(at[lift][0] for lift in lifts) else None
-        yield time_s, csv_row(f"{time_s:.3f}", side, at[:wrists], at[wrists:], plane)
-
-
-def _cells(one: StoredSeries, times: np.ndarray[Any, np.dtype[np.float64]]) -> list[Cell]:
-    """The cell at each time; all empty where the series has no sample then."""
-    cells = [EMPTY] * times.size
-    numbers = zip(one.value.tolist(), one.sd.tolist(), one.refusal.tolist(), strict=True)
-    for place, (value, sd, refusal) in zip(np.searchsorted(times, one.time_s).tolist(), numbers, strict=True):
-        if refusal:
-            cells[place] = ("", "", one.refusals[refusal - 1].value)
-        else:
-            cells[place] = (f"{value:.2f}", f"{sd:.2f}", "")
-    return cells
-
-
-def _block(rows: list[list[str]]) -> str:
     text = StringIO()
-    csv.writer(text).writerows(rows)
-    return text.getvalue()
+    csv.writer(text).writerow(csv_header(wrist, fingers))
+    yield text.getvalue()
+    names = tuple(one.name for one in (*wrist, *fingers))
+    last_ms = _last_ms(reader, series)
+    for start_ms in range(0, last_ms + 1, _STRETCH_MS):
+        found = _stretch(reader, series, start_ms)
+        if any(len(samples) for samples in found.values()):
+            yield _csv_rows(outline, found, names, len(wrist))
 
 
-def session_json(record: SessionRecord, document: dict[str, Any]) -> dict[str, Any]:
-    """The session's document and summary with the settings and all samples; null where not measured."""
-    return {
+def _csv_rows(
+    outline: SessionOutline, found: Mapping[tuple[Side, str], Samples], names: Sequence[str], wrists: int
+) -> str:
+    """Rows of both hands in the order of time, those of one time in the order of the sides."""
+    sides = tuple(dict.fromkeys(side for side, _ in found))
+    times = [
+        np.unique(np.concatenate([one.time_ms for (of, _), one in found.items() if of == side]))
+        for side in sides
+    ]
+    starts = np.cumsum([0, *(one.size for one in times)])
+    time_ms, count = np.concatenate(times), int(starts[-1])
+    side_codes = np.repeat(np.arange(len(sides)), [one.size for one in times])
+    cells, reasons = [], []
+    lifted = np.zeros(count, np.bool_)
+    for name in names:
+        own = [
+            (starts[place] + np.searchsorted(times[place], found[side, name].time_ms), found[side, name])
+            for place, side in enumerate(sides)
+            if (side, name) in found
+        ]
+        places = np.concatenate([place for place, _ in own])
+        value, sd, refusal = (
+            np.concatenate([getattr(samples, part) for _, samples in own])
+            for part in ("value", "sd", "refusal")
+        )
+        measured = refusal == 0
+        cells.append(
+            [placed(decimal_column(one[measured], _DECIMALS), places[measured], count) for one in (value, sd)]
+        )
+        reason = np.zeros(count, np.uint8)
+        reason[places] = refusal
+        reasons.append(reason)
+        if quantity(name).family == "finger_lift":
+            lifted[places[measured]] = True
+    wrist_reason, finger_reason = (_first(part, count) for part in (reasons[:wrists], reasons[wrists:]))
+    planes = np.concatenate(
+        [outline.plane_at(side, one / 1000) for side, one in zip(sides, times, strict=True)]
+    )
+    columns: list[Column] = [
+        decimal_column(time_ms, 3),
+        word_column(side_codes, sides),
+        *(column for pair in cells[:wrists] for column in pair),
+        word_column(np.where(wrist_reason, 1, 0), ("measured", "not measurable")),
+        word_column(wrist_reason, ("", *_quoted(_WORDS))),
+        *(column for pair in cells[wrists:] for column in pair),
+        word_column(np.where(lifted, planes + 1, 0), ("", *(one.plane for one in outline.planes))),
+        word_column(finger_reason, ("", *_quoted(_WORDS))),
+    ]
+    # Stable: both hands of a frame stay together, in the order of the sides.
+    order = np.argsort(time_ms, kind="stable")
+    parts: list[Column | str] = []
+    for place, column in enumerate(columns):
+        parts += ["," if place else "", column[order]]
+    return rows_text([*parts, "\r\n"], count)
+
+
+def _first(reasons: Sequence[NDArray[np.uint8]], count: int) -> NDArray[np.uint8]:
+    """The first reason of each row, 0 where every quantity has a number or no sample."""
+    found = np.zeros(count, np.uint8)
+    for one in reversed(reasons):
+        found = np.where(one, one, found)
+    return found
+
+
+def _quoted(words: Iterable[str]) -> list[str]:
+    """As a CSV file has them."""
+    text = StringIO()
+    csv.writer(text, lineterminator="\n").writerows([word] for word in words)
+    return text.getvalue().splitlines()
+
+
+def json_blocks(reader: SessionReader, session_id: str, document: Mapping[str, Any]) -> Iterator[str]:
+    """The session's document and summary with the settings and all samples, as the text of one JSON object in parts;
+    null where not measured.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown session, at once.
+    """
+    outline = reader.outline(session_id)
+    series = _heads(reader, session_id)
+    head = {
         **document,
-        "settings": record.settings,
-        "max_gap_s": record.max_gap_s,
-        "damage": list(record.damage),
-        "samples": [
-            {
-                "side": one.side,
-                "quantity": one.quantity,
-                "unit": quantity(one.quantity).unit,
-                "time_s": one.time_s.tolist(),
-                "value": [None if refused else value for value, refused in _pairs(one.value, one)],
-                "sd": [None if refused else sd for sd, refused in _pairs(one.sd, one)],
-                "refusal": [one.refusals[code - 1].value if code else None for code in one.refusal.tolist()],
-            }
-            for one in record.series
-        ],
+        "settings": outline.settings,
+        "max_gap_s": outline.max_gap_s,
+        "damage": list(outline.damage),
     }
+    return _json(reader, json.dumps(head, ensure_ascii=False, allow_nan=False), series)
 
 
-def _pairs(numbers: np.ndarray[Any, np.dtype[np.float64]], one: StoredSeries) -> Iterator[tuple[float, int]]:
-    return zip(numbers.tolist(), one.refusal.tolist(), strict=True)
+def _json(reader: SessionReader, head: str, series: Sequence[SeriesHead]) -> Iterator[str]:
+    yield head[:-1] + ', "samples": ['
+    for place, one in enumerate(series):
+        named = {"side": one.side, "quantity": one.quantity, "unit": quantity(one.quantity).unit}
+        yield (", " if place else "") + json.dumps(named, ensure_ascii=False)[:-1]
+        for column in ("time_s", "value", "sd", "refusal"):
+            yield f', "{column}": ['
+            yield _json_column(reader, one, column)
+            yield "]"
+        yield "}"
+    yield "]}"
 
 
-def write_session(record: SessionRecord, document: dict[str, Any], folder: Path) -> tuple[Path, Path]:
+def _json_column(reader: SessionReader, head: SeriesHead, column: str) -> str:
+    """The numbers or words of a series, separated by commas. A column of it as text is a few megabytes for many hours;
+    its samples are not in memory together."""
+    with _reading(reader) as connection:
+        places, found = refusal_places(connection), []
+        for samples in samples_in_parts(connection, head, places):
+            found.append(rows_text([",", _json_cells(_in_hundredths(head, samples), column)], len(samples)))
+    return "".join(found)[1:]
+
+
+def _json_cells(samples: Samples, column: str) -> Column:
+    if column == "time_s":
+        return decimal_column(samples.time_ms, 3)
+    if column == "refusal":
+        return word_column(
+            samples.refusal, ("null", *(json.dumps(word, ensure_ascii=False) for word in _WORDS))
+        )
+    measured = samples.refusal == 0
+    numbers = decimal_column((samples.value if column == "value" else samples.sd)[measured], _DECIMALS)
+    width = max(numbers.shape[1], len("null"))
+    found = np.zeros((len(samples), width), np.uint8)
+    found[:, : len("null")] = np.frombuffer(b"null", np.uint8)
+    found[measured] = 0
+    found[measured, width - numbers.shape[1] :] = numbers
+    return found
+
+
+def _heads(reader: SessionReader, session_id: str) -> tuple[SeriesHead, ...]:
+    with _reading(reader) as connection:
+        (number,) = connection.execute("SELECT number FROM session WHERE id = ?", (session_id,)).fetchone()
+        return heads(connection, number)
+
+
+def _stretch(
+    reader: SessionReader, series: Sequence[SeriesHead], start_ms: int
+) -> dict[tuple[Side, str], Samples]:
+    """Values and deviations in hundredths, refusals as 1 + the place among the words. Opened anew for each stretch:
+    whoever saves a file slowly is in nobody's way."""
+    with _reading(reader) as connection:
+        places = refusal_places(connection)
+        return {
+            (head.side, head.quantity): _in_hundredths(
+                head, samples_between(connection, head, places, start_ms, start_ms + _STRETCH_MS)
+            )
+            for head in series
+        }
+
+
+def _in_hundredths(head: SeriesHead, samples: Samples) -> Samples:
+    value_step, sd_step = (round(100 * step) for step in (head.value_step, head.sd_step))
+    return replace(samples, value=samples.value * value_step, sd=samples.sd * sd_step)
+
+
+def _last_ms(reader: SessionReader, series: Sequence[SeriesHead]) -> int:
+    with _reading(reader) as connection:
+        found = [
+            connection.execute("SELECT max(last_ms) FROM chunk WHERE series = ?", (head.number,)).fetchone()[
+                0
+            ]
+            for head in series
+        ]
+    return max((int(one) for one in found if one is not None), default=-1)
+
+
+@contextmanager
+def _reading(reader: SessionReader) -> Iterator[sqlite3.Connection]:
+    with reader.reading() as connection:
+        if connection is None:
+            raise StoreError(
+                f"The practice data in {reader.data_dir} have gone; put them back, then try again."
+            )
+        yield connection
+
+
+def write_session(
+    reader: SessionReader, session_id: str, document: Mapping[str, Any], folder: Path
+) -> list[Path]:
     """Writes ID.csv and ID.json into the folder, made where it is not there.
 
     Raises
@@ -108,17 +265,54 @@ def write_session(record: SessionRecord, document: dict[str, Any], folder: Path)
     InputError
         Where they cannot be written, or where one of the files is there already.
     """
-    paths = (folder / f"{record.info.id}.csv", folder / f"{record.info.id}.json")
+    made = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with paths[0].open("x", newline="", encoding="utf-8") as file:
-            file.writelines(csv_blocks(record))
-        with paths[1].open("x", encoding="utf-8") as file:
-            json.dump(session_json(record, document), file, ensure_ascii=False, allow_nan=False)
-    except FileExistsError as error:
-        raise InputError(f"{error.filename} is there already; choose another folder with --out.") from error
+        for ending, blocks in (
+            ("csv", csv_blocks(reader, session_id)),
+            ("json", json_blocks(reader, session_id, document)),
+        ):
+            path = folder / f"{session_id}.{ending}"
+            with path.open("x", newline="", encoding="utf-8") as file:
+                made.append(path)
+                file.writelines(blocks)
     except OSError as error:
-        raise InputError(
-            f"The session cannot be written to {folder} ({error.strerror}); choose another with --out."
-        ) from error
-    return paths
+        raise _cannot(error, folder) from error
+    return made
+
+
+def write_clips(reader: SessionReader, session_id: str, folder: Path) -> tuple[list[Path], int]:
+    """Copies the session's clips into the folder as ID-NAME.mp4; those that were written, and how many are missing.
+
+    Raises
+    ------
+    InputError
+        Where they cannot be written, or where one of the files is there already.
+    """
+    with _reading(reader) as connection:
+        listed = [
+            one
+            for one in clips(connection, reader.data_dir, session_id=session_id)
+            if one["state"] != "removed"
+        ]
+        sources = [(one, whole_clip_path(connection, reader.data_dir, one["id"])) for one in listed]
+    made = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for one, source in sources:
+            if source is not None:
+                path = folder / f"{session_id}-{one['name']}{source.suffix}"
+                with path.open("xb") as to, source.open("rb") as content:
+                    made.append(path)
+                    shutil.copyfileobj(content, to)
+    except OSError as error:
+        raise _cannot(error, folder) from error
+    return made, len(sources) - len(made)
+
+
+def _cannot(error: OSError, folder: Path) -> InputError:
+    if isinstance(error, FileExistsError):
+        return InputError(f"{error.filename} is there already; choose another folder with --out.")
+    return InputError(
+        f"The session cannot be written to {folder} ({error.strerror}); choose another with --out."
+    )

@@ -347,14 +347,13 @@ class PracticeLog:
 
     def export_csv(self, session_id: str) -> Iterator[str]:
         """The session as CSV, in blocks of lines."""
-        return export.csv_blocks(self._store.session(session_id))
+        return export.csv_blocks(self._store, session_id)
 
-    def export_json(self, session_id: str) -> dict[str, Any]:
-        """All that is known of the session, its samples included."""
-        record = self._store.session(session_id)
-        if not record.info.open:
+    def export_json(self, session_id: str) -> Iterator[str]:
+        """All that is known of the session, its samples included: the text of one JSON object in parts."""
+        if not self._store.find_exactly(session_id).open:
             self._catch_up(session_id)
-        return export.session_json(record, full_document(self._store, record))
+        return export.json_blocks(self._store, session_id, full_document(self._store, session_id))
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from posturewatch.errors import InputError
 from posturewatch.model.quantities import QUANTITY_NAMES, quantity
-from posturewatch.storage.reader import SessionRecord, StoredSeries, series_order, stored_series
+from posturewatch.storage.reader import SessionRecord
 from posturewatch.storage.samples.chunks import read_chunks
+from posturewatch.storage.samples.series import StoredSeries, series_order, stored_series
 
 __all__ = ["LONGEST_S", "MOST_BINS", "samples_json", "series_between", "trace_json"]
 

@@ -11,7 +11,7 @@ from posturewatch.config.resources import DEMO_NAME
 from posturewatch.review.reviews import load_review
 from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import short_rows
-from posturewatch.storage.reader import SessionReader, SessionRecord, stored_excursions
+from posturewatch.storage.reader import SessionReader, stored_excursions
 from posturewatch.storage.records import SessionInfo, excursion_json
 from posturewatch.storage.tables.checks import checks
 from posturewatch.storage.tables.clips import clips
@@ -98,7 +98,7 @@ def _inside_s(clip: Mapping[str, Any], windows: Sequence[tuple[float, float]]) -
     return sum(max(0.0, min(end_s, stop_s) - max(start_s, from_s)) for from_s, stop_s in windows)
 
 
-def full_document(reader: SessionReader, record: SessionRecord) -> dict[str, Any]:
+def full_document(reader: SessionReader, session_id: str) -> dict[str, Any]:
     """The session's summary and document: all that is known of it beside its samples.
 
     Raises
@@ -106,7 +106,7 @@ def full_document(reader: SessionReader, record: SessionRecord) -> dict[str, Any
     UnknownError
         Where it was deleted meanwhile.
     """
-    info = reader.find_exactly(record.info.id)
+    info = reader.find_exactly(session_id)
     summary = session_summary(reader, info)
     with reader.reading() as connection:
         if connection is None:

@@ -11,11 +11,12 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.model.quantities import quantity
 from posturewatch.model.reading import Reading
 from posturewatch.model.verdict import Excursion, Verdict
-from posturewatch.storage.reader import SessionRecord, StoredSeries, series_order, stored_series
+from posturewatch.storage.reader import SessionRecord
 from posturewatch.storage.records import PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.storage.samples.batch import Batch, Planes, SeriesKey, join_series
 from posturewatch.storage.samples.codec import Samples
 from posturewatch.storage.samples.sampling import Sampling
+from posturewatch.storage.samples.series import StoredSeries, series_order, stored_series
 
 __all__ = ["InMemorySession"]
 

@@ -6,7 +6,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -16,9 +16,7 @@ from numpy.typing import NDArray
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.errors import InputError, StoreError, UnknownError
-from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
-from posturewatch.model.quantities import place
 from posturewatch.model.verdict import Excursion, HoldWarning
 from posturewatch.storage.damage import sentences
 from posturewatch.storage.folder.database import FILE_NAME, connect_read_only
@@ -26,13 +24,12 @@ from posturewatch.storage.folder.log_frames import is_emptied
 from posturewatch.storage.limits_json import limits_from_json
 from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.storage.samples import checksums
-from posturewatch.storage.samples.batch import SeriesKey
-from posturewatch.storage.samples.chunks import DamagedStretch, read_chunks
-from posturewatch.storage.samples.codec import ChunkError, Samples
+from posturewatch.storage.samples.codec import ChunkError
+from posturewatch.storage.samples.series import StoredSeries, look_through, read_series
 from posturewatch.storage.schema.migrations import applied, missing, unknown
 from posturewatch.storage.tables.marks import marks_of
 
-__all__ = ["OutdatedError", "SessionReader", "SessionRecord", "StoredSeries"]
+__all__ = ["OutdatedError", "SessionOutline", "SessionReader", "SessionRecord"]
 
 _INFO_COLUMNS = (
     "id, started_at, ended_at, end_reason, end_s, source_name, source_kind, instrument, program_version, "
@@ -47,44 +44,16 @@ class OutdatedError(StoreError):
     """The database is older than the program and has to be brought up to date first."""
 
 
-@dataclass(frozen=True)
-class StoredSeries:
-    """All samples of one quantity of one hand, in the order they were taken.
-
-    Attributes
-    ----------
-    time_s
-        (n,) seconds of the session.
-    value, sd
-        (n,) in the quantity's unit, NaN where refused.
-    refusal
-        (n,) numbers, 0 where measured, otherwise 1 + the place in `refusals`.
-    """
-
-    side: Side
-    quantity: str
-    time_s: NDArray[np.float64]
-    value: NDArray[np.float64]
-    sd: NDArray[np.float64]
-    refusal: NDArray[np.uint8]
-    refusals: tuple[Refusal, ...] = tuple(Refusal)
-
-    @property
-    def measured(self) -> NDArray[np.bool_]:
-        """(n,) where a number was measured."""
-        return np.equal(self.refusal, 0)
-
-
-@dataclass(frozen=True)
-class SessionRecord:
-    """A session as a whole, its events in order of time. limits and rules as they were in use; settings in JSON's
-    types. damage: what was kept of it and cannot be read or relied on any more, in sentences; the rest is sound."""
+@dataclass(frozen=True, kw_only=True)
+class SessionOutline:
+    """A session without its samples, its events in order of time. limits and rules as they were in use; settings in
+    JSON's types. damage: what was kept of it and cannot be read or relied on any more, in sentences; the rest is
+    sound."""
 
     info: SessionInfo
     limits: LimitProfile
     rules: WatchRules
     settings: dict[str, Any]
-    series: tuple[StoredSeries, ...]
     excursions: tuple[Excursion, ...]
     warnings: tuple[StoredWarning, ...]
     marks: tuple[Mark, ...]
@@ -102,6 +71,13 @@ class SessionRecord:
         latest = np.searchsorted([self.planes[place].time_s for place in own], time_s, side="right")
         places: NDArray[np.int64] = np.array([-1, *own])[latest]
         return places
+
+
+@dataclass(frozen=True, kw_only=True)
+class SessionRecord(SessionOutline):
+    """A session as a whole."""
+
+    series: tuple[StoredSeries, ...]
 
 
 class SessionReader:
@@ -189,6 +165,19 @@ class SessionReader:
                 raise UnknownError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
             return read_session(connection, session_id)
 
+    def outline(self, session_id: str) -> SessionOutline:
+        """The session of that very id without its samples.
+
+        Raises
+        ------
+        UnknownError
+            For an unknown one.
+        """
+        with self.reading() as connection:
+            if connection is None:
+                raise UnknownError(f"There is no session {session_id!r}; {self.data_dir} holds none.")
+            return read_outline(connection, session_id)
+
     def cached_summary(self, session_id: str) -> dict[str, Any] | None:
         """The summary kept at the session's end, with the marks of now; None where there is none, or none that is
         sound."""
@@ -260,6 +249,26 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
     UnknownError
         For an unknown id.
     """
+    number, parts = _outline(connection, session_id)
+    series, damaged = read_series(connection, number)
+    found = sum(len(one.time_s) for one in series)
+    return SessionRecord(**parts, series=series, damage=sentences(connection, number, damaged, found))
+
+
+def read_outline(connection: sqlite3.Connection, session_id: str) -> SessionOutline:
+    """The session without its samples, which are looked through for damage.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown id.
+    """
+    number, parts = _outline(connection, session_id)
+    found, damaged = look_through(connection, number)
+    return SessionOutline(**parts, damage=sentences(connection, number, damaged, found))
+
+
+def _outline(connection: sqlite3.Connection, session_id: str) -> tuple[int, dict[str, Any]]:
     row = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session WHERE id = ?", (session_id,)).fetchone()
     if row is None:
         raise UnknownError(
@@ -267,30 +276,22 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
         )
     number = int(row[-1])
     settings, limits, rules = _circumstances(connection, number, session_id)
-    series, damaged = _series(connection, number)
-    return SessionRecord(
-        info=_info(connection, row),
-        limits=limits,
-        rules=rules,
-        settings=settings,
-        series=series,
-        damage=sentences(connection, number, damaged, sum(len(one.time_s) for one in series)),
-        excursions=tuple(one for _, one in stored_excursions(connection, number)),
-        warnings=_warnings(connection, number),
-        marks=tuple(
-            Mark(time_s, note)
-            for time_s, note in connection.execute(
-                "SELECT time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (number,)
-            )
-        ),
-        planes=tuple(
-            PlaneBegin(*row)
-            for row in connection.execute(
-                "SELECT side, start_s, plane FROM lift_plane WHERE session = ? ORDER BY start_s, side",
-                (number,),
-            )
-        ),
+    marks = connection.execute(
+        "SELECT time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (number,)
     )
+    planes = connection.execute(
+        "SELECT side, start_s, plane FROM lift_plane WHERE session = ? ORDER BY start_s, side", (number,)
+    )
+    return number, {
+        "info": _info(connection, row),
+        "limits": limits,
+        "rules": rules,
+        "settings": settings,
+        "excursions": tuple(one for _, one in stored_excursions(connection, number)),
+        "warnings": _warnings(connection, number),
+        "marks": tuple(Mark(*one) for one in marks),
+        "planes": tuple(PlaneBegin(*one) for one in planes),
+    }
 
 
 def _circumstances(
@@ -326,51 +327,6 @@ def _info(connection: sqlite3.Connection, row: tuple[Any, ...]) -> SessionInfo:
         ).fetchone()
         end_s = 0.0 if last_ms is None else last_ms / 1000
     return SessionInfo(identity, started_at, ended_at, end_reason, end_s, *rest)
-
-
-def _series(
-    connection: sqlite3.Connection, number: int
-) -> tuple[tuple[StoredSeries, ...], list[DamagedStretch]]:
-    places = _refusal_places(connection)
-    found, damaged = [], list[DamagedStretch]()
-    for key, side, name, value_step, sd_step in connection.execute(
-        "SELECT id, side, quantity, value_step, sd_step FROM series WHERE session = ? "
-        "ORDER BY side, quantity",
-        (number,),
-    ).fetchall():
-        samples, lost = read_chunks(connection, key, (side, name))
-        damaged += lost
-        samples = replace(samples, refusal=places[samples.refusal])
-        if (samples.refusal == _UNKNOWN).any():
-            raise ChunkError(f"unknown reasons in {side} {name}")
-        found.append(stored_series((side, name), samples, value_step, sd_step))
-    return tuple(sorted(found, key=series_order)), damaged
-
-
-def series_order(one: StoredSeries) -> tuple[str, int]:
-    """Left before right, and then as the table of quantities has them."""
-    return (one.side, place(one.quantity))
-
-
-def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: float) -> StoredSeries:
-    """Samples in these steps, with refusals as 1 + the place among today's, as numbers in their units."""
-    refused = samples.refusal != 0
-    # Divided, not multiplied: 1234 / 100 is the float nearest to 12.34, 1234 * 0.01 is not always.
-    value = samples.value / round(1 / value_step)
-    sd = samples.sd / round(1 / sd_step)
-    value[refused] = sd[refused] = np.nan
-    return StoredSeries(*key, samples.time_ms / 1000, value, sd, samples.refusal)
-
-
-def _refusal_places(connection: sqlite3.Connection) -> NDArray[np.uint8]:
-    """From the database's codes to 1 + the place among today's refusals."""
-    places = np.full(256, _UNKNOWN, np.uint8)
-    places[0] = 0
-    today = {refusal.value: place for place, refusal in enumerate(Refusal, start=1)}
-    for code, word in connection.execute("SELECT code, word FROM refusal"):
-        # Every version noted all words that it knew, those of reasons that it never gave among them.
-        places[code] = today.get(word, _UNKNOWN)
-    return places
 
 
 def stored_excursions(connection: sqlite3.Connection, number: int) -> tuple[tuple[int, Excursion], ...]:

@@ -80,8 +80,8 @@ class Store(SessionReader):
     data_dir
         Made when it is not there; the user's data folder when None.
     on_closed
-        Called for each session that is closed, in the thread that closed it: the place for what is computed from a
-        whole session.
+        Called for each session that ends, in the thread that ended it: the place for what is computed from a whole
+        session. Not for one that a crash left open: the next practice must not wait for that.
     thorough
         Looks for damage in everything, which takes longer the more is kept.
 
@@ -299,8 +299,6 @@ class Store(SessionReader):
                 )
                 writer.close_session(connection, number, end_s, "crashed")
                 writer.merge_chunks(connection, number)
-            if self._on_closed is not None:
-                self._on_closed(connection, number)
             _LOG.warning("session %s was left open and is closed now, after %.1f s", identity, end_s)
 
     def _set_aside(self) -> Path:

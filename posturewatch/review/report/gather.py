@@ -84,7 +84,7 @@ def gather(
         if record.info.open:
             raise ConflictError(f"Session {record.info.id} is still running; stop it before you report it.")
     records.sort(key=lambda one: one.info.started_at)
-    documents = [full_document(reader, record) for record in records]
+    documents = [full_document(reader, record.info.id) for record in records]
     practices = tuple(_practice(*pair) for pair in zip(records, documents, strict=True))
     last = records[-1].limits
     return Report(

@@ -9,7 +9,7 @@ from starlette.responses import Response, StreamingResponse
 
 from posturewatch.review.entries import MarkChange, MarkEntry, PassageChange, PassageEntry
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.server.answers import answer, deleted, to_json
+from posturewatch.server.answers import answer, deleted
 from posturewatch.server.bodies import body_of
 from posturewatch.server.routes.parameters import Bins, Number, Seconds
 
@@ -54,8 +54,11 @@ def session_routes(log: PracticeLog) -> APIRouter:
 
     @router.get("/api/sessions/{session_id}/export.json")
     def as_json(session_id: str) -> Response:
-        text = to_json(log.export_json(session_id))
-        return Response(text, media_type="application/json", headers=_to_save(f"{session_id}.json"))
+        return StreamingResponse(
+            log.export_json(session_id),
+            media_type="application/json",
+            headers=_to_save(f"{session_id}.json"),
+        )
 
     _add_labels(router, log)
     return router

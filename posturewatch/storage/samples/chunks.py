@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.storage.samples import checksums
-from posturewatch.storage.samples.codec import ChunkError, Samples, decode, encode, join
+from posturewatch.storage.samples.codec import ChunkError, Samples, decode, encode, join, sample_count
 
-__all__ = ["DamagedStretch", "insert_chunk", "read_chunks"]
+__all__ = ["DamagedStretch", "insert_chunk", "look_through_chunks", "read_chunks", "sound_chunks"]
 
 
 @dataclass(frozen=True)
@@ -56,10 +57,8 @@ def read_chunks(
     """
     found: list[Samples] = []
     damaged: list[DamagedStretch] = []
-    # One by one: an unreadable page takes only what lies on it. Which there are is read from the index alone.
-    for (number,) in connection.execute(
-        "SELECT id FROM chunk WHERE series = ? ORDER BY id", (series,)
-    ).fetchall():
+    # One by one: an unreadable page takes only what lies on it.
+    for number in _numbers(connection, series, between_ms):
         times = _times(connection, number)
         if times and between_ms and not (times[1] >= between_ms[0] and times[0] < between_ms[1]):
             continue
@@ -72,6 +71,50 @@ def read_chunks(
     return join(found), damaged
 
 
+def sound_chunks(connection: sqlite3.Connection, series: int) -> Iterator[Samples]:
+    """The sound blocks of a series in order, one at a time."""
+    for number in _numbers(connection, series):
+        times = _times(connection, number)
+        samples = None if times is None else _sound(connection, number, times)
+        if samples is not None and len(samples):
+            yield samples
+
+
+def look_through_chunks(
+    connection: sqlite3.Connection, series: int, key: tuple[Side, str]
+) -> tuple[int, list[DamagedStretch]]:
+    """How many samples of a series are sound by their checksums, and what is not; nothing is decoded."""
+    found, damaged = 0, list[DamagedStretch]()
+    for number in _numbers(connection, series):
+        times = _times(connection, number)
+        data = None if times is None else _checked(connection, number, times)
+        if data is not None:
+            found += sample_count(data)
+        else:
+            seconds = (None, None) if times is None else (times[0] / 1000, times[1] / 1000)
+            damaged.append(DamagedStretch(*key, *seconds))
+    return found, damaged
+
+
+def _numbers(
+    connection: sqlite3.Connection, series: int, between_ms: tuple[int, int] | None = None
+) -> list[int]:
+    """Of the blocks of a series in order, at least of those that reach into a stretch."""
+    if between_ms is not None:
+        try:
+            rows = connection.execute(
+                "SELECT id FROM chunk WHERE series = ? AND last_ms >= ? AND first_ms < ? ORDER BY id",
+                (series, *between_ms),
+            ).fetchall()
+            return [number for (number,) in rows]
+        except sqlite3.OperationalError:
+            raise
+        except sqlite3.DatabaseError:
+            pass  # a page cannot be read: all of them, then, from the index alone
+    rows = connection.execute("SELECT id FROM chunk WHERE series = ? ORDER BY id", (series,)).fetchall()
+    return [number for (number,) in rows]
+
+
 def _times(connection: sqlite3.Connection, number: int) -> tuple[int, int] | None:
     """Of a block's first and last sample in milliseconds; None where they cannot be read."""
     row = _row(connection, "SELECT first_ms, last_ms FROM chunk WHERE id = ?", number)
@@ -79,13 +122,19 @@ def _times(connection: sqlite3.Connection, number: int) -> tuple[int, int] | Non
     return (row[0], row[1]) if row is not None and known else None
 
 
-def _sound(connection: sqlite3.Connection, number: int, times: tuple[int, int]) -> Samples | None:
-    """The samples of a block; None where they are not what was kept."""
+def _checked(connection: sqlite3.Connection, number: int, times: tuple[int, int]) -> bytes | None:
+    """A block as it was kept; None where it is not."""
     row = _row(connection, "SELECT data, checksum FROM chunk WHERE id = ?", number)
     if row is None or not isinstance(row[0], bytes):
         return None
     data, checksum = row
-    if checksum is not None and checksums.of_chunk(*times, data) != checksum:
+    return data if checksum is None or checksums.of_chunk(*times, data) == checksum else None
+
+
+def _sound(connection: sqlite3.Connection, number: int, times: tuple[int, int]) -> Samples | None:
+    """The samples of a block; None where they are not what was kept."""
+    data = _checked(connection, number, times)
+    if data is None:
         return None
     try:
         return decode(data)

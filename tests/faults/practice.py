@@ -1,0 +1,88 @@
+"""`posturewatch live` with a camera that can be unplugged and hands that move by script, as a program of its own:
+practice.py CONTROL RATE_HZ ARGUMENT...
+
+While there is a file `unplugged` in the folder CONTROL, the camera is gone. Where there is a file `mark`, this moment
+is marked and the file deleted. The time of each frame that is handed over to be kept is added to CONTROL/handed, in
+whole milliseconds of 8 bytes: whatever becomes of this program, that is there.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from cli_stand_ins import ScriptedHands
+
+from posturewatch.capture.camera import CameraSource
+from posturewatch.cli.main import main
+from posturewatch.errors import SourceError
+from posturewatch.model.arrays import Image
+from posturewatch.model.reading import Reading
+from posturewatch.pipeline.practice import Practice
+from posturewatch.storage.recorder import Recorder
+
+CONTROL, RATE_HZ = Path(sys.argv[1]), float(sys.argv[2])
+
+
+class Camera:
+    width_px, height_px, rate_hz = 64, 48, RATE_HZ
+
+    def __init__(self, which: int | str, size_px: tuple[int, int], rate_hz: float) -> None:
+        if _unplugged():
+            raise SourceError("There is no camera 0: none is connected.")
+        self._next_s = time.monotonic()
+
+    def read(self) -> Image | None:
+        self._next_s = max(self._next_s + 1 / RATE_HZ, time.monotonic() - 1.0)
+        time.sleep(max(0.0, self._next_s - time.monotonic()))
+        return None if _unplugged() else np.full((48, 64, 3), int(time.monotonic() * 50) % 256, np.uint8)
+
+    def position_ms(self) -> float:
+        return 0.0
+
+    def release(self) -> None:
+        pass
+
+
+def _unplugged() -> bool:
+    return (CONTROL / "unplugged").exists()
+
+
+def _prepare(patch: pytest.MonkeyPatch) -> None:
+    handed = os.open(CONTROL / "handed", os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+    put, start = Recorder.put, Practice.start
+    practices: list[Practice] = []
+
+    def put_and_tell(recorder: Recorder, reading: Reading) -> None:
+        put(recorder, reading)
+        os.write(handed, struct.pack("<q", round(1000 * reading.measurement.time_s)))
+
+    def start_and_know(practice: Practice) -> object:
+        practices.append(practice)
+        return start(practice)
+
+    def at_frame(index: int) -> None:
+        if (CONTROL / "mark").exists():
+            (CONTROL / "mark").unlink()
+            practices[-1].mark("by the test")
+
+    assert CameraSource.__init__.__kwdefaults__ is not None
+    patch.setitem(CameraSource.__init__.__kwdefaults__, "opener", Camera)
+    patch.setattr(Recorder, "put", put_and_tell)
+    patch.setattr(Practice, "start", start_and_know)
+    # Bent far for two seconds of every six: there are excursions to be kept too.
+    ScriptedHands(lambda time_s: 60.0 if time_s % 6.0 > 4.0 else 10.0, at_frame).use(patch)
+
+
+if __name__ == "__main__":
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        _prepare(monkeypatch)
+        sys.exit(main(sys.argv[3:]))
