@@ -33,7 +33,9 @@ def main(argv: "list[str] | None" = None) -> int:
     # One core a sum: the sums are small, and waiting for a second core takes longer than they do. Read when numpy is.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from posturewatch.cli.main import main as run
+    from posturewatch.cli.signals import ends_with_the_command
 
+    ends_with_the_command()
     return run(argv)
 
 

@@ -7,7 +7,16 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["EndRequest", "end_requests"]
+__all__ = ["EndRequest", "end_requests", "ends_with_the_command"]
+
+#: Not empty where the process ends with the command.
+_lasting: list[bool] = []
+
+
+def ends_with_the_command() -> None:
+    """To be called where the process runs one command and ends: requests after the first are then noted to the very
+    end, when all is kept and only the interpreter is still closing."""
+    _lasting.append(True)
 
 
 class EndRequest:
@@ -49,5 +58,6 @@ def end_requests(do: Callable[[], None] = lambda: None) -> Iterator[EndRequest]:
     try:
         yield request
     finally:
-        for number in noted:
-            signal.signal(number, before[number])
+        if not (request.made and _lasting):
+            for number in noted:
+                signal.signal(number, before[number])

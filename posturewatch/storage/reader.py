@@ -36,9 +36,6 @@ _INFO_COLUMNS = (
     "lost_samples, dropped_frames, number"
 )
 
-#: In place of a refusal's number: a code whose word is none of today's.
-_UNKNOWN = 255
-
 
 class OutdatedError(StoreError):
     """The database is older than the program and has to be brought up to date first."""

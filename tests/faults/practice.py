@@ -9,6 +9,7 @@ whole milliseconds of 8 bytes: whatever becomes of this program, that is there.
 from __future__ import annotations
 
 import os
+import signal
 import struct
 import sys
 import time
@@ -21,8 +22,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from cli_stand_ins import ScriptedHands
 
+from posturewatch.__main__ import main
 from posturewatch.capture.camera import CameraSource
-from posturewatch.cli.main import main
 from posturewatch.errors import SourceError
 from posturewatch.model.arrays import Image
 from posturewatch.model.reading import Reading
@@ -83,6 +84,9 @@ def _prepare(patch: pytest.MonkeyPatch) -> None:
 
 
 if __name__ == "__main__":
+    # As in a terminal, also where this was started in the background.
+    for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM)):
+        signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
     with pytest.MonkeyPatch.context() as monkeypatch:
         _prepare(monkeypatch)
         sys.exit(main(sys.argv[3:]))

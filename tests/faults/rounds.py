@@ -163,7 +163,7 @@ class Round:
 
     def _play(self) -> None:
         plan = self._plan
-        self._wait(lambda: len(self._handed()) > 0, 120.0, "the practice did not begin")
+        self._wait(lambda: len(self._handed()) > 0, 600.0, "the practice did not begin")
         time.sleep(plan.after_s)
         if plan.marked:
             (self._control / "mark").touch()

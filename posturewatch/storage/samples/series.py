@@ -30,6 +30,10 @@ __all__ = [
 ]
 
 
+#: In place of a refusal's number: a code whose word is none of today's.
+_UNKNOWN = 255
+
+
 @dataclass(frozen=True)
 class StoredSeries:
     """All samples of one quantity of one hand, in the order they were taken.
@@ -93,9 +97,8 @@ def samples_between(
     """The sound samples of a series in [start_ms, end_ms), refusals by `places` (`refusal_places`)."""
     samples, _ = read_chunks(connection, head.number, (head.side, head.quantity), (start_ms, end_ms))
     inside = (samples.time_ms >= start_ms) & (samples.time_ms < end_ms)
-    return Samples(
-        samples.time_ms[inside], samples.value[inside], samples.sd[inside], places[samples.refusal[inside]]
-    )
+    refusal = _told(samples.refusal[inside], places, head)
+    return Samples(samples.time_ms[inside], samples.value[inside], samples.sd[inside], refusal)
 
 
 def samples_in_parts(
@@ -103,7 +106,7 @@ def samples_in_parts(
 ) -> Iterator[Samples]:
     """The sound samples of a series, block by block as they are kept, refusals by `places` (`refusal_places`)."""
     for samples in sound_chunks(connection, head.number):
-        yield replace(samples, refusal=places[samples.refusal])
+        yield replace(samples, refusal=_told(samples.refusal, places, head))
 
 
 def read_series(
@@ -116,7 +119,7 @@ def read_series(
         key = (head.side, head.quantity)
         samples, lost = read_chunks(connection, head.number, key)
         damaged += lost
-        samples = replace(samples, refusal=places[samples.refusal])
+        samples = replace(samples, refusal=_told(samples.refusal, places, head))
         found.append(stored_series(key, samples, head.value_step, head.sd_step))
     return tuple(found), damaged
 
@@ -138,10 +141,18 @@ def stored_series(key: SeriesKey, samples: Samples, value_step: float, sd_step: 
 
 def refusal_places(connection: sqlite3.Connection) -> NDArray[np.uint8]:
     """From the database's codes to 1 + the place among today's refusals."""
-    places = np.zeros(256, np.uint8)
+    places = np.full(256, _UNKNOWN, np.uint8)
+    places[0] = 0
     today = {refusal.value: place for place, refusal in enumerate(Refusal, start=1)}
     for code, word in connection.execute("SELECT code, word FROM refusal"):
-        if word not in today:
-            raise ChunkError(f"unknown reason {word!r}")
-        places[code] = today[word]
+        # Every version noted all words that it knew, those of reasons that it never gave among them.
+        places[code] = today.get(word, _UNKNOWN)
     return places
+
+
+def _told(refusal: NDArray[np.uint8], places: NDArray[np.uint8], head: SeriesHead) -> NDArray[np.uint8]:
+    """The database's codes as 1 + the place among today's refusals."""
+    found: NDArray[np.uint8] = places[refusal]
+    if (found == _UNKNOWN).any():
+        raise ChunkError(f"unknown reasons in {head.side} {head.quantity}")
+    return found
