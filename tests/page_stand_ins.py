@@ -323,7 +323,23 @@ class NothingToChoose:
     def document(self) -> Mapping[str, Any]:
         return {}
 
-    open = close = settings = document
+    open = close = settings = stop_measuring = keep_measured = forget_range = document
+
+    def measure(
+        self, what: str, side: str | None, quantity: str | None, direction: str | None
+    ) -> Mapping[str, Any]:
+        return {}
+
+    def set_hand(self, length_mm: float | None, method: str) -> Mapping[str, Any]:
+        return {}
+
+    def set_limit(
+        self, quantity_name: str, direction: str, level: str, value: float | None
+    ) -> Mapping[str, Any]:
+        return {}
+
+    def board(self, kind: str) -> bytes:
+        return b""
 
     def cameras(self) -> list[dict[str, Any]]:
         return []

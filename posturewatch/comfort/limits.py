@@ -187,7 +187,11 @@ def _limit(where: str, unit: str, table: object) -> Limit:
     return Limit(float(value), source, mark)
 
 
-def narrowed(profile: LimitProfile, personal: PersonalLimits) -> LimitProfile:
+def narrowed(
+    profile: LimitProfile,
+    personal: PersonalLimits,
+    sources: Mapping[tuple[str, str, Level], str] | None = None,
+) -> LimitProfile:
     """The profile with a player's own limits where these are narrower; a personal limit never widens one.
 
     Where the profile has no limit, a personal one adds it. A comfort limit never lies beyond the extreme limit
@@ -197,6 +201,8 @@ def narrowed(profile: LimitProfile, personal: PersonalLimits) -> LimitProfile:
     ----------
     personal : mapping
         Magnitudes in the quantity's unit by (quantity, direction, level).
+    sources : mapping, optional
+        Where each comes from, where the player did not set it by hand.
 
     Raises
     ------
@@ -212,7 +218,8 @@ def narrowed(profile: LimitProfile, personal: PersonalLimits) -> LimitProfile:
         band = bands[quantity, direction]
         old = band.limit(level)
         if old is None or value < old.value:
-            own = Limit(float(value), "the player's own limit", "personal")
+            source = (sources or {}).get((quantity, direction, level), "the player's own limit")
+            own = Limit(float(value), source, "personal")
             bands[quantity, direction] = (
                 replace(band, comfort=own) if level == "comfort" else replace(band, extreme=own)
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -11,6 +11,8 @@ from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 from pydantic.fields import FieldInfo
 
 from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed, wider
+from posturewatch.comfort.own_range import End
+from posturewatch.comfort.personal import DEFAULT_SHARE, limits_from_range, range_by_direction
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.config.instruments import FRETTING_ROLES, Handedness, InstrumentName, RoleName, hand_roles
 from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
@@ -80,12 +82,16 @@ class InstrumentSettings(Section):
 
 
 class PlayerSettings(Section):
-    """The section [player]: what is known of the hands."""
+    """The section [player]: who plays, and what is known of the hands."""
 
+    name: str = setting(
+        "Player",
+        "Who plays; what is measured of each player's hands lies in a file of that name, beside this one",
+    )
     hand_length_mm: float | None = setting(
         None,
         "Length of the hand in millimetres from the wrist's crease to the tip of the middle finger; gives "
-        "lengths in the image their scale",
+        "lengths in the image their scale; what was measured of the player goes before",
         100,
         260,
     )
@@ -104,6 +110,12 @@ class LimitSettings(Section):
     """personal: the player's own limits, from the section [limits.personal]."""
 
     profile: str = setting(DEFAULT_PROFILE, "The limit profile, a file in calibration/limits")
+    range_share: float = setting(
+        DEFAULT_SHARE,
+        "Share of your own measured range beyond which an angle is extreme, where that is narrower than the profile",
+        0.3,
+        1,
+    )
     personal: PersonalSettings = PersonalSettings()
 
     @property
@@ -289,19 +301,32 @@ class Settings(Section):
         sides = tuple(side for side, role in sorted(self.roles.items()) if role in warned)
         return WatchRules(**given, warn_sides=sides)
 
-    def limit_profile(self) -> LimitProfile:
-        """The profile in use, narrowed by the personal limits.
+    def range_profile(self, ends: Sequence[End] = ()) -> LimitProfile:
+        """The published profile, narrowed by the player's own range.
 
         Raises
         ------
         InputError
             For an unknown profile.
         """
-        return narrowed(load_profile(self.limits.profile), self.limits.own)
+        profile, share = load_profile(self.limits.profile), self.limits.range_share
+        from_range = limits_from_range(profile, ends, share)
+        measured = range_by_direction(ends)
+        sources = {
+            key: f"{share:.0%} of the player's own range of {measured[key[:2]].value_deg:.0f} degrees, measured "
+            f"{measured[key[:2]].date}"
+            for key in from_range
+        }
+        return narrowed(profile, from_range, sources)
 
-    def limits_left_aside(self) -> tuple[str, ...]:
-        """Keys of [limits.personal] that are wider than the profile in use, and so change nothing."""
-        left = wider(load_profile(self.limits.profile), self.limits.own)
+    def limit_profile(self, ends: Sequence[End] = ()) -> LimitProfile:
+        """The profile in use, narrowed by the player's own range and the limits set by hand; raises as
+        `range_profile`."""
+        return narrowed(self.range_profile(ends), self.limits.own)
+
+    def limits_left_aside(self, ends: Sequence[End] = ()) -> tuple[str, ...]:
+        """Keys of [limits.personal] that are wider than the limits in use, and so change nothing."""
+        left = wider(self.range_profile(ends), self.limits.own)
         keys = (personal_key(quantity(name), direction, level) for name, direction, level in left)
         return tuple(dict.fromkeys(keys))
 

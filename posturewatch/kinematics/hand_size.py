@@ -15,7 +15,7 @@ _MEN_MM, _WOMEN_MM = (193.3, 9.9), (181.1, 10.1)
 TYPICAL_HAND_MM = (_MEN_MM[0] + _WOMEN_MM[0]) / 2
 _TYPICAL_SD_MM = math.sqrt((_MEN_MM[1] ** 2 + _WOMEN_MM[1] ** 2) / 2 + ((_MEN_MM[0] - _WOMEN_MM[0]) / 2) ** 2)
 
-#: A length read off a ruler, by a player (common practice).
+#: A length read off a ruler, or against a bank card in a picture, by a player (common practice).
 _OWN_SD_MM = 3.0
 
 

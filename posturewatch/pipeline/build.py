@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -12,8 +12,9 @@ from posturewatch import __version__
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
+from posturewatch.config.players import Player, PlayerFiles
 from posturewatch.config.resources import calibration_dir
-from posturewatch.config.settings import Settings, load_settings
+from posturewatch.config.settings import Settings, default_settings_path, load_settings
 from posturewatch.errors import UnavailableError
 from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.address import is_address, public_address
@@ -38,6 +39,7 @@ __all__ = [
     "load_estimator",
     "load_parts",
     "load_tracker",
+    "player_files",
 ]
 
 #: What the frames are: images that have nothing to do with each other, a video, or a camera.
@@ -85,17 +87,20 @@ class Parts:
     Attributes
     ----------
     settings
-        As read.
+        As read, with the length of the player's own hand where that was measured.
     limits, rules
         What is watched for.
     build
         Makes tracker and measurer.
+    player
+        What is known of who plays.
     """
 
     settings: Settings
     limits: LimitProfile
     rules: WatchRules
     build: Callable[[Mode, Settings], Built]
+    player: Player = field(default_factory=lambda: Player(name="Player"))
 
     @property
     def settings_json(self) -> Mapping[str, Any]:
@@ -124,7 +129,11 @@ class Parts:
         )
 
     def monitor(
-        self, mode: Mode, source: FrameSource, sinks: Sequence[Sink]
+        self,
+        mode: Mode,
+        source: FrameSource,
+        sinks: Sequence[Sink],
+        over: Callable[[Measurer], Measurer] = lambda measurer: measurer,
     ) -> tuple[Monitor, Callable[[], None]]:
         """A fresh loop.
 
@@ -136,6 +145,8 @@ class Parts:
             Where they come from.
         sinks
             Take the readings.
+        over
+            Makes of the measurer what measures.
 
         Returns
         -------
@@ -151,7 +162,7 @@ class Parts:
         monitor = Monitor(
             source=source,
             tracker=built.tracker,
-            measurer=built.measurer,
+            measurer=over(built.measurer),
             watch=Watch(self.limits, self.rules, self.settings.fretting),
             sinks=sinks,
             smoother=lambda: OneEuro(shown.min_cutoff_hz, shown.beta),
@@ -180,14 +191,24 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     settings = load_settings(settings_path)
     if profile is not None:
         settings = settings.changed("limits", profile=profile)
-    parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
-    for key in settings.limits_left_aside():
+    player = player_files(settings_path).player(settings.player.name)
+    ends = player.own_ends()
+    if player.hand is not None:
+        settings = settings.changed("player", hand_length_mm=player.hand.length_mm)
+    parts = Parts(settings, settings.limit_profile(ends), settings.rules(), build, player)
+    for key in settings.limits_left_aside(ends):
         print(
-            f"posturewatch: your own limit {key} is wider than that of the profile {settings.limits.profile} and is "
-            "left aside; take it out of the settings, or choose another profile.",
+            f"posturewatch: your own limit {key} is wider than that of the profile {settings.limits.profile}"
+            f"{' or of your own range' if ends else ''} and is left aside; take it out of the settings, or choose "
+            "another profile.",
             file=sys.stderr,
         )
     return parts
+
+
+def player_files(settings_path: Path | None) -> PlayerFiles:
+    """The players beside a settings file, the user's own one where None."""
+    return PlayerFiles((settings_path or default_settings_path()).parent / "players")
 
 
 def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = None) -> Built:

@@ -15,11 +15,13 @@ from posturewatch.model.savings import savings_sentence
 from posturewatch.pipeline.build import Parts
 from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.pipeline.live_settings import LiveSettings
+from posturewatch.pipeline.measuring import Measuring
 from posturewatch.pipeline.monitor import Monitor, Sink
 from posturewatch.pipeline.placement_watch import PlacementWatch, placement_json
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
 from posturewatch.pipeline.preview import Preview
 from posturewatch.pipeline.rest import RestWatch, break_rules
+from posturewatch.pipeline.view_biases import ViewBiases
 from posturewatch.review.load import load_sentence
 from posturewatch.storage.store import Store
 
@@ -54,7 +56,9 @@ class LivePractice:
     ) -> None:
         parts = settings.parts
         self._rest = RestWatch(break_rules(parts.settings.rest))
-        self.placement = PlacementWatch(lambda: settings.parts.settings)
+        self.biases = ViewBiases()
+        self.placement = PlacementWatch(lambda: settings.parts.settings, on_moved=self.biases.clear)
+        self.measuring = Measuring(self.biases, settings)
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
         self._warned = parts.rules.warn_sides
@@ -77,7 +81,9 @@ class LivePractice:
             prepare=lambda: self.preview.close(),
         )
         self.preview = Preview(
-            open_source=self._open, make_monitor=self._preview_monitor, sinks=(feed, self.placement)
+            open_source=self._open,
+            make_monitor=self._preview_monitor,
+            sinks=(feed, self.placement, self.measuring),
         )
         settings.follow(self._follow)
 
@@ -87,8 +93,9 @@ class LivePractice:
         return self._spec or self._parts.settings.camera.source
 
     def use_settings_source(self) -> None:
-        """From now on the source is the settings', whatever was named at the start."""
+        """From now on the source is the settings', whatever was named at the start; its view is another one."""
         self._spec = None
+        self.biases.clear()
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -142,7 +149,7 @@ class LivePractice:
     def _preview_monitor(
         self, source: OpenSource, sinks: Sequence[Sink]
     ) -> tuple[Monitor, Callable[[], None]]:
-        return self._parts.monitor("live", source, sinks)
+        return self._parts.monitor("live", source, sinks, self.biases.over)
 
     def _open_source(self) -> OpenSource:
         with self._first_fault():
@@ -161,8 +168,13 @@ class LivePractice:
 
     def _set_up(self) -> dict[str, Any]:
         """What is kept of the look before the session, where there was one."""
-        found = self.placement.result()
-        return {"set_up": {"placement": placement_json(found)}} if found.enough else {}
+        found, references = self.placement.result(), self.biases.to_json()
+        kept: dict[str, Any] = {"player": self._parts.player.name}
+        if found.enough:
+            kept["placement"] = placement_json(found)
+        if references:
+            kept["references"] = references
+        return {"set_up": kept}
 
     def _asides(self) -> list[str]:
         """What the page says quietly: no clips any more, a moved camera, what is done less often, time for a rest, a
@@ -182,7 +194,7 @@ class LivePractice:
 
     def _make_monitor(self, source: OpenSource, sinks: Sequence[Sink]) -> tuple[Monitor, Callable[[], None]]:
         with self._first_fault():
-            made = self._parts.monitor("live", source, sinks)
+            made = self._parts.monitor("live", source, sinks, self.biases.over)
         self._monitor = made[0]
         self._opened.set()
         return made

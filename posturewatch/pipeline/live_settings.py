@@ -6,8 +6,10 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
+from posturewatch.config.players import Player, PlayerFiles
+from posturewatch.config.settings import Settings, load_settings
 from posturewatch.config.settings_edit import Changes, change_settings
-from posturewatch.pipeline.build import Parts, load_parts
+from posturewatch.pipeline.build import Parts, load_parts, player_files
 
 __all__ = ["LiveSettings"]
 
@@ -34,6 +36,7 @@ class LiveSettings:
         self._path = path
         self._profile = profile
         self._parts = load_parts(path, profile)
+        self._written = load_settings(path)
         self._followers: list[Callable[[Parts], None]] = []
         self._lock = threading.Lock()
 
@@ -41,6 +44,16 @@ class LiveSettings:
     def parts(self) -> Parts:
         """What follows from them now."""
         return self._parts
+
+    @property
+    def written(self) -> Settings:
+        """As the file has them, without what was measured of the player."""
+        return self._written
+
+    @property
+    def players(self) -> PlayerFiles:
+        """All players beside this file."""
+        return player_files(self._path)
 
     def follow(self, follower: Callable[[Parts], None]) -> None:
         """From now on it is called with the parts after every change, in the thread that made it."""
@@ -55,9 +68,30 @@ class LiveSettings:
             As `change_settings`; nothing is changed then.
         """
         with self._lock:
-            change_settings(self._path, changes)
+            if ("player", "name") in changes:
+                self.players.player(
+                    str(changes["player", "name"])
+                )  # a name that names no file is refused first
+            self._written = change_settings(self._path, changes)
             if ("limits", "profile") in changes:
                 self._profile = None
+        return self.reload()
+
+    def keep(self, player: Player) -> Parts:
+        """Keeps what was measured of a player in its file, and tells all followers.
+
+        Raises
+        ------
+        SettingsError, StoreError
+            As `PlayerFiles.keep`.
+        """
+        with self._lock:
+            self.players.keep(player)
+        return self.reload()
+
+    def reload(self) -> Parts:
+        """Reads everything anew and tells all followers."""
+        with self._lock:
             self._parts = load_parts(self._path, self._profile)
         for follower in self._followers:
             follower(self._parts)

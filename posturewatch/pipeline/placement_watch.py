@@ -39,10 +39,15 @@ class PlacementWatch:
     ----------
     settings
         Gives the settings of now; the instrument says what matters.
+    on_moved
+        Is told that the camera was moved.
     """
 
-    def __init__(self, settings: Callable[[], Settings]) -> None:
+    def __init__(
+        self, settings: Callable[[], Settings], on_moved: Callable[[], object] = lambda: None
+    ) -> None:
         self._settings = settings
+        self._on_moved = on_moved
         self._lock = threading.Lock()
         self._moved = CameraMoved()
         self._clear: dict[Side, tuple[float, float]] = {}
@@ -95,6 +100,7 @@ class PlacementWatch:
     def _look(self, frame: Frame, observation: Observation) -> None:
         if self._moved.update(frame.image_bgr):
             self._moved_s = frame.time_s
+            self._on_moved()
             with self._lock:
                 self._check.clear()
         self._clear = {

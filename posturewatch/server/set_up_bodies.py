@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
+from posturewatch.model.observation import Side
 from posturewatch.review.entries import Entry
 
-__all__ = ["Choices", "SettingChange"]
+__all__ = ["Choices", "Hand", "Measure", "OwnLimit", "SettingChange"]
 
 #: A stream's address, with all that lets one in.
 _LONGEST_TEXT = 2000
@@ -30,7 +31,42 @@ class Choices(Entry):
     microphone: bool = Field(default=False, description="Say true or false of the microphone.")
     instrument: _Text = Field(default="", description="Name an instrument.")
     handedness: _Text = Field(default="", description="A player is right or left handed.")
+    player: _Text = Field(default="", description="A player's name is text.")
+    range_share: _Number = Field(default=0, description="A share is a number from 0.3 to 1.")
     before_start: bool = Field(default=True, description="Say true or false of the page before the start.")
+
+
+class Measure(Entry):
+    """What is to be measured."""
+
+    needs = "Say what is to be measured: neutral, end or lens."
+
+    what: Literal["neutral", "end", "lens"] = Field(description=needs)
+    side: Side | None = Field(default=None, description="A hand is left or right.")
+    quantity: _Text | None = Field(default=None, description="Name the angle whose end is measured.")
+    direction: _Text | None = Field(default=None, description="Name the direction whose end is measured.")
+
+
+class Hand(Entry):
+    """The length of the hand, null for that of people."""
+
+    needs = "Give the hand's length in millimetres, or null."
+
+    length_mm: _Number | None = Field(description="The hand's length is a number of millimetres.")
+    method: Literal["ruler", "card"] = Field(
+        default="ruler", description="A hand is measured with a ruler or a card."
+    )
+
+
+class OwnLimit(Entry):
+    """A limit set by hand, null for none."""
+
+    needs = "Name the angle, the direction, the level and the limit."
+
+    quantity: _Text = Field(description=needs)
+    direction: _Text = Field(description=needs)
+    level: _Text = Field(description=needs)
+    value: _Number | None = Field(description="A limit is a number of degrees.")
 
 
 class SettingChange(Entry):

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from posturewatch.server.answers import answer
 from posturewatch.server.bodies import LONG_BODY_BYTES, Nothing, body_of
 from posturewatch.server.collaborators import BeforeStart
-from posturewatch.server.set_up_bodies import Choices, SettingChange
+from posturewatch.server.set_up_bodies import Choices, Hand, Measure, OwnLimit, SettingChange
 
 __all__ = ["before_start_routes"]
 
@@ -43,6 +43,8 @@ def before_start_routes(set_up: BeforeStart) -> APIRouter:
     def choose(body: Annotated[Choices, Depends(body_of(Choices))]) -> Response:
         return answer(set_up.choose(body.changes()))
 
+    _add_measuring(router, set_up)
+
     @router.get("/api/settings")
     def settings() -> Response:
         return answer(set_up.settings())
@@ -52,3 +54,37 @@ def before_start_routes(set_up: BeforeStart) -> APIRouter:
         return answer(set_up.change_settings({(body.section, body.key): body.value}))
 
     return router
+
+
+def _add_measuring(router: APIRouter, set_up: BeforeStart) -> None:
+    @router.post("/api/setup/measure")
+    def measure(body: Annotated[Measure, Depends(body_of(Measure))]) -> Response:
+        return answer(set_up.measure(body.what, body.side, body.quantity, body.direction))
+
+    @router.post("/api/setup/measure/stop")
+    def stop(body: Annotated[Nothing, Depends(body_of(Nothing))]) -> Response:
+        return answer(set_up.stop_measuring())
+
+    @router.post("/api/setup/measure/keep")
+    def keep(body: Annotated[Nothing, Depends(body_of(Nothing))]) -> Response:
+        return answer(set_up.keep_measured())
+
+    @router.put("/api/setup/hand")
+    def hand(body: Annotated[Hand, Depends(body_of(Hand))]) -> Response:
+        return answer(set_up.set_hand(body.length_mm, body.method))
+
+    @router.delete("/api/setup/range")
+    def forget_range() -> Response:
+        return answer(set_up.forget_range())
+
+    @router.patch("/api/setup/limits")
+    def limit(body: Annotated[OwnLimit, Depends(body_of(OwnLimit))]) -> Response:
+        return answer(set_up.set_limit(body.quantity, body.direction, body.level, body.value))
+
+    @router.get("/api/setup/board.pdf")
+    def board_pdf() -> Response:
+        return Response(set_up.board("pdf"), media_type="application/pdf")
+
+    @router.get("/api/setup/board.png")
+    def board_png() -> Response:
+        return Response(set_up.board("png"), media_type="image/png")

@@ -1,6 +1,6 @@
 // What the server sends before a practice, for the type checker only; see posturewatch/server/routes/__init__.py.
 
-import type { Side } from "../api.d.ts";
+import type { Level, Side } from "../api.d.ts";
 
 export interface Words { en: string; de: string }
 export interface InstrumentHand { role: string; matters: string[] }
@@ -16,7 +16,20 @@ export interface Preview {
 }
 export interface Choices {
   source: string; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: boolean;
-  instrument: string; handedness: "right" | "left"; before_start: boolean; remembered: boolean;
+  instrument: string; handedness: "right" | "left"; before_start: boolean; remembered: boolean; player: string; range_share: number;
+}
+export type Hint = "show the hand" | "hold still" | "holding" | "go further" | "show the board" | "move the board" | "done" | "";
+export interface Measuring {
+  what: "neutral" | "end" | "lens"; side: Side | null; quantity: string | null; direction: string | null; hint: Hint; part: number; done: boolean;
+  value_deg: number | null; sd_deg: number | null; question: string | null; fault: string | null;
+}
+export interface OwnEnd { side: Side; quantity: string; direction: string; value_deg: number; sd_deg: number; date: string }
+export interface Player {
+  name: string; names: string[]; hand: { length_mm: number; method: string; date: string } | null; ends: OwnEnd[]; typical_hand_mm: number; hand_mm: number | null;
+}
+export interface OwnLimit {
+  quantity: string; direction: string; level: Level; published: number | null; source: string | null; range_deg: number | null; own: number | null;
+  by_hand: number | null; used: number;
 }
 export type GradeWord = "well" | "fairly" | "poorly" | "not";
 export interface Graded { side: Side; name: string; grade: GradeWord; sd: number | null; share: number; refusal: string | null }
@@ -24,6 +37,11 @@ export type HelpWord = "show hands" | "one player" | "whole hand" | "closer" | "
   | "sleeve" | "towards head" | "towards front" | "turn";
 export interface Advice { help: HelpWord; side: Side | null; move_deg: number | null }
 export interface Placement { enough: boolean; rate_hz: number; towards_head_deg: number | null; grades: Graded[]; advice: Advice | null }
-export interface SetUp { preview: Preview; choices: Choices; placement: Placement }
+export interface SetUp {
+  preview: Preview; choices: Choices; placement: Placement; measuring: Measuring | null; straight: { side: Side; quantity: string }[]; player: Player;
+  limits: OwnLimit[];
+}
+/** A request that changes something and answers with all of it; false where that failed, which is shown. */
+export type Act = (method: "POST" | "PUT" | "PATCH" | "DELETE", path: string, body?: unknown) => Promise<boolean>;
 /** Keeps a change of some choices; false where that failed, which is shown. */
 export type Choose = (changes: Partial<Choices>) => Promise<boolean>;

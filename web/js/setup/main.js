@@ -9,6 +9,9 @@ import { fail, say } from "../log/parts.js";
 import { clear, draw } from "../overlay.js";
 import { SIDES, WRIST } from "../terms.js";
 import { CameraStep, playStep } from "./choices.js";
+import { handStep } from "./hand.js";
+import { limitsStep } from "./limits.js";
+import { MeasuringBox } from "./measuring.js";
 import { button } from "./parts.js";
 import { PlacementStep } from "./placement.js";
 
@@ -41,6 +44,7 @@ let playOpen = false;
 /** What the steps show; they are built anew only when it changes. */
 let shown = "";
 
+const measuringBox = new MeasuringBox(act);
 const placementStep = new PlacementStep();
 const cameraStep = new CameraStep(choose, () => render(true));
 
@@ -88,10 +92,19 @@ function take(body) {
 }
 
 /** @param {Partial<Choices>} changes */
-async function choose(changes) {
+function choose(changes) {
+  return act("PATCH", "setup", changes);
+}
+
+/**
+ * @param {"POST" | "PUT" | "PATCH" | "DELETE"} method
+ * @param {string} path
+ * @param {unknown} [request]
+ */
+async function act(method, path, request) {
   byId("banner", HTMLElement).hidden = true;
   /** @type {Answer<SetUp>} */
-  const { body, error } = await send("PATCH", "setup", changes);
+  const { body, error } = await send(method, path, request);
   if (body) now = body;
   else fail(error ?? "");
   render(true);
@@ -166,11 +179,13 @@ function render(anew) {
   renderEmpty();
   const instrument = instruments.find((one) => one.name === choices.instrument);
   placementStep.show(now.placement, instrument, choices, preview.phase === "on");
-  const key = JSON.stringify([choices, preview.source, playOpen]);
+  measuringBox.show(now.measuring);
+  const key = JSON.stringify([choices, preview.source, playOpen, now.player, now.straight, now.limits]);
   if (key === shown && !anew) return;
   shown = key;
   const focus = focused();
-  nodes.steps.replaceChildren(playStep(choices, instruments, choose, playOpen, () => { playOpen = true; render(true); }), cameraStep.node(choices, preview, instrument), placementStep.node);
+  nodes.steps.replaceChildren(playStep(choices, instruments, choose, playOpen, () => { playOpen = true; render(true); }), cameraStep.node(choices, preview, instrument), placementStep.node,
+    handStep(now, choose, act), limitsStep(now, choose, act));
   focus?.();
 }
 
