@@ -18,6 +18,7 @@ from posturewatch.config.resources import web_dir
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Excursion
 from posturewatch.review.derived import open_store
+from posturewatch.review.exchange.notes import Notes
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
@@ -131,6 +132,7 @@ def app_of(store: Store, practice: ScriptedPractice, port: int, admission: Admis
         port=port,
         admission=admission,
         reports=Reports(store),
+        notes=Notes(store),
     )
 
 

@@ -23,6 +23,7 @@ from posturewatch.cli.main import main
 from posturewatch.errors import StoreError
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import CheckEntry, MarkChange, MarkEntry, PracticeItems
+from posturewatch.review.exchange.notes import Notes, RemarkEntry
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.storage.backup.before_update import BEFORE_UPDATE
 from posturewatch.storage.backup.kind import BACKUP, REPLACED
@@ -59,6 +60,9 @@ def filled(folder: Path, days: tuple[str, ...] = DAYS, piece: str = "Étude") ->
             take(store, identity, start_s=5.0)
             log.add_mark(identity, MarkEntry.read({"time_s": 1.0, "note": f"of {day}"}))
             log.add_check(CheckEntry.read({"moment": "after", "rating": 2, "session_id": identity}))
+            Notes(store, author="Okafor").add(
+                identity, RemarkEntry.read({"text": f"of {day}", "time_s": 2.0})
+            )
             log.session(identity)
             ids.append(identity)
         log.add_check(CheckEntry.read({"moment": "before", "rating": 1}))

@@ -18,6 +18,7 @@ import posturewatch.server.routes as routes
 from posturewatch.config.resources import web_dir
 from posturewatch.review.derived import open_store
 from posturewatch.review.entries import CheckEntry, MarkEntry
+from posturewatch.review.exchange.notes import Notes
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
@@ -53,6 +54,7 @@ class Served:
             admission=admission,
             set_up=NothingToChoose(),
             reports=Reports(self.store),
+            notes=Notes(self.store, author=""),
         )
         self.server = PageServer(self.app, listener)
         self.server.start()

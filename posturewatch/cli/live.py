@@ -142,13 +142,14 @@ def _of_what_is_kept(store: Store, settings: LiveSettings, cleanup: ExitStack) -
     from posturewatch.pipeline.films.desk import FilmDesk
     from posturewatch.pipeline.films.workers import Processes, usual_jobs
     from posturewatch.pipeline.moment_lines import MomentLines
+    from posturewatch.review.exchange.notes import Notes
     from posturewatch.review.report.writing import Reports
 
     lines = MomentLines(settings.parts)
     cleanup.callback(lines.close)
     films = FilmDesk(store, lambda: settings.parts, lambda: Processes(usual_jobs()))
     cleanup.callback(films.close)
-    return {"reports": Reports(store, lines), "films": films}
+    return {"reports": Reports(store, lines), "films": films, "notes": Notes(store)}
 
 
 def current_words(settings: LiveSettings, feed: LiveFeed) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from posturewatch.cli.options import Subparsers, add_command, add_data_dir, add_settings
 from posturewatch.errors import StoreError
 
-__all__ = ["add"]
+__all__ = ["add", "catch_up"]
 
 
 def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     parts = load_parts(args.settings, args.profile)
     reader = open_reader(args.data_dir)
     ids = [reader.find(name).id for name in args.sessions]
-    _catch_up(args.data_dir, ids)
+    catch_up(args.data_dir, ids)
     draw = MomentLines(parts)
     try:
         Reports(reader, draw).write(ids, wanted, args.out)
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _catch_up(data_dir: Path | None, ids: list[str]) -> None:
+def catch_up(data_dir: Path | None, ids: list[str]) -> None:
     """Sees that what a session adds up to is worked out; while the page is open, the page does that."""
     from posturewatch.review.derived import open_store
     from posturewatch.review.practice_log import PracticeLog

@@ -18,6 +18,7 @@ from posturewatch.storage.tables.clips import clips
 from posturewatch.storage.tables.marks import marks_of
 from posturewatch.storage.tables.passages import StoredPassage, passages_of
 from posturewatch.storage.tables.pieces import find_piece
+from posturewatch.storage.tables.remarks import remarks_of
 
 __all__ = ["full_document", "piece_document", "session_document"]
 
@@ -37,6 +38,7 @@ def session_document(connection: sqlite3.Connection, data_dir: Path, info: Sessi
         ],
         "clips": taken,
         "checks": checks(connection, number),
+        "remarks": remarks_of(connection, number),
         "exposure": None if review is None else _exposure(review, played),
         "finding": None if review is None else _finding(review["finding"], played, taken),
     }

@@ -97,6 +97,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str], language: str = 
         "limits": {"name": limits.name, "label": limits.label, "description": limits.description},
         "quantities": [_quantity(entry, limits) for entry in QUANTITIES],
         "no_force": NO_FORCE,
+        "shared": None,
     }
 
 

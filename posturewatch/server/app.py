@@ -14,6 +14,7 @@ from starlette.responses import Response
 from starlette.websockets import WebSocket
 
 from posturewatch.errors import ConflictError, InputError, PosturewatchError, UnknownError
+from posturewatch.review.exchange.notes import Notes
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.report.writing import Reports
 from posturewatch.server.admission import Admission
@@ -22,10 +23,12 @@ from posturewatch.server.collaborators import BeforeStart, Films, FrameFeed, Pra
 from posturewatch.server.files import PageFiles
 from posturewatch.server.guard import Guard
 from posturewatch.server.live_socket import LiveSocket
+from posturewatch.server.looking import LookingOnly
 from posturewatch.server.routes.before_start import before_start_routes
 from posturewatch.server.routes.films import film_routes
 from posturewatch.server.routes.kept import kept_routes
 from posturewatch.server.routes.playing import playing_routes
+from posturewatch.server.routes.remarks import remark_routes
 from posturewatch.server.routes.reports import report_routes
 from posturewatch.server.routes.sessions import session_routes
 
@@ -57,6 +60,8 @@ def create_app(
     set_up: BeforeStart | None = None,
     reports: Reports | None = None,
     films: Films | None = None,
+    notes: Notes | None = None,
+    looking_only: bool = False,
 ) -> FastAPI:
     """The application for a server on 127.0.0.1:port; requests that name another host are refused.
 
@@ -76,6 +81,10 @@ def create_app(
         Makes reports of what is kept, where there are to be any.
     films
         Takes films in, where it does.
+    notes
+        What others say of what is kept, where they may.
+    looking_only
+        Nothing can be changed but notes.
 
     Raises
     ------
@@ -84,6 +93,9 @@ def create_app(
     """
     files = PageFiles(web_dir)
     app = _framework()
+    if looking_only:
+        app.add_middleware(LookingOnly)
+    # The last one that is added looks first.
     app.add_middleware(Guard, port=port, admission=admission)
     _add_faults(app)
     app.include_router(playing_routes(practice, log))
@@ -92,6 +104,8 @@ def create_app(
     if reports is not None:
         app.include_router(report_routes(log, reports))
     app.include_router(film_routes(films))
+    if notes is not None:
+        app.include_router(remark_routes(notes))
     if set_up is not None:
         app.include_router(before_start_routes(set_up))
 

@@ -13,7 +13,17 @@ from starlette.requests import Request
 from posturewatch.model.observation import SIDES, Side
 from posturewatch.review.entries import LONGEST_MARK_NOTE, Entry
 
-__all__ = ["LONG_BODY_BYTES", "MAX_BODY_BYTES", "Forget", "MarkNow", "Nothing", "Step", "Warns", "body_of"]
+__all__ = [
+    "LONG_BODY_BYTES",
+    "MAX_BODY_BYTES",
+    "Forget",
+    "MarkNow",
+    "Nothing",
+    "Step",
+    "Warns",
+    "body_of",
+    "json_of",
+]
 
 MAX_BODY_BYTES = 4096
 
@@ -80,12 +90,13 @@ def body_of(model: type[_Entry], max_bytes: int = MAX_BODY_BYTES) -> Callable[[R
     """
 
     async def body(request: Request) -> _Entry:
-        return model.read(await _json(request, max_bytes))
+        return model.read(await json_of(request, max_bytes))
 
     return body
 
 
-async def _json(request: Request, max_bytes: int) -> object:
+async def json_of(request: Request, max_bytes: int) -> object:
+    """A request's body, a JSON object; an empty body is an empty one. Raises HTTPException with one sentence."""
     raw = b""
     async for chunk in request.stream():
         raw += chunk

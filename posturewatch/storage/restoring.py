@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from posturewatch.archive.faults import refused
+from posturewatch.archive.kinds import Kind
 from posturewatch.archive.reading import Archive
 from posturewatch.errors import StoreError, UnknownError
 from posturewatch.storage.backup.kind import BACKUP, REPLACED, About
@@ -68,7 +69,9 @@ def look_into(path: Path) -> About:
         return about
 
 
-def restore(store: Store, path: Path, *, session_id: str | None = None, replace: bool = False) -> Restored:
+def restore(
+    store: Store, path: Path, *, session_id: str | None = None, replace: bool = False, kind: Kind = BACKUP
+) -> Restored:
     """Takes a backup's sessions, or one of them, into the data folder.
 
     Sessions that are there already stay as they are, unless everything is replaced: then what was there before is kept
@@ -85,7 +88,7 @@ def restore(store: Store, path: Path, *, session_id: str | None = None, replace:
     """
     if store.open_ids:
         raise StoreError("A session is being recorded; stop it before you restore a backup.")
-    with Archive(path, [BACKUP]) as archive:
+    with Archive(path, [kind]) as archive:
         about = archive.about_as(About)
         if session_id is not None and session_id not in {one.id for one in about.sessions}:
             raise UnknownError(f"There is no session {session_id!r} in {path}.")

@@ -32,6 +32,8 @@ export interface Vocabulary {
   limits: { name: string; label: string };
   quantities: Quantity[];
   no_force: string;
+  /** Where somebody else's practices are looked at: the bundle's and the notes' file. */
+  shared: { file: string; notes: string } | null;
 }
 
 /** One quantity of one hand in a live message. */
@@ -93,6 +95,7 @@ export interface KeptPassage extends Passage {
   id: number; session_id: string; piece_id: number; piece: string; bars: string; tempo_bpm: number | null;
   start_s: Seconds; end_s: Seconds | null;
 }
+export interface Remark { id: number; uid: string; time_s: Seconds | null; author: string; text: string; written_at: string }
 export interface Mark { id: number; time_s: Seconds; note: string }
 export interface Moment {
   kind: "warning" | "extreme" | "mark"; start_s: Seconds; key_s: Seconds; end_s: Seconds | null; side: Side; quantity: string;
@@ -131,7 +134,7 @@ export interface Finding {
   sentence: string; direction: string; measured_share: number; measured_s: Seconds; measured_elsewhere_s: Seconds; moments: string[];
 }
 export interface SessionDocument {
-  session: KeptSession; passages: KeptPassage[]; marks: Mark[]; clips: Clip[]; checks: Check[];
+  session: KeptSession; passages: KeptPassage[]; marks: Mark[]; clips: Clip[]; checks: Check[]; remarks: Remark[];
   exposure: { session: Exposure[]; parts: Part[] } | null; finding: Finding | null;
 }
 export interface TraceSeries {

@@ -227,9 +227,16 @@ export default {
     list: "Filme, die abgegeben wurden", tooLarge: (/** @type {string} */ name, /** @type {string} */ most) => `${name} ist größer als ${most}; schneide ihn oder nimm: posturewatch analyse.`, piece: "Was gespielt wird (darf leer bleiben)", bars: "Takte",
   },
 
+  remarks: {
+    title: "Anmerkungen anderer", yours: "Deine Anmerkungen zu diesem Üben", none: "Noch keine Anmerkungen.", whole: "alles", add: "Anmerkung hinterlassen", text: "Anmerkung", at: "Bei (m:ss, leer für alles)", deleteQuestion: "Diese Anmerkung löschen?",
+    come: "Anmerkungen, die eine Lehrkraft zu deinem Üben hinterlassen hat, kommen in einer Datei zurück, deren Name auf -notes.json endet.", choose: "Datei mit Anmerkungen wählen", noNotes: (/** @type {string} */ name) => `${name} ist keine Datei mit Anmerkungen.`,
+    taken: (/** @type {number} */ added, /** @type {number} */ known, /** @type {number} */ strange) => [`${plural(added, "neue Anmerkung", "neue Anmerkungen")}.`, known > 0 ? `${known} waren schon da.` : "", strange > 0 ? `${strange} gehören zu Übungen, die hier nicht liegen.` : ""].filter(Boolean).join(" "),
+    shared: (/** @type {string} */ file, /** @type {string} */ notes) => `Das ist das Üben von jemand anderem, aus ${file}. Nichts wird geändert oder behalten; deine Anmerkungen kommen in ${notes}.`,
+  },
+
   report: {
     title: "Bericht für Lehrkraft oder Arzt", open: "Bericht…", name: "Name der Spielerin oder des Spielers (darf leer bleiben)", kind: "Als", of: "Über", save: "Speichern", cancel: "Abbrechen",
-    kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, US-Letter", html: "Webseite", clips: "Webseite mit den Filmen darin" }),
+    kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, US-Letter", html: "Webseite", clips: "Webseite mit den Filmen darin", bundle: "Paket mit Clips, für eine Lehrkraft mit posturewatch" }),
     about: (/** @type {number} */ weeks) => (weeks === 0 ? "dieses Üben" : `dieses Üben und das der ${weeks} Wochen davor`),
     shows: "Er zeigt Bilder von dir und ist auf Englisch. Er wird auf diesem Gerät gespeichert; gib ihn nur weiter, für wen er gedacht ist.", working: "Wird geschrieben…",
   },

@@ -207,9 +207,16 @@ export default {
     list: "Films that were handed in", tooLarge: (/** @type {string} */ name, /** @type {string} */ most) => `${name} is larger than ${most}; cut it, or use: posturewatch analyse.`, piece: "What is played (may stay empty)", bars: "Bars",
   },
 
+  remarks: {
+    title: "Notes of others", yours: "Your notes on this practice", none: "No notes yet.", whole: "all of it", add: "Leave this note", text: "Note", at: "At (m:ss, empty for all of it)", deleteQuestion: "Delete this note?",
+    come: "Notes that a teacher has left on your practices come back in a file whose name ends in -notes.json.", choose: "Choose a file of notes", noNotes: (/** @type {string} */ name) => `${name} is no file of notes.`,
+    taken: (/** @type {number} */ added, /** @type {number} */ known, /** @type {number} */ strange) => [`${plural(added, "new note", "new notes")}.`, known > 0 ? `${known} were there already.` : "", strange > 0 ? `${strange} are on sessions that are not kept here.` : ""].filter(Boolean).join(" "),
+    shared: (/** @type {string} */ file, /** @type {string} */ notes) => `These are somebody else's practices, from ${file}. Nothing is changed or kept; your notes go into ${notes}.`,
+  },
+
   report: {
     title: "Report for a teacher or clinician", open: "Report…", name: "Player's name (may stay empty)", kind: "As", of: "About", save: "Save", cancel: "Cancel",
-    kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, Letter", html: "Web page", clips: "Web page with the films in it" }),
+    kinds: /** @type {Record<string, string>} */ ({ a4: "PDF, A4", letter: "PDF, Letter", html: "Web page", clips: "Web page with the films in it", bundle: "Bundle with clips, for a teacher who has posturewatch" }),
     about: (/** @type {number} */ weeks) => (weeks === 0 ? "this practice" : `this practice and those of the ${weeks} weeks before`),
     shows: "It shows pictures of you. It is saved on this machine; pass it on only to whom it is meant for.", working: "Being written…",
   },

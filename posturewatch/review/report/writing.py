@@ -6,7 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from posturewatch.errors import InputError
@@ -15,6 +15,7 @@ from posturewatch.review.report.content import Report
 from posturewatch.review.report.gather import MOST_SESSIONS, gather
 from posturewatch.review.report.html import report_html
 from posturewatch.review.report.pdf import PAPERS, Paper, report_pdf
+from posturewatch.storage.backup.making import Made, make_bundle
 from posturewatch.storage.reader import SessionReader
 
 __all__ = ["KINDS", "Reports", "Wanted"]
@@ -119,6 +120,22 @@ class Reports:
         ]
         others.sort(key=lambda one: one.started_at, reverse=True)
         return [own.id, *(one.id for one in others[: MOST_SESSIONS - 1])]
+
+    def bundle(self, session_ids: Sequence[str], wanted: Wanted, path: Path) -> Made:
+        """Writes these sessions with their clips and a report to one file that another posturewatch opens.
+
+        Raises
+        ------
+        UnknownError
+            For an unknown session.
+        ConflictError
+            For one that is still running, or too many.
+        ArchiveError
+            Where the file is there already or cannot be written.
+        """
+        ids = list(dict.fromkeys(session_ids))
+        report = self.make(ids, replace(wanted, kind="html", clips=False))
+        return make_bundle(self._reader, path, ids, report)
 
     def write(self, session_ids: Sequence[str], wanted: Wanted, path: Path) -> None:
         """Writes the file; one that is there is replaced only once the new one is whole.

@@ -103,6 +103,12 @@ One session
            measured share of its samples; null where nothing was measured; fewer bins in a short session
     GET    /api/sessions/ID/report.pdf?who=&paper=a4|letter&weeks=0    a file to save; weeks: with the sessions of so
     GET    /api/sessions/ID/report.html?who=&clips=false&weeks=0       many weeks before
+    GET    /api/sessions/ID/bundle.zip?who=&weeks=0    a file to save, for `posturewatch open`
+    POST   /api/sessions/ID/remarks  {"text", "time_s"?}    REMARK; only where somebody else's practices are looked at
+    DELETE /api/remarks/ID                      {"deleted": true}
+    POST   /api/remarks  the file of notes of `posturewatch open`    {"added", "known", "strange"}
+    REMARK    {"id", "uid", "time_s", "author", "text", "written_at"}; time_s null: of the session as a whole; the
+              session's document has them as "remarks"
     POST   /api/sessions/ID/passages  {"piece", "bars"?, "tempo_bpm"?, "start_s", "end_s"}    PASSAGE
     PATCH  /api/passages/ID  {"piece"?, "bars"?, "tempo_bpm"?, "start_s"?, "end_s"?}    PASSAGE
     DELETE /api/passages/ID                     {"deleted": true}; the samples stay

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
+import tempfile
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from starlette.responses import Response
+from starlette.background import BackgroundTask
+from starlette.responses import FileResponse, Response
 
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.report.writing import Reports, Wanted
@@ -37,5 +41,18 @@ def report_routes(log: PracticeLog, reports: Reports) -> APIRouter:
     @router.get("/api/sessions/{session_id}/report.pdf")
     def paper(session_id: str, who: str = "", paper: str = "a4", weeks: Weeks = 0) -> Response:
         return made(session_id, weeks, Wanted("pdf", paper, who))
+
+    @router.get("/api/sessions/{session_id}/bundle.zip")
+    def bundle(session_id: str, who: str = "", weeks: Weeks = 0) -> Response:
+        log.session(session_id)
+        folder = Path(tempfile.mkdtemp(prefix="posturewatch-bundle-"))
+        away = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
+        try:
+            path = folder / f"practice-{session_id}.zip"
+            reports.bundle(reports.with_weeks_before(session_id, weeks), Wanted(who=who), path)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+        return FileResponse(path, media_type="application/zip", filename=path.name, background=away)
 
     return router

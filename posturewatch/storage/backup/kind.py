@@ -8,13 +8,25 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from posturewatch.archive.kinds import MP4, SQLITE, Kind
+from posturewatch.archive.kinds import GIGABYTE, HTML, MP4, SQLITE, Kind
 from posturewatch.storage.folder.database import FILE_NAME
 from posturewatch.storage.tables.clips import CLIPS_FOLDER
 
-__all__ = ["BACKUP", "ID", "REPLACED", "About", "SessionLine", "lines_of"]
+__all__ = ["BACKUP", "BUNDLE", "ID", "REPLACED", "REPORT", "About", "SessionLine", "lines_of"]
 
 BACKUP = Kind("backup", 1, {FILE_NAME: SQLITE, f"{CLIPS_FOLDER}/": MP4}, "a backup")
+
+REPORT = "report.html"
+
+#: Some sessions for somebody else to look at, with a report that opens without this program.
+BUNDLE = Kind(
+    "bundle",
+    1,
+    {FILE_NAME: SQLITE, f"{CLIPS_FOLDER}/": MP4, REPORT: HTML},
+    "a bundle of practices",
+    most_files=2_000,
+    most_bytes=20 * GIGABYTE,
+)
 
 
 #: What ids of sessions look like.

@@ -45,6 +45,7 @@ _PARTS = (
     _Part("chunk", (("series", "series"),), "series IN (SELECT id FROM series WHERE session = ?)"),
     _Part("excursion", (_SESSION,)),
     _Part("mark", (_SESSION,)),
+    _Part("remark", (_SESSION,)),
     _Part("warning", (_SESSION,)),
     _Part("passage", (_SESSION, ("piece", "piece"))),
     _Part("clip", (_SESSION,)),

@@ -46,6 +46,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("excess angle x time", _all_of(statements.EXCESS)),
     Migration("checksums", _checksums),
     Migration("addresses without secrets", shorten),
+    Migration("remarks of others", _all_of(statements.REMARKS)),
 )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CHECKS", "CHECKSUMS", "CLIPS", "EXCESS", "EXPOSURE", "PASSAGES", "PLANES", "SESSIONS"]
+__all__ = ["CHECKS", "CHECKSUMS", "CLIPS", "EXCESS", "EXPOSURE", "PASSAGES", "PLANES", "REMARKS", "SESSIONS"]
 
 SESSIONS = (
     """
@@ -235,4 +235,20 @@ CHECKSUMS = (
         samples INTEGER NOT NULL            -- how many were kept
     )
     """,
+)
+
+#: What somebody who was shown a session, such as a teacher, says of it.
+REMARKS = (
+    """
+    CREATE TABLE remark (
+        id INTEGER PRIMARY KEY,
+        session INTEGER NOT NULL REFERENCES session (number) ON DELETE CASCADE,
+        uid TEXT NOT NULL UNIQUE,           -- the same wherever it goes
+        time_s REAL,                        -- of the session; NULL for the session as a whole
+        author TEXT NOT NULL,
+        text TEXT NOT NULL,
+        written_at TEXT NOT NULL
+    )
+    """,
+    "CREATE INDEX remark_of_session ON remark (session, time_s)",
 )

@@ -5,6 +5,7 @@ import { element } from "../dom.js";
 import { bytes, dateAndTime, duration } from "../format.js";
 import { words } from "../language.js";
 import { button, card, changed, confirmed, done, faultPage, head, link, table } from "./parts.js";
+import { notesCard } from "./remarks.js";
 
 /** @import { Answer, DataSizes, Page, SessionSizes } from "../api.d.ts" */
 
@@ -25,6 +26,7 @@ export async function dataPage() {
       card(text.storage, table(text.storage, [text.what, text.size], rows)),
       card(words.sessions.title, body.sessions.length === 0 ? element("p", {}, text.none)
         : table(text.sessions, [words.sessions.session, words.sessions.length, text.numbersShort, words.clips.title, text.save, words.delete], body.sessions.map(row), "wide")),
+      notesCard(),
       card(text.deleteAll, element("p", {}, text.deleteAllWhat),
         element("p", {}, button(text.deleteAll, everything, { className: "danger", id: "forget" }))),
     ],

@@ -1,7 +1,7 @@
 // The practice log: which page an address shows. Addresses are "#/name/part/part".
 
 import { get } from "../actions.js";
-import { byId, setText } from "../dom.js";
+import { byId, element, setText } from "../dom.js";
 import { clock } from "../format.js";
 import { fillWords, words } from "../language.js";
 import { clipsPage } from "./clips.js";
@@ -13,6 +13,7 @@ import { reviewPage } from "./review.js";
 import { sessionPage } from "./session.js";
 import { sessionsPage } from "./sessions.js";
 import { trendsPage } from "./trends.js";
+import { vocabulary } from "../vocabulary.js";
 
 /** @import { Answer, Page, PracticeState } from "../api.d.ts" */
 
@@ -67,6 +68,10 @@ async function showRecording() {
 }
 
 fillWords(document);
+if (vocabulary.shared !== null) {
+  document.body.dataset["shared"] = "true";
+  byId("page", HTMLElement).before(element("p", { className: "shared-note", attr: { role: "note" } }, words.remarks.shared(vocabulary.shared.file, vocabulary.shared.notes)));
+}
 showRecording();
 document.title = `${words.log.title} · posturewatch`;
 window.addEventListener("hashchange", show);

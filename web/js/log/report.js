@@ -8,7 +8,7 @@ import { button, fail, field } from "./parts.js";
 const NAME = "posturewatch report name";
 
 /** By what is chosen: the file's kind and what else the address says. @type {Record<string, readonly [string, Record<string, string>]>} */
-const KINDS = { a4: ["pdf", { paper: "a4" }], letter: ["pdf", { paper: "letter" }], html: ["html", {}], clips: ["html", { clips: "true" }] };
+const KINDS = { a4: ["pdf", { paper: "a4" }], letter: ["pdf", { paper: "letter" }], html: ["html", {}], clips: ["html", { clips: "true" }], bundle: ["zip", {}] };
 
 /**
  * Asks what the report is to be, and saves it.
@@ -27,7 +27,8 @@ export function askForReport(sessionId) {
     working.textContent = text.working;
     const [ending, more] = KINDS[kind.value] ?? KINDS["a4"] ?? ["pdf", {}];
     const asked = new URLSearchParams({ who: name.value.trim(), weeks: weeks.value, ...more });
-    const sentence = await saved(`/api/sessions/${encodeURIComponent(sessionId)}/report.${ending}?${asked}`, `posture-report-${sessionId}.${ending}`);
+    const [route, file] = ending === "zip" ? ["bundle", "practice"] : ["report", "posture-report"];
+    const sentence = await saved(`/api/sessions/${encodeURIComponent(sessionId)}/${route}.${ending}?${asked}`, `${file}-${sessionId}.${ending}`);
     dialog.close();
     if (sentence) fail(sentence);
   });

@@ -15,6 +15,7 @@ import { fingersCard } from "./fingers-card.js";
 import { marksCard, passagesCard } from "./labels.js";
 import { levelOf, lineColumn, worstLines } from "./lines.js";
 import { button, card, confirmed, done, faultPage, fold, head, link, named, table } from "./parts.js";
+import { remarksCard } from "./remarks.js";
 import { askForReport } from "./report.js";
 import { stateBars } from "./state-bars.js";
 
@@ -41,6 +42,7 @@ export async function sessionPage([id = ""]) {
         : ended(body, body.exposure, trace.body, summary)),
       body.checks.length > 0 ? card(words.session.felt, checkList(body.checks)) : null,
       fold(words.session.edit, element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body))),
+      remarksCard(body),
     ],
     shown: () => drawCharts(document),
   };
