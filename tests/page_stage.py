@@ -34,7 +34,7 @@ ARGUMENTS = [
 ]
 
 WELL = ((12.0, 4.0), (-8.0, 3.0))
-WAIT_MS = 20_000
+WAIT_MS = 60_000
 
 #: Fingers of the fretting hand: (value, sd) by quantity.
 FINGERS = {

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import pytest
 from page_stage import FINGERS, WAIT_MS, WELL, Stage, admit, hand_state
 from review_stage import ReviewStage
+from test_page_look import KEPT_MARKS, MARKS, TEXTS, chart_colours, measured, weak
 
 from posturewatch.model.measurement import Refusal
 
@@ -43,22 +44,30 @@ def faults(page: Page) -> list[Any]:
 
 @pytest.mark.parametrize("scheme", SCHEMES)
 def test_the_live_page_in_every_state(open_page: OpenPage, stage: Stage, scheme: Scheme) -> None:
+    """While the numbers move; and all that is drawn stands out from its ground."""
     page = open_page(1280, 800, color_scheme=scheme, reduced_motion="reduce")
     assert faults(page) == []
     page.click("#fingers-toggle")
+    page.click("#warns-right")
     page.click("#start")
-    for hands, state in [
-        (((12.0, 4.0, FINGERS), WELL[1]), "within"),
-        (((38.2, 4.0), WELL[1]), "beyond"),
-        ((Refusal.FOREARM_NOT_SEEN, WELL[1]), "partly"),
-        (((60.0, 4.0), Refusal.HAND_NOT_SEEN), "held"),
+    page.wait_for_selector("#before .offer")
+    for hands, states in [
+        (((12.0, 4.0, FINGERS), WELL[1]), ("within", "within")),
+        (((38.2, 4.0), Refusal.HAND_NOT_SEEN), ("beyond", "unseen")),
+        ((Refusal.FOREARM_NOT_SEEN, (-24.0, 3.0)), ("partly", "unsure")),
+        (((60.0, 4.0), (-60.0, 3.0)), ("held", "extreme")),
     ]:
         stage.hands = hands
-        hand_state(page, "left", state)
-        assert faults(page) == [], state
+        for side, state in zip(("left", "right"), states, strict=True):
+            hand_state(page, side, state)
+        assert faults(page) == [], states
+        assert len(measured(page, TEXTS)) > 20
+        assert len(measured(page, MARKS)) > 10
+        assert weak(page, TEXTS, MARKS) == [], states
     page.click("#stop")
-    page.wait_for_selector("#summary h1")
+    page.wait_for_selector("#felt .offer")
     assert faults(page) == []
+    assert weak(page, [], KEPT_MARKS) == []
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +90,10 @@ def test_every_page_of_the_log_and_the_sheets(browser: Browser, kept: ReviewStag
         page.goto(f"{kept.url}log.html#/{address}")
         page.wait_for_selector("#page h1")
         page.wait_for_load_state("networkidle")
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         assert faults(page) == [], address
+        assert weak(page, [], KEPT_MARKS) == [], address
+    assert min(chart_colours(page).values()) >= 3.0
     page.goto(kept.url)
     for button in ("#check", "#passage"):
         page.click(button)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import ast
+from collections.abc import Iterator
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 from page_stage import FINGERS, WELL, Stage, expect_text, hand_state
 from page_stand_ins import page_words
 
+import posturewatch
 from posturewatch.comfort.discomfort import REGIONS, SIGNS
 from posturewatch.config.resources import web_dir
 from posturewatch.config.settings import Language
@@ -115,6 +119,74 @@ def test_a_practice_in_german(open_page: OpenPage, stage: Stage) -> None:
     page.click("#stop")
     expect_text(page, "#summary h1", "Üben beendet")
     expect_text(page, "#summary", "1 Warnung; Beugung des Handgelenks in 90\u00a0% der Zeit gemessen.")
+
+
+#: Where the program says in whole sentences what a player reads on the page while practising and looking back.
+SAYING = (
+    "capture/camera.py", "capture/devices.py", "capture/live.py", "capture/stream.py", "clips", "comfort/discomfort.py",
+    "exposure/breaks.py", "exposure/load.py", "model/savings.py", "pipeline/clip_recording.py", "pipeline/practice.py",
+    "server/feed.py", "storage/damage.py", "storage/recorder.py", "storage/tables",
+)  # fmt: skip
+
+
+def sentences(path: Path) -> Iterator[str]:
+    """The sentences of a file, with {} for what is put in; docstrings and questions to the database are none."""
+    tree = ast.parse(path.read_text("utf-8"))
+    skipped = {
+        part
+        for node in ast.walk(tree)
+        for part in (
+            ast.walk(node.value)
+            if isinstance(node, ast.Expr)
+            else ast.walk(node)
+            if isinstance(node, ast.JoinedStr)
+            else ()
+        )
+        if part is not node
+    }
+    for node in ast.walk(tree):
+        parts = node.values if isinstance(node, ast.JoinedStr) else [node]
+        text = "".join(str(one.value) if isinstance(one, ast.Constant) else "{}" for one in parts)
+        said = isinstance(node, ast.JoinedStr) or (
+            isinstance(node, ast.Constant) and isinstance(node.value, str)
+        )
+        database = text.split(" ")[0] in {"SELECT", "UPDATE", "DELETE", "INSERT"}
+        if said and node not in skipped and text.endswith(".") and text.count(" ") >= 4 and not database:
+            yield text
+
+
+@GERMAN
+def test_what_the_program_says_while_playing_and_looking_back_is_there_in_german(open_page: OpenPage) -> None:
+    program = Path(posturewatch.__file__).parent
+    files = [
+        file
+        for name in SAYING
+        for file in ([program / name] if name.endswith(".py") else sorted((program / name).glob("*.py")))
+    ]
+    said = {sentence for file in files for sentence in sentences(file)}
+    assert len(said) > 60
+    page = open_page()
+    known = page.evaluate("import('/js/language.js').then(({ words }) => Object.keys(words.sentences))")
+    assert said - set(known) == set()
+    samples = [
+        "Camera 2 gives no frames; it is probably in use: close other programs that use it, then start again.",
+        "It has risen by 3 since before you played: about 2 points are a meaningful change. Rest.",
+        "This machine cannot keep up with the camera. Less often than usual for now: the body, the picture. "
+        "Closing other programs helps.",
+        "Nothing that any catalogue has.",
+    ]
+    translated = page.evaluate(
+        "(all) => import('/js/translated.js').then(({ translated }) => all.map(translated))", samples
+    )
+    assert translated == [
+        "Kamera 2 gibt keine Bilder; wahrscheinlich ist sie in Gebrauch: Schließe andere Programme, die sie "
+        "benutzen, und starte neu.",
+        "Es ist um 3 gestiegen, seit du zu spielen begannst: Etwa 2 Punkte sind eine bedeutsame Änderung. "
+        "Ruh dich aus.",
+        "Dieser Rechner hält mit der Kamera nicht mit. Vorerst seltener als sonst: der Körper, das Bild. "
+        "Andere Programme zu schließen hilft.",
+        "Nothing that any catalogue has.",
+    ]
 
 
 def test_every_language_of_the_settings_has_a_catalogue() -> None:

@@ -24,7 +24,7 @@ else:
 _CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
 )
-WAIT_MS = 20_000
+WAIT_MS = 60_000
 TIME = "document.querySelector('video').currentTime"
 SETTLED = "() => [...document.querySelectorAll('video')].every((one) => !one.seeking && one.readyState >= 2)"
 

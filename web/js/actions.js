@@ -1,6 +1,7 @@
 // Requests to the server. A failure is a sentence, never an exception.
 
 import { words } from "./language.js";
+import { translated } from "./translated.js";
 
 const TIMEOUT_MS = 25000;
 
@@ -15,7 +16,7 @@ async function request(path, options) {
   try {
     const response = await fetch(path, { ...options, signal: AbortSignal.timeout(TIMEOUT_MS) });
     const body = await response.json();
-    return response.ok ? { body, error: null } : { body: null, error: body.error ?? unreachable };
+    return response.ok ? { body, error: null } : { body: null, error: translated(body.error ?? unreachable) };
   } catch {
     return { body: null, error: unreachable };
   }

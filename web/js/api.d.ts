@@ -131,7 +131,8 @@ export interface Exposure {
 }
 export interface Part { piece_id: number; piece: string; bars: string; exposure: Exposure[]; cues: CueShare[] }
 export interface Finding {
-  sentence: string; direction: string; measured_share: number; measured_s: Seconds; measured_elsewhere_s: Seconds; moments: string[];
+  sentence: string; piece: string; part: string; side: Side; quantity: string; limit_deg?: number; limit_mm?: number;
+  share: number; share_elsewhere: number; highest_elsewhere: number | null; direction: string; measured_share: number; measured_s: Seconds; measured_elsewhere_s: Seconds; moments: string[];
 }
 export interface SessionDocument {
   session: KeptSession; passages: KeptPassage[]; marks: Mark[]; clips: Clip[]; checks: Check[]; remarks: Remark[];

@@ -16,6 +16,7 @@ import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
 import { SIDES, WRIST, stateKey } from "./terms.js";
+import { translated } from "./translated.js";
 
 /** @import { Answer, LiveHeader, PracticeState, SessionDocument, Side, State, Summary, Warned } from "./api.d.ts" */
 /** @import { View } from "./message.js" */
@@ -195,7 +196,7 @@ async function openSummary(sessionId) {
     fail(error ?? "");
     return;
   }
-  showSummary(summaryNode, body, { fault: view.state?.fault ?? null, onStart: () => turn("start"), sessionId, fail,
+  showSummary(summaryNode, body, { fault: translated(view.state?.fault ?? "") || null, onStart: () => turn("start"), sessionId, fail,
     kept: kept.body ?? { clips: [], passages: [], finding: null } });
   byId("watch", HTMLElement).hidden = true;
   summaryNode.hidden = false;
@@ -312,7 +313,7 @@ function facts(header, marks) {
 
 /** One quiet sentence at a time; a hidden one stays hidden until the page is opened again. */
 function renderAside() {
-  const [text = ""] = (view.state?.asides ?? []).filter((one) => !hidden.has(one));
+  const [text = ""] = (view.state?.asides ?? []).map(translated).filter((one) => !hidden.has(one));
   if (text && aside.text.textContent !== text) say(text);
   setText(aside.text, text);
   aside.node.hidden = aside.hide.hidden = text === "";

@@ -3,6 +3,7 @@
 import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { FINGERBOARD_SIDES, SIDES, adviceOf, labelOf, refusalHelp, refusalName, sidedLeaning } from "./terms.js";
+import { translated } from "./translated.js";
 
 /** @import { PracticeState, Side, State, Warned } from "./api.d.ts" */
 /** @import { Shown } from "./hands.js" */
@@ -34,11 +35,11 @@ export function message(view) {
   if (view.error) return notice(view.error);
   if (view.turning === "stop") return calm(text.stopping);
   if (state.phase === "opening" || view.turning === "start") return calm(text.opening);
-  if (state.phase === "failed") return notice(`${state.fault ?? text.failed} ${text.pressStart}`);
+  if (state.phase === "failed") return notice(`${translated(state.fault ?? text.failed)} ${text.pressStart}`);
   if (state.phase !== "watching") return calm(`${text.ready} ${text.pressStart}`);
   if (view.warnings.length > 0) return { kind: "warning", text: view.warnings.map(warningSentence).join(" ") };
-  if (state.fault) return notice(state.fault);
-  if (state.notice) return notice(state.notice);
+  if (state.fault) return notice(translated(state.fault));
+  if (state.notice) return notice(translated(state.notice));
   if (!view.pictures) return notice(text.noPicture);
   return calm(quiet(view.hands, state.warns));
 }

@@ -1,12 +1,12 @@
 // What is read first of a practice, in twenty seconds: its timeline, the worst holds, and the next thing to work on.
 
 import { element } from "./dom.js";
-import { clock, duration, percent, sentenceCase } from "./format.js";
+import { clock, duration, passageName, percent, sentenceCase } from "./format.js";
 import { words } from "./language.js";
-import { FINGERBOARD_SIDES, labelOf, quantityOf, refusalHelp, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
+import { FINGERBOARD_SIDES, labelOf, limitText, quantityOf, refusalHelp, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { timelineNode } from "./timeline.js";
 
-/** @import { Clip, Excursion, KeptPassage, Level, SessionDocument, Summary } from "./api.d.ts" */
+/** @import { Clip, Excursion, Finding, KeptPassage, Level, SessionDocument, Summary } from "./api.d.ts" */
 /** @typedef {{ clips: readonly Clip[], passages: readonly KeptPassage[], finding: SessionDocument["finding"] }} Kept what is kept beside the summary */
 
 const MOST_HOLDS = 3;
@@ -75,10 +75,19 @@ export function holdsCard(summary, { clips }) {
  * @param {Kept} kept
  */
 export function nextCard(summary, { clips, finding }) {
-  const node = finding ? [element("p", { className: "next" }, finding.sentence)] : nextWithoutPassages(summary, clips);
+  const node = finding ? [element("p", { className: "next" }, findingText(finding))] : nextWithoutPassages(summary, clips);
   const made = card(words.finding.title, ...node);
   made.id = "next-step";
   return made;
+}
+
+/** @param {Finding} finding */
+export function findingText(finding) {
+  const { said } = words.finding;
+  const { unit } = quantityOf(finding.quantity);
+  return said === null ? finding.sentence : said({ what: sidedLeaning(finding), share: percent(finding.share),
+    where: passageName({ piece: finding.piece, bars: finding.part }), limit: limitText((unit === "mm" ? finding.limit_mm : finding.limit_deg) ?? NaN, unit),
+    nowhere: finding.highest_elsewhere === null ? null : percent(Math.max(0.01, finding.highest_elsewhere)), elsewhere: percent(finding.share_elsewhere) });
 }
 
 /**

@@ -7,6 +7,7 @@ import { words } from "./language.js";
 import { ratingStrip } from "./offer.js";
 import { holds, overview } from "./overview.js";
 import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
+import { translated } from "./translated.js";
 import { vocabulary } from "./vocabulary.js";
 
 /** @import { Kept } from "./overview.js" */
@@ -45,7 +46,7 @@ export function showSummary(node, summary, { fault, onStart, sessionId, kept, fa
         element("p", {}, opening(summary)),
         element("p", {}, element("a", { href: `/log.html#/session/${encodeURIComponent(sessionId)}`, className: "bar-button" }, text.more)),
         fault ? element("p", { className: "fault", attr: { role: "alert" } }, fault) : null,
-        ...(summary.damage ?? []).map((sentence) => element("p", { className: "fault" }, sentence))),
+        ...(summary.damage ?? []).map((sentence) => element("p", { className: "fault" }, translated(sentence)))),
       start),
     ...overview(summary, kept).map((one) => one ?? ""), felt,
     element("p", { className: "small" }, `${text.cautions[0] ?? ""} ${text.ifItHurts}`),

@@ -1,7 +1,7 @@
 // Die Wörter der Seite auf Deutsch, mit denselben Einträgen wie im Englischen. Was das Programm selbst benennt, steht
-// unter `terms`. Ganze Sätze des Programms (Störungen der Kamera, Befunde, Ratschläge bei Beschwerden) gibt es nur
-// auf Englisch.
+// unter `terms`, ganze Sätze des Programms in `sentences/de.js`.
 
+import sentences from "./sentences/de.js";
 import setup from "./setup/de.js";
 
 /** @import { Level, Side, Terms } from "../js/api.d.ts" */
@@ -113,7 +113,7 @@ const WEAK = {
 
 /** @type {typeof import("./en.js").default} */
 export default {
-  setup, sides, hands, levels, limits, terms,
+  sentences, setup, sides, hands, levels, limits, terms,
   sided: (side, what) => `${side === "left" ? "Links" : "Rechts"}: ${what}`,
   certain: (amount) => `${amount} sicher`,
   save: "Speichern", cancel: "Abbrechen", change: "Ändern", delete: "Löschen", close: "Schließen", hide: "Ausblenden", note: "Notiz", keepIt: "Behalten",
@@ -254,6 +254,7 @@ export default {
 
   finding: {
     title: "Woran als Nächstes zu arbeiten ist",
+    said: ({ what, share, where, limit, nowhere, elsewhere }) => `${what}: in ${share} von ${where} über ${limit}; ${nowhere === null ? `sonst in ${elsewhere}` : `sonst nirgends in mehr als ${nowhere}`}.`,
     watch: (clip) => `Clip ${clip} ansehen`, meaning: "Was das bedeutet",
     facts: (share, here, elsewhere) => `In ${share} der Stelle gemessen (${here}), verglichen mit ${elsewhere} anderswo. Dieser Anteil gewichtet jeden Winkel mit seiner Unsicherheit; die Tabellen unten können etwas abweichen.`,
   },

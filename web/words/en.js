@@ -41,6 +41,8 @@ const WEAK = {
 };
 
 export default {
+  /** What the program says in whole sentences is English. @type {Record<string, string>} */
+  sentences: {},
   setup, sides, hands, levels, limits, terms,
   /** What a hand or its finger does: "Left wrist bent in (flexion)". */
   sided: (/** @type {Side} */ side, /** @type {string} */ what) => `${side === "left" ? "Left" : "Right"} ${what}`,
@@ -238,6 +240,8 @@ export default {
 
   finding: {
     title: "The next thing to work on",
+    /** In English the program says it itself. @type {((one: { what: string, share: string, where: string, limit: string, nowhere: string | null, elsewhere: string }) => string) | null} */
+    said: null,
     watch: (/** @type {number} */ clip) => `Watch clip ${clip}`, meaning: "What this means",
     facts: (/** @type {string} */ share, /** @type {string} */ here, /** @type {string} */ elsewhere) => `Measured in ${share} of the passage (${here}), compared with ${elsewhere} elsewhere. `
       + "This share weighs each angle by its uncertainty, so the tables below can differ a little.",

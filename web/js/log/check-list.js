@@ -4,6 +4,7 @@ import { send } from "../actions.js";
 import { element } from "../dom.js";
 import { dateAndTime } from "../format.js";
 import { words } from "../language.js";
+import { translated } from "../translated.js";
 import { button, changed, confirmed, done } from "./parts.js";
 
 /** @import { Advice, Check } from "../api.d.ts" */
@@ -38,6 +39,6 @@ export function placeName(name) {
 export function adviceNode(advice) {
   if (advice.sentences.length === 0) return null;
   return element("div", { className: "advice", attr: { "data-level": advice.level } },
-    ...advice.sentences.map((one) => element("p", {}, one)),
-    element("details", {}, element("summary", {}, words.check.basis), element("ul", {}, ...advice.sources.map((one) => element("li", {}, one)))));
+    ...advice.sentences.map((one) => element("p", {}, translated(one))),
+    element("details", {}, element("summary", {}, words.check.basis), element("ul", {}, ...advice.sources.map((one) => element("li", {}, translated(one))))));
 }

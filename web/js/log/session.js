@@ -4,7 +4,7 @@ import { get, send } from "../actions.js";
 import { element } from "../dom.js";
 import { dateAndTime, duration, passageName, percent } from "../format.js";
 import { words } from "../language.js";
-import { holdsCard, nextCard, timelineCard } from "../overview.js";
+import { findingText, holdsCard, nextCard, timelineCard } from "../overview.js";
 import { headline } from "../summary.js";
 import { byState, directionName, fingersOnly, lineName, limitsOf, momentWords, refusalName, wristOnly } from "../terms.js";
 import { checkList } from "./check-list.js";
@@ -100,7 +100,7 @@ function findingCard({ finding, clips }) {
   const places = new Map(clips.map((clip, i) => [String(clip.id), i + 1]));
   const watch = finding.moments.filter((one) => places.has(one)).slice(0, 3)
     .map((one) => link(text.watch(places.get(one) ?? 0), `#/review/${one}`, { className: "small-button" }));
-  const node = card(text.title, element("p", { className: "finding" }, finding.sentence),
+  const node = card(text.title, element("p", { className: "finding" }, findingText(finding)),
     element("p", { className: "small" }, text.facts(percent(finding.measured_share), duration(finding.measured_s), duration(finding.measured_elsewhere_s))),
     element("p", { className: "row" }, ...watch, link(text.meaning, `#/guide/${finding.direction}`, { className: "small-button" })));
   node.id = "finding";

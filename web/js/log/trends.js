@@ -5,6 +5,7 @@ import { element } from "../dom.js";
 import { date, percent, sentenceCase } from "../format.js";
 import { words } from "../language.js";
 import { NO_FORCE, directionName, fingersOnly, labelOf, quantityOf, sidedLeaning, wristOnly } from "../terms.js";
+import { translated } from "../translated.js";
 import { barChart, drawCharts, ratingChart, shareChart } from "./charts.js";
 import { card, faultPage, fold, head, link, named, table } from "./parts.js";
 
@@ -59,7 +60,7 @@ export async function trendsPage([weeks = "26"]) {
     nodes: [
       head(text.title, body.waiting > 0 ? element("p", {}, text.waiting(body.waiting)) : null),
       choice,
-      body.notice ? element("p", { className: "aside-note" }, body.notice) : null,
+      body.notice ? element("p", { className: "aside-note" }, translated(body.notice)) : null,
       weekCard(wristOnly(body.lines), body.load),
       painCard(body.pain),
       piecesCard(body.pieces.map((piece) => ({ ...piece, lines: wristOnly(piece.lines) }))),

@@ -9,6 +9,7 @@ import { fail, say } from "../log/parts.js";
 import { clear, draw } from "../overlay.js";
 import { SIDES, WRIST } from "../terms.js";
 import { CameraStep, playStep } from "./choices.js";
+import { translated } from "../translated.js";
 import { handStep } from "./hand.js";
 import { limitsStep } from "./limits.js";
 import { MeasuringBox } from "./measuring.js";
@@ -175,7 +176,7 @@ function render(anew) {
   nodes.start.disabled = starting;
   setText(within(nodes.countdown, ".button-label", HTMLElement), counting === null ? words.setup.startIn(COUNTDOWN_S) : words.setup.stopCountdown);
   nodes.skip.checked = !choices.before_start;
-  setText(nodes.about, preview.notice ?? "");
+  setText(nodes.about, translated(preview.notice ?? ""));
   renderEmpty();
   const instrument = instruments.find((one) => one.name === choices.instrument);
   placementStep.show(now.placement, instrument, choices, preview.phase === "on");
