@@ -95,6 +95,8 @@ export default {
   "This passage is still being played; its end can be changed afterwards.": "Diese Stelle wird noch gespielt; ihr Ende lässt sich danach ändern.",
   "That mark is not kept any more; look at the session again.": "Diesen Merkpunkt gibt es nicht mehr; sieh die Sitzung noch einmal an.",
   "A mark's time is a number of seconds from 0 to {}; change it.": "Die Zeit eines Merkpunkts liegt zwischen 0 und {} Sekunden; ändere sie.",
+  "That note is not kept any more; look at the session again.": "Diese Notiz gibt es nicht mehr; sieh die Sitzung noch einmal an.",
+  "The session ends after {} s; a note at {} s does not belong to it.": "Die Sitzung endet nach {} s; eine Notiz bei {} s gehört nicht zu ihr.",
   "That clip is not kept any more; look at the list of clips again.": "Diesen Clip gibt es nicht mehr; sieh noch einmal in die Liste der Clips.",
   "The clip {} cannot be deleted ({}); close what plays it, then try again.": "Der Clip {} lässt sich nicht löschen ({}); schließe, was ihn abspielt, und versuche es noch einmal.",
   "There is no session {} to which the clip could belong.": "Es gibt keine Sitzung {}, zu der der Clip gehören könnte.",
