@@ -31,7 +31,7 @@ class SetUpStage:
 
     def __init__(self, source: str, settings_file: Path, data: Path, stack: ExitStack) -> None:
         self.file = settings_file
-        self.settings = LiveSettings(settings_file if settings_file.exists() else None, None)
+        self.settings = LiveSettings(None, None)
         parts = self.settings.parts
         store = stack.enter_context(open_store(data))
         self.feed = LiveFeed(parts.limits, roles=parts.settings.roles)
@@ -72,7 +72,6 @@ class SetUpStage:
 def set_up_stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     """Makes the stage of a source; the user's own settings file is one of this test."""
     own = tmp_path / "own" / "settings.toml"
-    for place in ("settings", "settings_edit"):
-        monkeypatch.setattr(f"posturewatch.config.{place}.default_settings_path", lambda: own)
+    monkeypatch.setattr("posturewatch.config.settings.default_settings_path", lambda: own)
     with ExitStack() as stack:
         yield lambda source: SetUpStage(str(source), own, tmp_path / "data", stack)

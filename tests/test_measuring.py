@@ -22,7 +22,7 @@ from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.live_settings import LiveSettings
 from posturewatch.pipeline.measuring import Measuring
-from posturewatch.pipeline.view_biases import ViewBiases
+from posturewatch.pipeline.view.view_biases import ViewBiases
 from posturewatch.storage.reader import SessionReader
 
 WAIT_S = 20.0

@@ -12,6 +12,7 @@ from cli_stand_ins import ScriptedHands, film
 from page_stage import WAIT_MS, admit, expect, expect_text, phase
 from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
 
+from posturewatch.config.settings import SETTINGS
 from posturewatch.storage.reader import SessionReader
 
 if TYPE_CHECKING:
@@ -76,6 +77,25 @@ def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, t
     page.click("#countdown")
     expect(page.locator(".counting")).to_have_count(0)
     assert SessionReader(tmp_path / "data").sessions() == []
+    # The wrist held straight, the hand's length and a limit of one's own.
+    expect(page.locator(".grades")).to_contain_text("well")
+    page.click("text=Left hand: hold it")
+    expect_text(page, "#measuring", "wrist straight")
+    page.wait_for_selector("text=✓ Left hand: held")
+    page.click("#measuring >> text=Close")
+    page.fill("input[name=hand]", "3")
+    page.click("text=Keep >> nth=0")
+    expect_text(page, "#banner", "100 to 260 mm")
+    page.fill("input[name=hand]", "184")
+    page.click("text=Keep >> nth=0")
+    expect(page.locator("#banner")).to_be_hidden()
+    page.fill("input[name='flexion extreme']", "90")
+    page.keyboard.press("Tab")
+    expect_text(page, "#banner", "can only narrow")
+    page.fill("input[name='flexion extreme']", "30")
+    page.keyboard.press("Tab")
+    expect(page.locator(".own-limits tr", has_text="flexion, extreme").locator("b")).to_have_text("30°")
+    page.click("h1")
     page.keyboard.press("PageUp")
     phase(page, "watching")
     assert page.url == stage.url
@@ -86,3 +106,34 @@ def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, t
     page.goto(stage.url + "setup.html")
     expect_text(page, "#steps", "Classical guitar, left-handed")
     expect(page.locator("input[value='violin']")).to_have_count(0)
+
+
+def test_every_setting_can_be_read_and_changed(open_page: Open, stage: SetUpStage) -> None:
+    stage.file.parent.mkdir(parents=True)
+    stage.file.write_text("# mine\n[rest]\nnudge_min = 25.0  # often enough\n", encoding="utf-8")
+    stage.settings.reload()
+    page = open_page("settings.html")
+    rows = page.locator(".setting")
+    expect(rows).to_have_count(sum(len(keys) for keys in SETTINGS.values()))
+    names = page.locator(".setting .name").all_inner_texts()
+    assert [name for name in names if "_" in name] == []
+    expect_text(page, "#file", str(stage.file))
+    hold = page.locator("[data-setting='watch.hold_s']")
+    expect(hold).to_contain_text("0.5 to 60 s")
+    hold.locator("input").fill("100")
+    page.keyboard.press("Tab")
+    expect_text(page, "#banner", "watch.hold_s must be a number from 0.5 to 60, not 100")
+    expect(hold.locator("input")).to_have_value("3")
+    hold.locator("input").fill("4,5")
+    page.keyboard.press("Tab")
+    expect(hold).to_contain_text("Back to 3")
+    page.select_option("[data-setting='limits.profile'] select", "rula")
+    expect(page.locator("[data-setting='limits.personal.flexion_comfort_deg']")).to_contain_text("McAtamney")
+    text = stage.file.read_text(encoding="utf-8")
+    assert text.startswith("# mine\n[rest]\nnudge_min = 25.0  # often enough\n")
+    assert "hold_s = 4.5" in text
+    hold.locator("button").click()
+    expect(hold).not_to_contain_text("Back to")
+    assert "hold_s" not in stage.file.read_text(encoding="utf-8")
+    page.select_option("[data-setting='page.language'] select", "de")
+    expect_text(page, "h1", "Einstellungen")

@@ -217,7 +217,7 @@ class _Texts(HTMLParser):
             self.texts.append(data.strip())
 
 
-@pytest.mark.parametrize("name", ["index.html", "log.html", "setup.html"])
+@pytest.mark.parametrize("name", ["index.html", "log.html", "setup.html", "settings.html"])
 def test_the_documents_themselves_hold_no_words(name: str) -> None:
     reader = _Texts()
     reader.feed((web_dir() / name).read_text("utf-8"))

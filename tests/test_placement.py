@@ -37,8 +37,8 @@ from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Me
 from posturewatch.model.observation import BODY_LANDMARKS, BodyObservation, HandObservation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
-from posturewatch.pipeline.camera_moved import CameraMoved
-from posturewatch.pipeline.placement_watch import PlacementWatch, clearness, placement_json
+from posturewatch.pipeline.view.camera_moved import CameraMoved
+from posturewatch.pipeline.view.placement_watch import PlacementWatch, clearness, placement_json
 
 EVALUATION = Path(__file__).resolve().parents[1] / "calibration" / "evaluate" / "data"
 WRIST = ("wrist_flexion", "wrist_ulnar_deviation")

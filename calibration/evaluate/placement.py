@@ -39,7 +39,7 @@ from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 from posturewatch.kinematics.viewpoint import towards_head_deg
 from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import in_group
-from posturewatch.pipeline.placement_watch import look_of
+from posturewatch.pipeline.view.placement_watch import look_of
 
 __all__ = ["Judged", "judged_videos", "lines"]
 

@@ -39,6 +39,7 @@ __all__ = [
     "example_settings",
     "load_settings",
     "parse_settings",
+    "settings_file",
 ]
 
 
@@ -349,6 +350,11 @@ def default_settings_path() -> Path:
     return Path(platformdirs.user_config_dir("posturewatch", appauthor=False)) / "settings.toml"
 
 
+def settings_file(path: Path | None) -> Path:
+    """That settings file, or the user's own one where path is None; neither need be there."""
+    return default_settings_path() if path is None else path
+
+
 def parse_settings(text: str, file: str = "The settings file", path: Path | None = None) -> Settings:
     """Settings from the file's text; what it does not name keeps its default.
 
@@ -371,7 +377,7 @@ def load_settings(path: Path | None = None) -> Settings:
     SettingsError
         Where a named file is missing, or the file cannot be read or is broken.
     """
-    chosen = default_settings_path() if path is None else path
+    chosen = settings_file(path)
     try:
         data = chosen.read_bytes()
     except FileNotFoundError as error:

@@ -14,9 +14,9 @@ import tomlkit
 from posturewatch.config.settings import (
     SETTINGS,
     Settings,
-    default_settings_path,
     load_settings,
     parse_settings,
+    settings_file,
 )
 from posturewatch.errors import InputError, SettingsError, StoreError
 
@@ -78,7 +78,7 @@ def change_settings(path: Path | None, changes: Changes) -> Settings:
     StoreError
         The file cannot be written.
     """
-    file = default_settings_path() if path is None else path
+    file = settings_file(path)
     if path is not None or file.exists():
         load_settings(file)
         text = file.read_text(encoding="utf-8-sig")

@@ -14,7 +14,7 @@ from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
 from posturewatch.config.players import Player, PlayerFiles
 from posturewatch.config.resources import calibration_dir
-from posturewatch.config.settings import Settings, default_settings_path, load_settings
+from posturewatch.config.settings import Settings, load_settings, settings_file
 from posturewatch.errors import UnavailableError
 from posturewatch.kinematics.one_euro import OneEuro
 from posturewatch.model.address import is_address, public_address
@@ -208,7 +208,7 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
 
 def player_files(settings_path: Path | None) -> PlayerFiles:
     """The players beside a settings file, the user's own one where None."""
-    return PlayerFiles((settings_path or default_settings_path()).parent / "players")
+    return PlayerFiles(settings_file(settings_path).parent / "players")
 
 
 def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = None) -> Built:

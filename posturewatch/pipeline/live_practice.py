@@ -17,11 +17,11 @@ from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.pipeline.live_settings import LiveSettings
 from posturewatch.pipeline.measuring import Measuring
 from posturewatch.pipeline.monitor import Monitor, Sink
-from posturewatch.pipeline.placement_watch import PlacementWatch, placement_json
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
 from posturewatch.pipeline.preview import Preview
 from posturewatch.pipeline.rest import RestWatch, break_rules
-from posturewatch.pipeline.view_biases import ViewBiases
+from posturewatch.pipeline.view.placement_watch import PlacementWatch, placement_json
+from posturewatch.pipeline.view.view_biases import ViewBiases
 from posturewatch.review.load import load_sentence
 from posturewatch.storage.store import Store
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from posturewatch.config.players import Player, PlayerFiles
-from posturewatch.config.settings import Settings, load_settings
+from posturewatch.config.settings import Settings, load_settings, settings_file
 from posturewatch.config.settings_edit import Changes, change_settings
 from posturewatch.pipeline.build import Parts, load_parts, player_files
 
@@ -49,6 +49,11 @@ class LiveSettings:
     def written(self) -> Settings:
         """As the file has them, without what was measured of the player."""
         return self._written
+
+    @property
+    def file(self) -> Path:
+        """Where they are kept."""
+        return settings_file(self._path)
 
     @property
     def players(self) -> PlayerFiles:
@@ -93,6 +98,7 @@ class LiveSettings:
         """Reads everything anew and tells all followers."""
         with self._lock:
             self._parts = load_parts(self._path, self._profile)
+            self._written = load_settings(self._path)
         for follower in self._followers:
             follower(self._parts)
         return self._parts

@@ -17,7 +17,7 @@ from posturewatch.model.observation import Side
 from posturewatch.model.quantities import in_group, quantity
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.live_settings import LiveSettings
-from posturewatch.pipeline.view_biases import ViewBiases
+from posturewatch.pipeline.view.view_biases import ViewBiases
 
 __all__ = ["Measuring", "Step"]
 

@@ -12,7 +12,6 @@ from posturewatch.config.instruments import instrument, instrument_names
 from posturewatch.config.limit_profiles import load_profile
 from posturewatch.config.personal_limits import personal_key
 from posturewatch.config.players import HAND_LENGTH_MM, HandLength, today
-from posturewatch.config.settings import default_settings_path
 from posturewatch.config.settings_edit import Changes
 from posturewatch.config.settings_form import settings_form
 from posturewatch.errors import ConflictError, InputError
@@ -21,7 +20,7 @@ from posturewatch.model.address import is_address, public_address
 from posturewatch.model.quantities import in_group, quantity
 from posturewatch.pipeline.live_practice import LivePractice
 from posturewatch.pipeline.live_settings import LiveSettings
-from posturewatch.pipeline.placement_watch import placement_json
+from posturewatch.pipeline.view.placement_watch import placement_json
 
 __all__ = ["SetUp"]
 
@@ -211,8 +210,8 @@ class SetUp:
         """The settings as a form, and the file they are in; see `posturewatch.config.settings_form`."""
         settings = self._settings.written
         return {
-            "file": str(settings.path or default_settings_path()),
-            "exists": settings.path is not None,
+            "file": str(self._settings.file),
+            "exists": self._settings.file.exists(),
             "sections": settings_form(settings),
             "running": self._live.practice.running,
         }

@@ -45,3 +45,10 @@ export interface SetUp {
 export type Act = (method: "POST" | "PUT" | "PATCH" | "DELETE", path: string, body?: unknown) => Promise<boolean>;
 /** Keeps a change of some choices; false where that failed, which is shown. */
 export type Choose = (changes: Partial<Choices>) => Promise<boolean>;
+
+export type SettingValue = string | number | boolean | (string | number)[] | null;
+export interface SettingEntry {
+  key: string; kind: "number" | "whole" | "text" | "switch" | "choice" | "choices" | "numbers"; value: SettingValue; default: SettingValue; unit: string | null;
+  low: number | null; high: number | null; choices: string[]; help: string; source: string | null;
+}
+export interface SettingsForm { file: string; exists: boolean; running: boolean; sections: { name: string; settings: SettingEntry[] }[] }

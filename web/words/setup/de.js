@@ -74,4 +74,20 @@ export default {
     columns: ["Grenze", "Veröffentlicht", "Aus deinem Bereich", "Von dir gesetzt", "Gilt"], row: (direction, level) => `${direction}, ${level}`,
     ofRange: (limit, range) => `${limit} (von ${range})`, none: "–", set: "Setzen", setOf: (what) => `Deine eigene Grenze: ${what}`,
   },
+  form: {
+    file: (path) => `Das sind die Einstellungen der Datei ${path}. Sie bleibt maßgebend: Du kannst sie auch selbst bearbeiten, und deine Kommentare darin bleiben. Die Erklärungen gibt es nur auf Englisch.`,
+    running: "Es wird gerade aufgenommen: Das läuft weiter, wie es begann; Änderungen gelten ab dem nächsten Start.", kept: (what) => `${what}: behalten.`, standard: "Standard",
+    backTo: (value) => `Zurück zu ${value}`, nothing: "nichts", from: (low, high) => `${low} bis ${high}`, on: "an", off: "aus", source: "Quelle der Grenze, die das enger macht:",
+    sections: { camera: "Kamera", instrument: "Instrument", player: "Wer spielt", limits: "Grenzen", "limits.personal": "Eigene Grenzen", watch: "Warnungen", display: "Zahlen auf der Seite", clips: "Clips", rest: "Pausen", page: "Seite" },
+    labels: {
+      "camera.source": "Kamera oder Adresse", "camera.size_px": "Bildgröße", "camera.rate_hz": "Bilder je Sekunde", "camera.hfov_deg": "Blickwinkel", "camera.mirrored": "Kamera spiegelt", "instrument.name": "Instrument",
+      "instrument.handedness": "Händigkeit", "player.name": "Wer spielt", "player.hand_length_mm": "Länge der Hand", "limits.profile": "Grenzprofil", "limits.range_share": "Anteil des eigenen Bereichs",
+      "watch.hold_s": "Haltezeit bis zur Warnung", "watch.finger_hold_s": "Haltezeit eines Fingers", "watch.rearm_s": "Ruhe nach einer Warnung", "watch.warn_probability": "Sicherheit für eine Warnung",
+      "watch.finger_warn_probability": "Sicherheit für eine Warnung zu Fingern", "watch.clear_probability": "Sicherheit, unter der sie endet", "watch.dip_s": "Lücken, die nichts beenden", "watch.hysteresis_deg": "Hysterese der Winkel",
+      "watch.hysteresis_mm": "Hysterese des Hebens", "watch.min_excursion_s": "Kürzester Aufenthalt, der zählt", "watch.unseen_grace_s": "Zeit außer Sicht", "watch.max_gap_s": "Längste Geltung einer Messung", "watch.warn_roles": "Hände, vor denen gewarnt wird",
+      "watch.warn_groups": "Wovor gewarnt wird", "display.min_cutoff_hz": "Ruhe der Zahlen", "display.beta": "Schnelligkeit der Zahlen", "clips.enabled": "Clips behalten", "clips.limit_gb": "Platz für Clips", "clips.film_sound": "Ton von Videos",
+      "clips.microphone": "Ton des Mikrofons", "rest.nudge_min": "Minuten bis zum Pausenvorschlag", "rest.load_notice": "Auf steigende Wochen hinweisen", "page.language": "Sprache", "page.before_start": "Zuerst „Vor dem Start“ zeigen",
+    },
+    words: { finger: "Finger", lift: "Heben", middle: "Mittel", joint: "gelenk", end: "End", bend: "gebeugt", collapse: "durchgedrückt", little: "kleiner Finger", spread: "gespreizt", thumb: "Daumen", hook: "eingehakt", place: "Ort", radial: "radial", ulnar: "ulnar", flexion: "Flexion", extension: "Extension" },
+  },
 };

@@ -73,4 +73,20 @@ export default {
     columns: ["Limit", "Published", "From your range", "Set by you", "In use"], row: (/** @type {string} */ direction, /** @type {string} */ level) => `${direction}, ${level}`,
     ofRange: (/** @type {string} */ limit, /** @type {string} */ range) => `${limit} (of ${range})`, none: "–", set: "Set", setOf: (/** @type {string} */ what) => `Your own limit: ${what}`,
   },
+  form: {
+    file: (/** @type {string} */ path) => `These are the settings of the file ${path}. It stays the truth: you can also edit it yourself, and your comments in it stay.`,
+    running: "A session is running: it goes on with what it began with; changes count from the next Start.", kept: (/** @type {string} */ what) => `${what}: kept.`, standard: "Standard",
+    backTo: (/** @type {string} */ value) => `Back to ${value}`, nothing: "nothing", from: (/** @type {string} */ low, /** @type {string} */ high) => `${low} to ${high}`, on: "on", off: "off", source: "Source of the limit it narrows:",
+    sections: { camera: "Camera", instrument: "Instrument", player: "Player", limits: "Limits", "limits.personal": "Limits of your own", watch: "Warnings", display: "Numbers on the page", clips: "Clips", rest: "Rests", page: "Page" },
+    labels: {
+      "camera.source": "Camera or address", "camera.size_px": "Picture size", "camera.rate_hz": "Frames a second", "camera.hfov_deg": "Field of view", "camera.mirrored": "Camera mirrors", "instrument.name": "Instrument",
+      "instrument.handedness": "Handedness", "player.name": "Who plays", "player.hand_length_mm": "Length of the hand", "limits.profile": "Limit profile", "limits.range_share": "Share of your own range",
+      "watch.hold_s": "Hold before a warning", "watch.finger_hold_s": "Hold of a finger before a warning", "watch.rearm_s": "Quiet after a warning", "watch.warn_probability": "Certainty for a warning",
+      "watch.finger_warn_probability": "Certainty for a warning of a finger", "watch.clear_probability": "Certainty below which it clears", "watch.dip_s": "Dips that break nothing", "watch.hysteresis_deg": "Hysteresis of angles",
+      "watch.hysteresis_mm": "Hysteresis of lifts", "watch.min_excursion_s": "Shortest stay that counts", "watch.unseen_grace_s": "Time out of sight", "watch.max_gap_s": "Longest that one measurement stands for", "watch.warn_roles": "Hands that are warned of",
+      "watch.warn_groups": "What is warned of", "display.min_cutoff_hz": "Calm of the numbers", "display.beta": "Quickness of the numbers", "clips.enabled": "Keep clips", "clips.limit_gb": "Room for clips", "clips.film_sound": "Sound of videos",
+      "clips.microphone": "Sound of the microphone", "rest.nudge_min": "Minutes until a rest is suggested", "rest.load_notice": "Point out a week that rises", "page.language": "Language", "page.before_start": "Show “Before you start” first",
+    },
+    words: { finger: "finger", lift: "lift", middle: "middle", joint: "joint", end: "end", bend: "bend", collapse: "bent backwards", little: "little finger", spread: "spread", thumb: "thumb", hook: "hooked", place: "place", radial: "radial", ulnar: "ulnar", flexion: "flexion", extension: "extension" },
+  },
 };

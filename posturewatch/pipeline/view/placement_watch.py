@@ -18,7 +18,7 @@ from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import FrameMeasurement, Measurement, Refusal
 from posturewatch.model.observation import SIDES, HandObservation, Observation, Side
 from posturewatch.model.reading import Reading
-from posturewatch.pipeline.camera_moved import CameraMoved
+from posturewatch.pipeline.view.camera_moved import CameraMoved
 
 __all__ = ["PlacementWatch", "clearness", "look_of", "placement_json"]
 

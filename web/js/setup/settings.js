@@ -1,0 +1,125 @@
+// The settings page: every setting of the file with its value, unit, bounds and help. A change is kept at once.
+
+import { get, send } from "../actions.js";
+import { byId, element, setText } from "../dom.js";
+import { fillWords, words } from "../language.js";
+import { fail, say } from "../log/parts.js";
+import { button } from "./parts.js";
+
+/** @import { Answer } from "../api.d.ts" */
+/** @import { SettingEntry, SettingsForm, SettingValue } from "./api.d.ts" */
+
+fillWords(document);
+document.title = `${words.setup.settings} · posturewatch`;
+load();
+
+async function load() {
+  /** @type {Answer<SettingsForm>} */
+  const { body, error } = await get("settings");
+  if (body) show(body);
+  else fail(error ?? "");
+}
+
+/** @param {SettingsForm} form */
+function show(form) {
+  const text = words.setup.form;
+  setText(byId("file", HTMLElement), text.file(form.file));
+  byId("running", HTMLElement).hidden = !form.running;
+  byId("sections", HTMLElement).replaceChildren(...form.sections.map(({ name, settings }) =>
+    element("section", { className: "step" }, element("h2", {}, /** @type {Record<string, string>} */ (text.sections)[name] ?? name), ...settings.map((one) => row(name, one)))));
+}
+
+/**
+ * What a setting is called: by the catalogue, a limit of the player's own by its parts.
+ * @param {string} section
+ * @param {string} key
+ */
+function label(section, key) {
+  const text = words.setup.form;
+  const named = /** @type {Record<string, string>} */ (text.labels)[`${section}.${key}`];
+  if (named) return named;
+  /** @type {Record<string, string>} */
+  const parts = { ...text.words, ...words.levels };
+  return key.split("_").slice(0, -1).map((one) => parts[one] ?? one).join(" ");
+}
+
+/**
+ * @param {string} section
+ * @param {SettingEntry} one
+ */
+function row(section, one) {
+  const text = words.setup.form;
+  const name = label(section, one.key);
+  const keep = async (/** @type {SettingValue} */ value) => {
+    byId("banner", HTMLElement).hidden = true;
+    /** @type {Answer<SettingsForm>} */
+    const { body, error } = await send("PATCH", "settings", { section, key: one.key, value });
+    if (!body) {
+      fail(error ?? "");
+      return load();
+    }
+    if (section === "page" && one.key === "language") return location.reload();
+    say(text.kept(name));
+    return show(body);
+  };
+  const changed = JSON.stringify(one.value) !== JSON.stringify(one.default);
+  return element("div", { className: "setting", attr: { "data-setting": `${section}.${one.key}` } }, element("span", { className: "name" }, name),
+    element("span", { className: "value" }, field(one, name, keep), one.unit ?? "", changed ? button(text.backTo(shown(one.default)), () => keep(null)) : null),
+    element("p", { className: "hint" }, `${one.help}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${one.unit ? ` ${one.unit}` : ""}.` : ""}`,
+      one.source ? ` ${text.source} ${one.source}.` : ""));
+}
+
+/** @param {SettingValue} value */
+function shown(value) {
+  const text = words.setup.form;
+  if (typeof value === "boolean") return value ? text.on : text.off;
+  if (value === null || value === "") return text.nothing;
+  return Array.isArray(value) ? value.join(", ") : String(value);
+}
+
+/**
+ * @param {SettingEntry} one
+ * @param {string} name
+ * @param {(value: SettingValue) => unknown} keep
+ */
+function field(one, name, keep) {
+  const attr = { "aria-label": name, name: one.key };
+  if (one.kind === "switch") {
+    const box = element("input", { type: "checkbox", checked: one.value === true, onchange: () => keep(box.checked), attr });
+    return box;
+  }
+  if (one.kind === "choice") {
+    const list = element("select", { onchange: () => keep(list.value), attr }, ...one.choices.map((choice) => element("option", { value: choice, selected: choice === one.value }, choice)));
+    return list;
+  }
+  if (one.kind === "choices") return several(one, keep);
+  const input = element("input", { value: shown(one.value) === words.setup.form.nothing ? "" : shown(one.value), size: one.kind === "text" ? 24 : 8, inputMode: one.kind === "text" ? "text" : "decimal",
+    onchange: () => keep(read(input.value, one.kind)), attr: { ...attr, autocomplete: "off" } });
+  return input;
+}
+
+/**
+ * @param {SettingEntry} one
+ * @param {(value: SettingValue) => unknown} keep
+ */
+function several(one, keep) {
+  const chosen = Array.isArray(one.value) ? one.value : [];
+  return element("span", { className: "value" }, ...one.choices.map((choice) => {
+    const box = element("input", { type: "checkbox", checked: chosen.includes(choice), onchange: () => keep(one.choices.filter((other) => (other === choice ? box.checked : chosen.includes(other)))) });
+    return element("label", { className: "check" }, box, element("span", {}, choice));
+  }));
+}
+
+/**
+ * What was typed as a value; what is no number goes as it is, and the program says what it takes.
+ * @param {string} typed
+ * @param {SettingEntry["kind"]} kind
+ * @returns {SettingValue}
+ */
+function read(typed, kind) {
+  const text = typed.trim();
+  if (kind === "text") return text;
+  if (text === "") return null;
+  const number = (/** @type {string} */ part) => (part.trim() !== "" && Number.isFinite(Number(part.replace(",", "."))) ? Number(part.replace(",", ".")) : part);
+  return kind === "numbers" ? text.split(/[,x×\s]+/).map(number) : number(text);
+}
