@@ -92,7 +92,7 @@ class _Executed:
 
     def renew(self) -> None:
         """After a worker died."""
-        self._executor.shutdown(wait=False, cancel_futures=True)
+        self._executor.shutdown(wait=False)
         self._executor = self._make()
 
     def _make(self) -> Executor:
@@ -139,6 +139,8 @@ class Cluster(_Executed):
     ----------
     address
         Of its scheduler.
+    wait_s
+        How long it is waited for.
 
     Raises
     ------
@@ -148,7 +150,7 @@ class Cluster(_Executed):
         Where nobody answers.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, wait_s: float = 10.0) -> None:
         try:
             from distributed import Client
         except ImportError as error:
@@ -156,7 +158,7 @@ class Cluster(_Executed):
                 'For a cluster posturewatch needs one more package: pip install "posturewatch[cluster]".'
             ) from error
         try:
-            self._client: Any = Client(address, timeout=10)
+            self._client: Any = Client(address, timeout=wait_s)
         except (OSError, ValueError, TimeoutError) as error:
             raise InputError(
                 f"No scheduler answers at {address} ({error}); start one there, or leave --scheduler out."
@@ -170,7 +172,7 @@ class Cluster(_Executed):
 
     def close(self) -> None:
         """Leaves the cluster; what it has in work is called back."""
-        self._executor.shutdown(wait=False, cancel_futures=True)
+        self._executor.shutdown(wait=False)  # this kind calls back what is out
         self._client.close()
 
 
