@@ -110,7 +110,8 @@ def test_every_documented_route_is_there_and_guarded(served: Served) -> None:
         foreign = served.client.request(method, address, headers={"Origin": "https://evil.example"})
         assert foreign.status_code == 403, address
         if method == "GET":
-            query = "?start_s=0&end_s=1" if address.endswith("samples") else ""
+            queries = {"samples": "?start_s=0&end_s=1", "comparison": f"?with={served.session_id}"}
+            query = queries.get(address.rpartition("/")[2], "")
             # The clip's file here is no video, so there is no picture of it.
             status = 404 if address.endswith("picture") else 200
             assert served.client.get(address + query).status_code == status, address

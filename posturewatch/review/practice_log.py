@@ -19,6 +19,7 @@ from posturewatch.clips.picture import picture_at
 from posturewatch.comfort.discomfort import form_json
 from posturewatch.errors import StoreError, UnknownError
 from posturewatch.review import export
+from posturewatch.review.comparison import compare
 from posturewatch.review.entries import (
     CheckEntry,
     ClipChange,
@@ -137,6 +138,10 @@ class PracticeLog:
             self._catch_up(session_id)
         with self._reading() as connection:
             return session_document(connection, self._store.data_dir, info)
+
+    def comparison(self, session_id: str, other_id: str) -> dict[str, Any]:
+        """How a session's passages differ from those of another; see `posturewatch.review.comparison.compare`."""
+        return compare(self._store, self.session(session_id), self.session(other_id))
 
     def add_passage(self, session_id: str, entry: PassageEntry) -> dict[str, Any]:
         """A passage entered afterwards.

@@ -138,6 +138,15 @@ export interface SessionDocument {
   session: KeptSession; passages: KeptPassage[]; marks: Mark[]; clips: Clip[]; checks: Check[]; remarks: Remark[];
   exposure: { session: Exposure[]; parts: Part[] } | null; finding: Finding | null;
 }
+export interface ComparedNumbers { median: number | null; p10: number | null; p90: number | null; measured_share: number | null }
+export interface Compared {
+  then: KeptSession; same_limits: boolean;
+  parts: { piece_id: number; piece: string; bars: string; lines: {
+    side: Side; quantity: string; unit: Unit; now: ComparedNumbers; then: ComparedNumbers; difference: number | null;
+    uncertainty: number | null; verdict: "differs" | "too close" | "too little";
+    extreme: { direction: string; now: number | null; then: number | null }[];
+  }[] }[];
+}
 export interface TraceSeries {
   side: Side; quantity: string; unit: Unit; group: Group; low: (number | null)[]; median: (number | null)[];
   high: (number | null)[]; measured: number[];

@@ -227,6 +227,14 @@ export default {
     list: "Filme, die abgegeben wurden", tooLarge: (/** @type {string} */ name, /** @type {string} */ most) => `${name} ist größer als ${most}; schneide ihn oder nimm: posturewatch analyse.`, piece: "Was gespielt wird (darf leer bleiben)", bars: "Takte",
   },
 
+  comparison: {
+    title: "Neben einem anderen Üben", about: "Wähle ein Üben desselben Stücks, zum Beispiel dein bestes.", choose: "Üben zum Vergleichen", nothing: "keines", caption: "Dieses Üben neben einem anderen, Stelle für Stelle",
+    what: "Stelle und Winkel", now: "Median hier", then: "Median dort", difference: "Unterschied", extreme: "Über der Extremgrenze, hier / dort", noneAlike: "Dieselben Takte kommen nicht in beiden vor.",
+    differs: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, mehr als die Unsicherheit von ${most}`, tooClose: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, innerhalb der Unsicherheit von ${most}: nicht zu unterscheiden`,
+    tooLittle: (/** @type {string} */ share) => `${share} der Zeit gemessen: zu wenig, um etwas zu sagen`, otherLimits: "Die beiden wurden nach verschiedenen Grenzen beurteilt; ihre Anteile bedeuten nicht dasselbe.",
+    note: "Zwei Aufnahmen sind zwei Blickwinkel, und der Fehler jeder Aufnahme ist meist eine Konstante ihres Blickwinkels. Vergleiche Aufnahmen, bei denen die Kamera am selben Ort stand.",
+  },
+
   remarks: {
     title: "Anmerkungen anderer", yours: "Deine Anmerkungen zu diesem Üben", none: "Noch keine Anmerkungen.", whole: "alles", add: "Anmerkung hinterlassen", text: "Anmerkung", at: "Bei (m:ss, leer für alles)", deleteQuestion: "Diese Anmerkung löschen?",
     come: "Anmerkungen, die eine Lehrkraft zu deinem Üben hinterlassen hat, kommen in einer Datei zurück, deren Name auf -notes.json endet.", choose: "Datei mit Anmerkungen wählen", noNotes: (/** @type {string} */ name) => `${name} ist keine Datei mit Anmerkungen.`,

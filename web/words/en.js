@@ -209,6 +209,14 @@ export default {
     list: "Films that were handed in", tooLarge: (/** @type {string} */ name, /** @type {string} */ most) => `${name} is larger than ${most}; cut it, or use: posturewatch analyse.`, piece: "What is played (may stay empty)", bars: "Bars",
   },
 
+  comparison: {
+    title: "Beside another practice", about: "Choose a practice of the same piece, such as your best.", choose: "Practice to compare with", nothing: "none", caption: "This practice beside another, passage by passage",
+    what: "Passage and angle", now: "Median here", then: "Median there", difference: "Difference", extreme: "Past the extreme limit, here / there", noneAlike: "The same bars were not played in both.",
+    differs: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, more than the uncertainty of ${most}`, tooClose: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, within the uncertainty of ${most}: too close to tell`,
+    tooLittle: (/** @type {string} */ share) => `measured ${share} of the time: too little to say`, otherLimits: "The two were judged by different limits, so their shares do not mean the same.",
+    note: "Two recordings are two views of the camera, and the error of each is mostly a constant of its view. Compare practices with the camera in the same place.",
+  },
+
   remarks: {
     title: "Notes of others", yours: "Your notes on this practice", none: "No notes yet.", whole: "all of it", add: "Leave this note", text: "Note", at: "At (m:ss, empty for all of it)", deleteQuestion: "Delete this note?",
     come: "Notes that a teacher has left on your practices come back in a file whose name ends in -notes.json.", choose: "Choose a file of notes", noNotes: (/** @type {string} */ name) => `${name} is no file of notes.`,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Depends, Query
 from starlette.responses import Response, StreamingResponse
 
 from posturewatch.review.entries import MarkChange, MarkEntry, PassageChange, PassageEntry
@@ -35,6 +35,10 @@ def session_routes(log: PracticeLog) -> APIRouter:
     @router.get("/api/sessions/{session_id}/summary")
     def summary(session_id: str) -> Response:
         return answer(log.summary(session_id))
+
+    @router.get("/api/sessions/{session_id}/comparison")
+    def comparison(session_id: str, other: Annotated[str, Query(alias="with", max_length=64)]) -> Response:
+        return answer(log.comparison(session_id, other))
 
     @router.get("/api/sessions/{session_id}/samples")
     def samples(session_id: str, start_s: Seconds, end_s: Seconds) -> Response:

@@ -9,6 +9,7 @@ import { headline } from "../summary.js";
 import { byState, directionName, fingersOnly, lineName, limitsOf, momentWords, refusalName, wristOnly } from "../terms.js";
 import { checkList } from "./check-list.js";
 import { clipList } from "./clips.js";
+import { comparisonCard } from "./comparison.js";
 import { drawCharts, seriesChart } from "./charts.js";
 import { detailCard } from "./detail.js";
 import { fingersCard } from "./fingers-card.js";
@@ -43,6 +44,7 @@ export async function sessionPage([id = ""]) {
       body.checks.length > 0 ? card(words.session.felt, checkList(body.checks)) : null,
       fold(words.session.edit, element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body))),
       remarksCard(body),
+      comparisonCard(body),
     ],
     shown: () => drawCharts(document),
   };

@@ -1,0 +1,84 @@
+// A session beside another one, such as the player's best: passage by passage, and whether a difference can be told.
+
+import { get } from "../actions.js";
+import { element } from "../dom.js";
+import { dateAndTime, passageName, percent } from "../format.js";
+import { words } from "../language.js";
+import { lineName, sized } from "../terms.js";
+import { card, table } from "./parts.js";
+
+/** @import { Answer, Compared, SessionDocument } from "../api.d.ts" */
+
+/** The last choice, which is offered first wherever that session has the same passages. */
+const BEST = "posturewatch reference";
+
+/**
+ * The card in which another session is chosen; null where no passage of this one is named.
+ * @param {SessionDocument} document
+ */
+export function comparisonCard({ session, passages }) {
+  const text = words.comparison;
+  const pieces = [...new Set(passages.map((one) => one.piece_id))];
+  if (pieces.length === 0 || session.ended_at === null) return null;
+  const below = element("div", {});
+  const choice = element("select", { id: "compare-with", attr: { "aria-label": text.choose } }, element("option", { value: "" }, text.nothing));
+  const show = async () => {
+    below.replaceChildren();
+    if (choice.value === "") return;
+    localStorage.setItem(BEST, choice.value);
+    /** @type {Answer<Compared>} */
+    const { body, error } = await get(`sessions/${encodeURIComponent(session.id)}/comparison?with=${encodeURIComponent(choice.value)}`);
+    below.replaceChildren(...(body ? shown(body) : [element("p", { className: "fault" }, error)]));
+  };
+  choice.addEventListener("change", show);
+  const node = card(text.title, element("p", {}, text.about), element("p", {}, choice), below);
+  node.id = "comparison";
+  node.hidden = true;
+  fill(choice, session.id, pieces).then((some) => {
+    node.hidden = !some;
+    const best = localStorage.getItem(BEST);
+    if (best !== null && [...choice.options].some((one) => one.value === best)) {
+      choice.value = best;
+      show();
+    }
+  });
+  return node;
+}
+
+/**
+ * Offers the other sessions in which these pieces were played, newest first; whether there is one.
+ * @param {HTMLSelectElement} choice
+ * @param {string} own
+ * @param {readonly number[]} pieces
+ */
+async function fill(choice, own, pieces) {
+  /** @type {Map<string, string>} */
+  const found = new Map();
+  /** @type {Answer<{ played: { session_id: string, started_at: string }[] }>[]} */
+  const answers = await Promise.all(pieces.map((piece) => get(`pieces/${piece}`)));
+  for (const { body } of answers) for (const one of body?.played ?? []) if (one.session_id !== own) found.set(one.session_id, one.started_at);
+  const newest = [...found].sort((a, b) => b[1].localeCompare(a[1]));
+  choice.append(...newest.map(([id, began]) => element("option", { value: id }, dateAndTime(began))));
+  return newest.length > 0;
+}
+
+/** @param {Compared} compared */
+function shown({ parts, same_limits: sameLimits }) {
+  const text = words.comparison;
+  if (parts.length === 0) return [element("p", {}, text.noneAlike)];
+  const rows = parts.flatMap((part) => part.lines.map((line) => {
+    const angle = (/** @type {number | null} */ value) => (value === null ? "–" : sized(line.quantity, value));
+    const extreme = line.extreme.filter((one) => (one.now ?? 0) > 0 || (one.then ?? 0) > 0).map((one) => `${percent(one.now)} / ${percent(one.then)}`).join(", ");
+    return [`${passageName(part)}: ${lineName(line)}`, angle(line.now.median), angle(line.then.median), told(line), extreme || "–"];
+  }));
+  return [table(text.caption, [text.what, text.now, text.then, text.difference, text.extreme], rows, "wide"),
+    element("p", { className: "small" }, [text.note, sameLimits ? "" : text.otherLimits].filter(Boolean).join(" "))];
+}
+
+/** @param {Compared["parts"][number]["lines"][number]} line */
+function told({ difference, uncertainty, verdict, now, then }) {
+  const text = words.comparison;
+  if (verdict === "too little" || difference === null || uncertainty === null) return text.tooLittle(percent(Math.min(now.measured_share ?? 0, then.measured_share ?? 0)));
+  const signed = `${difference > 0 ? "+" : difference < 0 ? "−" : ""}${Math.abs(Math.round(difference))}°`;
+  return verdict === "differs" ? text.differs(signed, `${Math.round(uncertainty)}°`) : text.tooClose(signed, `${Math.round(uncertainty)}°`);
+}
