@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import itertools
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 from torch import nn
 
 from calibration.dataset.table import Table, load, together
+from calibration.evaluate.weights import read_weights
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.features import BLOCKS, FIRST_GUESS
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z, Ensemble
@@ -57,6 +59,7 @@ class MemberNet(nn.Module):
 
     def __init__(self, members: int, inputs: int, hidden: tuple[int, int], outputs: int) -> None:
         super().__init__()
+        self.shape = (members, inputs, hidden, outputs)
         sizes = (inputs, *hidden, outputs)
         self.w = nn.ParameterList(
             nn.Parameter(torch.randn(members, a, b) * math.sqrt(2 / a)) for a, b in itertools.pairwise(sizes)
@@ -64,6 +67,26 @@ class MemberNet(nn.Module):
         self.b = nn.ParameterList(nn.Parameter(torch.zeros(members, 1, b)) for b in sizes[1:])
         with torch.no_grad():
             self.w[-1].mul_(0.1)
+
+    @torch.no_grad()
+    def go_on_from(self, weights: Mapping[str, Array]) -> None:
+        """Takes over the layers of weights that were written before. Raises ValueError where they have other shapes."""
+        for k, (w, b) in enumerate(zip(self.w, self.b, strict=True)):
+            for own, name in ((w, f"w{k}"), (b, f"b{k}")):
+                values = torch.tensor(weights[name].astype(np.float32))
+                values = values if name.startswith("w") else values[:, None]
+                if values.shape != own.shape:
+                    raise ValueError(f"{name} of the weights to go on from is {tuple(values.shape)}")
+                own.copy_(values)
+
+    @torch.no_grad()
+    def keep_of(self, weights: Mapping[str, Array], share: float) -> None:
+        """Moves every weight so far, 0 to 1, towards those: as `calibration.train.between` does with networks."""
+        before = MemberNet(*self.shape)
+        before.go_on_from(weights)
+        torch._foreach_lerp_(
+            list(self.parameters()), [p.to(self.w[0].device) for p in before.parameters()], share
+        )
 
     def forward(self, x: torch.Tensor, dropout: float = 0.0) -> torch.Tensor:
         """x: (members, n, inputs) to (members, n, outputs)."""
@@ -89,17 +112,29 @@ def _loss(
 
 
 def fit_means(
-    table: Table, *, steps: int, batch: int, seed: int, device: str, drop_columns: slice
+    table: Table,
+    *,
+    steps: int,
+    batch: int,
+    seed: int,
+    device: str,
+    drop_columns: slice,
+    start: Mapping[str, Array] | None = None,
+    peak: float = 3e-3,
 ) -> tuple[Fit, MemberNet]:
     """table: training rows; what is learned is how far the truth is from the first guess. drop_columns: the block of
-    features that is sometimes blanked, as the body is not always seen."""
+    features that is sometimes blanked, as the body is not always seen. start: weights to go on from, with what they
+    were scaled by; peak: the highest learning rate."""
     torch.manual_seed(seed)
-    x_mean = table.x.mean(0)
-    x_scale = table.x.std(0) + 1e-3
     good = table.valid.astype(bool)
     off = table.y - table.x @ FIRST_GUESS.astype(np.float32)
-    y_mean = np.nanmean(off[good], 0)
-    y_scale = np.nanstd(off[good], 0) + 1e-3
+    if start is None:
+        x_mean, x_scale = table.x.mean(0), table.x.std(0) + 1e-3
+        y_mean, y_scale = np.nanmean(off[good], 0), np.nanstd(off[good], 0) + 1e-3
+    else:
+        x_mean, x_scale, y_mean, y_scale = (
+            start[name] for name in ("x_mean", "x_scale", "y_mean", "y_scale")
+        )
     x = torch.tensor(np.clip((table.x - x_mean) / x_scale, -MAX_Z, MAX_Z), device=device)
     blank = torch.tensor(-x_mean / x_scale, device=device)
     known = torch.tensor((np.isfinite(off) & good[:, None]).astype(np.float32), device=device)
@@ -108,8 +143,10 @@ def fit_means(
     importance = torch.full((y.shape[1],), 0.15, device=device)
     importance[:2] = 1.0
     net = MemberNet(MEMBERS, x.shape[1], HIDDEN, 2 * y.shape[1] + 1).to(device)
-    optimiser = torch.optim.AdamW(net.parameters(), 1e-3, weight_decay=0.2)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 3e-3, total_steps=steps)
+    if start is not None:
+        net.go_on_from(start)
+    optimiser = torch.optim.AdamW(net.parameters(), peak, weight_decay=0.2)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, peak, total_steps=steps)
     for step in range(steps):
         rows = torch.randint(0, len(x), (MEMBERS, batch), device=device)
         xb = x[rows] + 0.04 * torch.randn(MEMBERS, batch, x.shape[1], device=device)
@@ -176,10 +213,19 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=4000)
     parser.add_argument("--batch", type=int, default=512)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--start", type=Path, help="go on from these weights")
+    parser.add_argument(
+        "--share",
+        type=float,
+        default=1.0,
+        help="with --start: how far to go from these to those just learned",
+    )
+    parser.add_argument("--peak", type=float, default=3e-3, help="highest learning rate")
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     train_rows = together([load(folder, "train", STATED_SHARE) for folder in (args.data, *args.more)])
     cal_rows = load(args.data, "cal", STATED_SHARE)
+    start = None if args.start is None else read_weights(args.start)
     fit, net = fit_means(
         train_rows,
         steps=args.steps,
@@ -187,7 +233,11 @@ def main() -> None:
         seed=args.seed,
         device=device,
         drop_columns=BODY,
+        start=start,
+        peak=args.peak,
     )
+    if start is not None:
+        net.keep_of(start, 1 - args.share)
     weights = weights_of(fit, train_rows, net)
     weights["widening"] = widening(weights, cal_rows)
     weights["factor"], weights["skill"] = calibrate(weights, cal_rows)
