@@ -15,7 +15,7 @@ REPORTED_OF_FOUND = 0.91
 #: Of the hands found, the share that gets its own side.
 OWN_SIDE = 0.96
 #: How far the intervals' coverage may lie from 0.9: over all hands, and in one framing.
-COVERAGE_OFF, COVERAGE_OFF_FRAMING = 0.045, 0.06
+COVERAGE_OFF, COVERAGE_OFF_FRAMING = 0.05, 0.06
 #: Numbers given to no hand, or under the wrong side, of those given.
 REPORTED_WRONGLY = 0.015
 #: Of the fretting hands in view, in each framing: found, and given both numbers.
@@ -24,7 +24,7 @@ FRETTING_FOUND, FRETTING_REPORTED = 0.88, 0.84
 OUTPUTS_REPORTED, OUTPUT_COVERAGE = 10, 0.84
 
 # ---- lifts of the fingers that are given
-LIFTS_REPORTED, LIFT_REPORTED_SHARE, LIFT_ERROR_MM, LIFT_COVERAGE_OFF = 3, 0.9, 4.5, 0.035
+LIFTS_REPORTED, LIFT_REPORTED_SHARE, LIFT_ERROR_MM, LIFT_COVERAGE_OFF = 3, 0.9, 4.7, 0.04
 #: In the middle, of fingers truly above 25 mm and of those that are down; the chance to tell one from the other.
 LIFT_HIGH_MM, LIFT_DOWN_MM, LIFT_RANKED = 18.0, 1.5, 0.85
 
@@ -36,4 +36,4 @@ PICTURES_ERROR_DEG, PICTURES_COVERAGE, FOREARM_AXIS_DEG = 7.5, 0.8, 4.0
 DEMO_REPORTED, DEMO_FLEXION_DEG, DEMO_MEAN_DEG, DEMO_WORST_DEG = 0.9, 4.0, 6.5, 11.0
 #: Share of the truth inside the 90 % intervals: of the flexions, and of all four angles.
 DEMO_FLEXION_COVERAGE, DEMO_COVERAGE = 0.9, 0.85
-DEMO_LIFTS, DEMO_LIFT_MM, DEMO_LIFT_SHARE_OFF = 3, 3.0, 0.06
+DEMO_LIFTS, DEMO_LIFT_MM, DEMO_LIFT_SHARE_OFF = 3, 3.0, 0.11
