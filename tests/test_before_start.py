@@ -217,3 +217,50 @@ def test_what_the_command_opens(
     assert main(["live", "--source", named, *folder, *options]) == 0
     assert opened == [page]
     assert len(SessionReader(tmp_path / "data").sessions()) == (page == "")
+
+
+def test_a_camera_that_is_unplugged_in_the_middle_is_told_of_and_nothing_ends(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    set_up_stage: Make,  # noqa: F811
+) -> None:
+    """The source says what is wrong and tries again by itself; the preview stays."""
+    from posturewatch.capture import VideoFileSource
+
+    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
+    path = film(tmp_path / "a.mkv", 30.0)
+
+    class Unplugged(VideoFileSource):
+        notice = "The camera gives no frames; check its cable. Trying again every second."
+
+        def read(self, timeout_s: float) -> None:
+            time.sleep(timeout_s)
+
+    monkeypatch.setattr(
+        "posturewatch.pipeline.live_practice.open_source",
+        lambda spec, **asked: Unplugged(path, pace="steady"),
+    )
+    stage = set_up_stage("0")
+    stage.ask("POST", "setup/open")
+    until(preview(stage, "on"))
+    told = stage.ask("GET", "setup")[1]["preview"]
+    assert (told["fault"], "check its cable" in told["notice"]) == (None, True)
+    status, said = stage.ask("POST", "setup/measure", {"what": "neutral", "side": "left"})
+    assert (status, said["measuring"]["fault"]) == (200, None)
+
+
+def test_a_settings_file_broken_by_hand_meanwhile_is_told_and_left_alone(stage: SetUpStage) -> None:
+    stage.file.parent.mkdir(parents=True, exist_ok=True)
+    broken = "[player]\nhand_length_mm = '18 cm'\n"
+    stage.file.write_text(broken, encoding="utf-8")
+    status, told = stage.ask("PATCH", "setup", {"instrument": "lute"})
+    assert (status, "line 2: player.hand_length_mm must be a number" in told["error"]) == (422, True)
+    assert stage.file.read_text(encoding="utf-8") == broken
+    assert stage.ask("GET", "setup")[1]["choices"]["instrument"] == "guitar"
+    players = stage.file.parent / "players"
+    players.mkdir()
+    (players / "player.toml").write_text("name = 'Player'\n[hand]\nlength_cm = 18\n", encoding="utf-8")
+    stage.file.write_text("", encoding="utf-8")
+    status, told = stage.ask("PUT", "setup/hand", {"length_mm": 180})
+    assert (status, "length_mm" in told["error"]) == (422, True)
+    assert "length_cm = 18" in (players / "player.toml").read_text(encoding="utf-8")

@@ -11,6 +11,7 @@ import pytest
 from cli_stand_ins import ScriptedHands, film
 from page_stage import WAIT_MS, admit, expect, expect_text, phase
 from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
+from test_page_accessibility import AXE, faults
 
 from posturewatch.config.settings import SETTINGS
 from posturewatch.storage.reader import SessionReader
@@ -137,3 +138,17 @@ def test_every_setting_can_be_read_and_changed(open_page: Open, stage: SetUpStag
     assert "hold_s" not in stage.file.read_text(encoding="utf-8")
     page.select_option("[data-setting='page.language'] select", "de")
     expect_text(page, "h1", "Einstellungen")
+
+
+@pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not there: npm --prefix .ci/js ci")
+@pytest.mark.parametrize("address", ["setup.html", "settings.html"])
+def test_the_pages_can_be_used_by_everybody(open_page: Open, address: str) -> None:
+    """By axe-core's rules of the Web Content Accessibility Guidelines, in the light and in the dark, and on a phone."""
+    page = open_page(address)
+    page.wait_for_selector(".step")
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert faults(page) == []
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    page.emulate_media(color_scheme="light")

@@ -1,6 +1,7 @@
 """Whether what is said of a view is true: grades and advice against the errors on rendered players.
 
     python -m calibration.evaluate.placement
+    python -m calibration.evaluate.placement --real FOLDER
 
 Each rendered video is looked through for its first seconds, as before a practice; then the grade of each wrist angle is
 compared with its mean error over the whole video, and videos with an advice with those without. The bounds of the
@@ -10,6 +11,7 @@ grades were chosen on videos of even number, so those of odd number are told apa
 from __future__ import annotations
 
 import argparse
+import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +21,7 @@ from scipy.stats import spearmanr
 
 from calibration.dataset.rows import FRAMES_A_VIDEO
 from calibration.dataset.table import Columns, load, observation_of, read
+from calibration.evaluate.real.report import sessions_of
 from calibration.evaluate.report import score
 from calibration.evaluate.shown import video_observations
 from calibration.evaluate.videos import EITHER
@@ -31,6 +34,7 @@ from posturewatch.comfort.placement import (
     Help,
     PlacementCheck,
     PlacementRules,
+    grade,
 )
 from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
@@ -172,13 +176,53 @@ def instruction_lines(folder: Path, ensemble: Ensemble) -> list[str]:
     return out
 
 
+def real_lines(folder: Path, ensemble: Ensemble, cache: Path, every: int) -> list[str]:
+    """One person before several cameras: grade and error of each place, against what the other cameras say.
+
+    Pictures are looked at one by one there, so that the deviations are those of single pictures.
+    """
+    out, known = [], []
+    for session in sessions_of(folder, cache, Estimator(ensemble), ensemble, every=every, fresh=False):
+        out.append(session.name)
+        places = sorted({(view.camera, view.side) for view in session.views})
+        for camera, side in places:
+            views = [one for one in session.views if (one.camera, one.side) == (camera, side) and one.in_view]
+            for place, name in enumerate(_WRIST):
+                found = session.measured[camera]
+                told = [
+                    (found.sd[one.row, place], abs(found.value[one.row, place] - one.truth.angles_deg[place]))
+                    for one in views
+                    if one.row is not None and one.truth is not None and found.reported[one.row, place]
+                ]
+                told = [pair for pair in told if np.isfinite(pair[1])]
+                share = len(told) / max(len(views), 1)
+                sd = float(np.median([pair[0] for pair in told])) if told else None
+                error = float(np.mean([pair[1] for pair in told])) if told else float("nan")
+                if sd is not None and len(told) >= _LEAST_NUMBERS:
+                    known.append((sd, error))
+                out.append(
+                    f"  camera {camera} {side:5s} {name:21s} {grade(sd, share, 'deg').value:7s} of {len(views):3d} "
+                    f"{share:4.0%} with a number and a truth, deviation {sd or float('nan'):4.1f}, off by {error:5.1f}"
+                )
+    if len(known) > 2:
+        rank = spearmanr(*zip(*known, strict=True)).statistic
+        out.append(f"rank correlation of deviation and error over {len(known)} places and angles: {rank:.2f}")
+    return out
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluate" / "data")
+    parser.add_argument("--real", type=Path, help="tell of one real person before several cameras instead")
+    parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "posturewatch-real")
+    parser.add_argument("--every", type=int, default=3, help="of multi-view videos, one moment in so many")
     args = parser.parse_args()
     ensemble = Ensemble(read_weights(None))
+    if args.real is not None:
+        print("\n".join(real_lines(args.real, ensemble, args.cache, args.every)))
+        return
     judged = list(judged_videos(read(args.data, "testvideo"), Estimator(ensemble, fretting=EITHER)))
     print("\n".join([*lines(judged), *instruction_lines(args.data, ensemble)]))
 

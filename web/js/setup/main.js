@@ -205,8 +205,9 @@ function renderEmpty() {
   if (counting !== null) return empty.replaceChildren(element("span", { className: "counting" }, String(counting)));
   const stale = performance.now() - pictureAt > STALE_MS;
   if (!stale || now === null) return empty.replaceChildren();
-  const { phase, fault } = now.preview;
+  const { phase, fault, notice } = now.preview;
   clear(canvas);
-  if (phase === "on" || phase === "opening") return empty.replaceChildren(element("span", {}, words.setup.phase.opening));
+  // A camera that was unplugged says so, and is tried again.
+  if (phase === "on" || phase === "opening") return empty.replaceChildren(element("span", {}, notice ?? words.setup.phase.opening));
   return empty.replaceChildren(element("span", {}, fault ?? words.setup.phase[phase]), button(words.setup.again, open));
 }
