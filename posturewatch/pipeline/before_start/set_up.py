@@ -209,6 +209,8 @@ class SetUp:
     def settings(self) -> dict[str, Any]:
         """The settings as a form, and the file they are in; see `posturewatch.config.settings_form`."""
         settings = self._settings.written
+        if is_address(settings.camera.source):  # without what lets one in
+            settings = settings.changed("camera", source=public_address(settings.camera.source))
         return {
             "file": str(self._settings.file),
             "exists": self._settings.file.exists(),

@@ -62,10 +62,11 @@ function row(section, one) {
     say(text.kept(name));
     return show(body);
   };
+  const unit = one.unit === null || one.unit === "°" ? one.unit ?? "" : `\u00a0${one.unit}`;
   const changed = JSON.stringify(one.value) !== JSON.stringify(one.default);
   return element("div", { className: "setting", attr: { "data-setting": `${section}.${one.key}` } }, element("span", { className: "name" }, name),
     element("span", { className: "value" }, field(one, name, keep), one.unit ?? "", changed ? button(text.backTo(shown(one.default)), () => keep(null)) : null),
-    element("p", { className: "hint" }, `${one.help}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${one.unit ? ` ${one.unit}` : ""}.` : ""}`,
+    element("p", { className: "hint" }, `${one.help}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${unit}.` : ""}`,
       one.source ? ` ${text.source} ${one.source}.` : ""));
 }
 
