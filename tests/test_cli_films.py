@@ -164,6 +164,51 @@ def test_an_interrupted_film_is_kept_once_it_is_resumed(
     assert [one.end_s for one in kept(data)] == [pytest.approx(2.9)]
 
 
+def test_odd_films_are_measured_or_refused_and_stop_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import av
+    import numpy as np
+    from capture_videos import write_film
+
+    use(monkeypatch, Forgetful())
+    films = tmp_path / "films"
+    films.mkdir()
+    lit_film(films / "a one frame.mp4", [0.5])
+    lit_film(films / "b tiny.mkv", [0.5] * 300, rate_hz=400.0)
+    # Two films in one file, the second of another size, as some phones write when they are turned.
+    sizes = [np.full((64, 96, 3), 90, np.uint8), np.full((96, 64, 3), 90, np.uint8)]
+    parts = [
+        write_film(
+            tmp_path / f"{place}.ts", [place + index / 10 for index in range(10)], pictures=[one] * 10,
+            codec="libx264", container_format="mpegts",
+        )
+        for place, one in enumerate(sizes)
+    ]  # fmt: skip
+    (films / "c turned.ts").write_bytes(b"".join(part.read_bytes() for part in parts))
+    with av.open(str(films / "d sound.mp4"), "w") as container:
+        stream = container.add_stream("aac", rate=48_000)
+        frame = av.AudioFrame.from_ndarray(np.zeros((1, 1024), np.float32), format="fltp", layout="mono")
+        frame.sample_rate = 48_000
+        container.mux([*stream.encode(frame), *stream.encode(None)])
+    good = lit_film(films / "e good.mp4", swelling(2.0)).read_bytes()
+    (films / "f cut.mp4").write_bytes(good[: len(good) // 2])
+    assert analyse(films, "--out", tmp_path / "out") == 3
+    found = {row["film"]: row for row in table(tmp_path / "out")}
+    assert {name: row["status"] for name, row in found.items()} == {
+        "a one frame.mp4": "measured",
+        "b tiny.mkv": "measured",
+        "c turned.ts": "measured",
+        "d sound.mp4": "failed",
+        "e good.mp4": "measured",
+        "f cut.mp4": "failed",
+    }
+    assert (found["b tiny.mkv"]["frames"], found["c turned.ts"]["frames"]) == ("300", "20")
+    for row in found.values():
+        assert row["note"] == "" or row["note"].endswith(".")
+    assert len(capsys.readouterr().err.splitlines()) == 2
+
+
 def test_what_is_said_as_json(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -156,7 +156,8 @@ def _results(result: FilmResult, summary: dict[str, Any], *, several: bool) -> N
     from posturewatch.cli.words import measured_lines
 
     name = f"{result.name}: " if several else ""
-    frames = f"{name}{summary['frames']} frames measured"
+    count = summary["frames"]
+    frames = f"{name}{count} frame{'' if count == 1 else 's'} measured"
     kept = None if result.kept is None else f"session {result.kept.session_id} of the practice log"
     if result.folder is not None:
         print(f"{frames}; results in {result.folder}{'' if kept is None else f', and {kept}'}:")

@@ -39,15 +39,22 @@ export async function sessionPage([id = ""]) {
     title: words.session.of(title),
     nodes: [
       top(body, id, title, summary.body),
+      remarksCard(body),
       ...(body.exposure === null ? [card(null, element("p", {}, words.session.running)), clipsCard(body)]
         : ended(body, body.exposure, trace.body, summary)),
       body.checks.length > 0 ? card(words.session.felt, checkList(body.checks)) : null,
-      fold(words.session.edit, element("div", { className: "summary-columns" }, passagesCard(body), marksCard(body))),
-      remarksCard(body),
+      edit(body),
       comparisonCard(body),
     ],
     shown: () => drawCharts(document),
   };
+}
+
+/** @param {SessionDocument} document */
+function edit(document) {
+  const node = fold(words.session.edit, element("div", { className: "summary-columns" }, passagesCard(document), marksCard(document)));
+  node.id = "edit";
+  return node;
 }
 
 /** @param {SessionDocument} document */
