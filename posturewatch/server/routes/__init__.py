@@ -67,7 +67,8 @@ Before a practice; see `posturewatch.pipeline.before_start.set_up`
     DELETE /api/setup/range                     SETUP; forgets the player's own range
     PATCH  /api/setup/limits  {"quantity", "direction", "level", "value": degrees | null}    SETUP; 422 where wider than
            what is published and what the own range allows
-    GET    /api/setup/board.pdf, board.png      the board by which a lens is measured
+    GET    /api/setup/board.pdf                 the board by which a lens is measured
+    GET    /api/setup/board.png                 the same as a picture
     GET    /api/setup/cameras                   {"cameras": [{"source", "name", "size_px", "rate_hz"}]}
     GET    /api/setup/instruments               {"instruments": [`posturewatch.config.instruments`]}
     GET    /api/settings                        {"file", "exists", "running", "sections":
