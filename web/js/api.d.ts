@@ -153,7 +153,7 @@ export interface TraceSeries {
 }
 export interface SessionTrace { bin_s: Seconds; series: TraceSeries[] }
 export interface SampleSeries {
-  side: Side; quantity: string; unit: Unit; group: Group; time_s: Seconds[]; value: (number | null)[];
+  side: Side; quantity: string; unit: Unit; group: Group; time_s: Seconds[]; value: (number | null)[]; sd: (number | null)[];
 }
 
 export interface PieceTotals { id: number; name: string; last_played: string | null; minutes: number; sessions: number; passages: number; clips: number }

@@ -40,7 +40,8 @@ export async function ratingStrip(asked, onAnswer = () => {}) {
   const question = () => [
     element("p", {}, element("b", {}, text.ask[moment]), element("span", { className: "scale-words" }, ` ${text.scale(lowest, highest)}.`)),
     element("div", { className: "offer-ratings" }, ...Array.from({ length: highest - lowest + 1 }, (_, i) => press(String(lowest + i), () => rate(lowest + i)))),
-    press(text.moreOf, () => openCheck({ sessionId, fail, moment, onKept: () => { onAnswer(); node.hidden = true; } }), "more"),
+    // While playing there is time for one tap.
+    moment === "before" ? null : press(text.moreOf, () => openCheck({ sessionId, fail, moment, onKept: () => { onAnswer(); node.hidden = true; } }), "more"),
   ];
   const show = (/** @type {readonly (Node | null)[]} */ what) => node.replaceChildren(...what.filter((one) => one !== null));
   show(question());

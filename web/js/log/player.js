@@ -1,6 +1,7 @@
 // One clip: the film, the stored angle drawn over it, and the trace beside it.
 
-import { element, setData, setText, svg } from "../dom.js";
+import { Dial } from "../dial.js";
+import { element, setData, setText } from "../dom.js";
 import { dateAndTime, passageName } from "../format.js";
 import { words } from "../language.js";
 import { SIDES, fingersOnly, lineName, sized, wristOnly, zoneOf } from "../terms.js";
@@ -120,6 +121,14 @@ export class ClipPlayer {
     return Math.abs((series.time[i] ?? Infinity) - time) > NEAR_S ? null : series.value[i] ?? null;
   }
 
+  /**
+   * @param {TimedSeries} series
+   * @param {number} time
+   */
+  #spreadOf(series, time) {
+    return series.sd[this.#frameAt(time, series.time)] ?? null;
+  }
+
   #show() {
     const series = this.#shown;
     const moments = this.clip.moments.filter((one) => one.kind === "mark" || (series && one.side === series.side && one.quantity === series.quantity))
@@ -144,22 +153,35 @@ export class ClipPlayer {
       setData(one.node, "zone", zone);
       setText(one.text, angle === null ? words.zones.unseen : sized(wrist, angle));
       setText(one.zone, angle === null ? "" : words.zones[zone]);
-      one.hand.setAttribute("transform", `rotate(${angle === null ? 0 : (-angle).toFixed(1)} 50 34)`);
-      one.hand.setAttribute("visibility", angle === null ? "hidden" : "visible");
+      one.dialOf(wrist, flexion ? this.limitsFor(flexion) : []).move(angle, flexion ? this.#spreadOf(flexion, time) : null);
     }
   }
 }
 
 /**
- * One hand's angle over the picture: a forearm with a hand bent by it, the number and the zone.
+ * One hand's angle over the picture: a small hand bent by it within its limits, the number and the zone.
  * @param {Side} side
  */
 function chip(side) {
   const text = element("b", {});
   const zone = element("span", {});
-  const hand = svg("path", { class: "chip-hand", d: "M50 34 H88" });
-  const drawing = svg("svg", { viewBox: "0 0 100 68", class: "chip-drawing" }, svg("path", { class: "chip-straight", d: "M50 34 H88" }),
-    svg("path", { class: "chip-arm", d: "M8 34 H50" }), hand, svg("circle", { class: "chip-joint", cx: 50, cy: 34, r: 5 }));
-  return { text, zone, hand, node: element("div", { className: "chip", attr: { "data-side": side } }, drawing,
+  const place = element("span", { className: "chip-drawing" });
+  let shown = "";
+  let dial = new Dial("wrist_flexion", side, []);
+  /**
+   * The hand for a quantity; another one where that or its limits change.
+   * @param {string} quantity
+   * @param {readonly SignedLimit[]} limits
+   */
+  const dialOf = (quantity, limits) => {
+    const key = JSON.stringify([quantity, limits]);
+    if (key !== shown) {
+      dial = new Dial(quantity, side, limits);
+      place.replaceChildren(dial.node);
+      shown = key;
+    }
+    return dial;
+  };
+  return { text, zone, dialOf, node: element("div", { className: "chip", attr: { "data-side": side } }, place,
     element("p", {}, element("span", {}, words.hands[side]), text, zone)) };
 }
