@@ -22,6 +22,9 @@ from calibration.dataset.table import read
 from calibration.evaluate.shown import shown_runs
 from calibration.evaluate.videos import EITHER, Run
 from calibration.evaluate.weights import read_weights
+from posturewatch.comfort.own_range import End
+from posturewatch.comfort.personal import limits_from_range
+from posturewatch.config.limit_profiles import DEFAULT_PROFILE, load_profile
 from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import Estimator
 from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
@@ -33,6 +36,9 @@ __all__ = ["Removed", "lines", "removed_biases"]
 
 HOLD_S, END_SD_DEG, TRIES = 3.0, 6.0, 5
 _STEADY_DEG, _LEAST_FRAMES = 25.0, 20
+
+#: A player who bends less than this in a video shows no end.
+_LEAST_END_DEG = 10.0
 
 
 @dataclass(frozen=True)
@@ -126,6 +132,38 @@ def lines(found: Sequence[Removed]) -> list[str]:
     return out
 
 
+def limit_lines(runs: Sequence[Run], players: int = 3) -> list[str]:
+    """Personal limits of some rendered players: from the ends of flexion and extension as measured, and as they are."""
+    profile, out = load_profile(DEFAULT_PROFILE), []
+    for number, run in enumerate(runs):
+        means = {
+            direction: [
+                (float(sign * run.value[rows, 0].mean()), float(sign * run.true[rows, 0].mean()))
+                for rows in _windows(run, 0)
+            ]
+            for direction, sign in (("flexion", 1), ("extension", -1))
+        }
+        ends = {direction: max(some, key=lambda pair: pair[1]) for direction, some in means.items() if some}
+        if len(ends) < 2 or min(pair[1] for pair in ends.values()) < _LEAST_END_DEG:
+            continue
+        for direction, pair in ends.items():
+            measured, true = (
+                limits_from_range(profile, [End("left", "wrist_flexion", direction, value, 5.0, "")])[
+                    "wrist_flexion", direction, "extreme"
+                ]
+                for value in pair
+            )
+            published = profile.limit("wrist_flexion", direction, "extreme")
+            most = float("inf") if published is None else published.value
+            out.append(
+                f"  player {number}: {direction} up to {pair[0]:.0f} degrees measured, {pair[1]:.0f} true; extreme "
+                f"limit {min(measured, most):.1f}, with the truth {min(true, most):.1f}, published {most:.1f}"
+            )
+        if len(out) >= 2 * players:
+            break
+    return ["personal limits of rendered players, 70 % of the largest hold in their videos", *out]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -133,7 +171,8 @@ def main() -> None:
     parser.add_argument("--data", type=Path, default=calibration_dir() / "evaluate" / "data")
     args = parser.parse_args()
     estimator = Estimator(Ensemble(read_weights(None)), fretting=EITHER)
-    print("\n".join(lines(list(removed_biases(list(shown_runs(read(args.data, "testvideo"), estimator)))))))
+    runs = list(shown_runs(read(args.data, "testvideo"), estimator))
+    print("\n".join([*lines(list(removed_biases(runs))), *limit_lines(runs)]))
 
 
 if __name__ == "__main__":

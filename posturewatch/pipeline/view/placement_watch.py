@@ -55,15 +55,22 @@ class PlacementWatch:
         self._moved_s: float | None = None
         self._sentence: str | None = None
         self._last_s = -np.inf
-        self.follow(settings())
+        self._check = self._made(settings())
 
-    def follow(self, settings: Settings) -> None:
-        """What matters is that of these settings."""
+    @staticmethod
+    def _made(settings: Settings) -> PlacementCheck:
         matters = instrument(settings.instrument.name).matters(settings.instrument.handedness)
         warned = settings.rules().warn_sides
-        order = sorted(SIDES, key=lambda side: side not in warned)
+        return PlacementCheck(
+            {side: matters[side] for side in sorted(SIDES, key=lambda side: side not in warned)}
+        )
+
+    def follow(self, settings: Settings) -> None:
+        """What matters is that of these settings; where that is the same, nothing is forgotten."""
+        made = self._made(settings)
         with self._lock:
-            self._check = PlacementCheck({side: matters[side] for side in order})
+            if list(made.matters.items()) != list(self._check.matters.items()):
+                self._check = made
 
     @property
     def notice(self) -> str | None:

@@ -1,8 +1,7 @@
 // Before a practice: the picture, the steps, and Start. Nothing is recorded from here.
 
 import { get, send } from "../actions.js";
-import { byId, element, setData, setText, within } from "../dom.js";
-import { listenToKeys } from "../keys.js";
+import { around, byId, element, setData, setText, within } from "../dom.js";
 import { fillWords, words } from "../language.js";
 import { Live } from "../live.js";
 import { fail, say } from "../log/parts.js";
@@ -52,9 +51,12 @@ const cameraStep = new CameraStep(choose, () => render(true));
 nodes.start.addEventListener("click", start);
 nodes.countdown.addEventListener("click", () => (counting === null ? count(COUNTDOWN_S) : stopCounting()));
 nodes.skip.addEventListener("change", () => choose({ before_start: !nodes.skip.checked }));
-listenToKeys({
-  getPhase: () => (starting || now === null ? "busy" : "ready"),
-  mark: () => undefined, stop: () => undefined, start,
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "PageUp" || event.repeat || event.ctrlKey || event.altKey || event.metaKey || event.shiftKey) return;
+  // A pedal sends it wherever the page is scrolled to; in a field it is the field's.
+  if (around(event, "input:not([type=checkbox], [type=radio]), select, textarea, dialog")) return;
+  event.preventDefault();
+  start();
 });
 setInterval(ask, ASK_MS);
 setInterval(() => { if (performance.now() - pictureAt > STALE_MS) renderEmpty(); }, STALE_MS / 3);
@@ -113,7 +115,7 @@ async function act(method, path, request) {
 }
 
 async function start() {
-  if (starting) return;
+  if (starting || now === null) return;
   starting = true;
   stopCounting();
   render(false);
