@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from posturewatch.review.report.charts import dial, legend, state_bar, timeline, trend_chart
-from posturewatch.review.report.content import STATES, Hand, Moment, Practice, Report
+from posturewatch.review.report.content import STATES, Hand, Moment, Report
 from posturewatch.review.report.figure import svg
 from posturewatch.review.report.phrases import (
     CAUTIONS,
@@ -27,6 +27,8 @@ from posturewatch.review.report.rows import (
     angle_rows,
     facts,
     felt_before_and_after,
+    heading_of,
+    headline_of,
     noted,
     passage_name,
     past_a_limit,
@@ -60,7 +62,7 @@ figure img, figure video { width: 100%; height: auto; display: block; margin-bot
 
 def report_html(report: Report) -> str:
     """The whole page."""
-    parts = [_head(report), _finding(report.last)]
+    parts = [_head(report), _finding(report)]
     if len(report.practices) > 1:
         parts.append(_practices(report))
     parts += [_timelines(report), _angles(report), _passages(report), _moments(report), _trends(report)]
@@ -96,9 +98,10 @@ def _head(report: Report) -> str:
     return f"<header><h1>{escape(title(report))}</h1>{_p(facts(report))}{_p(made, 'small')}</header>"
 
 
-def _finding(practice: Practice) -> str:
+def _finding(report: Report) -> str:
+    practice = report.last
     return (
-        f'<div class="finding">{_p(practice.headline)}{_p(practice.finding)}</div>'
+        f'<div class="finding">{_p(headline_of(report))}{_p(practice.finding)}</div>'
         + _p(practice.view)
         + "".join(_p(one) for one in practice.damage)
     )
@@ -145,7 +148,7 @@ def _states(hands: Sequence[Hand]) -> str:
 
 def _angles(report: Report) -> str:
     return _section(
-        "Wrist angles",
+        heading_of(report, "Wrist angles"),
         _table(ANGLE_HEAD, _escaped(angle_rows(report.last.hands))),
         _p(ISB, "small"),
         _p("Shares are of the measured time. Certain: with a probability of at least 90 %.", "small"),

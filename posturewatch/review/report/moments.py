@@ -73,9 +73,18 @@ def _length_s(each: _Found) -> float:
     return float((record.info.end_s if one["end_s"] is None else one["end_s"]) - one["start_s"])
 
 
+def _filmed(each: _Found) -> bool:
+    _, document, _, one = each
+    return any(clip["start_s"] <= one["peak_s"] < clip["end_s"] for clip in document["clips"])
+
+
 def _chosen(found: Sequence[_Found]) -> list[_Found]:
     chosen: list[_Found] = []
-    for each in sorted(found, key=lambda each: (each[3]["warned_s"] is None, -_length_s(each))):
+    newest = sorted(found, key=lambda each: each[0].info.started_at, reverse=True)
+    # To the second: of holds that are as long as each other, those with a picture, and the newest.
+    for each in sorted(
+        newest, key=lambda each: (each[3]["warned_s"] is None, -round(_length_s(each)), not _filmed(each))
+    ):
         near = any(
             each[0] is other[0]
             and each[3]["side"] == other[3]["side"]

@@ -29,6 +29,8 @@ from posturewatch.review.report.rows import (
     angle_rows,
     facts,
     felt_before_and_after,
+    heading_of,
+    headline_of,
     noted,
     passage_name,
     past_a_limit,
@@ -188,7 +190,7 @@ class _Setter:
         return [
             self._p(title(report), "title"),
             self._p(facts(report)),
-            self._p(last.headline, "finding"),
+            self._p(headline_of(report), "finding"),
             self._p(last.finding, "finding"),
             self._p(last.view),
             *(self._p(one) for one in last.damage),
@@ -212,7 +214,7 @@ class _Setter:
         if not any(hand.timeline for hand in last.hands):
             return []
         return self._section(
-            "From beginning to end",
+            heading_of(report, "From beginning to end"),
             self._drawn(timeline(last, self._width)),
             self._drawn(legend(self._width * 0.86)),
             self._p(("▼ a warning. " if last.warned_s else "") + STATES_MEAN, "small"),
@@ -221,7 +223,7 @@ class _Setter:
 
     def _angles(self, report: Report) -> list[Any]:
         return self._section(
-            "Wrist angles",
+            heading_of(report, "Wrist angles"),
             self._table(
                 ANGLE_HEAD, angle_rows(report.last.hands), [16, 10.5, 15, 21, 12, 11.5, 11.5, 8.5, 9.5]
             ),
@@ -309,7 +311,7 @@ class _Setter:
     def _felt(self, report: Report) -> list[Any]:
         lines = noted(report)
         return (
-            self._section("What the player noted", *(self._p(one) for one in lines[-self._rows :]))
+            self._section("What the player noted", *(self._p(one) for one in lines[: self._rows]))
             if lines
             else []
         )

@@ -20,6 +20,8 @@ __all__ = [
     "angle_rows",
     "facts",
     "felt_before_and_after",
+    "heading_of",
+    "headline_of",
     "noted",
     "passage_name",
     "past_a_limit",
@@ -112,15 +114,23 @@ def felt_before_and_after(practice: Practice) -> str:
 
 
 def noted(report: Report) -> list[str]:
-    """What the player said and noted, line by line."""
-    lines = [
-        f"{practice.when}: {discomfort_text(one)}"
-        for practice in report.practices
-        for one in practice.discomfort
+    """What the player said and noted, line by line; of the newest practice first, and how it felt before marks."""
+    return [line for practice in reversed(report.practices) for line in _noted(practice)]
+
+
+def _noted(practice: Practice) -> list[str]:
+    felt = [f"{practice.when}: {discomfort_text(one)}" for one in practice.discomfort]
+    return felt + [
+        f"{practice.when}, mark at {clock(time_s)}: {note}" for time_s, note in practice.marks if note
     ]
-    return lines + [
-        f"{practice.when}, mark at {clock(time_s)}: {note}"
-        for practice in report.practices
-        for time_s, note in practice.marks
-        if note
-    ]
+
+
+def headline_of(report: Report) -> str:
+    """That of the newest practice, with its day where there are several."""
+    last = report.last
+    return last.headline if len(report.practices) == 1 else f"{last.when.split(',')[0]}: {last.headline}"
+
+
+def heading_of(report: Report, words: str) -> str:
+    """A section's heading, with the day of the practice that it is of where there are several."""
+    return words if len(report.practices) == 1 else f"{words}, {report.last.when}"
