@@ -47,7 +47,7 @@ _FIELDS: dict[str, Any] = {
         setting(
             None,
             f"Your own {limited[0][2]} limit{_of_family(limited[0][0])} in the direction of {limited[0][1]}; it can "
-            "only narrow the profile's",
+            "only narrow the profile's, where that has one",
             1,
             180,
         ),
