@@ -31,8 +31,8 @@ def add(subparsers: Subparsers[argparse.ArgumentParser]) -> None:
         "measure",
         "measure the hands in single images",
         "Prints, for each image and hand, wrist flexion (+) or extension (-) and ulnar (+) or radial (-) "
-        "deviation in degrees with their standard deviations, with --json the bends of the fingers' joints, and their lift "
-        "from the strings in millimetres, or the reason why a quantity is not measurable. A video is more exact "
+        "deviation in degrees with their standard deviations, with --json the bends of the fingers' joints, and their "
+        "lift from the strings in millimetres, or the reason why a quantity is not measurable. A video is more exact "
         "than an image: see analyse.",
         """
 posturewatch measure photo.jpg
