@@ -65,8 +65,8 @@ def hand(sd: float | Refusal = 8.0, **changes: Any) -> HandLook:
 @pytest.mark.parametrize(
     ("sd", "share", "unit", "expected"),
     [
-        (5.9, 0.9, "deg", Grade.WELL),
-        (5.9, 0.5, "deg", Grade.FAIRLY),
+        (5.4, 0.9, "deg", Grade.WELL),
+        (5.4, 0.5, "deg", Grade.FAIRLY),
         (8.9, 0.9, "deg", Grade.FAIRLY),
         (12.0, 0.9, "deg", Grade.POORLY),
         (3.0, 0.3, "deg", Grade.NOT),

@@ -52,6 +52,9 @@ _WRIST = tuple(entry.name for entry in in_group("wrist"))
 #: A video in which fewer frames have a number has no error to speak of.
 _LEAST_NUMBERS = 10
 
+#: Of one place of a real person fewer are enough, since there are few.
+_LEAST_TRUTHS = 5
+
 
 @dataclass(frozen=True)
 class Judged:
@@ -195,14 +198,20 @@ def real_lines(folder: Path, ensemble: Ensemble, cache: Path, every: int) -> lis
                     if one.row is not None and one.truth is not None and found.reported[one.row, place]
                 ]
                 told = [pair for pair in told if np.isfinite(pair[1])]
-                share = len(told) / max(len(views), 1)
-                sd = float(np.median([pair[0] for pair in told])) if told else None
+                given = [
+                    found.sd[one.row, place]
+                    for one in views
+                    if one.row is not None and found.reported[one.row, place]
+                ]
+                share = len(given) / max(len(views), 1)
+                sd = float(np.median(given)) if given else None
                 error = float(np.mean([pair[1] for pair in told])) if told else float("nan")
-                if sd is not None and len(told) >= _LEAST_NUMBERS:
+                if sd is not None and len(told) >= _LEAST_TRUTHS:
                     known.append((sd, error))
                 out.append(
                     f"  camera {camera} {side:5s} {name:21s} {grade(sd, share, 'deg').value:7s} of {len(views):3d} "
-                    f"{share:4.0%} with a number and a truth, deviation {sd or float('nan'):4.1f}, off by {error:5.1f}"
+                    f"{share:4.0%} with a number, deviation {sd or float('nan'):4.1f}; {len(told):2d} with a truth, "
+                    f"off by {error:5.1f}"
                 )
     if len(known) > 2:
         rank = spearmanr(*zip(*known, strict=True)).statistic

@@ -92,7 +92,7 @@ class PlacementRules:
     """
 
     window_s: float = 4.0
-    well_sd_deg: float = 6.0
+    well_sd_deg: float = 5.5
     fair_sd_deg: float = 9.0
     fair_sd_mm: float = 5.0
     well_share: float = 0.6
