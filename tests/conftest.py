@@ -11,6 +11,7 @@ from pathlib import Path
 import hypothesis
 import pytest
 import time_machine
+from attacks import ATTACKS
 from calendar_moments import moments
 from page_stage import browser, open_page, stage  # noqa: F401  fixtures
 from server_stage import running_server, served  # noqa: F401  fixtures
@@ -54,6 +55,9 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.path.stem in ATTACKS:
+            item.add_marker("attack")
     if config.getoption("--calendar"):
         config.hook.pytest_deselected(
             items=[item for item in items if not item.get_closest_marker("calendar")]

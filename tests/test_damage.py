@@ -74,8 +74,10 @@ def test_a_flipped_bit_in_samples_is_said_and_the_rest_is_shown(
     assert (out / f"{first}.csv").stat().st_size > 0
     assert main(["repair", "--data-dir", str(tmp_path)]) == 1
     assert sentence in capsys.readouterr().err
+    # The page of that session says it, too, and the others' do not.
     with open_store(tmp_path) as store:
-        assert PracticeLog(store).session(first)["session"]["id"] == first
+        assert PracticeLog(store).session(first)["damage"] == [sentence]
+        assert PracticeLog(store).session(second)["damage"] == []
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,10 @@ from posturewatch.config.resources import DEMO_NAME
 from posturewatch.review.reviews import load_review
 from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import short_rows
+from posturewatch.storage.damage import sentences
 from posturewatch.storage.reader import SessionReader, stored_excursions
 from posturewatch.storage.records import SessionInfo, excursion_json
+from posturewatch.storage.samples.series import look_through
 from posturewatch.storage.tables.checks import checks
 from posturewatch.storage.tables.clips import clips
 from posturewatch.storage.tables.marks import marks_of
@@ -24,7 +26,8 @@ __all__ = ["full_document", "piece_document", "session_document"]
 
 
 def session_document(connection: sqlite3.Connection, data_dir: Path, info: SessionInfo) -> dict[str, Any]:
-    """Passages, marks, excursions, clips, checks, exposures and the finding of a session."""
+    """Passages, marks, excursions, clips, checks, exposures and the finding of a session, and what of it is damaged on
+    the disk by now."""
     (number,) = connection.execute("SELECT number FROM session WHERE id = ?", (info.id,)).fetchone()
     played = passages_of(connection, number)
     taken = clips(connection, data_dir, session_id=info.id)
@@ -41,7 +44,13 @@ def session_document(connection: sqlite3.Connection, data_dir: Path, info: Sessi
         "remarks": remarks_of(connection, number),
         "exposure": None if review is None else _exposure(review, played),
         "finding": None if review is None else _finding(review["finding"], played, taken),
+        "damage": [] if info.open else list(_damage(connection, number)),
     }
+
+
+def _damage(connection: sqlite3.Connection, number: int) -> tuple[str, ...]:
+    found, damaged = look_through(connection, number)
+    return sentences(connection, number, damaged, found)
 
 
 def _exposure(review: Mapping[str, Any], played: Sequence[StoredPassage]) -> dict[str, Any]:

@@ -136,7 +136,7 @@ export interface Finding {
 }
 export interface SessionDocument {
   session: KeptSession; passages: KeptPassage[]; marks: Mark[]; clips: Clip[]; checks: Check[]; remarks: Remark[];
-  exposure: { session: Exposure[]; parts: Part[] } | null; finding: Finding | null;
+  exposure: { session: Exposure[]; parts: Part[] } | null; finding: Finding | null; damage?: string[];
 }
 export interface ComparedNumbers { median: number | null; p10: number | null; p90: number | null; measured_share: number | null }
 export interface Compared {

@@ -95,7 +95,8 @@ One session
                         "parts": [{"piece_id", "piece", "bars", "passage_ids", "exposure": [EXPOSURE]}],
                         "minutes": [{"start_s", "end_s", "exposure": [SHORT]}]} | null while it runs,
            "finding": `posturewatch.exposure.findings.Finding.to_json` | null; its passage_id is that of the
-                      first passage of the part, its moments are ids of clips as text}
+                      first passage of the part, its moments are ids of clips as text,
+           "damage": [sentence], on what cannot be read or relied on any more}
     GET    /api/sessions/ID/comparison?with=ID  `posturewatch.review.comparison.compare`: beside another session
     DELETE /api/sessions/ID                     {"deleted": true, "bytes": int}; with its clips
     GET    /api/sessions/ID/samples?start_s=&end_s=    {"series": [{"side", "quantity", "unit", "time_s": [],

@@ -39,6 +39,7 @@ export async function sessionPage([id = ""]) {
     title: words.session.of(title),
     nodes: [
       top(body, id, title, summary.body),
+      ...(body.damage ?? []).map((sentence) => element("p", { className: "fault" }, sentence)),
       remarksCard(body),
       ...(body.exposure === null ? [card(null, element("p", {}, words.session.running)), clipsCard(body)]
         : ended(body, body.exposure, trace.body, summary)),
