@@ -77,14 +77,8 @@ def main() -> int:
     code = pytest.main(["-m", "attack", "-q", "-p", "no:cacheprovider", str(HERE)], plugins=[tally])
     print(f"{tally.table()}\nin {time.monotonic() - began:.0f} s")
     if args.rounds:
-        rounds = [
-            sys.executable,
-            HERE / "faults" / "rounds.py",
-            "--rounds",
-            str(args.rounds),
-            "--seed",
-            str(args.seed),
-        ]
+        script = str(HERE / "faults" / "rounds.py")
+        rounds = [sys.executable, script, "--rounds", str(args.rounds), "--seed", str(args.seed)]
         code = code or subprocess.run(rounds, check=False).returncode
     return int(code != 0)
 
