@@ -1,8 +1,8 @@
 """How well a view measures each quantity, and the one thing that would help most: from what the view itself tells.
 
 The grades rest on the estimator's stated deviations over some seconds of playing posture. Their bounds were chosen on
-half of the rendered films and tried on the other half (`python -m calibration.evaluate.placement`): a quantity graded
-well is off by at most 6 degrees on average over its film in nine of ten, one graded fairly by at most 10 degrees.
+half of the rendered videos and tried on the other half (`python -m calibration.evaluate.placement`): a quantity graded
+well is off by at most 6 degrees on average over its video in nine of ten, one graded fairly by at most 10 degrees.
 Lifts are at most fairly known anywhere.
 """
 
@@ -34,7 +34,7 @@ __all__ = [
     "placement_sentence",
 ]
 
-#: What a grade promises of the mean error over a film, degrees or millimetres.
+#: What a grade promises of the mean error over a video, degrees or millimetres.
 WELL_ERROR, FAIR_ERROR = 6.0, 10.0
 
 
