@@ -98,32 +98,43 @@ def create_app(
     # The last one that is added looks first.
     app.add_middleware(Guard, port=port, admission=admission)
     _add_faults(app)
-    app.include_router(playing_routes(practice, log))
-    app.include_router(session_routes(log))
-    app.include_router(kept_routes(log))
-    if reports is not None:
-        app.include_router(report_routes(log, reports))
-    app.include_router(film_routes(films))
-    if notes is not None:
-        app.include_router(remark_routes(notes))
-    if set_up is not None:
-        app.include_router(before_start_routes(set_up))
-
-    @app.get("/api/vocabulary")
-    def words() -> Response:
-        return answer(vocabulary)
+    for router in (playing_routes(practice, log), session_routes(log), kept_routes(log), film_routes(films)):
+        app.include_router(router)
+    _add_further(app, log, reports, notes, set_up)
+    _add_words(app, vocabulary)
 
     @app.websocket("/api/live")
     async def live(socket: WebSocket) -> None:
         await LiveSocket(socket, practice, feed).run()
 
+    # Last, since it takes every other address.
+    _add_files(app, files)
+    return app
+
+
+def _add_further(
+    app: FastAPI, log: PracticeLog, reports: Reports | None, notes: Notes | None, set_up: BeforeStart | None
+) -> None:
+    if reports is not None:
+        app.include_router(report_routes(log, reports))
+    if notes is not None:
+        app.include_router(remark_routes(notes))
+    if set_up is not None:
+        app.include_router(before_start_routes(set_up))
+
+
+def _add_words(app: FastAPI, vocabulary: Mapping[str, Any]) -> None:
+    @app.get("/api/vocabulary")
+    def words() -> Response:
+        return answer(vocabulary)
+
+
+def _add_files(app: FastAPI, files: PageFiles) -> None:
     @app.api_route("/{path:path}", methods=["GET", "HEAD"], include_in_schema=False)
     async def page(request: Request) -> Response:
         if request.url.path.startswith("/api/"):
             return fault(_SENTENCES[404], 404)
         return files.response(request.url.path)
-
-    return app
 
 
 def _framework() -> FastAPI:
