@@ -102,11 +102,7 @@ def create_app(
         app.include_router(router)
     _add_further(app, log, reports, notes, set_up)
     _add_words(app, vocabulary)
-
-    @app.websocket("/api/live")
-    async def live(socket: WebSocket) -> None:
-        await LiveSocket(socket, practice, feed).run()
-
+    _add_live(app, practice, feed)
     # Last, since it takes every other address.
     _add_files(app, files)
     return app
@@ -121,6 +117,12 @@ def _add_further(
         app.include_router(remark_routes(notes))
     if set_up is not None:
         app.include_router(before_start_routes(set_up))
+
+
+def _add_live(app: FastAPI, practice: PracticeControl, feed: FrameFeed) -> None:
+    @app.websocket("/api/live")
+    async def live(socket: WebSocket) -> None:
+        await LiveSocket(socket, practice, feed).run()
 
 
 def _add_words(app: FastAPI, vocabulary: Mapping[str, Any]) -> None:
