@@ -22,16 +22,24 @@ from posturewatch.pipeline.films.run import FilmWish
 from posturewatch.pipeline.films.workers import Cluster, Here, Processes
 
 
-def _measure_by_stand_in(tests: str, slow_s: float) -> int:
-    """In a worker: from now on films are measured by the stand-in, so slowly. Its process."""
-    sys.path.insert(0, tests)
-    from film_stand_ins import Forgetful as Hands
+def _stand_in(tests: str, slow_s: float) -> Any:
+    """A plugin of the cluster: every worker, those too that come in another one's place, measures by the stand-in
+    from before its first film on, so slowly."""
+    from distributed import WorkerPlugin
 
-    from posturewatch.pipeline import build as assembly
+    class StandIn(WorkerPlugin):  # type: ignore[misc]
+        name = "stand-in"
 
-    hands = Hands(lambda time_s: time.sleep(slow_s))
-    assembly.build = lambda mode, settings, **_: hands.build(mode, settings)
-    return os.getpid()
+        def setup(self, worker: Any) -> None:
+            sys.path.insert(0, tests)
+            from film_stand_ins import Forgetful as Hands
+
+            from posturewatch.pipeline import build as assembly
+
+            hands = Hands(lambda time_s: time.sleep(slow_s))
+            assembly.build = lambda mode, settings, **_: hands.build(mode, settings)
+
+    return StandIn()
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +59,8 @@ def test_a_cluster_one_of_whose_workers_is_killed_loses_nothing(cluster: Any, tm
     run([film], Here(hands.build, lambda: False), hands.build, FilmWish(folder=tmp_path / "here", **wish))
     runner = Cluster(cluster.scheduler_address)
     try:
-        pids = runner._client.run(_measure_by_stand_in, str(Path(__file__).parent), 0.01)
+        runner._client.register_plugin(_stand_in(str(Path(__file__).parent), 0.01))
+        pids = runner._client.run(os.getpid)
         assert runner.at_once == 2
         killed: list[int] = []
 
@@ -59,10 +68,6 @@ def test_a_cluster_one_of_whose_workers_is_killed_loses_nothing(cluster: Any, tm
             time.sleep(0.4)
             killed.append(next(iter(pids.values())))
             os.kill(killed[0], signal.SIGKILL)
-            # The one that comes in its place measures in the same way.
-            while len(runner._client.scheduler_info()["workers"]) < 2:
-                time.sleep(0.05)
-            runner._client.run(_measure_by_stand_in, str(Path(__file__).parent), 0.0)
 
         thread = threading.Thread(target=kill)
         thread.start()
