@@ -63,6 +63,11 @@ def bundle(shared: Path, tmp_path: Path) -> Path:
 def test_a_bundle_shows_what_its_player_sees_and_no_more(stage: ReviewStage, bundle: Path) -> None:
     with OpenedBundle(bundle, "Okafor") as opened:
         assert [one.id for one in opened.store.sessions()] == stage.sessions[:-3:-1]
+        listed = {one["id"]: one for one in stage.log.sessions()}
+        for one in PracticeLog(opened.store).sessions():
+            assert one["measured_share"] is not None
+            shares = ("measured_share", "extreme_share")
+            assert [one[name] for name in shares] == [listed[one["id"]][name] for name in shares]
         last = stage.sessions[-1]
         theirs, own = PracticeLog(opened.store).session(last), stage.log.session(last)
         for part in ("exposure", "finding", "marks", "session"):

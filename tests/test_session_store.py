@@ -152,6 +152,16 @@ def test_one_session_at_a_time(tmp_path: Path) -> None:
         assert [one.id for one in store.sessions()] == [second.session_id, first.session_id]
 
 
+def test_an_older_film_that_is_kept_later_stands_where_it_was_filmed(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        days = [f"2025-03-{day:02d}T18:00:00.000+00:00" for day in (3, 10, 5)]
+        first, second, filmed = (
+            store.begin(replace(START, started_at=began)).finish(Ended(1.0)) for began in days
+        )
+        assert [one.id for one in store.sessions()] == [second, filmed, first]
+        assert store.find("last").id == second
+
+
 @pytest.mark.parametrize(
     ("name", "sentence"),
     [("zzzz", "There is no session 'zzzz'"), ("", "There is no session ''")],

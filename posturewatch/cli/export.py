@@ -25,7 +25,9 @@ posturewatch export 3fa9 41c0 --clips --out .
 posturewatch export --all --out everything
 """,
     )
-    parser.add_argument("ids", metavar="ID", nargs="*", help="a session's id, the beginning of one, or last")
+    parser.add_argument(
+        "ids", metavar="ID", nargs="*", help="a session's id, the beginning of one, or last for the newest"
+    )
     parser.add_argument("--all", action="store_true", help="all sessions")
     parser.add_argument("--clips", action="store_true", help="the clips, too")
     parser.add_argument(

@@ -27,7 +27,10 @@ posturewatch report 3fa9 77c0 last --out weeks.pdf --paper letter
 """,
     )
     parser.add_argument(
-        "sessions", metavar="SESSION", nargs="+", help="a session's id, the beginning of one, or last"
+        "sessions",
+        metavar="SESSION",
+        nargs="+",
+        help="a session's id, the beginning of one, or last for the newest",
     )
     parser.add_argument(
         "--out", type=Path, required=True, metavar="FILE", help="the file, ending in .html or .pdf"

@@ -25,7 +25,10 @@ posturewatch share 3fa9 77c0 --out weeks.zip
 """,
     )
     parser.add_argument(
-        "sessions", metavar="SESSION", nargs="+", help="a session's id, the beginning of one, or last"
+        "sessions",
+        metavar="SESSION",
+        nargs="+",
+        help="a session's id, the beginning of one, or last for the newest",
     )
     parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="the file to be made")
     parser.add_argument("--name", default="", metavar="WHO", help="the player's name, for the report")

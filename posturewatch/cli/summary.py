@@ -21,7 +21,9 @@ posturewatch summary last
 posturewatch summary 3fa9 --json
 """,
     )
-    parser.add_argument("id", metavar="ID", help="a session's id, the beginning of one, or last")
+    parser.add_argument(
+        "id", metavar="ID", help="a session's id, the beginning of one, or last for the newest"
+    )
     parser.add_argument("--json", action="store_true", help="as JSON")
     add_data_dir(parser)
     parser.set_defaults(run=run)

@@ -45,7 +45,8 @@ __all__ = ["PracticeLog"]
 
 _LOG = logging.getLogger(__name__)
 
-#: What trends may spend on computing exposures that are not kept yet; the rest is done when asked again.
+#: What trends and the list of sessions may spend on computing exposures that are not kept yet; the rest is done when
+#: asked again.
 _CATCH_UP_S = 2.0
 
 #: Of a clip's picture: sharp on a phone, and small in a list.
@@ -123,6 +124,7 @@ class PracticeLog:
 
     def sessions(self) -> list[dict[str, Any]]:
         """All sessions, newest first, with what each adds up to; see `posturewatch.review.session_list`."""
+        self._catch_up()
         with self._reading() as connection:
             return session_list(connection, self._store.sessions())
 

@@ -131,7 +131,7 @@ def piece_document(connection: sqlite3.Connection, data_dir: Path, number: int) 
     sessions = connection.execute(
         "SELECT DISTINCT session.number, session.started_at FROM passage "
         "JOIN session ON session.number = passage.session WHERE piece = ? AND source_name <> ? "
-        "ORDER BY session.number",
+        "ORDER BY session.started_at, session.number",
         (number, DEMO_NAME),
     ).fetchall()
     own = {

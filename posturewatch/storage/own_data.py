@@ -131,7 +131,8 @@ def _sessions(connection: sqlite3.Connection, session_id: str | None = None) -> 
             "clips_bytes": clips.get(number, (0, 0))[1],
         }
         for number, identity, started_at, end_s in connection.execute(
-            "SELECT number, id, started_at, end_s FROM session WHERE ? IS NULL OR id = ? ORDER BY number DESC",
+            "SELECT number, id, started_at, end_s FROM session WHERE ? IS NULL OR id = ? "
+            "ORDER BY started_at DESC, number DESC",
             (session_id, session_id),
         )
     ]

@@ -95,15 +95,17 @@ class SessionReader:
         self.path = data_dir / FILE_NAME
 
     def sessions(self) -> list[SessionInfo]:
-        """All sessions, newest first."""
+        """All sessions, newest first: by when they began, whenever they were kept."""
         with self.reading() as connection:
             if connection is None:
                 return []
-            rows = connection.execute(f"SELECT {_INFO_COLUMNS} FROM session ORDER BY number DESC").fetchall()
+            rows = connection.execute(
+                f"SELECT {_INFO_COLUMNS} FROM session ORDER BY started_at DESC, number DESC"
+            ).fetchall()
             return [_info(connection, row) for row in rows]
 
     def find(self, name: str) -> SessionInfo:
-        """The session whose id begins with `name`, or the newest for "last".
+        """The session whose id begins with `name`, or for "last" the one that began last.
 
         Raises
         ------

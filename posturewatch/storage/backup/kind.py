@@ -58,7 +58,7 @@ class About(BaseModel):
 
 def lines_of(connection: sqlite3.Connection) -> list[SessionLine]:
     """The sessions of a database of any version, newest first."""
-    rows = connection.execute("SELECT id, started_at FROM session ORDER BY number DESC")
+    rows = connection.execute("SELECT id, started_at FROM session ORDER BY started_at DESC, number DESC")
     # One that damage has given another id is in the database all the same.
     return [
         SessionLine(id=identity, started_at=started_at[:40])

@@ -110,7 +110,8 @@ def clips(
         conditions.append("session.id = ?")
         values.append(session_id)
     rows = connection.execute(
-        f"SELECT {_COLUMNS} WHERE {' AND '.join(conditions)} ORDER BY session.number DESC, clip.start_s",
+        f"SELECT {_COLUMNS} WHERE {' AND '.join(conditions)} "
+        "ORDER BY session.started_at DESC, session.number DESC, clip.start_s",
         values,
     ).fetchall()
     found = [_json(connection, data_dir, row) for row in rows]
