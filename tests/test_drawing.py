@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+import cv2
 import numpy as np
 import pytest
 
-from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
-from posturewatch.model.observation import HandObservation, Side
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES
+from posturewatch.pipeline.build import Built
 from posturewatch.pipeline.drawing import draw_hand
+from posturewatch.pipeline.single_images import measure_image
 
 
 def hand(side: Side, x: float, y: float) -> HandObservation:
@@ -32,3 +40,37 @@ def test_words_of_two_hands_stand_apart_and_inside_the_picture(y: float) -> None
         assert image[top:bottom, left:right].any()
     alone = draw_hand(np.zeros_like(image), hand("right", 560, y + 12), measured("right"))
     assert min(first[3], alone[3]) > max(first[1], alone[1])  # without care they would meet
+
+
+def test_only_a_hand_that_is_measured_is_drawn(tmp_path: Path) -> None:
+    """A phantom hand, refused as a whole, leaves the picture as it is; so does a forearm that no angle was sought
+    with."""
+    phantom = HandMeasurement.refused("left", QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
+    drawn = {}
+    for name, one in {
+        "phantom": phantom,
+        "unsure": measured("left"),
+        "fingers": HandMeasurement("left", {**phantom.values, "index_pip": Measurement.of(30.0, 5.0)}),
+    }.items():
+        _drawn_over(tmp_path / f"{name}.jpg", one)
+        drawn[name] = cv2.imread(str(tmp_path / f"{name}.png"))
+    assert not drawn["phantom"].any()
+    assert drawn["unsure"].any()
+    assert drawn["fingers"].any()
+    assert drawn["unsure"][200, 300].any()
+    assert not drawn["fingers"][200, 300].any()
+
+
+def _drawn_over(path: Path, measurement: HandMeasurement) -> None:
+    seen = dataclasses.replace(
+        hand("left", 100, 100),
+        forearm=ForearmAxis(np.array([300.0, 200.0]), np.array([200.0, 200.0]), 1.0, cast(Any, None)),
+    )
+    observation = Observation(0, 0.0, 1280, 720, (seen,), None)
+    tracker = SimpleNamespace(observe=lambda frame: observation)
+    frame = FrameMeasurement(
+        0, 0.0, measurement, HandMeasurement.refused("right", QUANTITY_NAMES, Refusal.HAND_NOT_SEEN)
+    )
+    measurer = SimpleNamespace(reset=lambda: None, measure=lambda observation: frame)
+    built = cast(Built, SimpleNamespace(tracker=tracker, measurer=measurer))
+    measure_image(path, np.zeros((720, 1280, 3), np.uint8), built, path.parent)

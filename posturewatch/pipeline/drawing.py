@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posturewatch.model.arrays import Image
-from posturewatch.model.measurement import HandMeasurement
+from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
 from posturewatch.model.observation import HandObservation
 from posturewatch.model.quantities import in_group
 
-__all__ = ["draw_hand", "draw_lines"]
+__all__ = ["draw_hand", "draw_lines", "drawable"]
 
 
 #: Bones of the hand as pairs of landmarks, drawn thinly.
@@ -32,28 +32,39 @@ def _point(xy: NDArray[np.float64]) -> tuple[int, int]:
     return (round(float(xy[0])), round(float(xy[1])))
 
 
-def draw_lines(image_bgr: Image, hand: HandObservation, unit: int) -> None:
+def draw_lines(image_bgr: Image, hand: HandObservation, unit: int, *, forearm: bool = True) -> None:
     """Into the image itself: hand skeleton thinly, hand axis and forearm axis strongly. unit: the thin lines' width,
-    pixels."""
+    pixels. forearm: whether its axis is drawn where there is one."""
     points = hand.landmarks_px
     for a, b in _BONES:
         cv2.line(image_bgr, _point(points[a]), _point(points[b]), _HAND_BGR, unit, cv2.LINE_AA)
     cv2.line(image_bgr, _point(points[0]), _point(points[9]), _AXIS_BGR, 2 * unit, cv2.LINE_AA)
-    if hand.forearm is not None:
+    if forearm and hand.forearm is not None:
         ends = hand.forearm.towards_elbow_px, hand.forearm.wrist_px
         cv2.line(image_bgr, _point(ends[0]), _point(ends[1]), _FOREARM_BGR, 2 * unit, cv2.LINE_AA)
+
+
+def drawable(measurement: HandMeasurement) -> bool:
+    """Whether anything of the hand is measured, or only too uncertain; what was refused as a whole may be no hand."""
+    return any(_judged(one) for one in measurement.values.values())
+
+
+def _judged(one: Measurement) -> bool:
+    return one.measured or one.refusal is Refusal.TOO_UNCERTAIN
 
 
 def draw_hand(
     image_bgr: Image, hand: HandObservation, measurement: HandMeasurement, written: Box | None = None
 ) -> Box:
-    """Into the image itself: hand skeleton thinly, hand axis and forearm axis strongly, angles in words.
+    """Into the image itself: hand skeleton thinly, hand axis and the forearm axis that an angle was sought with
+    strongly, angles in words.
 
     written: where the other hand's words stand, which are not written over. Returns where this hand's stand.
     """
     unit = max(1, round(max(image_bgr.shape[:2]) / 640))
     points = hand.landmarks_px
-    draw_lines(image_bgr, hand, unit)
+    wrist = [measurement.values[entry.name] for entry in in_group("wrist")]
+    draw_lines(image_bgr, hand, unit, forearm=any(_judged(one) for one in wrist))
     lines = [f"{hand.side} hand"]
     for entry in in_group("wrist"):
         one = measurement.values[entry.name]

@@ -17,7 +17,7 @@ from posturewatch.model.measurement import HandMeasurement, Measurement
 from posturewatch.model.observation import HandObservation
 from posturewatch.model.quantities import QUANTITIES, in_group
 from posturewatch.pipeline.build import Built
-from posturewatch.pipeline.drawing import draw_hand
+from posturewatch.pipeline.drawing import draw_hand, drawable
 
 __all__ = ["measure_image", "read_image"]
 
@@ -85,7 +85,8 @@ def _draw(
 ) -> None:
     drawn, written = image.copy(), None
     for hand, measured in hands:
-        written = draw_hand(drawn, hand, measured, written)
+        if drawable(measured):
+            written = draw_hand(drawn, hand, measured, written)
     good, data = cv2.imencode(".png", drawn)
     if not good:
         raise InputError(f"{target} cannot be written as an image.")
