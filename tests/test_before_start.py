@@ -99,6 +99,17 @@ def test_cameras_instruments_and_settings_are_listed(stage: SetUpStage) -> None:
     assert stage.ask("PATCH", "settings", {"section": "rest"})[0] == 422
 
 
+def test_a_limit_of_ones_own_that_would_change_nothing_is_refused(stage: SetUpStage) -> None:
+    form = stage.ask("GET", "settings")[1]
+    own = next(one for one in form["sections"] if one["name"] == "limits.personal")
+    most = next(one["high"] for one in own["settings"] if one["key"] == "flexion_extreme_deg")
+    change = {"section": "limits.personal", "key": "flexion_extreme_deg", "value": most + 1}
+    status, told = stage.ask("PATCH", "settings", change)
+    assert (status, f"at most {most:.1f}° here" in told["error"]) == (422, True), told
+    assert not stage.file.exists() or "flexion_extreme_deg" not in stage.file.read_text(encoding="utf-8")
+    assert stage.ask("PATCH", "settings", {**change, "value": most})[0] == 200
+
+
 def test_a_camera_that_is_not_there_is_told_and_another_can_be_chosen(
     stage: SetUpStage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -7,10 +7,11 @@ from typing import Any
 
 from posturewatch.capture import CameraFound, find_cameras
 from posturewatch.capture.lens import board_pdf, board_png
+from posturewatch.comfort.limits import Limit
 from posturewatch.comfort.personal import compared, limits_from_range
 from posturewatch.config.instruments import instrument, instrument_names
 from posturewatch.config.limit_profiles import load_profile
-from posturewatch.config.personal_limits import personal_key
+from posturewatch.config.personal_limits import PERSONAL, personal_key
 from posturewatch.config.players import HAND_LENGTH_MM, HandLength, today
 from posturewatch.config.settings_edit import Changes
 from posturewatch.config.settings_form import settings_form
@@ -148,11 +149,8 @@ class SetUp:
             bound = settings.range_profile(ends).limit(quantity_name, direction, level)  # type: ignore[arg-type]
         except (KeyError, ValueError) as unknown:
             raise InputError("There is no such limit.") from unknown
-        if value is not None and bound is not None and value > bound.value:
-            raise InputError(
-                f"A limit of your own can only narrow: at most {bound.value:.1f} here ({bound.source}). To go beyond, "
-                "choose another profile or measure your range again."
-            )
+        if value is not None:
+            _refuse_wider(bound, value, one.unit)
         self._settings.change({("limits.personal", key): value})
         return self.document()
 
@@ -220,11 +218,19 @@ class SetUp:
 
     def change_settings(self, changes: Changes) -> dict[str, Any]:
         """Changes settings in the file, takes them up and gives back the form; raises as `choose`, but for a
-        running session: that goes on with what it began with."""
+        running session: that goes on with what it began with. A limit that would be left aside is refused."""
+        for (section, key), value in changes.items():
+            if section == "limits.personal" and isinstance(value, (int, float)):
+                self._refuse_left_aside(key, value)
         self._settings.change(changes)
         if any(section == "camera" for section, _ in changes):
             self._live.use_settings_source()
         return self.settings()
+
+    def _refuse_left_aside(self, key: str, value: float) -> None:
+        profile = self._settings.written.range_profile(self._settings.parts.player.own_ends())
+        for limited in PERSONAL.get(key, ()):
+            _refuse_wider(profile.limit(*limited), value, quantity(limited[0]).unit)
 
     def _choices(self) -> dict[str, Any]:
         settings = self._settings.parts.settings
@@ -279,3 +285,13 @@ class SetUp:
     def _idle(self) -> None:
         if self._live.practice.running:
             raise ConflictError(RUNNING)
+
+
+def _refuse_wider(bound: Limit | None, value: float, unit: str) -> None:
+    if bound is None or value <= bound.value:
+        return
+    most = f"{bound.value:.1f}°" if unit == "deg" else f"{bound.value:.1f} {unit}"
+    raise InputError(
+        f"A limit of your own can only narrow: at most {most} here ({bound.source}). To go beyond, choose another "
+        "profile or measure your range again."
+    )

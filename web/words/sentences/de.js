@@ -109,5 +109,9 @@ export default {
   "A check after playing needs a session; play one first.": "Eine Angabe nach dem Spielen braucht eine Sitzung; spiel zuerst.",
   "This session is being recorded; stop it before you delete it.": "Diese Sitzung wird gerade aufgenommen; stoppe sie, bevor du sie löschst.",
   "A session is being recorded; stop it before you delete everything.": "Eine Sitzung wird gerade aufgenommen; stoppe sie, bevor du alles löschst.",
+  "A limit of your own can only narrow: at most {} here ({}). To go beyond, choose another profile or measure your range again.": "Eine eigene Grenze kann nur enger machen: hier höchstens {} ({}). Um darüber hinauszugehen, wähle ein anderes Profil, oder miss deinen Bereich neu.",
+  "That is not taken: {} must be {}, not {}.": "Das geht nicht: {} ist {}, nicht {}.",
+  "a number from {} to {}": "eine Zahl von {} bis {}", "a whole number from {} to {}": "eine ganze Zahl von {} bis {}", "a number": "eine Zahl", "a whole number": "eine ganze Zahl",
+  "a list of {} numbers from {} to {}": "eine Liste von {} Zahlen von {} bis {}", "a list of {} whole numbers from {} to {}": "eine Liste von {} ganzen Zahlen von {} bis {}",
   "Something in the program failed. Try again; if it fails again, close posturewatch and start it anew.": "Etwas im Programm ist gescheitert. Versuche es noch einmal; scheitert es wieder, schließe posturewatch und starte es neu.",
 };
