@@ -10,7 +10,13 @@ from __future__ import annotations
 import random
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
+
+from posturewatch.comfort.hand_state import AngleState, angle_states, state_of
+from posturewatch.comfort.limits import LEVELS
+from posturewatch.config.limit_profiles import load_profile
+from posturewatch.model.quantities import quantity
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
@@ -84,3 +90,33 @@ def test_a_state_that_stays_is_shown_soon(open_page: OpenPage) -> None:
         late = [now for now, _ in shown(page, frames)[50:]]
         # It fills most of the last five seconds after 3.5.
         assert set(late[36:]) == {state}
+
+
+def test_a_kept_angle_is_called_comfortable_only_with_its_whole_interval(open_page: OpenPage) -> None:
+    """Beside a clip: the page's word for a value and its deviation is that of the rule for live frames."""
+    entry, limits = quantity("wrist_flexion"), load_profile("carpal-pressure")
+    pairs = [(value, sd) for value in np.arange(-90.0, 91.0, 1.5) for sd in (0.1, 3.0, 8.0, 25.0)]
+    value, sd = np.array(pairs).T
+    expected = [state_of(AngleState(one)) for one in angle_states(value, sd, entry, limits)]
+    signed = [
+        {"level": level, "direction": direction, "value": entry.sign(direction) * limit.value}
+        for direction in entry.directions
+        for level in LEVELS
+        for limit in [limits.limit(entry.name, direction, level)]
+        if limit is not None
+    ]
+    keys = open_page().evaluate(
+        """async ([pairs, limits]) => {
+          const { stateKey, stateOf } = await import("/js/terms.js");
+          const { vocabulary } = await import("/js/vocabulary.js");
+          const named = vocabulary.states.map((one) => [one.name, one.key]);
+          return [pairs.map(([value, sd]) => stateOf(value, sd, limits)), named,
+            stateOf(0, null, limits), stateOf(0, 1, []), stateOf(null, null, limits)];
+        }""",
+        [[[float(one) for one in pair] for pair in pairs], signed],
+    )
+    named = dict(keys[1])
+    assert keys[0] == [named[one.value] for one in expected]
+    assert set(keys[0]) == {"within", "unsure", "beyond", "extreme"}
+    # Without a deviation or a limit there is no evidence.
+    assert keys[2:] == ["unsure", "unsure", "unseen"]

@@ -176,6 +176,38 @@ def test_the_summary_tells_fingers_after_the_wrist_and_that_force_is_not_seen(
     assert lines.count(NO_FORCE) == 1
 
 
+@pytest.mark.parametrize(
+    ("seen_s", "sd", "said"), [(60.0, 1.0, True), (2.0, 1.0, False), (60.0, 12.0, False)]
+)
+def test_fingers_are_called_clear_of_the_limits_only_where_they_were_mostly_in_comfort(
+    store: Store, seen_s: float, sd: float, said: bool
+) -> None:
+    """Straight under the strings for a minute: one finger hardly measured or hardly sure says nothing good."""
+    lifts = {f"{finger}_lift" for finger in ("index", "middle", "ring", "little")}
+    joints = {
+        f"{finger}_{joint}": 30.0
+        for finger in ("index", "middle", "ring", "little")
+        for joint in ("pip", "dip")
+    }
+
+    def values(time_s: float) -> dict[tuple[str, str], tuple[float, float]]:
+        told = {("left", name): (2.0, 1.0) for name in lifts} | {
+            ("left", n): (v, 1.0) for n, v in joints.items()
+        }
+        told["left", "wrist_flexion"] = (5.0, 1.0)
+        told["left", "ring_lift"] = (2.0, sd)
+        if time_s >= seen_s:
+            del told["left", "ring_lift"]
+        return told
+
+    shown = [make_reading(i, i / 10.0, values(i / 10.0), lift_plane="picture") for i in range(600)]  # type: ignore[arg-type]
+    told = store.cached_summary(keep(store, shown))
+    assert told is not None
+    text = summary_text(told)
+    assert "left fingers: measured" in text
+    assert ("nothing that was measured lay beyond a comfort limit" in text) == said
+
+
 def test_a_summary_from_before_fingers_reads_as_it_did(store: Store, played: Sequence[Reading]) -> None:
     told = store.cached_summary(keep(store, played))
     assert told is not None

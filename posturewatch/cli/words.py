@@ -11,6 +11,7 @@ from posturewatch.exposure.values import MEASURED_STATES
 from posturewatch.model.observation import SIDES
 from posturewatch.model.quantities import GROUPS, in_group, quantity
 from posturewatch.model.verdict import HandState
+from posturewatch.review.comparison import ENOUGH_SHARE
 
 __all__ = ["measured_lines", "summary_text"]
 
@@ -127,7 +128,7 @@ def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[st
     for one in seen:
         for direction in quantity(one["quantity"]).directions:
             lines += _beyond(one, direction)
-    if len(lines) == 1:
+    if len(lines) == 1 and _mostly_in_comfort(quantities):
         lines.append("    nothing that was measured lay beyond a comfort limit")
     lines += [
         f"    {cue['label']}: {_percent(cue['certain_share'])} of the {cue['share_of']} certain"
@@ -143,6 +144,17 @@ def _fingers(side: str, quantities: list[Mapping[str, Any]], summary: Mapping[st
     if missing:
         lines.append(f"    not measured: {', '.join(missing)}")
     return lines
+
+
+def _mostly_in_comfort(quantities: list[Mapping[str, Any]]) -> bool:
+    """Whether every angle that has a limit was in comfort for so much of the whole time that it may be said: where it
+    was not measured or unsure instead, the sentence would read as all clear."""
+    limited = [one for one in quantities if any(entry["levels"] for entry in one["directions"])]
+    return bool(limited) and all(
+        sum(entry["states_s"][HandState.IN_COMFORT.value] for entry in one["directions"])
+        >= ENOUGH_SHARE * one["total_s"]
+        for one in limited
+    )
 
 
 def _beyond(one: Mapping[str, Any], direction: str) -> list[str]:

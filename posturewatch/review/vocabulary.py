@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, get_args
 
 from posturewatch.comfort.cues import CUES
+from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.config.instruments import FRETTING_ROLES, role_label
@@ -80,6 +81,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str], language: str = 
         "fingers": [{"name": name, "number": _FINGER_NUMBERS[name]} for name in FINGERS],
         "groups": list(GROUPS),
         "levels": list(_LEVELS),
+        "interval_sd": INTERVAL_SD,
         "zones": [{"name": zone.value, "key": key} for zone, key in _ZONE_KEYS.items()],
         "states": [{"name": state.value, "key": key} for state, key in _STATE_KEYS.items()],
         "refusals": [{"name": one.value, "key": one.name.lower(), "help": one.help} for one in Refusal],

@@ -26,6 +26,8 @@ export interface Vocabulary {
   fingers: { name: string; number: string }[];
   zones: { name: string; key: Zone }[];
   states: { name: string; key: State }[];
+  /** Standard deviations to either side of a value that its 90 % interval reaches. */
+  interval_sd: number;
   refusals: { name: string; key: string; help: string }[];
   lift_planes: { name: string; words: string }[];
   cues: { name: string; finger: string | null; label: string; words: string }[];

@@ -179,17 +179,22 @@ export function limitsOf(exposure) {
 }
 
 /**
- * The zone of a value among signed limits; "unseen" for none.
+ * The state of one measured angle among signed limits, by the rule of posturewatch/comfort/hand_state.py: comfort only
+ * where its whole 90 % interval lies inside them. "unseen" for no value.
  * @param {number | null | undefined} value
+ * @param {number | null} sd its standard deviation; without one, no interval is known
  * @param {readonly SignedLimit[]} limits
- * @returns {Zone}
+ * @returns {"within" | "unsure" | "beyond" | "extreme" | "unseen"}
  */
-export function zoneOf(value, limits) {
+export function stateOf(value, sd, limits) {
   if (value === null || value === undefined) return "unseen";
-  const past = (/** @type {"comfort" | "extreme"} */ level) => limits.some((one) => one.level === level
-    && (one.value < 0 ? value < one.value : value > one.value));
-  if (past("extreme")) return "extreme";
-  return past("comfort") ? "beyond" : "within";
+  const past = (/** @type {"comfort" | "extreme"} */ level, /** @type {number} */ reach) => limits.some((one) => one.level === level
+    && (one.value < 0 ? value - reach < one.value : value + reach > one.value));
+  const half = sd === null ? Infinity : vocabulary.interval_sd * sd;
+  if (past("extreme", 0)) return "extreme";
+  if (past("extreme", half)) return "unsure";
+  if (past("comfort", 0)) return "beyond";
+  return limits.length === 0 || past("comfort", half) ? "unsure" : "within";
 }
 
 /**

@@ -120,7 +120,7 @@ export default {
   numbers: { underOnePercent: "unter 1\u00a0%", overNinetyNinePercent: "über 99\u00a0%", bytes: "Byte" },
   faults: { unreachable: "posturewatch antwortet nicht. Falls es beendet wurde, starte es wieder." },
   keys: { pageUp: "Bild auf", mark: "Leertaste · Eingabe · Bild ab" },
-  zones: { within: "im Komfortbereich", beyond: "außer Komfort", extreme: "extrem", unseen: "nicht gemessen" },
+  zones: { within: "im Komfortbereich", beyond: "außer Komfort", extreme: "extrem", unsure: "unsicher", unseen: "nicht gemessen" },
   states: { idle: "–", within: "im Komfort", beyond: "außer Komfort", extreme: "extrem", held: "locker lassen", unsure: "unsicher", partly: "teils zu sehen", unseen: "Hand nicht zu sehen" },
 
   live: {

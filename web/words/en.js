@@ -51,7 +51,7 @@ export default {
   numbers: { underOnePercent: "under 1\u00a0%", overNinetyNinePercent: "over 99\u00a0%", bytes: "bytes" },
   faults: { unreachable: "posturewatch does not answer. If it was closed, start it again." },
   keys: { pageUp: "Page Up", mark: "Space · Enter · Page Down" },
-  zones: { within: "in comfort range", beyond: "past comfort range", extreme: "extreme", unseen: "not measured" },
+  zones: { within: "in comfort range", beyond: "past comfort range", extreme: "extreme", unsure: "unsure", unseen: "not measured" },
   /** @type {Record<State, string>} */
   states: {
     idle: "–", within: "in comfort range", beyond: "past comfort range", extreme: "extreme", held: "ease off", unsure: "unsure", partly: "partly seen", unseen: "hand not seen",

@@ -4,7 +4,7 @@ import { Dial } from "../dial.js";
 import { element, setData, setText } from "../dom.js";
 import { dateAndTime, passageName } from "../format.js";
 import { words } from "../language.js";
-import { SIDES, fingersOnly, lineName, sized, wristOnly, zoneOf } from "../terms.js";
+import { SIDES, fingersOnly, lineName, sized, stateOf, wristOnly } from "../terms.js";
 import { clipTitle } from "./clips.js";
 import { Trace } from "./trace.js";
 
@@ -142,18 +142,19 @@ export class ClipPlayer {
     const shown = this.#shown;
     const value = shown ? this.#valueOf(shown, time) : null;
     this.trace.move(time, value);
-    const told = shown && value !== null ? `${sized(shown.quantity, value)}, ${words.zones[zoneOf(value, this.limitsFor(shown))]}` : words.zones.unseen;
+    const told = shown && value !== null ? `${sized(shown.quantity, value)}, ${words.zones[stateOf(value, this.#spreadOf(shown, time), this.limitsFor(shown))]}` : words.zones.unseen;
     setText(this.reading, `${time.toFixed(2)} s · ${told}`);
     for (const one of this.chips) {
       const wrist = shown && shown.group !== "finger" ? shown.quantity : "wrist_flexion";
       const flexion = this.series.find((series) => series.side === one.side && series.quantity === wrist);
       const angle = flexion ? this.#valueOf(flexion, time) : null;
-      const zone = flexion ? zoneOf(angle, this.limitsFor(flexion)) : "unseen";
+      const spread = flexion ? this.#spreadOf(flexion, time) : null;
+      const zone = flexion ? stateOf(angle, spread, this.limitsFor(flexion)) : "unseen";
       one.node.hidden = angle === null && shown?.side !== one.side;
       setData(one.node, "zone", zone);
       setText(one.text, angle === null ? words.zones.unseen : sized(wrist, angle));
       setText(one.zone, angle === null ? "" : words.zones[zone]);
-      one.dialOf(wrist, flexion ? this.limitsFor(flexion) : []).move(angle, flexion ? this.#spreadOf(flexion, time) : null);
+      one.dialOf(wrist, flexion ? this.limitsFor(flexion) : []).move(angle, spread);
     }
   }
 }
