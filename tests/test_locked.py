@@ -39,7 +39,7 @@ def test_what_is_installed_is_what_is_checked() -> None:
 
 def test_the_list_of_parts_is_of_the_locked_set() -> None:
     # CycloneDX 1.6: components with name and version.
-    parts = json.loads((ROOT / "sbom.cdx.json").read_text(encoding="utf-8"))
+    parts = json.loads((ROOT / ".ci" / "sbom.cdx.json").read_text(encoding="utf-8"))
     assert parts["bomFormat"] == "CycloneDX"
     assert {(one["name"], one["version"]) for one in parts["components"]} == locked("requirements.txt")
     assert parts["metadata"]["component"]["name"] == "posturewatch"
