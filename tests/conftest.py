@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,6 +28,11 @@ MAY_SKIP: dict[str, str] = {}
 
 #: The user without rights that every POSIX system has, "nobody" (Linux Standard Base 5.0, 25.3).
 _NOBODY = 65534
+
+
+# As in a terminal: what a script starts in the background ignores Ctrl-C, and so does whatever that starts.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

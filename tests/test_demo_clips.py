@@ -102,6 +102,7 @@ def test_the_time_in_the_extreme_zone_is_the_truths(served: Served, page: Any) -
     page.goto("about:blank")  # another address of the same page would not load it anew
     page.goto(f"{served.url}log.html#/session/{session}")
     page.wait_for_selector("#page h1")
+    page.eval_on_selector_all("#page details", "folds => folds.forEach((fold) => { fold.open = true; })")
     assert f"{round(100 * direction['states_s']['extreme'] / flexion['measured_s'])} %" in page.inner_text(
         "#page"
     ).replace("\u00a0", " ")
