@@ -1,13 +1,16 @@
 // The settings page: every setting of the file with its value, unit, bounds and help. A change is kept at once.
 
 import { get, send } from "../actions.js";
-import { byId, element, setText } from "../dom.js";
+import { byId, element, setText, within } from "../dom.js";
 import { fillWords, words } from "../language.js";
 import { fail, say } from "../log/parts.js";
 import { button } from "./parts.js";
 
 /** @import { Answer } from "../api.d.ts" */
 /** @import { SettingEntry, SettingsForm, SettingValue } from "./api.d.ts" */
+
+/** What each row shows, by section and key. @type {Map<string, { node: HTMLElement, shows: string }>} */
+const rows = new Map();
 
 fillWords(document);
 document.title = `${words.setup.settings} · posturewatch`;
@@ -25,8 +28,51 @@ function show(form) {
   const text = words.setup.form;
   setText(byId("file", HTMLElement), text.file(form.file));
   byId("running", HTMLElement).hidden = !form.running;
+  rows.clear();
   byId("sections", HTMLElement).replaceChildren(...form.sections.map(({ name, settings }) =>
-    element("section", { className: "step" }, element("h2", {}, /** @type {Record<string, string>} */ (text.sections)[name] ?? name), ...settings.map((one) => row(name, one)))));
+    element("section", { className: "step" }, element("h2", {}, /** @type {Record<string, string>} */ (text.sections)[name] ?? name), ...settings.map((one) => kept(name, one)))));
+}
+
+/**
+ * A row that is known from now on.
+ * @param {string} section
+ * @param {SettingEntry} one
+ */
+function kept(section, one) {
+  const node = row(section, one);
+  rows.set(`${section}.${one.key}`, { node, shows: JSON.stringify(one) });
+  return node;
+}
+
+/**
+ * Shows what a change has changed; every other row stays as it is, with what is being typed in it.
+ * @param {SettingsForm} form
+ * @param {string} changed
+ */
+function refresh(form, changed) {
+  byId("running", HTMLElement).hidden = !form.running;
+  for (const { name, settings } of form.sections) {
+    for (const one of settings) {
+      const path = `${name}.${one.key}`;
+      const old = rows.get(path);
+      if (old && (path === changed || old.shows !== JSON.stringify(one))) old.node.replaceWith(kept(name, one));
+    }
+  }
+}
+
+/**
+ * What became of a change, beside its field.
+ * @param {string} path
+ * @param {string} sentence
+ * @param {boolean} refused
+ */
+function tell(path, sentence, refused) {
+  const node = rows.get(path)?.node;
+  const told = node?.querySelector(".told");
+  if (!node || !told) return;
+  told.textContent = sentence;
+  told.classList.toggle("fault", refused);
+  for (const one of node.querySelectorAll("input, select")) one.setAttribute("aria-invalid", String(refused));
 }
 
 /**
@@ -50,22 +96,28 @@ function label(section, key) {
 function row(section, one) {
   const text = words.setup.form;
   const name = label(section, one.key);
+  const path = `${section}.${one.key}`;
   const keep = async (/** @type {SettingValue} */ value) => {
     byId("banner", HTMLElement).hidden = true;
     /** @type {Answer<SettingsForm>} */
     const { body, error } = await send("PATCH", "settings", { section, key: one.key, value });
     if (!body) {
-      fail(error ?? "");
-      return load();
+      const sentence = (error ?? "").replaceAll(path, name);
+      fail(sentence);
+      return tell(path, sentence, true);
     }
     if (section === "page" && one.key === "language") return location.reload();
+    const focused = rows.get(path)?.node.contains(document.activeElement);
+    refresh(body, path);
+    if (focused) within(document, `[data-setting="${path}"] :is(input, select)`, HTMLElement).focus({ preventScroll: true });
     say(text.kept(name));
-    return show(body);
+    return tell(path, `✓ ${text.kept(name)}`, false);
   };
   const unit = one.unit === null || one.unit === "°" ? one.unit ?? "" : `\u00a0${one.unit}`;
   const changed = JSON.stringify(one.value) !== JSON.stringify(one.default);
-  return element("div", { className: "setting", attr: { "data-setting": `${section}.${one.key}` } }, element("span", { className: "name" }, name),
-    element("span", { className: "value" }, field(one, name, keep), one.unit ?? "", changed ? button(text.backTo(shown(one.default)), () => keep(null)) : null),
+  return element("div", { className: "setting", attr: { "data-setting": path } }, element("span", { className: "name" }, name),
+    element("span", { className: "value" }, field(one, name, `told-${path}`, keep), one.unit ?? "", changed ? button(text.backTo(shown(one.default)), () => keep(null)) : null),
+    element("p", { className: "told", id: `told-${path}` }),
     element("p", { className: "hint" }, `${one.help}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${unit}.` : ""}`,
       one.source ? ` ${text.source} ${one.source}.` : ""));
 }
@@ -81,10 +133,11 @@ function shown(value) {
 /**
  * @param {SettingEntry} one
  * @param {string} name
+ * @param {string} described what says what became of a change
  * @param {(value: SettingValue) => unknown} keep
  */
-function field(one, name, keep) {
-  const attr = { "aria-label": name, name: one.key };
+function field(one, name, described, keep) {
+  const attr = { "aria-label": name, "aria-describedby": described, name: one.key };
   if (one.kind === "switch") {
     const box = element("input", { type: "checkbox", checked: one.value === true, onchange: () => keep(box.checked), attr });
     return box;
