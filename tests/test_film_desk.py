@@ -79,7 +79,7 @@ def test_films_become_sessions_and_are_not_kept_themselves(desk: Make, store: St
     bad = hand_in(one, tmp_path / "notes.mp4")
     kept, failed = until(one, good, "kept"), until(one, bad, "failed")
     assert (kept["name"], kept["share"], kept["sentence"]) == ("étude 🎻.mp4", 1.0, None)
-    assert "is not a video that can be read" in failed["sentence"]
+    assert failed["sentence"].startswith("notes.mp4 is not a video that can be read")
     (session,) = store.sessions()
     assert (session.id, session.source_name) == (kept["session_id"], "étude 🎻.mp4")
     # Second 0 was so much before the file was last written (9 September 2001, 01:46:40 UTC).

@@ -62,8 +62,8 @@ class HandedIn:
         self.phase = phase
 
     def failed(self, sentence: str) -> None:
-        """It cannot be measured or kept."""
-        self.phase, self.sentence = "failed", sentence
+        """It cannot be measured or kept; the sentence calls it by its name, not by where it lies meanwhile."""
+        self.phase, self.sentence = "failed", sentence.replace(str(self.path), self.name)
 
     def kept(self, session_id: str, sentence: str) -> None:
         """It is a session now."""

@@ -109,6 +109,7 @@ export default {
   "A check after playing needs a session; play one first.": "Eine Angabe nach dem Spielen braucht eine Sitzung; spiel zuerst.",
   "This session is being recorded; stop it before you delete it.": "Diese Sitzung wird gerade aufgenommen; stoppe sie, bevor du sie löschst.",
   "A session is being recorded; stop it before you delete everything.": "Eine Sitzung wird gerade aufgenommen; stoppe sie, bevor du alles löschst.",
+  "{} is not a video that can be read; choose a video such as an MP4, MOV, MKV or AVI file.": "{} ist kein Video, das sich lesen lässt; wähle eines wie eine MP4-, MOV-, MKV- oder AVI-Datei.",
   "A limit of your own can only narrow: at most {} here ({}). To go beyond, choose another profile or measure your range again.": "Eine eigene Grenze kann nur enger machen: hier höchstens {} ({}). Um darüber hinauszugehen, wähle ein anderes Profil, oder miss deinen Bereich neu.",
   "That is not taken: {} must be {}, not {}.": "Das geht nicht: {} ist {}, nicht {}.",
   "a number from {} to {}": "eine Zahl von {} bis {}", "a whole number from {} to {}": "eine ganze Zahl von {} bis {}", "a number": "eine Zahl", "a whole number": "eine ganze Zahl",
