@@ -54,3 +54,6 @@ def test_the_button_saves_a_report(stage: ReviewStage, open_page: Open, tmp_path
     # The name is remembered on this machine.
     page.click("#report")
     assert page.locator("dialog[open] input").input_value() == "Mira"
+    # The next page has no dialog of this one over it.
+    page.evaluate("location.hash = '#/sessions'")
+    page.wait_for_selector("dialog", state="detached")

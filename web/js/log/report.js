@@ -35,7 +35,13 @@ export function askForReport(sessionId) {
   dialog.append(element("h2", {}, text.title), field(text.name, name), field(text.kind, kind), field(text.of, weeks),
     element("p", { className: "small" }, text.shows), working,
     element("div", { className: "row" }, button(text.cancel, () => dialog.close()), save));
-  dialog.addEventListener("close", () => dialog.remove());
+  // It is of the page it was opened on.
+  const close = () => dialog.close();
+  window.addEventListener("hashchange", close);
+  dialog.addEventListener("close", () => {
+    window.removeEventListener("hashchange", close);
+    dialog.remove();
+  });
   document.body.append(dialog);
   dialog.showModal();
 }
