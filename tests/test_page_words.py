@@ -17,6 +17,7 @@ from posturewatch.comfort.discomfort import REGIONS, SIGNS
 from posturewatch.config.resources import web_dir
 from posturewatch.config.settings import Language
 from posturewatch.model.measurement import Refusal
+from posturewatch.model.outcome import Ending
 from posturewatch.model.quantities import QUANTITIES
 
 if TYPE_CHECKING:
@@ -96,6 +97,13 @@ def test_in_german_nothing_of_the_programs_terms_is_left_in_english(open_page: O
     assert {direction for entry in QUANTITIES for direction in entry.directions} == set(named["directions"])
     assert {region.name for region in REGIONS} == set(named["places"])
     assert {sign.name for sign in SIGNS} == set(named["signs"])
+
+
+@GERMAN
+def test_every_end_of_a_session_has_german_words(open_page: OpenPage) -> None:
+    endings = open_page().evaluate("""async () => (await import("/js/language.js")).words.summary.endings""")
+    assert set(endings) == set(get_args(Ending))
+    assert "Film" in endings["film ended"]
 
 
 @GERMAN

@@ -85,7 +85,7 @@ function opening(summary) {
   const text = words.summary;
   const { source, end_reason: ending } = summary.session ?? {};
   const away = summary.duration_s - (summary.watched_s ?? summary.duration_s);
-  const parts = [text.ofPractice(duration(summary.duration_s - away)), away >= SHORTEST_AWAY_S ? text.away(duration(away)) : "", source?.name ? text.source(source.name) : "", ending && ending !== "stopped" ? ending : ""];
+  const parts = [text.ofPractice(duration(summary.duration_s - away)), away >= SHORTEST_AWAY_S ? text.away(duration(away)) : "", source?.name ? text.source(source.name) : "", ending ? text.endings[ending] ?? ending : ""];
   return `${parts.filter(Boolean).join(", ")}. ${text.keptHere}`;
 }
 

@@ -183,6 +183,7 @@ export default {
     ],
     ifItHurts: "Wenn es wehtut, hör auf. Bei Taubheit, Kribbeln, Schwäche oder bleibendem Schmerz: geh zum Arzt.",
     unwarned: (count) => `Keine Warnung, aber ${count}-mal über der Extremgrenze`,
+    endings: { stopped: "", "film ended": "bis zum Ende des Films", "time reached": "bis zum Ende der gewählten Zeit", failed: "durch einen Fehler abgebrochen" },
     everyAngle: "Jeder Winkel im Einzelnen", away: (time) => `${time} ohne Bild, nicht mitgezählt`,
     limitsUsed: (name) => `Benutzte Grenzen: ${name}.`, notMeasuredCounts: "Nicht gemessene Zeit zählt als nicht gemessen, nie als bequem.",
     certainMeans: "Im Komfortbereich heißt: Jeder beobachtete Winkel hatte eine Zahl, deren 90-%-Intervall innerhalb der Komfortgrenzen lag; unsicher: Ein Intervall reichte über eine Grenze, oder es gibt keine. Sicher heißt mit mindestens 90 % Wahrscheinlichkeit.",

@@ -152,6 +152,7 @@ export default {
     ],
     ifItHurts: "If it hurts, stop. Numbness, tingling, weakness or pain that stays: see a clinician.",
     unwarned: (/** @type {number} */ count) => `No warnings, but ${plural(count, "hold", "holds")} past the extreme limit`,
+    endings: /** @type {Record<string, string>} */ ({ stopped: "", "film ended": "to the end of the film", "time reached": "to the end of the time set", failed: "broken off by a fault" }),
     everyAngle: "Every angle in detail", away: (/** @type {string} */ time) => `${time} without a picture, not counted`,
     limitsUsed: (/** @type {string} */ name) => `Limits used: ${name}.`, notMeasuredCounts: "Time that was not measured counts as not measured, never as comfortable.",
     certainMeans: "In comfort range means that every watched angle had a number whose 90 % interval lay inside the comfort limits; unsure, that an interval reached past a limit, or that there is none. Certain means with a probability of 90 % or more.",
