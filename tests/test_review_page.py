@@ -409,6 +409,13 @@ def test_a_check_is_offered_before_and_after_and_nothing_waits_for_it(
     see(page, "#before", "How did it feel before playing?")
     page.click("#before button:text-is('2')")
     see(page, "#before", "Kept: 2 of 10 before playing")
+    # On a phone it stands below the picture.
+    page.set_viewport_size({"width": 390, "height": 844})
+    bottom, top = (page.locator(one).bounding_box() for one in (".picture", "#before"))
+    assert bottom is not None
+    assert top is not None
+    assert bottom["y"] + bottom["height"] <= top["y"]
+    page.set_viewport_size({"width": 1280, "height": 800})
     # A tap that was meant otherwise.
     page.click("#before >> text=Change")
     page.click("#before button:text-is('1')")

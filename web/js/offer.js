@@ -62,7 +62,7 @@ const told = (check, takeBack) => [
  */
 const press = (label, onclick, more = "") => element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick }, label);
 
-/** Asks over the picture how it was before, once for each practice, in its first minute. */
+/** Asks over the picture, below it on a narrow page, how it was before, once for each practice, in its first minute. */
 export class CheckOffer {
   /** @type {string | null} */
   #asked = null;
