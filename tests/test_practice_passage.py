@@ -41,7 +41,7 @@ class Recorder:
 
 
 class Monitor:
-    now_s = frame_s = 7.5
+    now_s = frame_s = practised_s = 7.5
 
     def __init__(self, running: threading.Event) -> None:
         self._running = running
