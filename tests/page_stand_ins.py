@@ -27,10 +27,11 @@ from posturewatch.model.network_outputs import ForearmOutputs
 from posturewatch.model.observation import SIDES, ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, in_group
 from posturewatch.model.reading import Reading
+from posturewatch.review.exposures import excursions_json
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.review.vocabulary import vocabulary
 from posturewatch.server.feed import LiveFeed
-from posturewatch.storage.records import StoredWarning, excursion_json, warning_json
+from posturewatch.storage.records import StoredWarning, warning_json
 
 #: (flexion, ulnar deviation) in degrees, and what is measured of fingers, as (value, sd) by the quantity's name; or why
 #: nothing is measured.
@@ -248,7 +249,8 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
         for one in reading.verdict.cleared
     }
     series = [_series(readings, side, name) for side in SIDES for name in QUANTITY_NAMES]
-    summary = summarise([ExposureSeries(one, limits()) for one in series], fired, limits().name, duration_s)
+    exposed = [ExposureSeries(one, limits()) for one in series]
+    summary = summarise(exposed, fired, limits().name, duration_s)
     warned = [
         StoredWarning(one, cleared.get((one.side, one.quantity, one.direction, one.since_s))) for one in fired
     ]
@@ -263,7 +265,7 @@ def summary_of(script: Script, duration_s: float, marks: Sequence[float] = ()) -
         **summary.to_json(),
         "lift_planes": {"left": {"picture": duration_s}} if found_cues else {},
         "cues": shares_json(found_cues, (0.0, duration_s)),
-        "excursions": [excursion_json(one) for one in excursions],
+        "excursions": excursions_json(excursions, exposed, WatchRules(), duration_s),
         "warned": [warning_json(one) for one in warned],
         "marks": [{"time_s": time_s, "note": ""} for time_s in marks],
     }

@@ -120,12 +120,14 @@ def test_the_summary_is_read_from_its_first_cards(open_page: OpenPage, stage: St
     page.wait_for_selector("#summary h1")
     assert page.locator("#summary details[open]").count() == 0
     expect_text(
-        page, "#next-step", "Left wrist bent in (flexion): held past the extreme limit once, for 6 s at 0:10."
+        page,
+        "#next-step",
+        "Left wrist bent in (flexion): past the extreme limit once, for 6 s in all, from 0:10.",
     )
     assert page.locator("#next-step a").first.get_attribute("href") == "/log.html#/review/7"
     hold = page.locator(".holds li")
     assert hold.locator("img").get_attribute("src").startswith("/api/clips/7/picture?time_s=1")  # type: ignore[union-attr]
-    expect_text(page, ".holds", "6 s at 0:10")
+    expect_text(page, ".holds", "6 s past it, from 0:10")
     # 6 of 30 seconds, from a third of the practice on.
     box = page.evaluate(
         """() => {

@@ -158,6 +158,17 @@ class ExposureSeries:
         """
         return self._excursions[direction, level]
 
+    def past_s(self, direction: str, level: Level, start_s: float, end_s: float) -> float | None:
+        """The measured time past one limit in the episodes that touch a stretch of time, in seconds; None where
+        nothing was measured in it or there is no such limit. Whole episodes, so that no part of a practice tells a
+        longer time than the whole."""
+        first, last = np.searchsorted(self.time_s, [start_s, end_s])
+        found = self._beyond.get((direction, level))
+        if found is None or not (first < self.time_s.size and self.time_s[first] <= end_s):
+            return None
+        touched = np.unique(found.of[first : max(last, first + 1)])
+        return float(found.measured_s[touched] @ found.label[touched])
+
     def over(self, *windows: Window) -> Exposure:
         """The exposure over the windows taken together, for instance each time a passage was played.
 

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from posturewatch.comfort.rules import WatchRules
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.rules import ExposureRules
 from posturewatch.model.quantities import QUANTITY_NAMES
+from posturewatch.model.verdict import Excursion
 from posturewatch.storage.reader import SessionRecord
+from posturewatch.storage.records import excursion_json
 
-__all__ = ["REVIEW_VERSION", "session_exposures"]
+__all__ = ["REVIEW_VERSION", "excursions_json", "session_exposures"]
 
 #: Raise it when the computation or its JSON changes: what was kept by an older one is computed anew.
-REVIEW_VERSION = 6
+REVIEW_VERSION = 7
 
 
 def session_exposures(record: SessionRecord) -> tuple[ExposureSeries, ...]:
@@ -29,3 +36,40 @@ def session_exposures(record: SessionRecord) -> tuple[ExposureSeries, ...]:
         for one in record.series
         if one.quantity in QUANTITY_NAMES and one.time_s.size
     )
+
+
+def excursions_json(
+    excursions: Iterable[Excursion], series: Sequence[ExposureSeries], rules: WatchRules, end_s: float
+) -> list[dict[str, Any]]:
+    """Excursions in JSON's types, with what is told of them as holds.
+
+    Parameters
+    ----------
+    excursions : iterable of Excursion
+        As the watch kept them: with hysteresis, so that they last on a little within the limit.
+    series : sequence of ExposureSeries
+        Those of the same session.
+    rules : WatchRules
+        Under which it was watched.
+    end_s : float
+        The session's end, in seconds.
+
+    Returns
+    -------
+    list of dict
+        Each as `excursion_json`, with `past_s`, its time past the limit as the exposure has it, in seconds, None where
+        no sample of it can be read; and `hold`: that time is no less than the rules' `min_excursion_s`, and the peak
+        lies past the limit also in whole units, as it is shown.
+    """
+    by_key = {(one.side, one.entry.name): one for one in series}
+    found = []
+    for one in excursions:
+        own = by_key.get((one.side, one.quantity))
+        until_s = end_s if one.end_s is None else one.end_s
+        past_s = None if own is None else own.past_s(one.direction, one.level, one.start_s, until_s)
+        lasting = past_s is None or past_s >= rules.min_excursion_s
+        # Half a unit is shown as the lower one here and the upper one there.
+        shown = math.ceil(abs(one.peak) - 0.5) > one.limit
+        told = {"past_s": None if past_s is None else round(past_s, 3), "hold": lasting and shown}
+        found.append({**excursion_json(one), **told})
+    return found

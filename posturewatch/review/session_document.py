@@ -122,7 +122,15 @@ def full_document(reader: SessionReader, session_id: str) -> dict[str, Any]:
     with reader.reading() as connection:
         if connection is None:
             return summary
-        return {**summary, **session_document(connection, reader.data_dir, info)}
+        document = session_document(connection, reader.data_dir, info)
+    told = {_key(one): {name: one[name] for name in ("past_s", "hold")} for one in summary["excursions"]}
+    unknown = {"past_s": None, "hold": True}
+    document["excursions"] = [{**one, **told.get(_key(one), unknown)} for one in document["excursions"]]
+    return {**summary, **document}
+
+
+def _key(excursion: Mapping[str, Any]) -> tuple[Any, ...]:
+    return tuple(excursion[name] for name in ("side", "quantity", "direction", "level", "start_s"))
 
 
 def piece_document(connection: sqlite3.Connection, data_dir: Path, number: int) -> dict[str, Any]:

@@ -13,9 +13,9 @@ from posturewatch.exposure.series import sample_seconds
 from posturewatch.exposure.summary import summarise
 from posturewatch.model.quantities import QUANTITIES
 from posturewatch.review.cue_shares import session_cues
-from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
+from posturewatch.review.exposures import REVIEW_VERSION, excursions_json, session_exposures
 from posturewatch.storage.reader import SessionReader, SessionRecord
-from posturewatch.storage.records import SessionInfo, excursion_json, warning_json
+from posturewatch.storage.records import SessionInfo, warning_json
 
 __all__ = ["plane_seconds", "session_summary", "summarise_record"]
 
@@ -36,7 +36,8 @@ def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | N
     -------
     dict
         `version` of the computation; `session` (see `SessionInfo.to_json`); the fields of
-        `posturewatch.exposure.summary.Summary.to_json`; the lists `excursions`, `warned` and `marks` of what happened
+        `posturewatch.exposure.summary.Summary.to_json`; the lists `excursions` (see
+        `excursions_json`), `warned` and `marks` of what happened
         while it was recorded; `damage`, sentences on what cannot be read any more; `lift_planes` as `plane_seconds`
         has it; `cues` as `posturewatch.exposure.cue_series.CueShare.to_json`.
 
@@ -45,8 +46,9 @@ def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | N
     ValueError
         For times out of order.
     """
+    series = session_exposures(record) if series is None else series
     summary = summarise(
-        session_exposures(record) if series is None else series,
+        series,
         [stored.warning for stored in record.warnings],
         record.limits.name,
         record.info.end_s,
@@ -57,7 +59,7 @@ def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | N
         **summary.to_json(),
         "lift_planes": plane_seconds(record),
         "cues": shares_json(session_cues(record), (0.0, record.info.end_s)) if record.info.end_s > 0 else [],
-        "excursions": [excursion_json(one) for one in record.excursions],
+        "excursions": excursions_json(record.excursions, series, record.rules, record.info.end_s),
         "warned": [warning_json(one) for one in record.warnings],
         "damage": list(record.damage),
         "marks": [{"time_s": round(mark.time_s, 3), "note": mark.note} for mark in record.marks],

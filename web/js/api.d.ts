@@ -69,6 +69,8 @@ export interface CueShare {
 }
 export interface Excursion {
   level: Level; side: Side; quantity: string; direction: string; start_s: Seconds; end_s: Seconds | null; peak: number; peak_s: Seconds;
+  /** Of it past the limit; null where no sample can be read any more. hold: long enough past it to be told. */
+  past_s: Seconds | null; hold: boolean;
 }
 export interface WarnedThen {
   side: Side; quantity: string; direction: string; since_s: Seconds; fired_s: Seconds; cleared_s: Seconds | null;

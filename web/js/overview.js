@@ -26,20 +26,23 @@ export const overview = (summary, kept) => [timelineCard(summary, kept), nextCar
  */
 export const timelineCard = (summary, { clips, passages }) => card(words.timeline.title, timelineNode(summary, clips, passages));
 
-/**
- * @param {Excursion} one
- * @param {Summary} summary
- */
-const lengthOf = (one, summary) => Math.max(0, (one.end_s ?? summary.duration_s) - one.start_s);
+/** @param {Excursion} one */
+const pastOf = (one) => one.past_s ?? 0;
 
 /**
- * Holds of a wrist past a limit, the longest first.
+ * Its time past the limit, where it is known.
+ * @param {Excursion | undefined} one
+ */
+export const pastText = (one) => (typeof one?.past_s === "number" ? duration(one.past_s) : "–");
+
+/**
+ * Holds of a wrist past a limit, first that which was past it longest.
  * @param {Summary} summary
  * @param {Level} level
  */
 export function holds(summary, level) {
-  return summary.excursions.filter((one) => one.level === level && quantityOf(one.quantity).group === "wrist")
-    .sort((a, b) => lengthOf(b, summary) - lengthOf(a, summary));
+  return summary.excursions.filter((one) => one.hold && one.level === level && quantityOf(one.quantity).group === "wrist")
+    .sort((a, b) => pastOf(b) - pastOf(a));
 }
 
 /**
@@ -62,7 +65,7 @@ export function holdsCard(summary, { clips }) {
   const level = /** @type {Level} */ (extreme.length > 0 ? "extreme" : "comfort");
   return card(text.holds(words.limits[level]), element("ol", { className: "holds" }, ...shown.map((hold) => {
     const clip = clipOf(hold, clips);
-    const about = element("p", {}, element("b", {}, duration(lengthOf(hold, summary))), ` ${words.clips.at(clock(hold.start_s))}`, element("br"),
+    const about = element("p", {}, element("b", {}, pastText(hold)), ` ${text.past(clock(hold.start_s))}`, element("br"),
       sidedLeaning(hold), element("br"), text.peak(sized(hold.quantity, hold.peak)));
     if (!clip) return element("li", {}, about, element("p", { className: "small" }, text.notFilmed));
     const picture = element("img", { src: `/api/clips/${clip.id}/picture?time_s=${hold.peak_s}`, loading: "lazy", alt: text.pictureOf(clock(hold.peak_s)), className: "hold-picture" });
@@ -91,7 +94,7 @@ export function findingText(finding) {
 }
 
 /**
- * What to do where no passage stands out: the kind of hold that lasted longest in all, or the view of the camera.
+ * What to do where no passage stands out: the kind of hold that was longest past its limit in all, or the view of the camera.
  * @param {Summary} summary
  * @param {readonly Clip[]} clips
  */
@@ -104,12 +107,12 @@ function nextWithoutPassages(summary, clips) {
       const kind = [one.side, one.quantity, one.direction].join(" ");
       kinds.set(kind, [...(kinds.get(kind) ?? []), one]);
     }
-    const sum = (/** @type {readonly Excursion[]} */ list) => list.reduce((spent, one) => spent + lengthOf(one, summary), 0);
+    const sum = (/** @type {readonly Excursion[]} */ list) => list.reduce((spent, one) => spent + pastOf(one), 0);
     const [most] = [...kinds.values()].sort((a, b) => sum(b) - sum(a));
     const [longest] = most ?? [];
     if (!most || !longest) continue;
     const clip = clipOf(longest, clips);
-    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, duration(lengthOf(longest, summary)), clock(longest.start_s))),
+    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, pastText(longest), clock(longest.start_s))),
       element("p", { className: "row" }, clip ? link(text.watch, `/log.html#/review/${clip.id}`) : null, link(words.finding.meaning, `/log.html#/guide/${longest.direction}`))];
   }
   const [least] = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side)).sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));

@@ -5,7 +5,7 @@ import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js
 import { clock, duration, percent, sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { ratingStrip } from "./offer.js";
-import { holds, overview } from "./overview.js";
+import { holds, overview, pastText } from "./overview.js";
 import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { translated } from "./translated.js";
 import { vocabulary } from "./vocabulary.js";
@@ -95,10 +95,9 @@ function warnings(summary) {
   const card = element("section", { className: "card" }, element("h2", {}, text.warnings(summary.warned.length)));
   if (summary.warned.length === 0) card.append(element("p", {}, text.noneHeld));
   else {
-    card.append(table([words.marks.at, text.what, text.heldFor, text.peak], summary.warned.map((warning) => {
+    card.append(table([words.marks.at, text.what, words.detail.timePast, text.peak], summary.warned.map((warning) => {
       const held = excursionOf(warning, summary.excursions);
-      const until = held?.end_s ?? warning.cleared_s ?? summary.duration_s;
-      return [clock(warning.since_s), sidedLeaning(warning), duration(Math.max(0, until - warning.since_s)), held ? sized(warning.quantity, held.peak) : "–"];
+      return [clock(warning.since_s), sidedLeaning(warning), pastText(held), held ? sized(warning.quantity, held.peak) : "–"];
     }), text.warningsCaption));
   }
   return card;

@@ -172,7 +172,7 @@ export default {
     title: "Üben beendet", more: "Stellen, Clips und woran als Nächstes zu arbeiten ist", howToRead: "Wie das zu lesen ist", warnings: (count) => (count === 0 ? "Keine Warnungen" : plural(count, "Warnung", "Warnungen")),
     headline: (warnings, quantity, share) => `${warnings}; ${quantity} in ${share} der Zeit gemessen`, tooLittle: (headline) => `${headline}: zu wenig, um etwas zu sagen.`,
     headlineNothing: (warnings) => `${warnings}; kein Handgelenk gemessen: zu wenig, um etwas zu sagen.`, ofPractice: (time) => `${time} geübt`, source: (name) => `Quelle: ${name}`, keptHere: "Alles bleibt auf diesem Rechner.",
-    noneHeld: "Nichts, wovor gewarnt wird, wurde in der gemessenen Zeit über seiner Extremgrenze gehalten.", warningsCaption: "Was über seiner Extremgrenze gehalten und wovor gewarnt wurde", what: "Was", state: "Zustand", heldFor: "Gehalten", peak: "Höchstwert",
+    noneHeld: "Nichts, wovor gewarnt wird, wurde in der gemessenen Zeit über seiner Extremgrenze gehalten.", warningsCaption: "Was über seiner Extremgrenze gehalten und wovor gewarnt wurde", what: "Was", state: "Zustand", peak: "Höchstwert",
     nothingRecorded: "Von dieser Hand wurde nichts aufgenommen.", nothingMeasured: "Nichts wurde gemessen.", neverPast: "Nie länger als einen Augenblick über einer Grenze gesehen.",
     measured: (share, rest) => `${share} der Zeit gemessen.${rest ? ` Der Rest: ${rest}.` : ""}`, statesCaption: (hand, quantity) => `${hand}, ${quantity}: Zeit nach Zustand und Richtung`, ofTheTime: (shares) => `${shares} der Zeit.`,
     spread: (median, low, high) => `Median ${median}; 10. bis 90. Perzentil: ${low} bis ${high}.`, longestHold: (limit, value, direction, time, at) => `Am längsten über der ${limit} gehalten (${value} ${direction}): ${time}, bei ${at}.`,
@@ -192,9 +192,9 @@ export default {
   timeline: { title: "Das Üben auf einen Blick", of: (hand) => `${hand}: Anteil der Zeit in jedem Zustand, vom Anfang bis zum Ende` },
 
   overview: {
-    holds: (limit) => `Am längsten über der ${limit} gehalten`, peak: (value) => `höchstens ${value}`, notFilmed: "nicht gefilmt", pictureOf: (at) => `Bild bei ${at}`,
+    holds: (limit) => `Am längsten über der ${limit}`, past: (at) => `darüber, ab ${at}`, peak: (value) => `höchstens ${value}`, notFilmed: "nicht gefilmt", pictureOf: (at) => `Bild bei ${at}`,
     watch: "Das längste ansehen", nothingHeld: "Soweit gemessen wurde, wurde kein Handgelenk über einer Grenze gehalten.",
-    next: (what, limit, count, time, at) => `${what}: ${count === 1 ? "einmal" : `${count}-mal`} über der ${limit} gehalten, ${count === 1 ? "" : "am längsten "}${time} bei ${at}.`,
+    next: (what, limit, count, time, at) => `${what}: ${count === 1 ? "einmal" : `${count}-mal`} über der ${limit}, ${count === 1 ? "" : "am längsten "}insgesamt ${time} ab ${at}.`,
     seeMore: (quantity, share) => (quantity === "" ? "Kein Handgelenk wurde gemessen: Hilf der Kamera, die Hand zu sehen." : `Hilf zuerst der Kamera: ${quantity} wurde in ${share} der Zeit gemessen, zu wenig, um mehr zu sagen.`),
   },
 

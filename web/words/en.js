@@ -137,7 +137,7 @@ export default {
     headlineNothing: (/** @type {string} */ warnings) => `${warnings}; no wrist was measured: too little to say.`,
     ofPractice: (/** @type {string} */ time) => `${time} of practice`, source: (/** @type {string} */ name) => `source: ${name}`, keptHere: "Everything is kept on this machine.",
     noneHeld: "Nothing that is warned of was held past its extreme limit in the time that was measured.",
-    warningsCaption: "What was held past its extreme limit and warned of", what: "What", state: "State", heldFor: "Held for", peak: "Peak",
+    warningsCaption: "What was held past its extreme limit and warned of", what: "What", state: "State", peak: "Peak",
     nothingRecorded: "Nothing was recorded of this hand.", nothingMeasured: "Nothing was measured.", neverPast: "Never seen past a limit for longer than a moment.",
     measured: (/** @type {string} */ share, /** @type {string} */ rest) => `Measured ${share} of the time.${rest ? ` The rest: ${rest}.` : ""}`,
     statesCaption: (/** @type {string} */ hand, /** @type {string} */ quantity) => `${hand}, ${quantity}: time by state and direction`,
@@ -161,10 +161,10 @@ export default {
   timeline: { title: "The practice at a glance", of: (/** @type {string} */ hand) => `${hand}: share of the time in each state, from the beginning to the end` },
 
   overview: {
-    holds: (/** @type {string} */ limit) => `The longest holds past the ${limit}`, peak: (/** @type {string} */ value) => `peak ${value}`, notFilmed: "not filmed",
+    holds: (/** @type {string} */ limit) => `Longest past the ${limit}`, past: (/** @type {string} */ at) => `past it, from ${at}`, peak: (/** @type {string} */ value) => `peak ${value}`, notFilmed: "not filmed",
     pictureOf: (/** @type {string} */ at) => `Picture at ${at}`, watch: "Watch the longest", nothingHeld: "No wrist was held past a limit in what was measured.",
     next: (/** @type {string} */ what, /** @type {string} */ limit, /** @type {number} */ count, /** @type {string} */ time, /** @type {string} */ at) =>
-      `${what}: held past the ${limit} ${count === 1 ? "once" : `${count} times`}, ${count === 1 ? "for" : "longest"} ${time} at ${at}.`,
+      `${what}: past the ${limit} ${count === 1 ? "once" : `${count} times`}, ${count === 1 ? "for" : "the longest for"} ${time} in all, from ${at}.`,
     seeMore: (/** @type {string} */ quantity, /** @type {string} */ share) => (quantity === "" ? "No wrist was measured: help the camera to see the hand." : `Help the camera first: ${quantity} was measured ${share} of the time, too little to say more.`),
   },
 

@@ -103,7 +103,8 @@ class Discomfort:
 @dataclass(frozen=True)
 class Moment:
     """A hold past a limit, one of the worst. value, sd: signed angle at its peak, sd None where it is not known any
-    more. limit: magnitude; level: comfort or extreme. duration_s: of the whole hold. picture: a JPEG at the peak, None
+    more. limit: magnitude; level: comfort or extreme. past_s: time past the limit, None where it
+    is not known any more. picture: a JPEG at the peak, None
     where none was kept; lines: whether forearm and hand are drawn in it.
     clip: the film of it, MP4, where it goes with the report."""
 
@@ -120,7 +121,7 @@ class Moment:
     level: str
     comfort: float | None
     extreme: float | None
-    duration_s: float
+    past_s: float | None
     warned: bool
     passage: str
     picture: bytes | None = None

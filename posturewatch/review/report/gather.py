@@ -146,7 +146,7 @@ def _practice(record: SessionRecord, document: Mapping[str, Any]) -> Practice:
     hands = tuple(_hand(side, labels[side], side in watched, document, halves) for side in SIDES)
     hands = tuple(sorted(hands, key=lambda one: not one.watched))
     unwarned = sum(
-        one["level"] == "extreme" and quantity(one["quantity"]).group == "wrist"
+        one["hold"] and one["level"] == "extreme" and quantity(one["quantity"]).group == "wrist"
         for one in document["excursions"]
     )
     told, little = headline(len(document["warned"]), unwarned, hands)
@@ -161,7 +161,7 @@ def _practice(record: SessionRecord, document: Mapping[str, Any]) -> Practice:
         watched_s=document.get("watched_s", record.info.end_s),
         headline=told,
         too_little=little,
-        finding=next_step(document, record.info.end_s, hands) if finding is None else finding["sentence"],
+        finding=next_step(document, hands) if finding is None else finding["sentence"],
         view=view_sentence(hands),
         hands=hands,
         warned_s=tuple(one["since_s"] for one in document["warned"]),

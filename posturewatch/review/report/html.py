@@ -201,7 +201,7 @@ def _moments(report: Report) -> str:
         return _section("Moments", _p("No wrist was held past a limit in what was measured."))
     level = report.moments[0].level
     return _section(
-        f"The longest holds past the {level} limit",
+        f"Longest past the {level} limit",
         '<div class="moments">' + "".join(_moment(one) for one in report.moments) + "</div>",
         _p(drawn_text(report.moments), "small"),
     )

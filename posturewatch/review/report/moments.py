@@ -1,4 +1,4 @@
-"""The worst moments of practices: the longest holds past a limit, with a picture where a clip was kept."""
+"""The worst moments of practices: those longest past a limit, with a picture where a clip was kept."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def worst_moments(
         (record, document, when, one)
         for record, document, when in zip(records, documents, whens, strict=True)
         for one in document["excursions"]
-        if quantity(one["quantity"]).group == "wrist"
+        if one["hold"] and quantity(one["quantity"]).group == "wrist"
     ]
     for level in ("extreme", "comfort"):
         own = [each for each in found if each[3]["level"] == level]
@@ -68,9 +68,8 @@ def worst_moments(
 _Found = tuple[SessionRecord, Mapping[str, Any], str, Mapping[str, Any]]
 
 
-def _length_s(each: _Found) -> float:
-    record, _, _, one = each
-    return float((record.info.end_s if one["end_s"] is None else one["end_s"]) - one["start_s"])
+def _past_s(each: _Found) -> float:
+    return float(each[3]["past_s"] or 0.0)
 
 
 def _filmed(each: _Found) -> bool:
@@ -83,7 +82,7 @@ def _chosen(found: Sequence[_Found]) -> list[_Found]:
     newest = sorted(found, key=lambda each: each[0].info.started_at, reverse=True)
     # To the second: of holds that are as long as each other, those with a picture, and the newest.
     for each in sorted(
-        newest, key=lambda each: (each[3]["warned_s"] is None, -round(_length_s(each)), not _filmed(each))
+        newest, key=lambda each: (each[3]["warned_s"] is None, -round(_past_s(each)), not _filmed(each))
     ):
         near = any(
             each[0] is other[0]
@@ -135,7 +134,7 @@ def _moment(
         level=one["level"],
         comfort=None if band.comfort is None else band.comfort.value,
         extreme=None if band.extreme is None else band.extreme.value,
-        duration_s=_length_s((record, document, when, one)),
+        past_s=one["past_s"],
         warned=one["warned_s"] is not None,
         passage=""
         if played is None

@@ -266,7 +266,7 @@ class _Setter:
             colWidths=[each] * len(cells),
             style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
         )
-        heading = f"The longest holds past the {report.moments[0].level} limit"
+        heading = f"Longest past the {report.moments[0].level} limit"
         about = drawn_text(report.moments)
         return self._section(heading, table, self._p(about, "small"))
 

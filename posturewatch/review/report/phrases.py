@@ -141,23 +141,22 @@ def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, 
     return (f"{told}: too little to say." if little and warnings == 0 else f"{told}."), little
 
 
-def next_step(document: Mapping[str, Any], end_s: float, hands: Sequence[Hand]) -> str:
-    """The kind of hold that lasted longest in all, where no passage stands out; as on the page."""
+def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
+    """The kind of hold that was longest past its limit in all, where no passage stands out; as on the page."""
     for level in ("extreme", "comfort"):
         kinds: dict[tuple[str, str, str], list[tuple[float, float]]] = {}
         for one in document["excursions"]:
-            if one["level"] == level and quantity(one["quantity"]).group == "wrist":
-                until_s = end_s if one["end_s"] is None else one["end_s"]
+            if one["hold"] and one["level"] == level and quantity(one["quantity"]).group == "wrist":
                 key = (one["side"], one["quantity"], one["direction"])
-                kinds.setdefault(key, []).append((until_s - one["start_s"], one["start_s"]))
+                kinds.setdefault(key, []).append((one["past_s"] or 0.0, one["start_s"]))
         if kinds:
             (side, name, direction), holds = max(
                 kinds.items(), key=lambda item: sum(long for long, _ in item[1])
             )
             long_s, at_s = max(holds)
-            times = "once, for" if len(holds) == 1 else f"{len(holds)} times, longest"
+            times = "once, for" if len(holds) == 1 else f"{len(holds)} times, the longest for"
             words = quantity(name).leaning(direction)
-            return f"The {side} {words}: held past the {level} limit {times} {duration(long_s)} at {clock(at_s)}."
+            return f"The {side} {words}: past the {level} limit {times} {duration(long_s)} in all, from {clock(at_s)}."
     if any(angle.measured_share >= ENOUGH_SHARE for hand in hands if hand.watched for angle in hand.angles):
         return "No wrist was held past a limit in what was measured."
     return "Too little was measured to say what to work on; help the camera first."
@@ -206,7 +205,8 @@ def moment_text(one: Moment) -> str:
             said += f"; it may have been inside the {one.level} limit of {angle_text(limit)}"
         elif limit is not None:
             said += f"; beyond the {one.level} limit of {angle_text(limit)} all the same"
-    return f"{said}. Held for {duration(one.duration_s)}{', and warned of' if one.warned else ''}."
+    past = "" if one.past_s is None else f" Past it for {duration(one.past_s)} in all."
+    return f"{said}.{past}{' Warned of.' if one.warned else ''}"
 
 
 def drawn_text(moments: Sequence[Moment]) -> str:

@@ -90,7 +90,8 @@ One session
            `posturewatch.storage.records.SessionInfo.to_json`
     GET    /api/sessions/ID/summary             `posturewatch.review.summaries.summarise_record`
     GET    /api/sessions/ID                     {"session": SESSION, "passages": [PASSAGE],
-           "marks": [MARK], "excursions": [as in the summary, with "id"], "clips": [CLIP], "checks": [CHECK],
+           "marks": [MARK], "excursions": [as in the summary, with "id", without "past_s", "hold"],
+           "clips": [CLIP], "checks": [CHECK],
            "exposure": {"session": [EXPOSURE], "passages": [{"passage_id", "exposure": [EXPOSURE]}],
                         "parts": [{"piece_id", "piece", "bars", "passage_ids", "exposure": [EXPOSURE]}],
                         "minutes": [{"start_s", "end_s", "exposure": [SHORT]}]} | null while it runs,
