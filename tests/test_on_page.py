@@ -84,4 +84,7 @@ def test_a_video_goes_through_the_page_itself(tmp_path: Path, monkeypatch: pytes
     assert told.comfort()[2:] == (0, 0)
     assert "forearm not seen" in told.messages[-1]
     # Four seconds of the 11.9 from the first frame to the last.
-    assert told.headline == "No warnings; wrist flexion measured 34\u00a0% of the time: too little to say."
+    assert told.headline == (
+        "No warnings; wrist flexion measured 34\u00a0% of the time, the hand could be judged 34\u00a0% of the time: "
+        "too little to say."
+    )

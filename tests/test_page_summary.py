@@ -35,7 +35,7 @@ def test_stop_by_key_shows_the_summary_and_the_key_starts_again(open_page: OpenP
     text = page.inner_text("#summary")
     for words in (
         "30 s of practice",
-        "1 warning; wrist flexion measured 90\u00a0% of the time.",
+        "1 warning; wrist flexion measured 90\u00a0% of the time, the hand could be judged 90\u00a0% of the time.",
         "0:10",
         "Left wrist bent in (flexion)",
         "60°\u00a0flexion",

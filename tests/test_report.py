@@ -185,7 +185,7 @@ def test_fills_are_told_apart_without_colour() -> None:
     assert hatching(Box(0, 0, 10, 10, "extreme")) == []
 
 
-def hand(measured_s: float, *, reason: str = "hand not seen") -> Hand:
+def hand(measured_s: float, *, reason: str = "hand not seen", unsure_s: float = 0.0) -> Hand:
     angle = Angle(
         "wrist flexion",
         100.0,
@@ -194,25 +194,32 @@ def hand(measured_s: float, *, reason: str = "hand not seen") -> Hand:
         (),
         ((reason, 100.0 - measured_s),),
     )
-    return Hand("left", "left, fretting hand", True, 100.0, {}, {}, (angle,))
+    states = {"in comfort": measured_s - unsure_s, "unsure": unsure_s, "not seen": 100.0 - measured_s}
+    return Hand("left", "left, fretting hand", True, 100.0, states, {}, (angle,))
 
 
 @pytest.mark.parametrize(
-    ("warnings", "unwarned", "measured_s", "said", "little"),
+    ("warnings", "unwarned", "measured_s", "unsure_s", "said", "little"),
     [
-        (0, 0, 92.0, "No warnings; wrist flexion of the left, fretting hand measured 92 % of the time.", False),
-        (0, 0, 31.0, "No warnings; wrist flexion of the left, fretting hand measured 31 % of the time: too little to "
-         "say.", True),
-        (2, 2, 31.0, "2 warnings; wrist flexion of the left, fretting hand measured 31 % of the time.", True),
-        (0, 1, 80.0, "No warnings, but 1 hold past an extreme limit; wrist flexion of the left, fretting hand measured "
-         "80 % of the time.", False),
-        (0, 0, 0.0, "No warnings; no wrist was measured: too little to say.", True),
+        (0, 0, 92.0, 12.0, "No warnings; MEASURED 92 % of the time, JUDGED 80 % of the time.", False),
+        (0, 0, 31.0, 0.0, "No warnings; MEASURED 31 % of the time, JUDGED 31 % of the time: too little to say.", True),
+        (2, 2, 100.0, 88.0, "2 warnings; MEASURED 100 % of the time, JUDGED 12 % of the time.", True),
+        # Measured throughout and unsure for most of it is no all clear.
+        (0, 0, 100.0, 60.0, "No warnings; MEASURED 100 % of the time, JUDGED 40 % of the time: too little to say.",
+         True),
+        (0, 1, 80.0, 0.0, "No warnings, but 1 hold past an extreme limit; MEASURED 80 % of the time, JUDGED 80 % of "
+         "the time.", False),
+        (0, 1, 80.0, 60.0, "No warnings, but 1 hold past an extreme limit; MEASURED 80 % of the time, JUDGED 20 % of "
+         "the time: too little to say.", True),
+        (0, 0, 0.0, 0.0, "No warnings; no wrist was measured: too little to say.", True),
     ],
 )  # fmt: skip
-def test_how_much_was_measured_is_in_every_headline(
-    warnings: int, unwarned: int, measured_s: float, said: str, little: bool
+def test_how_much_was_measured_and_judged_is_in_every_headline(
+    warnings: int, unwarned: int, measured_s: float, unsure_s: float, said: str, little: bool
 ) -> None:
-    told = headline(warnings, unwarned, [hand(measured_s)])
+    told = headline(warnings, unwarned, [hand(measured_s, unsure_s=unsure_s)])
+    said = said.replace("MEASURED", "wrist flexion of the left, fretting hand measured")
+    said = said.replace("JUDGED", "the hand could be judged")
     assert (told[0].replace("\u00a0", " "), told[1]) == (said, little)
 
 

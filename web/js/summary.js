@@ -11,12 +11,14 @@ import { translated } from "./translated.js";
 import { vocabulary } from "./vocabulary.js";
 
 /** @import { Kept } from "./overview.js" */
-/** @import { DirectionExposure, Excursion, Exposure, HandTime, Quantity, Side, Summary, WarnedThen } from "./api.d.ts" */
+/** @import { DirectionExposure, Excursion, Exposure, HandTime, Quantity, Side, State, Summary, WarnedThen } from "./api.d.ts" */
 
 /** Of a measured angle, from comfort outwards. @type {readonly ["within", "unsure", "beyond", "extreme"]} */
 const STATES = ["within", "unsure", "beyond", "extreme"];
 /** @typedef {typeof STATES[number]} Known */
-/** With less of the time measured than this, that nothing was seen says too little. */
+/** Of a hand, those that say what it did. @type {readonly State[]} */
+const JUDGED = ["within", "beyond", "extreme"];
+/** With less of the time judged than this, that nothing was seen says too little. */
 const ENOUGH_SHARE = 0.5;
 const SHORTEST_REASON_S = 0.05;
 const SHORTEST_AWAY_S = 1;
@@ -65,7 +67,8 @@ export function showSummary(node, summary, { fault, onStart, sessionId, kept, fa
 const folded = (title, ...children) => element("details", { className: "card" }, element("summary", {}, title), ...children);
 
 /**
- * How many warnings, and of how much of the time that speaks: what was measured least of the hand on the fingerboard.
+ * How many warnings, and of how much of the time that speaks: what was measured least of the hand on the fingerboard,
+ * and how long that hand could be judged, being in comfort or past a limit for sure.
  * @param {Summary} summary
  */
 export function headline(summary) {
@@ -76,8 +79,18 @@ export function headline(summary) {
   const count = summary.warned.length === 0 && held > 0 ? text.unwarned(held) : text.warnings(summary.warned.length);
   if (!least) return text.headlineNothing(count);
   const share = least.measured_share ?? 0;
-  const told = text.headline(count, labelOf(least.quantity), percent(share));
-  return summary.warned.length === 0 && share < ENOUGH_SHARE ? text.tooLittle(told) : `${told}.`;
+  const judged = Math.min(...summary.hands.filter((one) => FINGERBOARD_SIDES.includes(one.side)).map(judgedShare), share);
+  const told = text.headline(count, labelOf(least.quantity), percent(share), percent(judged));
+  return summary.warned.length === 0 && judged < ENOUGH_SHARE ? text.tooLittle(told) : `${told}.`;
+}
+
+/**
+ * The share of the whole time in which the hand was neither unsure nor only partly seen or not at all.
+ * @param {HandTime} time
+ */
+function judgedShare({ total_s: totalS, states_s: seconds }) {
+  const spent = byState(seconds);
+  return totalS > 0 ? JUDGED.reduce((sum, state) => sum + (spent.get(state) ?? 0), 0) / totalS : 0;
 }
 
 /** @param {Summary} summary */

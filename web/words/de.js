@@ -170,7 +170,7 @@ export default {
 
   summary: {
     title: "Üben beendet", more: "Stellen, Clips und woran als Nächstes zu arbeiten ist", howToRead: "Wie das zu lesen ist", warnings: (count) => (count === 0 ? "Keine Warnungen" : plural(count, "Warnung", "Warnungen")),
-    headline: (warnings, quantity, share) => `${warnings}; ${quantity} in ${share} der Zeit gemessen`, tooLittle: (headline) => `${headline}: zu wenig, um etwas zu sagen.`,
+    headline: (warnings, quantity, share, judged) => `${warnings}; ${quantity} in ${share} der Zeit gemessen, die Hand in ${judged} zu beurteilen`, tooLittle: (headline) => `${headline}: zu wenig, um etwas zu sagen.`,
     headlineNothing: (warnings) => `${warnings}; kein Handgelenk gemessen: zu wenig, um etwas zu sagen.`, ofPractice: (time) => `${time} geübt`, source: (name) => `Quelle: ${name}`, keptHere: "Alles bleibt auf diesem Rechner.",
     noneHeld: "Nichts, wovor gewarnt wird, wurde in der gemessenen Zeit über seiner Extremgrenze gehalten.", warningsCaption: "Was über seiner Extremgrenze gehalten und wovor gewarnt wurde", what: "Was", state: "Zustand", peak: "Höchstwert",
     nothingRecorded: "Von dieser Hand wurde nichts aufgenommen.", nothingMeasured: "Nichts wurde gemessen.", neverPast: "Nie länger als einen Augenblick über einer Grenze gesehen.",

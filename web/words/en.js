@@ -132,7 +132,8 @@ export default {
   summary: {
     title: "Practice ended", more: "Passages, clips and what to work on next", howToRead: "How to read this",
     warnings: (/** @type {number} */ count) => (count === 0 ? "No warnings" : plural(count, "warning", "warnings")),
-    headline: (/** @type {string} */ warnings, /** @type {string} */ quantity, /** @type {string} */ share) => `${warnings}; ${quantity} measured ${share} of the time`,
+    headline: (/** @type {string} */ warnings, /** @type {string} */ quantity, /** @type {string} */ share, /** @type {string} */ judged) =>
+      `${warnings}; ${quantity} measured ${share} of the time, the hand could be judged ${judged} of the time`,
     tooLittle: (/** @type {string} */ headline) => `${headline}: too little to say.`,
     headlineNothing: (/** @type {string} */ warnings) => `${warnings}; no wrist was measured: too little to say.`,
     ofPractice: (/** @type {string} */ time) => `${time} of practice`, source: (/** @type {string} */ name) => `source: ${name}`, keptHere: "Everything is kept on this machine.",

@@ -76,6 +76,12 @@ class Hand:
     timeline: Mapping[str, tuple[float, ...]]
     angles: tuple[Angle, ...]
 
+    @property
+    def judged_share(self) -> float:
+        """Of the whole time, 0 to 1: neither unsure nor only partly seen or not at all."""
+        judged_s = sum(self.states_s.get(name, 0.0) for name in ("in comfort", "past comfort", "extreme"))
+        return judged_s / self.total_s if self.total_s > 0 else 0.0
+
 
 @dataclass(frozen=True)
 class PassageRow:

@@ -127,7 +127,8 @@ def plural(count: int, noun: str) -> str:
 def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, bool]:
     """How many warnings, of how much measured time; and whether that is too little to say anything good.
 
-    The time is that of the watched hand's angle that was measured least: what could not be seen is never good.
+    The time is that of the watched hand's angle that was measured least, and that in which the hand could be judged,
+    being in comfort or past a limit for sure: what could not be seen, or not for sure, is never good.
     """
     said = plural(warnings, "warning")
     if warnings == 0 and unwarned:
@@ -137,7 +138,9 @@ def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, 
         return f"{said}; no wrist was measured: too little to say.", True
     least, hand = min(angles, key=lambda one: one[0].measured_share)
     told = f"{said}; {least.label} of the {hand.label} measured {percent(least.measured_share)} of the time"
-    little = least.measured_share < ENOUGH_SHARE
+    judged = min(least.measured_share, *(one.judged_share for one in hands if one.watched))
+    told += f", the hand could be judged {percent(judged)} of the time"
+    little = judged < ENOUGH_SHARE
     return (f"{told}: too little to say." if little and warnings == 0 else f"{told}."), little
 
 
