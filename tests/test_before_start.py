@@ -13,6 +13,7 @@ import pytest
 from cli_stand_ins import ScriptedHands, film
 from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
 
+from posturewatch.capture import names_film
 from posturewatch.cli.main import main
 from posturewatch.errors import SourceError
 from posturewatch.pipeline.preview import LEAVE_S, Preview
@@ -42,6 +43,7 @@ def preview(stage: SetUpStage, phase: str) -> Callable[[], bool]:
 
 def test_a_look_records_nothing_and_start_gives_the_camera_over(stage: SetUpStage, tmp_path: Path) -> None:
     assert stage.ask("GET", "setup")[1]["preview"]["phase"] == "off"
+    assert stage.ask("GET", "setup")[1]["choices"]["film"] is True
     assert stage.ask("POST", "setup/open")[0] == 200
     until(preview(stage, "on"))
     assert stage.feed.latest(0, WAIT_S) is not None
@@ -126,6 +128,21 @@ def test_a_camera_that_is_not_there_is_told_and_another_can_be_chosen(
     assert "There is no camera 7" in stage.ask("GET", "setup")[1]["preview"]["fault"]
     stage.ask("PATCH", "setup", {"source": str(tmp_path / "a.mkv")})
     until(preview(stage, "on"))
+
+
+@pytest.mark.parametrize(
+    ("spec", "film"),
+    [
+        ("demo", True),
+        ("a.mp4", True),
+        ("file:///tmp/a.mp4", True),
+        ("0", False),
+        ("/dev/video0", False),
+        ("rtsp://phone/live", False),
+    ],
+)
+def test_a_films_name_is_told_from_a_cameras(spec: str, film: bool) -> None:
+    assert names_film(spec) is film
 
 
 def test_a_streams_secrets_are_not_told(stage: SetUpStage) -> None:

@@ -67,7 +67,7 @@ def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, t
     expect_text(page, "#steps", "Front camera")
     page.check("input[value='classical guitar']")
     page.check("input[value=left]")
-    expect_text(page, "#steps", "The camera gives 96 × 64 at 25")
+    expect_text(page, "#steps", "The film has 96 × 64 at 25")
     page.wait_for_selector("body[data-preview=on]")
     assert 'name = "classical guitar"' in stage.file.read_text(encoding="utf-8")
     expect(page.locator("#no-picture")).to_be_empty()
@@ -161,3 +161,23 @@ def test_the_pages_can_be_used_by_everybody(open_page: Open, address: str) -> No
     page.set_viewport_size({"width": 390, "height": 844})
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     page.emulate_media(color_scheme="light")
+
+
+def test_a_films_set_up_does_not_speak_of_a_camera(open_page: Open, stage: SetUpStage) -> None:
+    page = open_page("setup.html")
+    page.wait_for_selector("body[data-preview=on]")
+    said = page.evaluate(
+        """async () => {
+          const { PlacementStep } = await import("/js/setup/placement.js");
+          const advice = { help: "frame rate", side: null, move_deg: null };
+          const low = { enough: true, rate_hz: 4, towards_head_deg: null, grades: [], advice };
+          return [true, false].map((film) => {
+            new PlacementStep().show(low, undefined, { film }, true);
+            return document.querySelector("#advice p").textContent;
+          });
+        }"""
+    )
+    assert ["camera" in one for one in said] == [False, True], said
+    stage.set_up.choose({"source": str(stage.file.parent / "none.mkv")})
+    expect_text(page, "#no-picture", "none.mkv")
+    expect(page.locator("#no-picture")).not_to_contain_text("camera")

@@ -17,7 +17,7 @@ from posturewatch.capture.video_file import VideoFileSource
 from posturewatch.config.resources import DEMO_NAME, calibration_dir
 from posturewatch.errors import InputError, SourceError, UnavailableError
 
-__all__ = ["CameraFound", "demo_video", "find_cameras", "open_film", "open_source"]
+__all__ = ["CameraFound", "demo_video", "find_cameras", "names_film", "open_film", "open_source"]
 
 #: As a plain string, so that the type checker reads the branches of every system.
 _SYSTEM: str = sys.platform
@@ -57,6 +57,14 @@ def open_source(
     if spec.startswith("/dev/"):
         return CameraSource(spec, size_px=size_px, rate_hz=rate_hz)
     return VideoFileSource(Path(spec).expanduser(), pace=pace)
+
+
+def names_film(spec: str) -> bool:
+    """Whether that would be opened as a video file, and not as a camera or a stream."""
+    spec = spec.strip()
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", spec):
+        return urlsplit(spec).scheme.lower() == "file"
+    return not re.fullmatch(r"[0-9]{1,4}", spec) and not spec.startswith("/dev/")
 
 
 def open_film(path: Path, stretch: Stretch = WHOLE) -> VideoFileSource:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from posturewatch.capture import CameraFound, find_cameras
+from posturewatch.capture import CameraFound, find_cameras, names_film
 from posturewatch.capture.lens import board_pdf, board_png
 from posturewatch.comfort.limits import Limit
 from posturewatch.comfort.personal import compared, limits_from_range
@@ -237,6 +237,7 @@ class SetUp:
         spec = self._live.spec
         return {
             "source": public_address(spec) if is_address(spec) else spec,
+            "film": names_film(spec),
             "size_px": list(settings.camera.size_px),
             "rate_hz": settings.camera.rate_hz,
             "mirrored": settings.camera.mirrored,

@@ -15,7 +15,7 @@ export interface Preview {
   phase: "off" | "opening" | "on" | "failed"; fault: string | null; notice: string | null; source: PreviewSource | null;
 }
 export interface Choices {
-  source: string; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: boolean;
+  source: string; film: boolean; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: boolean;
   instrument: string; handedness: "right" | "left"; before_start: boolean; remembered: boolean; player: string; range_share: number;
 }
 export type Hint = "show the hand" | "hold still" | "holding" | "go further" | "show the board" | "move the board" | "done" | "";

@@ -81,7 +81,7 @@ export class CameraStep {
           return this.#choose({ size_px: [width, height] });
         }),
         select(text.rate, RATES.map((one) => [one, one]), String(choices.rate_hz), (value) => this.#choose({ rate_hz: Number(value) }))),
-      preview.source ? element("p", { className: "hint" }, text.gives(preview.source.width_px, preview.source.height_px, rate)) : null,
+      preview.source ? element("p", { className: "hint" }, (choices.film ? text.filmGives : text.gives)(preview.source.width_px, preview.source.height_px, rate)) : null,
       element("details", {}, element("summary", {}, text.stream), element("p", { className: "hint" }, text.streamAbout),
         element("p", { className: "row" }, this.#address, button(text.use, () => this.#address.value.trim() && this.#choose({ source: this.#address.value.trim() })))),
       check(text.mirrored, choices.mirrored, (mirrored) => this.#choose({ mirrored })),
@@ -97,7 +97,8 @@ export class CameraStep {
     if (this.#looking) return element("p", { className: "hint" }, text.looking);
     if (this.#cameras === null || this.#cameras.length === 0) {
       const used = element("p", {}, text.other(choices.source));
-      return element("div", {}, this.#cameras === null ? used : element("p", {}, text.none), again);
+      const none = this.#cameras === null ? null : element("p", {}, choices.film ? text.noneForFilm : text.none);
+      return element("div", {}, none, none === null || choices.film ? used : null, again);
     }
     return element("div", {}, tiles(text.which, "camera", this.#cameras.map((one) => ({
       value: one.source, label: one.name ?? text.numbered(one.source),

@@ -208,8 +208,9 @@ function renderEmpty() {
   const stale = performance.now() - pictureAt > STALE_MS;
   if (!stale || now === null) return empty.replaceChildren();
   const { phase, fault, notice } = now.preview;
+  const text = now.choices.film ? words.setup.filmPhase : words.setup.phase;
   clear(canvas);
   // A camera that was unplugged says so, and is tried again.
-  if (phase === "on" || phase === "opening") return empty.replaceChildren(element("span", {}, notice ?? words.setup.phase.opening));
-  return empty.replaceChildren(element("span", {}, fault ?? words.setup.phase[phase]), button(words.setup.again, open));
+  if (phase === "on" || phase === "opening") return empty.replaceChildren(element("span", {}, notice ?? text.opening));
+  return empty.replaceChildren(element("span", {}, fault ?? text[phase]), button(words.setup.again, open));
 }

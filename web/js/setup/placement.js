@@ -51,17 +51,21 @@ export class PlacementStep {
     this.#said = key;
     const box = byId("advice", HTMLElement);
     setData(box, "kind", advice ? "advice" : placement ? "good" : "waiting");
-    setText(within(box, "p", HTMLElement), sentence(placement));
+    setText(within(box, "p", HTMLElement), sentence(placement, choices.film));
     within(box, "div", HTMLElement).replaceChildren(...(placement && instrument ? drawing(placement, instrument, choices) : []));
   }
 }
 
-/** @param {Placement | null} placement */
-function sentence(placement) {
+/**
+ * @param {Placement | null} placement
+ * @param {boolean} film
+ */
+function sentence(placement, film) {
   const text = words.setup.view;
   if (placement === null) return text.waiting;
   const { advice } = placement;
   if (advice === null) return goodEnough(placement) ? text.goodEnough : text.good;
+  if (film && advice.help === "frame rate") return text.filmRate;
   return text.advice[advice.help](advice.side ? words.hands[advice.side] : "", advice.move_deg ?? 0);
 }
 

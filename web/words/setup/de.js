@@ -5,6 +5,7 @@ export default {
   title: "Vor dem Start", intro: "Noch wird nichts aufgenommen.", link: "Einrichten", settings: "Einstellungen", log: "Übetagebuch", practice: "Übeseite",
   running: "Es wird gerade aufgenommen.", preview: "Bild der Kamera", previewAbout: "Du, gespiegelt, so wie die Kamera dich sieht, mit den gemessenen Linien von Hand und Unterarm",
   phase: { off: "Die Kamera ist aus.", opening: "Die Kamera wird geöffnet…", failed: "Die Kamera ließ sich nicht öffnen." },
+  filmPhase: { off: "Der Film wird nicht gezeigt.", opening: "Der Film wird geöffnet…", failed: "Der Film ließ sich nicht öffnen." },
   again: "Noch einmal versuchen", start: "Start", startIn: (seconds) => `Start in ${seconds} s`,
   starting: (seconds) => `Start in ${seconds}…`, stopCountdown: "Doch nicht starten", opening: "Es geht los…",
   skip: "Ab jetzt sofort starten", skipAbout: "Diese Seite findest du wieder unter „Einrichten“.",
@@ -18,6 +19,7 @@ export default {
   camera: {
     title: "Kamera und Ton", which: "Kamera", numbered: (number) => `Kamera ${number}`, inUse: "von einem anderen Programm oder diesem benutzt",
     none: "Keine Kamera gefunden. Schließe eine an und suche noch einmal; auch der Strom eines Telefons geht.", look: "Noch einmal nach Kameras suchen", looking: "Es wird nach Kameras gesucht…",
+    noneForFilm: "Keine Kamera gefunden; der Film braucht keine.", filmGives: (width, height, rate) => `Der Film hat ${width} × ${height}${rate}.`,
     stream: "Adresse eines Telefons oder einer Netzwerkkamera", streamAbout: "Eine App auf dem Telefon zeigt sie an, etwa http://192.168.1.20:8080/video", use: "Diese Adresse benutzen",
     other: (source) => `Jetzt in Benutzung: ${source}`, size: "Bildgröße", rate: "Bilder je Sekunde", gives: (width, height, rate) => `Die Kamera liefert ${width} × ${height}${rate}.`,
     atRate: (rate) => ` mit ${rate} Bildern je Sekunde`, microphone: "Clips haben den Ton des Mikrofons",
@@ -32,6 +34,7 @@ export default {
     promiseLift: { well: "", fairly: "meist weniger als 10 mm daneben", poorly: "oft mehr als 10 mm daneben", not: "bekommt selten oder nie eine Zahl" },
     lift: "Heben der Finger", row: (hand, what) => `${hand}, ${what}`,
     good: "Die Kamera kann so stehen bleiben.", goodEnough: "Gut genug: Die Kamera kann so stehen bleiben.", about: "An gerenderten Spielern festgelegt; was nicht gemessen wird, warnt nie, und sagt auch nie, dass alles gut ist.",
+    filmRate: "Zu wenige Bilder je Sekunde. Schließ andere Programme, oder nimm einen Film mit mehr Bildern je Sekunde.",
     advice: {
       "show hands": (hand) => (hand ? `${hand}: nicht zu sehen. Drehe die Kamera so, dass die ganze Hand im Bild ist.` : "Keine Hände zu sehen. Sitz so, wie du spielst, beide Hände im Bild, bei gutem Licht."),
       "one player": () => "Zwei Personen sind im Bild. Drehe die Kamera so, dass nur du darin bist.",

@@ -4,6 +4,7 @@ export default {
   title: "Before you start", intro: "Nothing is recorded yet.", link: "Set up", settings: "Settings", log: "Practice log", practice: "Practice page",
   running: "A session is running.", preview: "Camera picture", previewAbout: "You, mirrored, as the camera sees you, with the measured hand and forearm lines",
   phase: { off: "The camera is off.", opening: "Opening the camera…", failed: "The camera could not be opened." },
+  filmPhase: { off: "The film is not shown.", opening: "Opening the film…", failed: "The film could not be opened." },
   again: "Try again", start: "Start", startIn: (/** @type {number} */ seconds) => `Start in ${seconds} s`,
   starting: (/** @type {number} */ seconds) => `Starting in ${seconds}…`, stopCountdown: "Do not start", opening: "Starting…",
   skip: "From now on, start at once", skipAbout: "You find this page again under “Set up”.",
@@ -17,6 +18,7 @@ export default {
   camera: {
     title: "Camera and sound", which: "Camera", numbered: (/** @type {string} */ number) => `Camera ${number}`, inUse: "in use by another program, or this one",
     none: "No camera was found. Connect one, then look again; a phone's stream works too.", look: "Look for cameras again", looking: "Looking for cameras…",
+    noneForFilm: "No camera was found; the film needs none.", filmGives: (/** @type {number} */ width, /** @type {number} */ height, /** @type {string} */ rate) => `The film has ${width} × ${height}${rate}.`,
     stream: "A phone's or network camera's address", streamAbout: "An app on the phone shows it, such as http://192.168.1.20:8080/video", use: "Use this address",
     other: (/** @type {string} */ source) => `In use now: ${source}`, size: "Picture size", rate: "Frames a second", gives: (/** @type {number} */ width, /** @type {number} */ height, /** @type {string} */ rate) => `The camera gives ${width} × ${height}${rate}.`,
     atRate: (/** @type {number} */ rate) => ` at ${rate} frames a second`, microphone: "Clips carry the microphone's sound",
@@ -31,6 +33,7 @@ export default {
     promiseLift: { well: "", fairly: "usually off by less than 10 mm", poorly: "often off by more than 10 mm", not: "rarely or never gets a number" },
     lift: "finger lift", row: (/** @type {string} */ hand, /** @type {string} */ what) => `${hand}, ${what}`,
     good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", about: "Chosen on rendered players; what is not measured never warns, and never says that all is well.",
+    filmRate: "Too few pictures a second. Close other programs, or take a film with more pictures a second.",
     advice: {
       "show hands": (/** @type {string} */ hand, /** @type {number} */ _deg) => (hand ? `${hand}: not seen. Turn the camera so that the whole hand is in the picture.` : "No hands are seen. Sit as you play, with both hands in the picture, in good light."),
       "one player": (/** @type {string} */ _hand, /** @type {number} */ _deg) => "Two people are in the picture. Turn the camera so that only you are in it.",
