@@ -49,7 +49,7 @@ While playing; the live socket is /api/live, see `posturewatch.server.live_socke
 Before a practice; see `posturewatch.pipeline.before_start.set_up`
     GET    /api/setup                           SETUP: {"preview": {"phase": "off" | "opening" | "on" |
            "failed", "fault", "notice", "source"}, "choices": {"source", "size_px", "rate_hz", "mirrored",
-           "hfov_deg", "microphone", "instrument", "handedness", "before_start", "remembered"},
+           "hfov_deg", "microphone", "instrument", "handedness", "before_start", "remembered", "film"},
            "placement": {"enough", "rate_hz", "towards_head_deg", "grades": [{"side", "name", "grade": "well" |
            "fairly" | "poorly" | "not", "sd", "share", "refusal"}], "advice": {"help", "side", "move_deg"} | null}};
            the preview ends where nobody asks for 8 s
