@@ -1,8 +1,9 @@
 """What the page shows of states and numbers that flicker: no faster than one can read, and no comfort without evidence.
 
 The rules are those of the page's own contract: nothing that is read changes within 1.5 s, and the word for a hand not
-within 4 s, but for a warning, which is shown at once and goes soon, and for comfort, which goes with the first frame
-that lacks evidence and comes after a moment of nothing else.
+within 4 s, but for a warning, which is shown at once and goes soon, for comfort, which goes with the first frame
+that lacks evidence and comes after a moment of nothing else, and for an angle past a limit, which is shown once it has
+stayed there without a gap for such a moment.
 """
 
 from __future__ import annotations
@@ -68,7 +69,9 @@ def test_states_and_numbers_keep_to_the_contract(open_page: OpenPage) -> None:
                 assert set(evidence) == {"within"}
             if now[0] != before[0]:
                 urgent = now[0] == "held" or before[0] == "within"
-                soon = urgent or before[0] in ("idle", "held") or now[0] == "within"
+                latest = {one for s, one, _ in frames[: at + 1] if s > time_s - HOLD_S}
+                strained = now[0] in ("extreme", "beyond") and latest <= {"extreme", "beyond", "held"}
+                soon = urgent or before[0] in ("idle", "held") or now[0] == "within" or strained
                 held_s = 0.0 if urgent else HOLD_S if soon else WORD_HOLD_S
                 assert time_s - last_state >= held_s - 1e-9, (seed, time_s, before, now)
                 last_state, changes = time_s, changes + 1
@@ -90,6 +93,27 @@ def test_a_state_that_stays_is_shown_soon(open_page: OpenPage) -> None:
         late = [now for now, _ in shown(page, frames)[50:]]
         # It fills most of the last five seconds after 3.5.
         assert set(late[36:]) == {state}
+
+
+def test_a_strain_without_a_gap_is_shown_within_a_moment(open_page: OpenPage) -> None:
+    """Whatever stood there before; one frame of doubt begins the moment anew, and an angle about the limit is past
+    comfort at least."""
+    page = open_page()
+    for before, strain, said in (
+        ("unsure", ["extreme"], "extreme"),
+        ("partly", ["extreme"], "extreme"),
+        ("unsure", ["beyond"], "beyond"),
+        ("unsure", ["extreme", "beyond"], "beyond"),
+        ("beyond", ["extreme"], "extreme"),
+    ):
+        lasting: list[tuple[float, str, float | None]] = [
+            (at / 10.0, before if at < 60 else strain[at % len(strain)], None) for at in range(80)
+        ]
+        late = [now for now, _ in shown(page, lasting)]
+        assert set(late[60:75]) == {before}
+        assert set(late[75:]) == {said}
+        gapped = [(s, "unsure" if at == 70 else raw, v) for at, (s, raw, v) in enumerate(lasting)]
+        assert {now for now, _ in shown(page, gapped)[60:]} == {before}
 
 
 def test_a_kept_angle_is_called_comfortable_only_with_its_whole_interval(open_page: OpenPage) -> None:

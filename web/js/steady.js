@@ -7,11 +7,13 @@ export const HOLD_S = 1.5;
 /** What filled most of so long a stretch is shown. */
 const WINDOW_S = 2.25;
 /** A word for a hand stays longer, so that it changes a few times a minute: until another filled most of the last
- * stretch, or hardly anything of it is left. */
+ * stretch, or hardly anything of it is left. Comfort and strain that stay without a gap come sooner. */
 export const WORD_HOLD_S = 4;
 const WORD_WINDOW_S = 5;
 const MOST_OF = 0.7;
 const HARDLY_ANY = 0.15;
+/** @type {readonly State[]} */
+const STRAINED = ["beyond", "extreme", "held"];
 
 /**
  * A value that is shown: the one that filled most of the last stretch of time.
@@ -80,16 +82,16 @@ export class Steady {
   }
 
   /**
-   * Whether it has been this and nothing else for as long.
-   * @param {T} value
+   * Whether it has been one of these and nothing else for as long.
+   * @param {readonly T[]} values
    * @param {number} timeS
    * @param {number} seconds
    */
-  only(value, timeS, seconds) {
+  only(values, timeS, seconds) {
     const from = timeS - seconds;
     const first = this.#recent[0];
     return first !== undefined && first.timeS <= from
-      && this.#recent.every(({ raw }, i) => raw === value || (this.#recent[i + 1]?.timeS ?? Infinity) <= from);
+      && this.#recent.every(({ raw }, i) => values.includes(raw) || (this.#recent[i + 1]?.timeS ?? Infinity) <= from);
   }
 
   /**
@@ -121,7 +123,8 @@ export class Steady {
 
 /**
  * The state of a hand or a finger that is shown. A held extreme is shown at once. Comfort is shown where every frame of
- * the last moments was comfortable, and goes with the first that is not. Nothing is said in the first moments.
+ * the last moments was comfortable, and goes with the first that is not. An angle that stayed past a limit for as long
+ * is shown as soon, whatever came before. Nothing is said in the first moments.
  */
 export class SteadyState {
   #steady = /** @type {Steady<State>} */ (new Steady(WORD_WINDOW_S));
@@ -158,7 +161,10 @@ export class SteadyState {
     if (raw === "held") return "held";
     if (shown === "within" && raw !== "within") return raw === "extreme" || raw === "beyond" ? raw : "unsure";
     if (timeS - steady.since < HOLD_S || timeS - this.#begun < HOLD_S) return shown;
-    if (steady.only("within", timeS, HOLD_S)) return "within";
+    if (steady.only(["within"], timeS, HOLD_S)) return "within";
+    // A strain without a gap waits for no word beside it: the number past its limit stands there already.
+    if (steady.only(["extreme"], timeS, HOLD_S)) return "extreme";
+    if (!STRAINED.includes(shown) && steady.only(STRAINED, timeS, HOLD_S)) return "beyond";
     return this.#word(timeS, shown);
   }
 
@@ -224,7 +230,7 @@ export class SteadyNumber {
     if (known.shown === null) return known.set(timeS, raw);
     if (timeS - known.since < WORD_HOLD_S) return known.shown;
     if (known.shown === "known") return known.set(timeS, known.most(timeS));
-    return known.only("known", timeS, HOLD_S) ? known.set(timeS, "known") : known.shown;
+    return known.only(["known"], timeS, HOLD_S) ? known.set(timeS, "known") : known.shown;
   }
 
   reset() {
