@@ -201,6 +201,7 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(live: str) -> None:
 #: A sum over the picture that changes when it moves, and the number shown for the left wrist.
 _PICTURE = """(() => {
   const canvas = document.getElementById("canvas");
+  if (!canvas.width) return 0;  // no picture so far
   const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
   let sum = 0;
   for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);

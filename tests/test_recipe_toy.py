@@ -38,6 +38,9 @@ def _in_this_process(command: list[str], check: bool) -> subprocess.CompletedPro
         patch.setattr(sys, "argv", [module, *options])
         warnings.simplefilter("default")
         warnings.simplefilter("error", RuntimeWarning)  # a mean of nothing, and the like
+        warnings.filterwarnings(
+            "ignore", ".*found in sys.modules", RuntimeWarning
+        )  # another test imported it
         runpy.run_module(module, run_name="__main__", alter_sys=True)
     return subprocess.CompletedProcess(command, 0)
 
