@@ -5,19 +5,17 @@ import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js
 import { clock, duration, percent, sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { ratingStrip } from "./offer.js";
-import { holds, overview, pastText } from "./overview.js";
+import { holds, judgedShare, overview, pastText } from "./overview.js";
 import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { translated } from "./translated.js";
 import { vocabulary } from "./vocabulary.js";
 
 /** @import { Kept } from "./overview.js" */
-/** @import { DirectionExposure, Excursion, Exposure, HandTime, Quantity, Side, State, Summary, WarnedThen } from "./api.d.ts" */
+/** @import { DirectionExposure, Excursion, Exposure, HandTime, Quantity, Side, Summary, WarnedThen } from "./api.d.ts" */
 
 /** Of a measured angle, from comfort outwards. @type {readonly ["within", "unsure", "beyond", "extreme"]} */
 const STATES = ["within", "unsure", "beyond", "extreme"];
 /** @typedef {typeof STATES[number]} Known */
-/** Of a hand, those that say what it did. @type {readonly State[]} */
-const JUDGED = ["within", "beyond", "extreme"];
 /** With less of the time judged than this, that nothing was seen says too little. */
 const ENOUGH_SHARE = 0.5;
 const SHORTEST_REASON_S = 0.05;
@@ -82,15 +80,6 @@ export function headline(summary) {
   const judged = Math.min(...summary.hands.filter((one) => FINGERBOARD_SIDES.includes(one.side)).map(judgedShare), share);
   const told = text.headline(count, labelOf(least.quantity), percent(share), percent(judged));
   return summary.warned.length === 0 && judged < ENOUGH_SHARE ? text.tooLittle(told) : `${told}.`;
-}
-
-/**
- * The share of the whole time in which the hand was neither unsure nor only partly seen or not at all.
- * @param {HandTime} time
- */
-function judgedShare({ total_s: totalS, states_s: seconds }) {
-  const spent = byState(seconds);
-  return totalS > 0 ? JUDGED.reduce((sum, state) => sum + (spent.get(state) ?? 0), 0) / totalS : 0;
 }
 
 /** @param {Summary} summary */

@@ -199,6 +199,11 @@ class Report:
         return self.practices[-1]
 
     @property
+    def too_little(self) -> bool:
+        """Whether of one of the practices too little could be judged to say that nothing was held."""
+        return any(one.too_little for one in self.practices)
+
+    @property
     def passages(self) -> tuple[PassageRow, ...]:
         """Of all practices."""
         return tuple(row for one in self.practices for row in one.passages)

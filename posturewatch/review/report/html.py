@@ -13,6 +13,8 @@ from posturewatch.review.report.phrases import (
     CAUTIONS,
     IF_IT_HURTS,
     ISB,
+    NOTHING_HELD,
+    NOTHING_TOLD,
     STATES_MEAN,
     clock,
     drawn_text,
@@ -198,7 +200,7 @@ def _passages(report: Report) -> str:
 
 def _moments(report: Report) -> str:
     if not report.moments:
-        return _section("Moments", _p("No wrist was held past a limit in what was measured."))
+        return _section("Moments", _p(NOTHING_TOLD if report.too_little else NOTHING_HELD))
     level = report.moments[0].level
     return _section(
         f"Longest past the {level} limit",

@@ -15,6 +15,8 @@ from posturewatch.review.report.phrases import (
     CAUTIONS,
     IF_IT_HURTS,
     ISB,
+    NOTHING_HELD,
+    NOTHING_TOLD,
     STATES_MEAN,
     clock,
     drawn_text,
@@ -258,7 +260,7 @@ class _Setter:
         from reportlab.platypus import Table
 
         if not report.moments:
-            return self._section("Moments", self._p("No wrist was held past a limit in what was measured."))
+            return self._section("Moments", self._p(NOTHING_TOLD if report.too_little else NOTHING_HELD))
         each = self._width / max(2, len(report.moments))
         cells = [self._moment(one, each - 8) for one in report.moments]
         table = Table(

@@ -34,6 +34,10 @@ __all__ = [
 
 #: With less of the time measured than this, that nothing was seen says too little (as on the page).
 ENOUGH_SHARE = 0.5
+#: Where enough was judged to say so.
+NOTHING_HELD = "No wrist was held past a limit in what was measured."
+#: Where it was not.
+NOTHING_TOLD = "Too little could be judged to say whether a wrist was held past a limit."
 
 CAUTIONS: tuple[str, ...] = (
     "This is posture only. A camera cannot see force, and how hard and how long one presses matter as much.",
@@ -160,9 +164,12 @@ def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
             times = "once, for" if len(holds) == 1 else f"{len(holds)} times, the longest for"
             words = quantity(name).leaning(direction)
             return f"The {side} {words}: past the {level} limit {times} {duration(long_s)} in all, from {clock(at_s)}."
-    if any(angle.measured_share >= ENOUGH_SHARE for hand in hands if hand.watched for angle in hand.angles):
-        return "No wrist was held past a limit in what was measured."
-    return "Too little was measured to say what to work on; help the camera first."
+    watched = [hand for hand in hands if hand.watched]
+    if not any(angle.measured_share >= ENOUGH_SHARE for hand in watched for angle in hand.angles):
+        return "Too little was measured to say what to work on; help the camera first."
+    if min(hand.judged_share for hand in watched) < ENOUGH_SHARE:
+        return "Most of the time the angles were too uncertain to judge; help the camera first."
+    return NOTHING_HELD
 
 
 def view_sentence(hands: Sequence[Hand]) -> str:
