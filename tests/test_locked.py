@@ -30,7 +30,7 @@ def left_out() -> list[str]:
 
 
 def test_what_is_installed_is_what_is_checked() -> None:
-    lean, checked = locked("requirements.txt"), locked(".ci/requirements.txt")
+    lean, checked = locked(".ci/lean.txt"), locked(".ci/requirements.txt")
     assert lean
     assert lean <= checked
     assert {name for name, _ in lean} & set(left_out()) == set()
@@ -41,7 +41,7 @@ def test_the_list_of_parts_is_of_the_locked_set() -> None:
     # CycloneDX 1.6: components with name and version.
     parts = json.loads((ROOT / ".ci" / "sbom.cdx.json").read_text(encoding="utf-8"))
     assert parts["bomFormat"] == "CycloneDX"
-    assert {(one["name"], one["version"]) for one in parts["components"]} == locked("requirements.txt")
+    assert {(one["name"], one["version"]) for one in parts["components"]} == locked(".ci/lean.txt")
     assert parts["metadata"]["component"]["name"] == "posturewatch"
 
 

@@ -126,7 +126,9 @@ def test_a_practice_in_german(open_page: OpenPage, stage: Stage) -> None:
     assert page.evaluate(words)
     page.click("#stop")
     expect_text(page, "#summary h1", "Üben beendet")
-    expect_text(page, "#summary", "1 Warnung; Beugung des Handgelenks in 90\u00a0% der Zeit gemessen, die Hand")
+    expect_text(
+        page, "#summary", "1 Warnung; Beugung des Handgelenks in 90\u00a0% der Zeit gemessen, die Hand"
+    )
 
 
 #: Where the program says in whole sentences what a player reads on the page while practising and looking back.
