@@ -38,9 +38,9 @@ WAIT_MS = 60_000
 
 #: Fingers of the fretting hand: (value, sd) by quantity.
 FINGERS = {
-    "index_lift": (12.0, 3.0),
+    "index_lift": (9.0, 3.0),
     "middle_lift": (1.0, 1.5),
-    "ring_lift": (19.0, 4.0),
+    "ring_lift": (19.0, 3.0),
     "little_lift": (31.0, 4.0),
     "middle_dip": (-18.0, 6.0),
     "little_pip": (5.0, 6.0),

@@ -7,11 +7,11 @@ from typing import Any
 
 from posturewatch.cli.sessions import clock, local
 from posturewatch.comfort.phrases import NO_FORCE, leaning
+from posturewatch.exposure.rules import ENOUGH_SHARE
 from posturewatch.exposure.values import MEASURED_STATES
 from posturewatch.model.observation import SIDES
 from posturewatch.model.quantities import GROUPS, in_group, quantity
 from posturewatch.model.verdict import HandState
-from posturewatch.review.comparison import ENOUGH_SHARE
 
 __all__ = ["measured_lines", "summary_text"]
 

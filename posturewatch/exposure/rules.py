@@ -7,11 +7,15 @@ from dataclasses import dataclass, field
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.exposure.lowpass import CUTOFF_HZ
 
-__all__ = ["DURATION_EDGES_S", "ExposureRules"]
+__all__ = ["DURATION_EDGES_S", "ENOUGH_SHARE", "ExposureRules"]
 
 #: Mathiassen & Winkel 1991, Ergonomics 34:1455-1468: durations of episodes are classed at these
 #: seconds (from memory).
 DURATION_EDGES_S = (1.0, 3.0, 7.0, 15.0, 31.0)
+
+#: With less of the time measured or judged than this, that nothing was seen says too little, and nothing is said of a
+#: difference.
+ENOUGH_SHARE = 0.5
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,10 @@ import numpy as np
 
 from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.errors import ConflictError
+from posturewatch.exposure.rules import ENOUGH_SHARE
 from posturewatch.storage.reader import SessionReader, SessionRecord
 
-__all__ = ["ENOUGH_SHARE", "compare"]
-
-#: With less of either passage measured, nothing is said of a difference.
-ENOUGH_SHARE = 0.5
+__all__ = ["compare"]
 
 
 def compare(reader: SessionReader, now: Mapping[str, Any], then: Mapping[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.config.instruments import FRETTING_ROLES, role_label
 from posturewatch.exposure.cue_series import STILL
+from posturewatch.exposure.rules import ENOUGH_SHARE
 from posturewatch.model.measurement import LiftPlane, Refusal
 from posturewatch.model.observation import FINGERS, SIDES, Side
 from posturewatch.model.quantities import GROUPS, QUANTITIES, Quantity
@@ -82,6 +83,7 @@ def vocabulary(limits: LimitProfile, roles: Mapping[Side, str], language: str = 
         "groups": list(GROUPS),
         "levels": list(_LEVELS),
         "interval_sd": INTERVAL_SD,
+        "enough_share": ENOUGH_SHARE,
         "zones": [{"name": zone.value, "key": key} for zone, key in _ZONE_KEYS.items()],
         "states": [{"name": state.value, "key": key} for state, key in _STATE_KEYS.items()],
         "refusals": [{"name": one.value, "key": one.name.lower(), "help": one.help} for one in Refusal],

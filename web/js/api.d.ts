@@ -28,6 +28,7 @@ export interface Vocabulary {
   states: { name: string; key: State }[];
   /** Standard deviations to either side of a value that its 90 % interval reaches. */
   interval_sd: number;
+  enough_share: number;
   refusals: { name: string; key: string; help: string }[];
   lift_planes: { name: string; words: string }[];
   cues: { name: string; finger: string | null; label: string; words: string }[];

@@ -1,7 +1,7 @@
 // An angle drawn on a small hand: the forearm, the hand bent by the angle, and its limits as arcs around the wrist.
 
 import { setData, svg } from "./dom.js";
-import { quantityOf } from "./terms.js";
+import { halfInterval, quantityOf } from "./terms.js";
 
 /** @import { Side, SignedLimit } from "./api.d.ts" */
 
@@ -60,7 +60,8 @@ export class Dial {
     if (value === null) return;
     const shown = Math.max(-this.#range, Math.min(this.#range, value));
     this.#hand.setAttribute("transform", `rotate(${(this.#turn * shown).toFixed(1)} ${X} ${Y})`);
-    const [from, to] = [value - (sd ?? 0), value + (sd ?? 0)].map((one) => Math.max(-this.#range, Math.min(this.#range, one)));
+    const half = halfInterval(sd);
+    const [from, to] = [value - half, value + half].map((one) => Math.max(-this.#range, Math.min(this.#range, one)));
     this.#spread.setAttribute("d", `${this.#arc(SPREAD, from ?? shown, to ?? shown)} ${this.#ray(ARC - 4, SPREAD + 4, shown)}`);
   }
 

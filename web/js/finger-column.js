@@ -4,7 +4,7 @@ import { element, setData, setText, svg } from "./dom.js";
 import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { HOLD_S, Steady, SteadyNumber, SteadyState } from "./steady.js";
-import { LEVELS, cueLabel, cueWords, directionName, directionOf, fingerName, fingerNumber, labelOf, refusalHelp, refusalName, sign, zoneKey } from "./terms.js";
+import { LEVELS, cueLabel, cueWords, directionName, directionOf, fingerName, fingerNumber, halfInterval, labelOf, refusalHelp, refusalName, sign, signedLimits, stateOf } from "./terms.js";
 
 /** @import { LiveCue, LiveQuantity, Quantity, State } from "./api.d.ts" */
 
@@ -20,7 +20,7 @@ export class FingerColumn {
   #number = new SteadyNumber(STEP);
   #movedAt = -Infinity;
   #toldAt = -Infinity;
-  #limited;
+  #limits;
   #range;
   #direction = "";
   #shape = svg("use", { href: "#shape-within" });
@@ -39,11 +39,11 @@ export class FingerColumn {
   constructor(quantity, onLook) {
     this.quantity = quantity;
     const finger = quantity.finger ?? "";
-    this.#limited = Object.values(quantity.directions).some((direction) => LEVELS.some((level) => direction[level] !== null));
+    this.#limits = signedLimits(quantity);
     const upwards = LEVELS.flatMap((level) => quantity.directions[quantity.positive]?.[level] ?? []);
     this.#range = MARGIN * Math.max(1, ...upwards);
     this.node = element("div", { className: "finger", tabIndex: 0, attr: { role: "group", "data-finger": finger, "data-bar": String(upwards.length > 0),
-      "data-limited": String(this.#limited), "aria-label": sentenceCase(labelOf(quantity.name)) } },
+      "data-limited": String(this.#limits.length > 0), "aria-label": sentenceCase(labelOf(quantity.name)) } },
     element("p", { className: "finger-name" }, element("b", {}, fingerNumber(finger)), " ", element("span", {}, fingerName(finger))),
     upwards.length > 0 ? this.#bar() : null,
     element("p", { className: "finger-size" }, this.#size, svg("svg", { class: "finger-shape", "aria-hidden": "true" }, this.#shape)),
@@ -76,7 +76,7 @@ export class FingerColumn {
     const cue = this.#cue.update(timeS, cues.map((one) => cueWords(one.cue)).join(", "));
     if (entry.display !== null && (!STILL.matches || timeS - this.#movedAt >= HOLD_S)) {
       this.#movedAt = timeS;
-      this.#move(entry.display, entry.sd ?? 0);
+      this.#move(entry.display, halfInterval(entry.sd));
     }
     this.#tellNumber(this.#number.update(timeS, entry.display, state !== before));
     this.#set(state, pending, state === "unseen" ? "" : cue);
@@ -106,17 +106,14 @@ export class FingerColumn {
   }
 
   /**
-   * Unsure is a lift that reads as comfortable and may well not be: one standard deviation more would be past it. Of
-   * what has no limit and two directions: where one deviation leaves open which one it is.
+   * By the rule for every angle: in comfort range with the whole 90 % interval alone. Of what has no limit and two
+   * directions, unsure is where the interval leaves open which one it is.
    * @param {LiveQuantity} entry
    * @returns {State}
    */
   #raw(entry) {
-    const zone = zoneKey(entry.zone);
-    if (entry.display === null || entry.sd === null) return zone;
-    if (!this.#limited) return this.quantity.negative !== null && Math.abs(entry.display) < entry.sd ? "unsure" : zone;
-    const comfort = this.quantity.directions[this.quantity.positive]?.comfort ?? null;
-    return zone === "within" && comfort !== null && entry.display + entry.sd > comfort ? "unsure" : zone;
+    if (this.#limits.length > 0 || entry.value === null) return stateOf(entry.value, entry.sd, this.#limits);
+    return this.quantity.negative !== null && Math.abs(entry.value) < halfInterval(entry.sd) ? "unsure" : "within";
   }
 
   /**
@@ -130,7 +127,7 @@ export class FingerColumn {
     const shape = `#shape-${state === "idle" ? "within" : state}`;
     if (this.#shape.getAttribute("href") !== shape) this.#shape.setAttribute("href", shape);
     // Without limits nothing is in or past any range; then the direction is told.
-    setText(this.#word, state === "within" && !this.#limited ? this.#direction : words.fingers.states[state]);
+    setText(this.#word, state === "within" && this.#limits.length === 0 ? this.#direction : words.fingers.states[state]);
     setText(this.#cues, cue);
   }
 
@@ -145,10 +142,10 @@ export class FingerColumn {
   #told(entry) {
     if (entry.display === null || entry.sd === null) return "";
     const size = `${Math.round(Math.abs(entry.display))}${sign(this.quantity.unit).replace(" ", "\u00a0")}`;
-    const spread = `±${Math.round(entry.sd)}`;
-    if (!this.#limited) return `${size} ${this.#direction} ${spread}, ${words.fingers.noLimit}`;
-    const zone = zoneKey(entry.zone);
-    return `${size} ${spread}, ${this.#raw(entry) === "unsure" ? words.fingers.notCertain : words.zones[zone]}`;
+    const spread = `±${Math.round(halfInterval(entry.sd))}`;
+    if (this.#limits.length === 0) return `${size} ${this.#direction} ${spread}, ${words.fingers.noLimit}`;
+    const state = this.#raw(entry);
+    return `${size} ${spread}, ${state === "unsure" ? words.fingers.notCertain : words.states[state]}`;
   }
 
   /** @param {number} value */
@@ -158,19 +155,19 @@ export class FingerColumn {
 
   /**
    * @param {number} value
-   * @param {number} sd
+   * @param {number} half of its interval
    */
-  #move(value, sd) {
+  #move(value, half) {
     const y = this.#y(value);
     this.#fill.setAttribute("y", y.toFixed(1));
     this.#fill.setAttribute("height", (HEIGHT - y).toFixed(1));
-    this.#whisker.setAttribute("y1", this.#y(value - sd).toFixed(1));
-    this.#whisker.setAttribute("y2", this.#y(value + sd).toFixed(1));
+    this.#whisker.setAttribute("y1", this.#y(value - half).toFixed(1));
+    this.#whisker.setAttribute("y2", this.#y(value + half).toFixed(1));
     this.#needle.setAttribute("y", Math.min(HEIGHT - 5, Math.max(0, y - 2.5)).toFixed(1));
   }
 
   /** From the strings at the bottom upwards, as the finger rises: dashed is the comfort limit, solid the extreme one; the
-   * whisker is one standard deviation to either side. */
+   * whisker is the 90 % interval. */
   #bar() {
     const limits = this.quantity.directions[this.quantity.positive];
     const lines = LEVELS.flatMap((level) => {

@@ -5,6 +5,7 @@ import { clock, duration, passageName, percent, sentenceCase } from "./format.js
 import { words } from "./language.js";
 import { FINGERBOARD_SIDES, byState, labelOf, limitText, quantityOf, refusalHelp, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { timelineNode } from "./timeline.js";
+import { vocabulary } from "./vocabulary.js";
 
 /** @import { Clip, Excursion, Finding, HandTime, State, KeptPassage, Level, SessionDocument, Summary } from "./api.d.ts" */
 /** @typedef {{ clips: readonly Clip[], passages: readonly KeptPassage[], finding: SessionDocument["finding"] }} Kept what is kept beside the summary */
@@ -12,8 +13,6 @@ import { timelineNode } from "./timeline.js";
 const MOST_HOLDS = 3;
 /** Of a hand, those that say what it did. @type {readonly State[]} */
 const JUDGED = ["within", "beyond", "extreme"];
-/** With less of the time measured than this, what to work on is the view of the camera. */
-const ENOUGH_SHARE = 0.5;
 
 /**
  * The share of the whole time in which the hand was neither unsure nor only partly seen or not at all.
@@ -127,9 +126,9 @@ function nextWithoutPassages(summary, clips) {
       element("p", { className: "row" }, clip ? link(text.watch, `/log.html#/review/${clip.id}`) : null, link(words.finding.meaning, `/log.html#/guide/${longest.direction}`))];
   }
   const [least] = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side)).sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));
-  if (least && (least.measured_share ?? 0) >= ENOUGH_SHARE) {
+  if (least && (least.measured_share ?? 0) >= vocabulary.enough_share) {
     const judged = Math.min(...summary.hands.filter((one) => FINGERBOARD_SIDES.includes(one.side)).map(judgedShare));
-    return [element("p", { className: "next" }, judged >= ENOUGH_SHARE ? text.nothingHeld : text.hardlyJudged)];
+    return [element("p", { className: "next" }, judged >= vocabulary.enough_share ? text.nothingHeld : text.hardlyJudged)];
   }
   const [reason] = Object.entries(least?.unseen_s ?? {}).sort((a, b) => b[1] - a[1]).map(([name]) => name);
   return [element("p", { className: "next" }, text.seeMore(least ? labelOf(least.quantity) : "", percent(least?.measured_share ?? 0)),

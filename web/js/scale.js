@@ -4,7 +4,7 @@ import { Dial } from "./dial.js";
 import { element, setData, setText } from "./dom.js";
 import { words } from "./language.js";
 import { SteadyNumber } from "./steady.js";
-import { LEVELS, directionName, directionOf, labelOf, sign } from "./terms.js";
+import { directionName, directionOf, labelOf, sign, signedLimits } from "./terms.js";
 
 /** @import { LiveQuantity, Quantity, Side } from "./api.d.ts" */
 
@@ -26,10 +26,7 @@ export class Scale {
    */
   constructor(quantity, side) {
     this.quantity = quantity;
-    this.#dial = new Dial(quantity.name, side, Object.values(quantity.directions).flatMap((one) => LEVELS.flatMap((level) => {
-      const limit = one[level];
-      return limit === null ? [] : [{ level, value: one.sign * limit }];
-    })));
+    this.#dial = new Dial(quantity.name, side, signedLimits(quantity));
     this.node = element("div", { className: "scale", title: labelOf(quantity.name) },
       element("p", { className: "scale-text" }, this.#size, " ", this.#direction, " ", this.#limit), this.#dial.node);
     this.blank();

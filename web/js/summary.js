@@ -16,8 +16,6 @@ import { vocabulary } from "./vocabulary.js";
 /** Of a measured angle, from comfort outwards. @type {readonly ["within", "unsure", "beyond", "extreme"]} */
 const STATES = ["within", "unsure", "beyond", "extreme"];
 /** @typedef {typeof STATES[number]} Known */
-/** With less of the time judged than this, that nothing was seen says too little. */
-const ENOUGH_SHARE = 0.5;
 const SHORTEST_REASON_S = 0.05;
 const SHORTEST_AWAY_S = 1;
 /** A shorter time past a limit is a moment. */
@@ -79,7 +77,7 @@ export function headline(summary) {
   const share = least.measured_share ?? 0;
   const judged = Math.min(...summary.hands.filter((one) => FINGERBOARD_SIDES.includes(one.side)).map(judgedShare), share);
   const told = text.headline(count, labelOf(least.quantity), percent(share), percent(judged));
-  return summary.warned.length === 0 && judged < ENOUGH_SHARE ? text.tooLittle(told) : `${told}.`;
+  return summary.warned.length === 0 && judged < vocabulary.enough_share ? text.tooLittle(told) : `${told}.`;
 }
 
 /** @param {Summary} summary */

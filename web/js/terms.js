@@ -4,7 +4,7 @@ import { decimal, sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { vocabulary } from "./vocabulary.js";
 
-/** @import { Exposure, Group, Moment, Quantity, Side, SignedLimit, State, Unit, Zone } from "./api.d.ts" */
+/** @import { Exposure, Group, Moment, Quantity, Side, SignedLimit, State, Unit } from "./api.d.ts" */
 
 /** @type {readonly Side[]} */
 export const SIDES = ["left", "right"];
@@ -14,7 +14,6 @@ export const LEVELS = ["comfort", "extreme"];
 const { terms } = words;
 const QUANTITIES = new Map(vocabulary.quantities.map((one) => [one.name, one]));
 const REFUSALS = new Map(vocabulary.refusals.map((one) => [one.name, one]));
-const ZONES = new Map(vocabulary.zones.map((one) => [one.name, one.key]));
 const STATES = new Map(vocabulary.states.map((one) => [one.name, one.key]));
 const CUES = new Map(vocabulary.cues.map((one) => [one.name, one]));
 const PLANES = new Map(vocabulary.lift_planes.map((one) => [one.name, one.words]));
@@ -120,17 +119,6 @@ export function sized(name, value) {
 export const limitText = (limit, unit) => `${decimal(Math.round(limit * 10) / 10)}${sign(unit)}`;
 
 /**
- * Where a zone's word in messages and files stands; an unknown word throws.
- * @param {string} name
- * @returns {Zone}
- */
-export function zoneKey(name) {
-  const key = ZONES.get(name);
-  if (key === undefined) throw new Error(`unknown zone ${name}`);
-  return key;
-}
-
-/**
  * The key of a hand's state in messages and files; an unknown word throws.
  * @param {string} name
  * @returns {State}
@@ -179,6 +167,22 @@ export function limitsOf(exposure) {
 }
 
 /**
+ * Half of the 90 % interval around a value; without a deviation, none is known.
+ * @param {number | null} sd
+ */
+export const halfInterval = (sd) => (sd === null ? Infinity : vocabulary.interval_sd * sd);
+
+/**
+ * Signed limits of a quantity, as they are in force.
+ * @param {Quantity} quantity
+ * @returns {SignedLimit[]}
+ */
+export const signedLimits = (quantity) => Object.entries(quantity.directions).flatMap(([direction, one]) => LEVELS.flatMap((level) => {
+  const limit = one[level];
+  return limit === null ? [] : [{ level, direction, value: one.sign * limit }];
+}));
+
+/**
  * The state of one measured angle among signed limits, by the rule of posturewatch/comfort/hand_state.py: comfort only
  * where its whole 90 % interval lies inside them. "unseen" for no value.
  * @param {number | null | undefined} value
@@ -190,7 +194,7 @@ export function stateOf(value, sd, limits) {
   if (value === null || value === undefined) return "unseen";
   const past = (/** @type {"comfort" | "extreme"} */ level, /** @type {number} */ reach) => limits.some((one) => one.level === level
     && (one.value < 0 ? value - reach < one.value : value + reach > one.value));
-  const half = sd === null ? Infinity : vocabulary.interval_sd * sd;
+  const half = halfInterval(sd);
   if (past("extreme", 0)) return "extreme";
   if (past("extreme", half)) return "unsure";
   if (past("comfort", 0)) return "beyond";

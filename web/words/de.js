@@ -202,7 +202,7 @@ export default {
   fingers: {
     title: "Finger", measured: "Gemessen", liftHead: "Höhe", lift: "Was die Höhe ist, in einem Bild", byPassage: "Finger nach Stelle",
     states: { idle: "", within: "Im Bereich", beyond: "Außer Komfort", extreme: "Extrem", held: "Locker", unsure: "Unsicher", partly: "Teils", unseen: "Nicht gemessen" },
-    directions: { hook: "gebeugt", collapse: "durchgedrückt" }, notCertain: "im Komfortbereich, aber nicht sicher", noLimit: "keine Grenze gesetzt",
+    directions: { hook: "gebeugt", collapse: "durchgedrückt" }, notCertain: "zu unsicher für eine Aussage", noLimit: "keine Grenze gesetzt",
     notMeasurable: (why, help) => `nicht gemessen, ${why}. ${help}`, noneNow: (why) => `Finger ${why}`, liftIn: (plane) => `Höhe in mm, ${plane}.`,
     whichHand: "Es ist nicht bekannt, welche Hand am Griffbrett ist; die Einstellungen nennen das Instrument.", notValidated: "Die Grenzen für Finger sind übliche Praxis in Zahlen; niemand hat sie geprüft. Stile sind verschieden.",
     neverGiven: "Nicht gemessen: Das benutzte Modell gab keine Finger, oder die Sitzung ist älter als ihre Messung.", noneInTime: "In dieser Zeit wurden keine Finger gemessen: Das benutzte Modell gab sie nicht, oder die Sitzungen sind älter als ihre Messung.",

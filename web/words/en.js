@@ -176,7 +176,7 @@ export default {
     states: { idle: "", within: "In range", beyond: "Past range", extreme: "Extreme", held: "Ease off", unsure: "Unsure", partly: "Partly seen", unseen: "Not measured" },
     /** Directions whose names in files would say more of an ordinary bend than is meant. @type {Record<string, string>} */
     directions: { hook: "bent", collapse: "bent back" },
-    notCertain: "in comfort range, but not certain", noLimit: "no limit set",
+    notCertain: "too uncertain to say", noLimit: "no limit set",
     notMeasurable: (/** @type {string} */ why, /** @type {string} */ help) => `not measured, ${why}. ${help}`, noneNow: (/** @type {string} */ why) => `Fingers ${why}`,
     liftIn: (/** @type {string} */ plane) => `Lift in mm, ${plane}.`, whichHand: "It is not known which hand is on the fingerboard; the settings tell the instrument.",
     notValidated: "The limits for fingers are common practice put into numbers; nobody has validated them. Styles differ.",

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from posturewatch.comfort.exceedance import INTERVAL_SD
+from posturewatch.exposure.rules import ENOUGH_SHARE
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.quantities import quantity
 from posturewatch.review.report.content import Angle, Discomfort, Hand, Moment, Report
@@ -32,8 +33,6 @@ __all__ = [
     "view_sentence",
 ]
 
-#: With less of the time measured than this, that nothing was seen says too little (as on the page).
-ENOUGH_SHARE = 0.5
 #: Where enough was judged to say so.
 NOTHING_HELD = "No wrist was held past a limit in what was measured."
 #: Where it was not.
