@@ -25,6 +25,7 @@ from calibration.render.render import PARTS, Figure, Renderer, Solid
 from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
 from calibration.scene.camera import Camera
+from calibration.scene.held import held_mesh
 from calibration.scene.instrument import MeshBuilder
 from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import Performance, random_score
@@ -45,6 +46,7 @@ HAND_PARTS = [PARTS[f"{part}_{side}"] for part in ("hand", "forearm") for side i
 #: What may go wrong in a single scene, which is then left out.
 FAILURES = (ArithmeticError, ValueError, LookupError, np.linalg.LinAlgError, cv2.error)
 COMPANY_SHARE = 0.1  # of pictures with somebody behind the player
+LENS_SHARE, LENS = 0.45, (-0.2, 0.04)  # of pictures with lines that bow, and how much (`Camera.lens`)
 BACKDROP_TOP = 8.0  # radiance that a painted backdrop can hold
 BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
 VIDEO_SEEDS = 2**40  # videos draw from other streams than stills
@@ -122,14 +124,21 @@ class Studio:
             shown = "left" if player.handedness == "right" else "right"
             if next(hand for hand in label["hands"] if hand["side"] == shown)["hand_visible"] > 0.45:
                 break
-        if photo is not None and rng.random() < COMPANY_SHARE:
-            backdrop, beside, further = self._company(about["split"], view.camera, photo, room, parts, rng)
-            seen, parts = self.photo.render(figure, view.camera, beside, backdrop)
-            label["hands"] += further
-        label |= about | _view_label(framing, view, look)
         if photo is not None:
+            further, camera = [], view.camera
+            bowed = replace(camera, lens=float(rng.uniform(*LENS)) if rng.random() < LENS_SHARE else 0.0)
+            if rng.random() < COMPANY_SHARE:
+                backdrop, beside, other, codes = self._company(
+                    about["split"], camera, photo, room, parts, rng
+                )
+                seen, parts = self.photo.render(figure, camera, beside, backdrop)
+                further = label_of(other, bowed, bowed.distorted(codes))["hands"]
+            seen, parts = bowed.distorted(seen), bowed.distorted(parts)
+            label = label_of(player, bowed, parts) | about | _view_label(framing, view, look)
+            label["hands"] += further
             image, data = _photographed(seen, parts, rng)
             return Still(image_bgr=image, jpeg=data, label=label)
+        label |= about | _view_label(framing, view, look)
         picture = expose(picture, rng)
         if rng.random() < 0.3:
             moving = np.isin(
@@ -150,9 +159,9 @@ class Studio:
         room: NDArray[np.uint8],
         parts: NDArray[np.uint8],
         rng: np.random.Generator,
-    ) -> tuple[NDArray[np.uint8], Photo, list[dict[str, Any]]]:
-        """Somebody behind the player: the backdrop with them in it, the photo that shows it, labels of their hands.
-        parts: of the player alone."""
+    ) -> tuple[NDArray[np.uint8], Photo, Player, NDArray[np.uint8]]:
+        """Somebody behind the player: the backdrop with them in it, the photo that shows it, who it is, and which of
+        their parts are in view. parts: of the player alone."""
         chosen = self.bodies.of_split(split)
         body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
         back = camera.axes[2] * [1.0, 0.0, 1.0] * rng.uniform(0.7, 3.0)
@@ -162,13 +171,12 @@ class Studio:
         theirs = sample_photo(rng, look, light)
         lit = replace(photo, skin=theirs.skin, tint=theirs.tint, detail=theirs.detail, weave=theirs.weave)
         seen, codes = self.photo.render(make_figure(player, look, rng), camera, lit, room)
-        further = label_of(player, camera, np.where(parts > 0, np.uint8(0), codes))["hands"]
         soft = cv2.GaussianBlur(seen, (0, 0), float(rng.uniform(0.3, 3.0)) * camera.width_px / 1280)
         stored = np.clip(soft / BACKDROP_TOP, 0, 1) ** (1 / 2.2) * 255
         shown = np.ascontiguousarray(stored[:, :, ::-1].astype(np.uint8))
         colours = np.array([photo.colours[0], 1.0])
         beside = replace(photo, backdrop=False, picture_gain=np.full(3, BACKDROP_TOP), colours=colours)
-        return shown, beside, further
+        return shown, beside, player, np.where(parts > 0, np.uint8(0), codes)
 
     def video(
         self,
@@ -304,6 +312,12 @@ def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: boo
         solids.append(Solid(full_mesh(player.instrument), player.instrument_matrix, "instrument"))
     if player.bow is not None:
         solids.append(Solid(bow_mesh(player.bow_m, rng), player.bow))
+    for hand in player.hands:
+        if hand.held is not None:
+            wrist = player.landmarks_m(hand.side)[0]
+            own = hand.hand_frame @ hand.held.matrix
+            own[:, 3] += wrist
+            solids.append(Solid(held_mesh(hand.held), own))
     if look.long_hair_m > 0:
         solids.append(_long_hair(player, look, rng))
     if player.seated and (rng.random() < 0.6 if chair is None else chair):

@@ -1,10 +1,13 @@
-"""A pinhole camera looking at the player."""
+"""A camera looking at the player: a pinhole, or a lens that bows straight lines."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.body.geometry import unit
 from posturewatch.model.arrays import FloatArray
@@ -14,13 +17,17 @@ NEAR_M, FAR_M = 0.05, 12.0
 
 @dataclass(frozen=True)
 class Camera:
-    """eye_m: (3,) world; axes: (3, 3) rows are x right, y down, z away in world coordinates."""
+    """eye_m: (3,) world; axes: (3, 3) rows are x right, y down, z away in world coordinates. lens: the first radial
+    coefficient of the usual model (Brown 1966, Photogrammetric Engineering 32:444-462, from memory): below 0 lines bow
+    outwards, as in wide webcams. The picture is then enlarged until its corners show what a pinhole shows; hfov_deg is
+    the pinhole's."""
 
     eye_m: FloatArray
     axes: FloatArray
     width_px: int
     height_px: int
     hfov_deg: float
+    lens: float = 0.0
 
     @property
     def focal_px(self) -> float:
@@ -34,7 +41,38 @@ class Camera:
         """Pixels (..., 2) of points in camera axes; NaN behind the camera."""
         depth = np.where(camera[..., 2:] > NEAR_M, camera[..., 2:], np.nan)
         middle = np.array([self.width_px, self.height_px]) / 2
-        return np.asarray(camera[..., :2] / depth * self.focal_px + middle)
+        rays = camera[..., :2] / depth
+        # Far outside the picture the model would fold back.
+        square = np.minimum((rays**2).sum(-1, keepdims=True), 1.2 * self._corner_square)
+        return np.asarray(rays * (1 + self.lens * square) * self._enlarged * self.focal_px + middle)
+
+    @property
+    def _corner_square(self) -> float:
+        return (self.width_px**2 + self.height_px**2) / 4 / self.focal_px**2
+
+    @property
+    def _enlarged(self) -> float:
+        return 1 / (1 + self.lens * self._corner_square) if self.lens < 0 else 1.0
+
+    def distorted(self, picture: NDArray[Any]) -> NDArray[Any]:
+        """A pinhole's picture, or one of its parts at half the size (a single channel), as this lens shows it."""
+        if self.lens == 0:
+            return picture
+        height, width = picture.shape[:2]
+        scale = width / self.width_px
+        focal = self.focal_px * scale
+        x, y = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
+        x, y = (x + 0.5 - width / 2) / focal, (y + 0.5 - height / 2) / focal
+        told = np.sqrt(x * x + y * y) / np.float32(self._enlarged)
+        true = told.copy()
+        for _ in range(6):
+            true -= (true * (1 + self.lens * true * true) - told) / (1 + 3 * self.lens * true * true)
+        ratio = true / np.maximum(told * np.float32(self._enlarged), 1e-9)
+        across, down = (axis * ratio * focal + size / 2 - 0.5 for axis, size in ((x, width), (y, height)))
+        way = cv2.INTER_NEAREST if picture.ndim == 2 else cv2.INTER_LINEAR
+        return cv2.remap(
+            picture, across.astype(np.float32), down.astype(np.float32), way, borderMode=cv2.BORDER_REPLICATE
+        )
 
     def matrix(self) -> FloatArray:
         """World to clip space with y down, so that the first row read back is the top of the picture."""

@@ -14,6 +14,7 @@ from calibration.body.geometry import rotation_y, rotation_z, unit
 from calibration.body.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
 from calibration.body.stance import Stance, sample_stance, stance_from
 from calibration.scene.hands import HandState, Hold, arm_state, fret, pluck, sample_wrist
+from calibration.scene.held import grip
 from calibration.scene.instrument import Instrument, random_instrument
 from calibration.scene.neck import (
     FINGER_HIGH,
@@ -42,6 +43,7 @@ FREE_CANDIDATES = 16
 KINDS = ("guitar", "plucked", "violin", "viola", "cello", "double bass", "one hand", "no instrument")
 SHARES = (0.52, 0.09, 0.08, 0.02, 0.07, 0.02, 0.08, 0.12)
 NATURAL_SHARE = 0.55
+HOLDING_SHARE = 0.35  # of hands that play nothing, raised or before the player
 AT_THE_CHIN = Hold(under_the_chin, 92.0, (46.0, 13.0), 2.2)
 AT_THE_KNEES = Hold(between_the_knees)
 
@@ -242,7 +244,7 @@ def _free_hand(
     item: Instrument | None = None,
     matrix: FloatArray | None = None,
 ) -> HandState | None:
-    """A hand that plays nothing: in the lap, gesturing, raised, or hanging."""
+    """A hand that plays nothing: in the lap, gesturing, raised, or hanging; some hold something flat."""
     arm, hand = Arm(body, side), Hand(body, side, sample_cup(rng))
     count, out = FREE_CANDIDATES, 1.0 if side == "left" else -1.0
     kind = rng.choice(["lap", "gesture", "raised", "hanging"], p=[0.25, 0.45, 0.2, 0.1])
@@ -274,8 +276,10 @@ def _free_hand(
     shoulder = np.broadcast_to(stance.shoulders[side], (count, 3))
     upper, fore = arm.guess(shoulder, place, rng.uniform(-0.6, 0.9, count))
     pose = arm.solve(shoulder, reach, stance.trunk, upper, fore)
+    holding = kind in ("gesture", "raised") and rng.random() < HOLDING_SHARE
     for k in np.flatnonzero((pose.point_error_m.max(1) < 0.12) & (pose.strain < 0.6)):
-        fingers, thumb = _free_fingers(rng)
+        gripped = grip(hand, rng) if holding else None
+        fingers, thumb, held = gripped or (*_free_fingers(rng), None)
         points = hand.landmarks(fingers, thumb) @ pose.hand_frame[k].T + pose.wrist[k]
         points = np.concatenate([points, np.linspace(pose.elbow[k], pose.wrist[k], 6)])
         inside = (points[:, [0, 2]] - stance.trunk.centre) / stance.trunk.half
@@ -283,7 +287,8 @@ def _free_hand(
             continue
         if item is not None and matrix is not None and inside_body(item, into(matrix, points), 0.02).any():
             continue
-        return arm_state(hand, "none", wrist, pose, int(k), fingers, thumb, np.full(4, np.nan))
+        state = arm_state(hand, "none", wrist, pose, int(k), fingers, thumb, np.full(4, np.nan))
+        return replace(state, held=held)
     return None
 
 
