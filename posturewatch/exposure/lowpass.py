@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import signal
 
 from posturewatch.model.arrays import Array
 
@@ -49,6 +48,8 @@ def butterworth(cutoff_hz: float, rate_hz: float) -> tuple[Array, Array]:
     """
     if not 0.0 < cutoff_hz < rate_hz / 2.0:
         raise ValueError(f"the cutoff lies between 0 and half the rate of {rate_hz} Hz, got {cutoff_hz} Hz")
+    from scipy import signal  # 50 MB, which no practice needs while it goes on
+
     # The factor holds for the analogue filter, so it is applied in the bilinear transform's warped frequency.
     warped = math.tan(math.pi * cutoff_hz / rate_hz) / _TWO_PASSES
     b, a = signal.butter(2, 2.0 / math.pi * math.atan(warped))
@@ -84,6 +85,8 @@ def low_pass(time_s: Array, value: Array, *, cutoff_hz: float = CUTOFF_HZ, max_g
         raise ValueError(f"times and values have one shape (n,), got {time_s.shape} and {value.shape}")
     if np.any(np.diff(time_s) < 0):
         raise ValueError("the times of samples must not run backwards")
+    from scipy import signal
+
     filtered = value.astype(np.float64, copy=True)
     seen = np.flatnonzero(np.isfinite(value))
     steps = np.diff(time_s[seen])

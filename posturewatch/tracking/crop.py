@@ -145,14 +145,14 @@ WIDE = Crop(192, 5.0, (0.5, 0.4))
 CLOSE = Crop(160, 2.4, (0.5, 0.82))
 
 
-#: Crops that are computed at the same time; more wait their turn.
-_SIDE_BY_SIDE = 4
+#: The hands of a frame, of which most are looked at at once.
+_TOGETHER = len(SIDES)
 
 
 @functools.lru_cache(maxsize=8)
-def _network(source: bytes | Path, size_px: int) -> Network:
+def _network(source: bytes | Path, size_px: int, images: int) -> Network:
     """Compiled once a process, for one session after the other."""
-    return Network(source, crop_px=size_px, streams=2)
+    return Network(source, crop_px=size_px, images=images)
 
 
 class CropNet:
@@ -175,8 +175,10 @@ class CropNet:
 
     def __init__(self, source: bytes | str | Path) -> None:
         data = source if isinstance(source, bytes) else Path(source)
-        self._network = _network(data, self.crop.size_px)
-        self._requests = [self._network.request() for _ in SIDES]
+        #: One for each number of crops that are looked at at once, that of one crop first.
+        self._requests = [
+            _network(data, self.crop.size_px, images).request() for images in range(1, _TOGETHER + 1)
+        ]
         self._affines: list[Array] = []
         self._fills: list[Callable[[Image], object]] = []
 
@@ -196,13 +198,13 @@ class CropNet:
     def rows(self) -> Array:
         """Waits for what was started: (n, k) raw outputs."""
         rows: list[Array] = []
-        while len(rows) < len(self._fills):
+        while self._fills:
             if rows:
-                self._start_from(len(rows))
-            started = self._requests[: len(self._fills) - len(rows)]
-            rows += [np.asarray(request.wait()[0][0], dtype=np.float64) for request in started]
-        self._fills = []  # they hold the image
-        return np.array(rows)
+                self._start()
+            together = min(len(self._fills), _TOGETHER)
+            rows.append(np.asarray(self._requests[together - 1].wait()[0], dtype=np.float64))
+            self._fills = self._fills[together:]  # they hold the image
+        return np.concatenate(rows) if rows else np.zeros((0, 0))
 
     def outputs(self, crops_bgr: Sequence[Image]) -> Array:
         """(n, k) raw outputs for n BGR crops (size, size, 3)."""
@@ -212,14 +214,15 @@ class CropNet:
     def _begin(self, fills: list[Callable[[Image], object]]) -> None:
         """Starts on what each of these writes to the array that it is handed, as many at a time as there may be."""
         self._fills = fills
-        while len(self._requests) < min(len(fills), _SIDE_BY_SIDE):
-            self._requests.append(self._network.request())
-        self._start_from(0)
+        if fills:
+            self._start()
 
-    def _start_from(self, first: int) -> None:
-        for request, fill in zip(self._requests, self._fills[first:], strict=False):
-            fill(request.images[0])
-            request.start()
+    def _start(self) -> None:
+        together = min(len(self._fills), _TOGETHER)
+        request = self._requests[together - 1]
+        for image, fill in zip(request.images, self._fills, strict=False):
+            fill(image)
+        request.start()
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
         """(n, k) raw outputs, and the transforms (2, 3) of the hands' crops; parameters as of `start`."""

@@ -117,9 +117,11 @@ class _Net:
 
     _model = ""
     _low = 0
+    #: How many of a kind compute at the same time; each more takes memory.
+    _side_by_side = 2
 
     def __init__(self) -> None:
-        self._request = _network(self._model, self._low, 2).request()
+        self._request = _network(self._model, self._low, self._side_by_side).request()
 
     @property
     def image_rgb(self) -> Image:
@@ -172,6 +174,7 @@ class PersonNet(_Detector):
 
     _model = "pose_detection/pose_detection.tflite"
     _low = -1
+    _side_by_side = 1
     _input_px = PERSON_INPUT_PX
     _strides = (8, 16, 32, 32, 32)
 
@@ -192,6 +195,7 @@ class BodyNet(_Net):
     """Landmarks of the one body in a square RGB crop of 256 pixels."""
 
     _model = "pose_landmark/pose_landmark_full.tflite"
+    _side_by_side = 1
 
     def wait(self) -> RawBody:
         landmarks, presence, _, heatmap, world = self._outputs()
