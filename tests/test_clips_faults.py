@@ -38,6 +38,19 @@ def test_a_full_disk_stops_clips_and_nothing_else(tmp_path: Path, monkeypatch: p
     keeper.put(picture_reading(next(frames([7.0]))))
 
 
+def test_a_data_folder_that_has_gone_is_not_begun_anew_by_a_clip(tmp_path: Path) -> None:
+    """Another one in its place would keep the old one from coming back (rename(2): ENOTEMPTY)."""
+    folder = tmp_path / "data"
+    folder.mkdir()
+    ring = Ring()
+    keeper = ClipKeeper(folder / "clips" / "one", on_clip=no_clip, rules=RULES, ring=ring)
+    folder.rename(tmp_path / "away")
+    play(keeper, ring, 4.0, marks=[2.0])
+    keeper.close()
+    assert "cannot be written" in str(keeper.fault)
+    assert not folder.exists()
+
+
 LIMITED = """
 import resource, signal, sys
 from pathlib import Path

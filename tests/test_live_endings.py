@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -110,6 +112,35 @@ def test_what_is_ignored_stays_ignored() -> None:
         assert not asked()
         signal.raise_signal(signal.SIGTERM)
         assert asked()
+
+
+#: What is still there when the interpreter closes is taken down by it (Python's documentation, `object.__del__`).
+CLOSING = """
+import signal, sys
+from posturewatch.cli.signals import end_requests, ends_with_the_command
+
+class AtTheVeryEnd:
+    def __del__(self):
+        for one in sent:
+            signal.raise_signal(one)
+
+sent, last = {sent}, AtTheVeryEnd()
+for one in sent:
+    signal.signal(one, signal.default_int_handler if one == signal.SIGINT else signal.SIG_DFL)
+ends_with_the_command()
+with end_requests() as asked:
+    signal.raise_signal(signal.SIGINT)
+assert asked()
+sys.exit(3)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+@pytest.mark.parametrize("late", [signal.SIGINT, signal.SIGTERM, HANG_UP])
+def test_a_request_while_the_interpreter_closes_changes_no_exit_code(late: signal.Signals) -> None:
+    sent = [int(signal.SIGINT), int(late)] if late != signal.SIGINT else [int(late)]
+    done = subprocess.run([sys.executable, "-c", CLOSING.format(sent=sent)], capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (3, b"")
 
 
 def test_a_page_that_fails_does_not_take_the_record_with_it(

@@ -14,8 +14,8 @@ _lasting: list[bool] = []
 
 
 def ends_with_the_command() -> None:
-    """To be called where the process runs one command and ends: requests after the first are then noted to the very
-    end, when all is kept and only the interpreter is still closing."""
+    """To be called where the process runs one command and ends: requests after the first then change nothing more to
+    the very end, when all is kept and only the interpreter is still closing."""
     _lasting.append(True)
 
 
@@ -58,6 +58,6 @@ def end_requests(do: Callable[[], None] = lambda: None) -> Iterator[EndRequest]:
     try:
         yield request
     finally:
-        if not (request.made and _lasting):
-            for number in noted:
-                signal.signal(number, before[number])
+        for number in noted:
+            # Ignored, not noted: an interpreter that closes gives every signal its usual effect again but these.
+            signal.signal(number, signal.SIG_IGN if request.made and _lasting else before[number])

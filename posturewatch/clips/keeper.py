@@ -233,7 +233,9 @@ class ClipKeeper:
         if video is None:
             self._missed += 1
             return None
-        self._folder.mkdir(parents=True, exist_ok=True)
+        # Never the data folder itself: where that has gone, another one in its place keeps it from coming back.
+        self._all_clips.root.mkdir(exist_ok=True)
+        self._folder.mkdir(exist_ok=True)
         sentence = self._all_clips.make_room(video.size_bytes + INDEX_BYTES)
         if sentence is not None:
             return sentence

@@ -25,6 +25,8 @@ from pathlib import Path
 
 import numpy as np
 
+# Those of this tree, wherever another one is installed.
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from posturewatch.errors import StoreError
@@ -68,11 +70,13 @@ class Plan:
 
 @dataclass
 class Result:
-    """lost_s: of the frames that were handed over to be kept; wrong: what must not be, in words."""
+    """lost_s: of the frames that were handed over to be kept; ended_s: from the request to end to the program's end;
+    wrong: what must not be, in words."""
 
     plan: Plan
     lost_s: float = 0.0
     kept_s: float = 0.0
+    ended_s: float = 0.0
     wrong: list[str] = field(default_factory=list)
 
 
@@ -132,6 +136,7 @@ class Round:
         self._control.mkdir(parents=True)
         (folder / "settings.toml").write_text("", encoding="utf-8")
         self._said = (folder / "said").open("w+b")
+        self._asked_s = self._ended_s = 0.0
         environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
         if disk.library is not None:
             environment |= {
@@ -174,12 +179,15 @@ class Round:
         if not plan.late:
             time.sleep(plan.then_s + (_CATCHING_UP_S if plan.fault in DISK_FAULTS else 0.0))
             if plan.ending == "kill":
+                self._asked_s = time.monotonic()
                 self._child.kill()
             else:
                 self._ask()
         self._child.wait(300.0)
+        self._ended_s = time.monotonic() - self._asked_s
 
     def _ask(self) -> None:
+        self._asked_s = time.monotonic()
         for number, pause_s in self._plan.signals:
             self._child.send_signal(number)
             time.sleep(pause_s)
@@ -214,7 +222,7 @@ class Round:
             yield
 
     def _judge(self) -> Result:
-        result, handed = Result(self._plan), self._handed()
+        result, handed = Result(self._plan, ended_s=self._ended_s), self._handed()
         said, code = self._words(), self._child.returncode
         if self._plan.ending == "kill" and code != -signal.SIGKILL:
             result.wrong.append(f"it ended by itself with {code}: {said[-200:]!r}")
@@ -295,22 +303,21 @@ def run_rounds(
 
 def table(results: Sequence[Result]) -> str:
     """By fault and ending: rounds, seconds lost, and how often something was wrong."""
-    lines = [f"{'fault':<14}{'ending':<10}{'rounds':>7}{'lost, mean s':>14}{'largest s':>11}{'wrong':>7}"]
+    head = f"{'fault':<14}{'ending':<10}{'rounds':>7}{'lost, mean s':>14}{'largest s':>11}"
+    lines = [f"{head}{'to the end, largest s':>23}{'wrong':>7}"]
+
+    def line(name: str, own: Sequence[Result]) -> str:
+        lost = [one.lost_s for one in own]
+        figures = f"{len(own):>7}{sum(lost) / len(lost):>14.2f}{max(lost):>11.2f}"
+        ended_s = max(one.ended_s for one in own)
+        return f"{name:<24}{figures}{ended_s:>23.1f}{sum(bool(one.wrong) for one in own):>7}"
+
     for fault in FAULTS:
         for ending in ENDINGS:
             own = [one for one in results if (one.plan.fault, one.plan.ending) == (fault, ending)]
             if own:
-                lost = [one.lost_s for one in own]
-                lines.append(
-                    f"{fault:<14}{ending:<10}{len(own):>7}{sum(lost) / len(lost):>14.2f}{max(lost):>11.2f}"
-                    f"{sum(bool(one.wrong) for one in own):>7}"
-                )
-    lost = [one.lost_s for one in results]
-    lines.append(
-        f"{'all':<24}{len(results):>7}{sum(lost) / len(lost):>14.2f}{max(lost):>11.2f}"
-        f"{sum(bool(one.wrong) for one in results):>7}"
-    )
-    return "\n".join(lines)
+                lines.append(line(f"{fault:<14}{ending:<10}", own))
+    return "\n".join([*lines, line("all", results)])
 
 
 def main() -> int:
@@ -333,7 +340,8 @@ def main() -> int:
     def tell(one: Result) -> None:
         detail = f"{one.plan.fault}, {one.plan.ending}{' meanwhile' if one.plan.late else ''}"
         print(
-            f"{one.plan.number:>4}  {detail:<28} kept {one.kept_s:5.1f} s, lost {one.lost_s:4.2f} s",
+            f"{one.plan.number:>4}  {detail:<28} kept {one.kept_s:5.1f} s, lost {one.lost_s:4.2f} s, "
+            f"to the end {one.ended_s:5.1f} s",
             flush=True,
         )
         for sentence in one.wrong:

@@ -109,7 +109,9 @@ def folder_for(folder: Path) -> Path:
     """
     own = folder / f"{_PREFIX}{secrets.token_hex(4)}"
     try:
-        own.mkdir(parents=True, mode=0o700)
+        # Never the data folder itself: where that has gone, another one in its place keeps it from coming back.
+        folder.mkdir(exist_ok=True)
+        own.mkdir(mode=0o700)
     except OSError as error:
         raise StoreError(
             f"The film cannot be taken in ({error.strerror}); free some space in {folder}."

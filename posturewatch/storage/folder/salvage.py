@@ -20,7 +20,7 @@ __all__ = ["Salvaged", "salvage"]
 #: What belongs to others comes after them. What is computed from the rest is computed anew.
 _TABLES = (
     "session", "piece", "refusal", "series", "chunk", "excursion", "mark", "warning", "passage", "practice_item",
-    "practice_place", "clip", "discomfort", "lift_plane", "seal",
+    "practice_place", "clip", "discomfort", "lift_plane", "seal", "remark",
 )  # fmt: skip
 
 #: Rows looked for one by one where the table's end cannot be read either, and how long that may take in a table.
