@@ -26,6 +26,7 @@ ATTACKS = {
     "test_session_folders": "a kill, two programs, torn databases",
     "test_random_faults": "faults at random while recording",
     "test_damage": "flipped bits and overwritten pages",
+    "test_damaged_rows": "flipped bits in what can be changed",
     "test_deleting": "what is deleted, links, clips without a name",
     "test_archive": "hostile and damaged archives",
     "test_backup": "hostile backups, crashes while restoring",

@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 
 from posturewatch.errors import StoreError
+from posturewatch.review.derived_checksums import forget_damaged
 from posturewatch.review.reviews import keep_review
 from posturewatch.storage.reader import read_session
 from posturewatch.storage.samples.codec import ChunkError
@@ -18,11 +19,19 @@ _LOG = logging.getLogger(__name__)
 
 
 def open_store(data_dir: Path | None = None, *, thorough: bool = False) -> Store:
-    """The data folder's one writer, which keeps summary and review of every session that ends.
+    """The data folder's one writer, which keeps summary and review of every session that ends. Of those that are kept
+    what damage on the disk has changed is forgotten, and computed anew when it is asked for.
 
     Parameters and errors as those of `Store`.
     """
-    return Store(data_dir, on_closed=keep_derived, thorough=thorough)
+    store = Store(data_dir, on_closed=keep_derived, thorough=thorough)
+    try:
+        with store.writing() as connection:
+            forget_damaged(connection)
+    except BaseException:
+        store.close()
+        raise
+    return store
 
 
 def keep_derived(connection: sqlite3.Connection, number: int) -> None:

@@ -18,6 +18,7 @@ from posturewatch.exposure.series import Window, minutes
 from posturewatch.exposure.values import Exposure
 from posturewatch.model.quantities import quantity
 from posturewatch.review.cue_shares import postures_of, session_cues
+from posturewatch.review.derived_checksums import forget_review, keep_checksum
 from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
 from posturewatch.review.summaries import summarise_record
 from posturewatch.storage.folder.database import transaction
@@ -83,6 +84,7 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
         )
         for passage, exposure in rows:
             _insert(connection, session, passage, exposure)
+        keep_checksum(connection, session)
 
 
 def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] | None:
@@ -95,12 +97,6 @@ def load_review(connection: sqlite3.Connection, session: int) -> dict[str, Any] 
     except (zlib.error, ValueError) as error:
         _LOG.error("the review of a session is damaged and is left out: %s", error)
         return None
-
-
-def forget_review(connection: sqlite3.Connection, session: int) -> None:
-    """To be computed anew when it is next asked for, since passages have changed."""
-    connection.execute("DELETE FROM exposure WHERE session = ?", (session,))
-    connection.execute("DELETE FROM review WHERE session = ?", (session,))
 
 
 def stale_sessions(connection: sqlite3.Connection) -> list[tuple[int, str]]:

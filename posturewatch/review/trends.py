@@ -20,6 +20,7 @@ from posturewatch.exposure.trends import (
 )
 from posturewatch.model.quantities import QUANTITY_NAMES, place, quantity
 from posturewatch.review.reviews import REVIEW_VERSION
+from posturewatch.storage.tables.checks import READABLE
 
 __all__ = ["local_day", "local_today", "short_rows", "trends"]
 
@@ -109,7 +110,7 @@ def _pain(connection: sqlite3.Connection, since: dt.date, today: dt.date) -> lis
     days: dict[dt.date, dict[str, int | None]] = {}
     for moment, checked_at, rating in connection.execute(
         "SELECT moment, checked_at, rating FROM discomfort LEFT JOIN session ON session.number = discomfort.session "
-        "WHERE source_name IS NOT ? ORDER BY discomfort.id",
+        f"WHERE source_name IS NOT ? AND {READABLE} ORDER BY discomfort.id",
         (DEMO_NAME,),
     ):
         day = local_day(checked_at)

@@ -27,6 +27,7 @@ from posturewatch.storage.samples import checksums
 from posturewatch.storage.samples.codec import ChunkError
 from posturewatch.storage.samples.series import StoredSeries, look_through, read_series
 from posturewatch.storage.schema.migrations import applied, missing, unknown
+from posturewatch.storage.schema.row_checksums import readable
 from posturewatch.storage.tables.marks import marks_of
 
 __all__ = ["OutdatedError", "SessionOutline", "SessionReader", "SessionRecord"]
@@ -276,7 +277,8 @@ def _outline(connection: sqlite3.Connection, session_id: str) -> tuple[int, dict
     number = int(row[-1])
     settings, limits, rules = _circumstances(connection, number, session_id)
     marks = connection.execute(
-        "SELECT time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (number,)
+        f"SELECT time_s, note FROM mark WHERE session = ? AND {readable('mark')} ORDER BY time_s, id",
+        (number,),
     )
     planes = connection.execute(
         "SELECT side, start_s, plane FROM lift_plane WHERE session = ? ORDER BY start_s, side", (number,)

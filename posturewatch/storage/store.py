@@ -17,6 +17,7 @@ from posturewatch.archive.faults import ArchiveError
 from posturewatch.errors import StoreError
 from posturewatch.storage import writer
 from posturewatch.storage.backup.before_update import drop_backups, keep_before_update
+from posturewatch.storage.damage import loose_sentence
 from posturewatch.storage.folder.database import connect, looks_sound, transaction
 from posturewatch.storage.folder.lock import FolderInUseError, FolderLock
 from posturewatch.storage.folder.log_frames import is_emptied
@@ -272,6 +273,8 @@ class Store(SessionReader):
                 if names and missing(names):
                     self._back_up()
                 migrate(connection)
+                changed = loose_sentence(connection)
+                self.notice = " ".join(one for one in (self.notice, changed) if one) or None
                 self._close_crashed(connection)
         except sqlite3.Error as error:
             raise self._unusable(error) from error

@@ -15,7 +15,8 @@ from posturewatch.storage.backup.kind import ID
 from posturewatch.storage.samples import checksums
 from posturewatch.storage.samples.chunks import insert_chunk
 from posturewatch.storage.samples.codec import ChunkError, Samples, decode
-from posturewatch.storage.tables.clips import CLIPS_FOLDER
+from posturewatch.storage.schema.row_checksums import ROWS, is_sound
+from posturewatch.storage.tables.clips import CLIPS_FOLDER, moments_in
 
 __all__ = ["COPIED", "ForeignError", "SessionCopier"]
 
@@ -164,6 +165,9 @@ class SessionCopier:
             for name in one:
                 if name.endswith("_json") and one[name] is not None:
                     _check_json(table, name, one[name])
+            if table in ROWS and is_sound(table, one):
+                # With new numbers it gets a new one; what is not as it was kept stays recognisable by the old one.
+                one["checksum"] = None
             yield one
 
     def _known(self, table: str) -> tuple[str, dict[str, str]]:
@@ -233,7 +237,9 @@ class SessionCopier:
 def _check_json(table: str, column: str, text: str) -> None:
     # Damaged limits and summaries are told of when they are read; what is nothing like them is refused.
     try:
-        json.loads(text)
+        value = json.loads(text)
+        if column == "moments_json" and not (isinstance(value, list) and len(moments_in(text)) == len(value)):
+            raise ForeignError(table)
     except RecursionError as error:
         raise ForeignError(table) from error
     except ValueError:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from posturewatch.storage.samples.checksums import fill_in
 from posturewatch.storage.schema import statements
 from posturewatch.storage.schema.old_addresses import shorten
+from posturewatch.storage.schema.row_checksums import add_checksums, watch_rows
 
 __all__ = ["MIGRATIONS", "Migration", "applied", "migrate", "missing", "unknown"]
 
@@ -47,6 +48,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration("checksums", _checksums),
     Migration("addresses without secrets", shorten),
     Migration("remarks of others", _all_of(statements.REMARKS)),
+    Migration("checksums of rows", add_checksums),
 )
 
 
@@ -94,4 +96,5 @@ def migrate(connection: sqlite3.Connection, known: tuple[Migration, ...] = MIGRA
             connection.execute("ROLLBACK")
             raise
         taken.append(migration.name)
+    watch_rows(connection)
     return tuple(taken)

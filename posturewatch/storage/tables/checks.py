@@ -11,11 +11,20 @@ from typing import Any
 from posturewatch.comfort.discomfort import SIGNS, advise
 from posturewatch.errors import InputError, UnknownError
 from posturewatch.storage.records import now_utc
+from posturewatch.storage.schema.row_checksums import readable
 
-__all__ = ["ADOPT_WITHIN_S", "add_check", "adopt_check", "checks", "delete_check"]
+__all__ = ["ADOPT_WITHIN_S", "READABLE", "add_check", "adopt_check", "checks", "delete_check"]
 
 #: A check before a session joins one that begins within this time.
 ADOPT_WITHIN_S = 3600.0
+
+#: The condition, in SQL, that a check can be read: damage may have left no day, no rating or no list.
+READABLE = (
+    f"{readable('discomfort')} AND rating BETWEEN 0 AND 10 AND moment IN ('before', 'after') "
+    "AND julianday(checked_at) IS NOT NULL "
+    "AND CASE WHEN json_valid(places_json) THEN json_type(places_json) = 'array' END "
+    "AND CASE WHEN json_valid(signs_json) THEN json_type(signs_json) = 'array' END"
+)
 
 _COLUMNS = (
     "discomfort.id, session.id, moment, checked_at, rating, places_json, signs_json, note, discomfort.session "
@@ -56,7 +65,7 @@ def adopt_check(connection: sqlite3.Connection, session: int, started_at: str) -
     """The last check made before, within the hour, belongs to this session that begins."""
     began = dt.datetime.fromisoformat(started_at)
     row = connection.execute(
-        "SELECT id, checked_at FROM discomfort WHERE session IS NULL AND moment = 'before' "
+        f"SELECT id, checked_at FROM discomfort WHERE session IS NULL AND moment = 'before' AND {READABLE} "
         "ORDER BY id DESC LIMIT 1"
     ).fetchone()
     if row is None:
@@ -68,8 +77,10 @@ def adopt_check(connection: sqlite3.Connection, session: int, started_at: str) -
 
 def checks(connection: sqlite3.Connection, session: int | None = None) -> list[dict[str, Any]]:
     """The checks of a session, or all of them; newest first."""
-    where, values = ("", ()) if session is None else (" WHERE discomfort.session = ?", (session,))
-    rows = connection.execute(f"SELECT {_COLUMNS}{where} ORDER BY discomfort.id DESC", values).fetchall()
+    where, values = ("", ()) if session is None else (" AND discomfort.session = ?", (session,))
+    rows = connection.execute(
+        f"SELECT {_COLUMNS} WHERE {READABLE}{where} ORDER BY discomfort.id DESC", values
+    ).fetchall()
     return [_json(connection, row) for row in rows]
 
 
@@ -84,7 +95,7 @@ def _json(connection: sqlite3.Connection, row: tuple[Any, ...]) -> dict[str, Any
     before = None
     if moment == "after" and session is not None:
         before = connection.execute(
-            "SELECT rating FROM discomfort WHERE session = ? AND moment = 'before' AND id < ? "
+            f"SELECT rating FROM discomfort WHERE session = ? AND moment = 'before' AND id < ? AND {READABLE} "
             "ORDER BY id DESC LIMIT 1",
             (session, number),
         ).fetchone()

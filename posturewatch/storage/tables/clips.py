@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 from posturewatch.errors import StoreError, UnknownError
 from posturewatch.storage.records import now_utc
+from posturewatch.storage.schema.row_checksums import readable
 from posturewatch.storage.tables.passages import passages_of
 
 __all__ = [
@@ -25,11 +26,15 @@ __all__ = [
     "find_clip",
     "insert_clip",
     "is_whole",
+    "moments_in",
     "whole_clip_path",
 ]
 
 #: Below the data folder, with a folder per session.
 CLIPS_FOLDER = "clips"
+
+#: What is known of every moment of a clip.
+_MOMENT = frozenset({"kind", "start_s", "key_s", "end_s", "side", "quantity", "direction"})
 
 #: Times of a moment and of its excursion or mark are the same but for rounding.
 _SAME_S = 0.05
@@ -37,7 +42,7 @@ _SAME_S = 0.05
 _COLUMNS = (
     "clip.id, session.id, session.started_at, clip.name, file, start_s, clip.end_s, bytes, reason, has_sound, "
     "kept, note, moments_json, removed_at, session.number "
-    "FROM clip JOIN session ON session.number = clip.session"
+    f"FROM clip JOIN session ON session.number = clip.session AND {readable('clip')}"
 )
 
 
@@ -234,7 +239,7 @@ def _json(connection: sqlite3.Connection, data_dir: Path, row: tuple[Any, ...]) 
     stored_moments, removed_at, session = row[12:]
     there = is_whole(data_dir, file, size)
     state = "there" if there else "missing" if removed_at is None else "removed"
-    moments = [_moment(connection, session, moment) for moment in json.loads(stored_moments)]
+    moments = [_moment(connection, session, moment) for moment in moments_in(stored_moments)]
     at_s = moments[0]["key_s"] if moments else start_s
     passage = next(
         (
@@ -260,6 +265,21 @@ def _json(connection: sqlite3.Connection, data_dir: Path, row: tuple[Any, ...]) 
         "passage": passage,
         "moments": moments,
     }
+
+
+def moments_in(stored: str) -> list[dict[str, Any]]:
+    """Those that damage has left whole."""
+    try:
+        found = json.loads(stored)
+    except ValueError:
+        return []
+    return [
+        one
+        for one in (found if isinstance(found, list) else ())
+        if isinstance(one, dict)
+        and one.keys() >= _MOMENT
+        and all(isinstance(one[name], (int, float)) for name in ("start_s", "key_s"))
+    ]
 
 
 def _moment(connection: sqlite3.Connection, session: int, moment: Mapping[str, Any]) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from posturewatch.errors import InputError, UnknownError
+from posturewatch.storage.schema.row_checksums import readable
 
 __all__ = ["add_mark", "change_mark", "delete_mark", "marks_of"]
 
@@ -14,7 +15,8 @@ __all__ = ["add_mark", "change_mark", "delete_mark", "marks_of"]
 def marks_of(connection: sqlite3.Connection, session: int) -> list[dict[str, Any]]:
     """In order of time: id, time_s, note."""
     rows = connection.execute(
-        "SELECT id, time_s, note FROM mark WHERE session = ? ORDER BY time_s, id", (session,)
+        f"SELECT id, time_s, note FROM mark WHERE session = ? AND {readable('mark')} ORDER BY time_s, id",
+        (session,),
     )
     return [{"id": number, "time_s": round(time_s, 3), "note": note} for number, time_s, note in rows]
 

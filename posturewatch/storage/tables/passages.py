@@ -10,6 +10,7 @@ from typing import Any
 
 from posturewatch.errors import InputError, UnknownError
 from posturewatch.storage.records import PassageBegin
+from posturewatch.storage.schema.row_checksums import readable
 from posturewatch.storage.tables.pieces import LONGEST_BARS, remember_piece, spaced
 
 __all__ = [
@@ -32,7 +33,8 @@ SHORTEST_S = 0.5
 
 _COLUMNS = (
     "passage.id, session.id, piece.id, piece.name, bars, tempo_bpm, start_s, passage.end_s FROM passage "
-    "JOIN session ON session.number = passage.session JOIN piece ON piece.id = passage.piece"
+    "JOIN session ON session.number = passage.session JOIN piece ON piece.id = passage.piece "
+    f"AND {readable('passage')} AND {readable('piece')}"
 )
 
 

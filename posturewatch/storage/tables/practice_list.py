@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from posturewatch.errors import InputError
+from posturewatch.storage.schema.row_checksums import readable
 from posturewatch.storage.tables.pieces import remember_piece
 
 __all__ = ["LONGEST_LIST", "Item", "practice_list", "set_practice_list", "step"]
@@ -22,10 +23,11 @@ def practice_list(connection: sqlite3.Connection) -> dict[str, Any]:
     (position,) = connection.execute("SELECT position FROM practice_place").fetchone()
     rows = connection.execute(
         "SELECT name, bars, tempo_bpm FROM practice_item JOIN piece ON piece.id = practice_item.piece "
-        "ORDER BY position"
+        f"WHERE {readable('practice_item')} AND {readable('piece')} ORDER BY position"
     )
     items = [dict(zip(("piece", "bars", "tempo_bpm"), row, strict=True)) for row in rows]
-    return {"items": items, "position": position}
+    in_play = isinstance(position, int) and 0 <= position < len(items)
+    return {"items": items, "position": position if in_play else None}
 
 
 def set_practice_list(connection: sqlite3.Connection, items: Sequence[Item]) -> None:

@@ -6,6 +6,7 @@ import sqlite3
 from typing import Any
 
 from posturewatch.errors import InputError, UnknownError
+from posturewatch.storage.schema.row_checksums import readable
 
 __all__ = ["add_remark", "delete_remark", "remarks_of"]
 
@@ -13,7 +14,7 @@ __all__ = ["add_remark", "delete_remark", "remarks_of"]
 def remarks_of(connection: sqlite3.Connection, session: int) -> list[dict[str, Any]]:
     """Of the session as a whole first, then in order of time: id, uid, time_s, author, text, written_at."""
     rows = connection.execute(
-        "SELECT id, uid, time_s, author, text, written_at FROM remark WHERE session = ? "
+        f"SELECT id, uid, time_s, author, text, written_at FROM remark WHERE session = ? AND {readable('remark')} "
         "ORDER BY time_s IS NOT NULL, time_s, id",
         (session,),
     )
