@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from test_cli_live import live
 
 from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, Microphone
-from posturewatch.config.settings import ClipSettings, parse_settings
+from posturewatch.config.settings import parse_settings
+from posturewatch.config.settings_sections import ClipSettings
 from posturewatch.errors import UnavailableError
 from posturewatch.pipeline.clip_recording import MICROPHONE_ON, ClipRecording
 from posturewatch.review.derived import open_store

@@ -9,7 +9,7 @@ from log_factories import Taken
 from session_factories import Ended
 from storage_stage import START, put_seconds
 
-from posturewatch.config.settings import ClipSettings
+from posturewatch.config.settings_sections import ClipSettings
 from posturewatch.errors import UnknownError
 from posturewatch.pipeline.clip_recording import ClipRecording
 from posturewatch.review.derived import open_store

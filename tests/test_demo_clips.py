@@ -14,7 +14,7 @@ from page_stage import admit
 from review_stage import Served
 from test_demo_end_to_end import _CHROMIUM, LIMIT_DEG, episodes_beyond, held, truth
 
-from posturewatch.config.settings import WatchSettings
+from posturewatch.config.watch_settings import WatchSettings
 from posturewatch.review.derived import open_store
 
 pytestmark = [pytest.mark.models, pytest.mark.browser]

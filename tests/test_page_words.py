@@ -15,7 +15,7 @@ from page_stand_ins import page_words
 import posturewatch
 from posturewatch.comfort.discomfort import REGIONS, SIGNS
 from posturewatch.config.resources import web_dir
-from posturewatch.config.settings import Language
+from posturewatch.config.settings_sections import Language
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.outcome import Ending
 from posturewatch.model.quantities import QUANTITIES

@@ -6,7 +6,7 @@ import logging
 from pathlib import Path
 
 from posturewatch.clips import ClipFolder, ClipKeeper, Microphone, VideoFileSound, remove_leftovers
-from posturewatch.config.settings import ClipSettings
+from posturewatch.config.settings_sections import ClipSettings
 from posturewatch.errors import UnavailableError
 from posturewatch.model.outcome import Outcome
 from posturewatch.model.reading import Reading

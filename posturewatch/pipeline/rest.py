@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from posturewatch.config.settings import RestSettings
+from posturewatch.config.settings_sections import RestSettings
 from posturewatch.exposure.breaks import BreakRules, BreakState, advance
 from posturewatch.model.observation import SIDES, HandObservation, Observation, Side
 from posturewatch.model.reading import Reading
