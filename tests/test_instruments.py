@@ -102,6 +102,6 @@ def test_a_new_instrument_is_a_file() -> None:
 def test_a_broken_profile_names_file_and_key(old: str, new: str, says: str) -> None:
     assert GUITAR.count(old) >= 1
     with pytest.raises(SettingsError) as caught:
-        parse_instrument(GUITAR.replace(old, new, 1), "The instrument profile guitar.toml")
-    assert caught.value.sentence.startswith("The instrument profile guitar.toml, ")
+        parse_instrument(GUITAR.replace(old, new, 1), "The instrument file guitar.toml")
+    assert caught.value.sentence.startswith("The instrument file guitar.toml, ")
     assert says in caught.value.sentence

@@ -1,1 +1,1 @@
-"""Files to values: settings, limit profiles, instrument profiles, resources."""
+"""Files to values: settings, limit profiles, instruments, resources."""

@@ -130,7 +130,7 @@ class CameraPlace(Section):
 
 
 class Instrument(Section):
-    """A profile, as said above."""
+    """An instrument, as said above."""
 
     name: str = Field(pattern="^[a-z][a-z -]*$")
     order: int
@@ -165,7 +165,7 @@ class Instrument(Section):
 
 
 def parse_instrument(text: str, file: str) -> Instrument:
-    """A profile from its TOML text.
+    """An instrument from the TOML text of its file.
 
     Raises
     ------
@@ -186,11 +186,9 @@ def parse_instrument(text: str, file: str) -> Instrument:
 def _instruments() -> dict[str, Instrument]:
     found = []
     for path in sorted((calibration_dir() / "instruments").glob("*.toml")):
-        one = parse_instrument(path.read_text(encoding="utf-8"), f"The instrument profile {path.name}")
+        one = parse_instrument(path.read_text(encoding="utf-8"), f"The instrument file {path.name}")
         if path.stem != one.name.replace(" ", "-"):
-            raise UnavailableError(
-                f"The instrument profile {path.name} names another instrument, {one.name}."
-            )
+            raise UnavailableError(f"The instrument file {path.name} names another instrument, {one.name}.")
         found.append(one)
     return {one.name: one for one in sorted(found, key=lambda one: (one.order, one.name))}
 
@@ -201,7 +199,7 @@ def instrument_names() -> tuple[str, ...]:
 
 
 def instrument(name: str) -> Instrument:
-    """The profile of that name; KeyError for an unknown one."""
+    """The instrument of that name; KeyError for an unknown one."""
     return _instruments()[name]
 
 
