@@ -16,10 +16,10 @@ from posturewatch.bench.figures import (
     LiveFigures,
     PerFrame,
     live_figures,
-    with_memory,
+    with_held,
 )
 from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
-from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, cpu_seconds, memory_mb
+from posturewatch.bench.probes import FeedProbe, Held, MonitorProbe, PageProbe, cpu_seconds, held_now
 from posturewatch.bench.report import Findings
 from posturewatch.bench.stages import Stage
 from posturewatch.capture import Source, Taken, VideoFileSource
@@ -230,7 +230,7 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
         Where the session fails.
     """
     probe = MonitorProbe()
-    memory: list[tuple[float, float | None]] = []
+    held: list[Held] = []
     with ExitStack() as cleanup:
         feed = bench.make_feed()
         cleanup.callback(feed.close)
@@ -254,42 +254,42 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
         if page is not None:
             cleanup.callback(page.close)
         while not practice.wait(0.5):
-            memory.append((time.monotonic(), memory_mb()))
+            held.append(held_now())
         if practice.sentence is not None:
             raise UnavailableError(practice.sentence)
     figures = live_figures(
         probe.puts, ready.arrivals, None if page is None else page.arrivals, warm_up_s=warm_up_s
     )
-    return with_memory(figures, memory, probe.puts[0].at_s + warm_up_s)
+    return with_held(figures, held, probe.puts[0].at_s + warm_up_s)
 
 
 def run_benchmark(
     bench: Bench,
     video: Path,
     *,
-    seconds: float = 30.0,
+    live: Callable[[bool], LiveFigures],
     frames: int = 300,
-    clips: Bench | None = None,
     stages: Callable[[], tuple[Stage, ...]] = tuple,
 ) -> Findings:
-    """The whole benchmark. The live run comes first, so that its memory is its own.
+    """The whole benchmark.
 
     Parameters
     ----------
-    bench, clips
-        The program's parts, without and with clips.
+    bench
+        The program's parts.
     video
         What is played.
-    seconds, frames
-        Length of each live run, and how many frames are measured as fast as they go.
+    live
+        Plays it as a live camera, with clips kept or without.
+    frames
+        How many frames are measured as fast as they go.
     stages
         Measures the stages.
     """
-    live = measure_live(bench, video, seconds=seconds)
-    kept = None if clips is None else measure_live(clips, video, seconds=seconds)
+    without, kept = live(False), live(True)
     per_frame = measure_per_frame(bench, video, frames=frames)
-    found = Findings(cores(), per_frame, live, kept, None, stages())
-    if clips is None or not can_hold_to_one_core():
+    found = Findings(cores(), per_frame, without, kept, None, stages())
+    if not can_hold_to_one_core():
         return found
     with one_core():
-        return replace(found, one_core=measure_live(clips, video, seconds=seconds))
+        return replace(found, one_core=live(True))

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from posturewatch.bench.probes import Arrival, Put
+from posturewatch.bench.held import Trend, trend
+from posturewatch.bench.probes import Arrival, Held, Put
 from posturewatch.errors import UnavailableError
 from posturewatch.model.savings import SAVINGS
 
@@ -18,7 +19,7 @@ __all__ = [
     "LiveFigures",
     "PerFrame",
     "live_figures",
-    "with_memory",
+    "with_held",
 ]
 
 #: Left out at the start: models load their last parts and the first hands are being looked for.
@@ -62,8 +63,8 @@ class Latency:
 @dataclass(frozen=True)
 class LiveFigures:
     """A live run after its warm-up. share_dropped of all frames the source gave; share_both_hands of the
-    measured ones; cpu_cores: processor time per time; memory in MB, None where the system does not say; savings: the
-    share of the measured frames under each saving that was made."""
+    measured ones; cpu_cores: processor time per time; savings: the share of the measured frames under each saving that
+    was made; memory in MB, threads and handles (open files and sockets), None where the system does not say."""
 
     seconds: float
     frames: int
@@ -74,10 +75,10 @@ class LiveFigures:
     measured: Latency | None
     ready: Latency | None
     page: Latency | None
-    memory_start_mb: float | None = None
-    memory_end_mb: float | None = None
-    memory_peak_mb: float | None = None
     savings: Mapping[str, float] = field(default_factory=dict)
+    memory_mb: Trend | None = None
+    threads: Trend | None = None
+    handles: Trend | None = None
 
 
 def live_figures(
@@ -124,11 +125,12 @@ def _latency(arrivals: Sequence[Arrival], begin_s: float) -> Latency | None:
     return Latency(len(waits_ms), float(p50), float(p95))
 
 
-def with_memory(
-    figures: LiveFigures, memory: Sequence[tuple[float, float | None]], begin_s: float
-) -> LiveFigures:
-    """The same figures with the memory used."""
-    kept = [value for at_s, value in memory if at_s >= begin_s and value is not None]
-    if not kept:
-        return figures
-    return replace(figures, memory_start_mb=kept[0], memory_end_mb=kept[-1], memory_peak_mb=max(kept))
+def with_held(figures: LiveFigures, held: Sequence[Held], begin_s: float) -> LiveFigures:
+    """The same figures with what the process held from that moment of the monotonic clock on."""
+    kept = [one for one in held if one.at_s >= begin_s]
+    return replace(
+        figures,
+        memory_mb=trend([(one.at_s, one.memory_mb) for one in kept]),
+        threads=trend([(one.at_s, one.threads) for one in kept]),
+        handles=trend([(one.at_s, one.handles) for one in kept]),
+    )

@@ -21,7 +21,17 @@ from posturewatch.server.admission import Admission
 from posturewatch.server.feed import FeedMessage
 from posturewatch.server.live_message import unpack
 
-__all__ = ["Arrival", "FeedProbe", "MonitorProbe", "PageProbe", "Put", "cpu_seconds", "memory_mb"]
+__all__ = [
+    "Arrival",
+    "FeedProbe",
+    "Held",
+    "MonitorProbe",
+    "PageProbe",
+    "Put",
+    "cpu_seconds",
+    "held_now",
+    "memory_mb",
+]
 
 #: How long one wait for a message lasts; the stop flag is looked at in between.
 _WAIT_S = 0.25
@@ -50,6 +60,28 @@ def _memory_without_psutil() -> float | None:
         return None
     pages = int(statistics.read_text(encoding="ascii").split()[1])
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+@dataclass(frozen=True)
+class Held:
+    """What this process holds at a moment of the monotonic clock: memory in MB, threads, and open files and sockets;
+    None where the system does not say."""
+
+    at_s: float
+    memory_mb: float | None
+    threads: int | None
+    handles: int | None
+
+
+def held_now() -> Held:
+    """What this process holds now."""
+    return Held(time.monotonic(), memory_mb(), _count("task"), _count("fd"))
+
+
+def _count(folder: str) -> int | None:
+    """The entries of one of the folders in which Linux tells of this process."""
+    place = Path("/proc/self", folder)
+    return sum(1 for _ in place.iterdir()) if place.is_dir() else None
 
 
 @dataclass(frozen=True)

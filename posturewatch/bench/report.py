@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from posturewatch.bench.figures import CHUNK, Latency, LiveFigures, PerFrame
+from posturewatch.bench.held import Trend
 from posturewatch.bench.stages import Stage
 
-__all__ = ["Findings", "report", "to_json"]
+__all__ = ["Findings", "endurance_report", "report", "to_json"]
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,12 @@ def report(findings: Findings) -> str:
     return "\n".join(lines)
 
 
+def endurance_report(live: LiveFigures) -> str:
+    """One long live run in words, one figure a line."""
+    begin = f"the video played as a live camera with clips kept, for {live.seconds:.0f} s after warming up"
+    return "\n".join([begin, *_live_lines(live)])
+
+
 def _live_lines(live: LiveFigures) -> list[str]:
     lines = [
         f"  frames measured per second   {live.measured_hz:7.1f}     (both hands in {live.share_both_hands:.0%})",
@@ -86,11 +93,9 @@ def _live_lines(live: LiveFigures) -> list[str]:
         _latency_line("capture to page", live.page),
         f"  processor                    {live.cpu_cores:7.2f} cores",
     ]
-    if live.memory_start_mb is not None and live.memory_end_mb is not None:
-        lines.append(
-            f"  memory at start and end      {live.memory_start_mb:7.0f} MB, {live.memory_end_mb:.0f} MB"
-            f"  (most: {live.memory_peak_mb:.0f} MB)"
-        )
+    lines += _trend_line("memory at start and end", live.memory_mb, " MB")
+    lines += _trend_line("threads", live.threads, "")
+    lines += _trend_line("open files and sockets", live.handles, "")
     if live.savings:
         saved = ", ".join(f"{name} in {share:.0%}" for name, share in live.savings.items())
         lines.append(f"  done less often, of frames   {saved}")
@@ -101,3 +106,12 @@ def _latency_line(label: str, latency: Latency | None) -> str:
     if latency is None:
         return f"  {label:<28} not measured"
     return f"  {label:<28} {latency.p50_ms:7.1f} ms p50, {latency.p95_ms:.1f} ms p95"
+
+
+def _trend_line(label: str, trend: Trend | None, unit: str) -> list[str]:
+    if trend is None:
+        return []
+    line = f"  {label:<28} {trend.start:7.0f}{unit}, {trend.end:.0f}{unit}  (most: {trend.most:.0f}{unit})"
+    if trend.per_hour is not None:
+        line += f"  {trend.per_hour:+.2f} +- {trend.per_hour_se:.2f}{unit} an hour"
+    return [line]

@@ -145,14 +145,15 @@ WIDE = Crop(192, 5.0, (0.5, 0.4))
 CLOSE = Crop(160, 2.4, (0.5, 0.82))
 
 
-#: The hands of a frame, of which most are looked at at once.
+#: So many crops are looked at at once: the hands of a frame. A hand alone takes as long as two, which is less than two
+#: take otherwise; a second network for hands alone would take 50 MB.
 _TOGETHER = len(SIDES)
 
 
 @functools.lru_cache(maxsize=8)
-def _network(source: bytes | Path, size_px: int, images: int) -> Network:
+def _network(source: bytes | Path, size_px: int) -> Network:
     """Compiled once a process, for one session after the other."""
-    return Network(source, crop_px=size_px, images=images)
+    return Network(source, crop_px=size_px, images=_TOGETHER)
 
 
 class CropNet:
@@ -175,10 +176,7 @@ class CropNet:
 
     def __init__(self, source: bytes | str | Path) -> None:
         data = source if isinstance(source, bytes) else Path(source)
-        #: One for each number of crops that are looked at at once, that of one crop first.
-        self._requests = [
-            _network(data, self.crop.size_px, images).request() for images in range(1, _TOGETHER + 1)
-        ]
+        self._request = _network(data, self.crop.size_px).request()
         self._affines: list[Array] = []
         self._fills: list[Callable[[Image], object]] = []
 
@@ -201,9 +199,9 @@ class CropNet:
         while self._fills:
             if rows:
                 self._start()
-            together = min(len(self._fills), _TOGETHER)
-            rows.append(np.asarray(self._requests[together - 1].wait()[0], dtype=np.float64))
-            self._fills = self._fills[together:]  # they hold the image
+            found = self._request.wait()[0][: len(self._fills)]
+            rows.append(np.asarray(found, dtype=np.float64))
+            self._fills = self._fills[_TOGETHER:]  # they hold the image
         return np.concatenate(rows) if rows else np.zeros((0, 0))
 
     def outputs(self, crops_bgr: Sequence[Image]) -> Array:
@@ -218,11 +216,9 @@ class CropNet:
             self._start()
 
     def _start(self) -> None:
-        together = min(len(self._fills), _TOGETHER)
-        request = self._requests[together - 1]
-        for image, fill in zip(request.images, self._fills, strict=False):
+        for image, fill in zip(self._request.images, self._fills, strict=False):
             fill(image)
-        request.start()
+        self._request.start()
 
     def look(self, image_bgr: Image, hands: Sequence[tuple[Array, Side]]) -> tuple[Array, list[Array]]:
         """(n, k) raw outputs, and the transforms (2, 3) of the hands' crops; parameters as of `start`."""
