@@ -7,7 +7,7 @@ comfort         share of the time in which a hand is called in comfort; how much
                 its own here (every watched angle a number, its 90 % interval inside the comfort limits); and how much
                 of it has a number whose interval reaches past an extreme limit
 changes         a minute of each hand: of the word for its state, and of its large number coming or going; and of the
-                message. What is first said of a hand is no change
+                message. What is first said of a hand is no change, nor is a warning that comes and goes
 headline        of the summary that would follow
 
 Wants playwright (`pip install -e ".[test]"`) and Chromium.
@@ -56,28 +56,30 @@ _TYPES = {".js": "text/javascript", ".css": "text/css"}
 
 #: Of a video's frames: what is shown of each hand, and the message.
 _SHOW = """
-async ({ headers, summary }) => {
-  const [{ HandPanel }, { message }, { showSummary }] = await Promise.all(
-    ["hands", "message", "summary"].map((name) => import(`/js/${name}.js`)));
+async ({ headers, summary, warns }) => {
+  const [{ HandPanel }, { message }, { Telling }, { showSummary }] = await Promise.all(
+    ["hands", "message", "telling", "summary"].map((name) => import(`/js/${name}.js`)));
   const panels = ["left", "right"].map((side) => {
     const node = document.createElement("article");
     node.dataset.side = side;
     document.body.append(node);
     return new HandPanel(node, () => {});
   });
-  const view = { connection: "open", turning: null, error: null, pictures: true, warnings: [], hands: {},
-    state: { phase: "watching", fault: null, notice: null, warns: ["left", "right"] } };
+  const telling = new Telling();
+  const view = { connection: "open", turning: null, error: null, pictures: true, warnings: [], hands: {}, quiet: "",
+    state: { phase: "watching", fault: null, notice: null, warns } };
   const shown = headers.map((header) => {
     view.warnings = header.warnings;
     for (const panel of panels) {
       const hand = header.hands.find((one) => one.side === panel.side);
       view.hands[panel.side] = panel.show(hand, header.time_s, header.warnings);
     }
+    view.quiet = telling.update(view.hands, warns, header.time_s);
     return {
       states: panels.map((panel) => panel.node.dataset.state),
       known: panels.map((panel) => panel.node.querySelector("[data-main=true]").dataset.known === "true"),
-      // The seconds of a warning count on.
-      message: message(view).text.replace(/[0-9]+ s\\b/, "N s"),
+      // Warnings are counted by themselves.
+      message: view.warnings.length > 0 ? "" : message(view).text,
     };
   });
   const node = document.createElement("main");
@@ -91,8 +93,8 @@ async ({ headers, summary }) => {
 @dataclass(frozen=True)
 class Told:
     """What the page tells of one video. time_s (n,) of the frames; by frame the state and whether a large number is
-    shown, of the left and the right hand, and the message; evidence: by frame and hand whether comfort may be said,
-    and whether an interval reaches past an extreme limit."""
+    shown, of the left and the right hand, and the message, empty where it is a warning; evidence: by frame and hand
+    whether comfort may be said, and whether an interval reaches past an extreme limit."""
 
     name: str
     time_s: Sequence[float]
@@ -120,9 +122,10 @@ class Told:
         return 2 * len(self.states), len(called), lacking, sum(past for _, past in called)
 
     def changes(self) -> tuple[int, int, int]:
-        """How often a state, a large number's being there, and the message change."""
+        """How often a state, a large number's being there, and the message change, beside warnings."""
         states = sum(
-            _switches([row[hand] for row in self.states if row[hand] != "idle"]) for hand in range(len(SIDES))
+            _switches([row[hand] for row in self.states if row[hand] not in ("idle", "held")])
+            for hand in range(len(SIDES))
         )
         numbers = sum(_switches(_from_first([row[hand] for row in self.known])) for hand in range(len(SIDES)))
         return states, numbers, _switches([one for one in self.messages if one])
@@ -213,7 +216,8 @@ def on_page(page: Page, video: Path, parts: Parts) -> Told:
     summary = film_summary(facts, parts, session, outcome, source.notice, interrupted=False)
     # What a kept session has besides.
     kept = {**summary, "limits": parts.limits.name, "marks": []}
-    told = page.evaluate(_SHOW, {"headers": sink.headers, "summary": kept})
+    warns = [side for side in SIDES if side in parts.rules.warn_sides]
+    told = page.evaluate(_SHOW, {"headers": sink.headers, "summary": kept, "warns": warns})
     shown = told["shown"]
     return Told(
         video.name,
@@ -297,7 +301,8 @@ def together(all_told: Sequence[Told]) -> list[str]:
         f"called in comfort {_share(called, frames)} of the time; without evidence in {_share(lacking, called)} "
         f"of that, with an interval past an extreme limit in {_share(past, called)}",
         f"changes a minute: {states / rest / len(SIDES):.1f} of a hand's state, "
-        f"{numbers / rest / len(SIDES):.1f} of its number coming or going, {messages / rest:.1f} of the message",
+        f"{numbers / rest / len(SIDES):.1f} of its number coming or going, {messages / rest:.1f} of the message, "
+        "beside warnings",
     ]
 
 

@@ -15,6 +15,7 @@ import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
 import { showSummary } from "./summary.js";
+import { Telling } from "./telling.js";
 import { SIDES, WRIST, stateKey } from "./terms.js";
 import { translated } from "./translated.js";
 
@@ -42,6 +43,7 @@ const view = {
   state: null,
   warnings: [],
   hands: { left: { state: "idle", quantity: null, refusal: null }, right: { state: "idle", quantity: null, refusal: null } },
+  quiet: "",
   pictures: false,
   turning: null,
   error: null,
@@ -57,6 +59,7 @@ let markedUntil = 0;
 let errorUntil = 0;
 let sayTurn = false;
 
+const telling = new Telling();
 const sound = new Sound(() => renderSound());
 const passages = new PassageBar({ say, fail });
 const offer = new CheckOffer(byId("before", HTMLElement), fail);
@@ -102,6 +105,7 @@ function onPicture(header, bitmap) {
     view.hands[panel.side] = panel.show(hand, header.time_s, header.warnings);
     rawStates[panel.side] = stateKey(hand.verdict.state);
   }
+  view.quiet = telling.update(view.hands, view.state.warns, header.time_s);
   // Not on a hand that the panel beside calls not seen: the picture and the word say the same.
   draw(canvas, header, bitmap, WRIST, SIDES.filter((side) => view.hands[side].state !== "unseen"));
   strip.show(header);
@@ -267,6 +271,8 @@ function dropPicture(lost) {
   view.pictures = false;
   view.warnings = [];
   for (const panel of panels) view.hands[panel.side] = panel.blank(lost);
+  telling.reset();
+  view.quiet = "";
   strip.blank(lost ? words.live.noPictureShort : "");
   clear(canvas);
   setText(byId("facts", HTMLElement), "");

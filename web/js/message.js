@@ -1,11 +1,10 @@
 // The one place for messages: which of the things to say matters most now.
 
-import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
-import { FINGERBOARD_SIDES, SIDES, adviceOf, labelOf, refusalHelp, refusalName, sidedLeaning } from "./terms.js";
+import { adviceOf, sidedLeaning } from "./terms.js";
 import { translated } from "./translated.js";
 
-/** @import { PracticeState, Side, State, Warned } from "./api.d.ts" */
+/** @import { PracticeState, Side, Warned } from "./api.d.ts" */
 /** @import { Shown } from "./hands.js" */
 
 /**
@@ -14,14 +13,12 @@ import { translated } from "./translated.js";
  * @property {PracticeState | null} state
  * @property {readonly Warned[]} warnings
  * @property {Record<Side, Shown>} hands what is shown of each hand
+ * @property {string} quiet what is told of them where nothing else is to be said
  * @property {boolean} pictures true while they come
  * @property {"start" | "stop" | null} turning while one is under way
  * @property {string | null} error
  */
 /** @typedef {{ kind: "calm" | "warning" | "notice" | "lost", text: string }} Message */
-
-/** What is said of, most pressing first. @type {readonly State[]} */
-const TOLD_FIRST = ["held", "extreme", "partly", "unseen", "unsure", "beyond", "within"];
 
 /**
  * @param {View} view
@@ -41,7 +38,7 @@ export function message(view) {
   if (state.fault) return notice(translated(state.fault));
   if (state.notice) return notice(translated(state.notice));
   if (!view.pictures) return notice(text.noPicture);
-  return calm(quiet(view.hands, state.warns));
+  return calm(view.quiet);
 }
 
 /** @param {Warned} warning */
@@ -52,36 +49,6 @@ export const warningSentence = (warning) => words.live.warning(sidedLeaning(warn
  * @param {Warned} warning
  */
 export const announcement = (warning) => `${sidedLeaning(warning)}. ${adviceOf(warning.quantity)}`;
-
-/**
- * One thing: what is most pressing of either hand, that of the fingerboard first.
- * @param {Record<Side, Shown>} hands
- * @param {readonly Side[]} warns the hands that are warned of
- */
-function quiet(hands, warns) {
-  const sides = [...SIDES].sort((a, b) => Number(FINGERBOARD_SIDES.includes(b)) - Number(FINGERBOARD_SIDES.includes(a)));
-  for (const state of TOLD_FIRST) {
-    const told = sides.filter((side) => hands[side].state === state);
-    const [side] = told;
-    if (side === undefined) continue;
-    const both = told.length === SIDES.length && SIDES.every((one) => hands[one].quantity === hands[side].quantity && hands[one].refusal === hands[side].refusal);
-    const said = sentence(state, both ? words.live.bothHands : words.hands[side], hands[side]);
-    return state === "extreme" && !told.some((one) => warns.includes(one)) ? `${said} ${words.live.notWarnedOf}` : said;
-  }
-  return "";
-}
-
-/**
- * @param {State} state
- * @param {string} who
- * @param {Shown} shown
- */
-function sentence(state, who, { quantity, refusal }) {
-  const text = words.live;
-  if (refusal === null) return state === "unsure" && quantity !== null ? text.mayBePast(who, labelOf(quantity)) : text.told[state](who);
-  const what = quantity === null ? text.notSeen(who, refusalName(refusal)) : text.notMeasured(who, labelOf(quantity), refusalName(refusal));
-  return `${sentenceCase(what)} ${refusalHelp(refusal)}`.trim();
-}
 
 /**
  * @param {string} text

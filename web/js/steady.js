@@ -6,14 +6,20 @@
 export const HOLD_S = 1.5;
 /** What filled most of so long a stretch is shown. */
 const WINDOW_S = 2.25;
-/** A word for a hand stays longer, so that it changes a few times a minute: until another filled most of the last
- * stretch, or hardly anything of it is left. Comfort and strain that stay without a gap come sooner. */
-export const WORD_HOLD_S = 4;
-const WORD_WINDOW_S = 5;
+/** A word for a hand stays longer, so that it changes a few times a minute: until another filled most of as long a
+ * stretch, or hardly anything of it is left. Comfort and strain that stay without a gap come sooner, and so does a hand
+ * that has clearly gone or come back, and what stands where comfort was lost. */
+export const WORD_HOLD_S = 8;
+const PRESENCE_HOLD_S = 4;
+const PRESENT_S = 3;
+/** Of a number's being there: what is not measured any more does not stay for as long as a word. */
+export const NUMBER_HOLD_S = 4;
 const MOST_OF = 0.7;
 const HARDLY_ANY = 0.15;
 /** @type {readonly State[]} */
 const STRAINED = ["beyond", "extreme", "held"];
+/** @type {readonly State[]} */
+const SEEN = [...STRAINED, "within", "unsure", "partly"];
 
 /**
  * A value that is shown: the one that filled most of the last stretch of time.
@@ -124,11 +130,13 @@ export class Steady {
 /**
  * The state of a hand or a finger that is shown. A held extreme is shown at once. Comfort is shown where every frame of
  * the last moments was comfortable, and goes with the first that is not. An angle that stayed past a limit for as long
- * is shown as soon, whatever came before. Nothing is said in the first moments.
+ * is shown as soon, whatever came before; a hand that went or came back, a little later. Nothing is said in the first moments.
  */
 export class SteadyState {
-  #steady = /** @type {Steady<State>} */ (new Steady(WORD_WINDOW_S));
+  #steady = /** @type {Steady<State>} */ (new Steady(WORD_HOLD_S));
   #begun = -Infinity;
+  /** Whether "unsure" is shown because comfort went, whatever it went for. */
+  #lost = false;
 
   /**
    * The state to show, and whether the hand is missing at this very moment.
@@ -142,7 +150,9 @@ export class SteadyState {
       this.#steady.set(timeS, "idle");
       this.#begun = timeS;
     }
+    const before = this.#steady.shown;
     const state = this.#steady.set(timeS, this.#next(timeS, raw));
+    if (state !== before) this.#lost = before === "within";
     return { state, pending: raw === "unseen" && state !== "unseen" };
   }
 
@@ -177,11 +187,14 @@ export class SteadyState {
   #word(timeS, shown) {
     const steady = this.#steady;
     // "Ease off" goes with its warning, and what is first said of a hand waits for nothing.
-    const soon = shown === "idle" || shown === "held";
-    if (soon && steady.seconds(timeS, HOLD_S).some(([state]) => state === "held")) return shown;
+    const first = shown === "idle" || shown === "held";
+    const turned = timeS - steady.since >= PRESENCE_HOLD_S
+      && (this.#lost || steady.only(shown === "unseen" ? SEEN : ["unseen"], timeS, PRESENT_S));
+    const soon = first || turned;
+    if (first && steady.seconds(timeS, HOLD_S).some(([state]) => state === "held")) return shown;
     if (!soon && timeS - steady.since < WORD_HOLD_S) return shown;
     // Comfort that was not without a gap is not claimed; without anything else, it is not sure.
-    const spent = steady.seconds(timeS, soon ? HOLD_S : WORD_WINDOW_S).filter(([state]) => state !== "within" && state !== "held");
+    const spent = steady.seconds(timeS, soon ? HOLD_S : WORD_HOLD_S).filter(([state]) => state !== "within" && state !== "held");
     const [most, seconds] = spent[0] ?? /** @type {const} */ (["unsure", Infinity]);
     const all = spent.reduce((sum, one) => sum + one[1], 0);
     const left = spent.find(([state]) => state === shown)?.[1] ?? 0;
@@ -228,7 +241,7 @@ export class SteadyNumber {
     const known = this.#known;
     known.take(timeS, raw);
     if (known.shown === null) return known.set(timeS, raw);
-    if (timeS - known.since < WORD_HOLD_S) return known.shown;
+    if (timeS - known.since < NUMBER_HOLD_S) return known.shown;
     if (known.shown === "known") return known.set(timeS, known.most(timeS));
     return known.only(["known"], timeS, HOLD_S) ? known.set(timeS, "known") : known.shown;
   }
