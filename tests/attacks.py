@@ -15,6 +15,9 @@ import pytest
 
 HERE = Path(__file__).resolve().parent
 
+# This tree, wherever another one is installed.
+sys.path.insert(0, str(HERE.parent))
+
 #: Files of tests that are marked `attack` as a whole, and what they try.
 ATTACKS = {
     "test_server_guard": "foreign hosts, origins and paths",
