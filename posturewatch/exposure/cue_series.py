@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -139,33 +139,39 @@ def _last(numbers: Array, begin: NDArray[np.int64]) -> Array:
 
 
 def finger_series(
-    series: Iterable[Series], side: Side, end_s: float, max_gap_s: float
+    series: Collection[Series], side: Side, end_s: float, max_gap_s: float
 ) -> FingerSeries | None:
     """The finger quantities of one hand; None where none of them was ever measured.
 
     Parameters
     ----------
-    series : iterable of Series
-        Of any hands and quantities, of one session.
+    series : collection of Series
+        Of any hands and quantities, of one session. Gone through twice, so that one is in memory at a time where they
+        are read as they are asked for.
     end_s, max_gap_s : float
         The session's end, and for how long a sample speaks at most.
     """
-    own = [
-        one
-        for one in series
-        if one.side == side and quantity(one.quantity).group == "finger" and np.any(one.refusal == 0)
-    ]
-    if not own:
+    times = np.zeros(0)
+    for one in _of_fingers(series, side):
+        places = np.searchsorted(times, one.time_s)
+        if not np.array_equal(np.append(times, np.nan)[places], one.time_s):
+            times = np.union1d(times, one.time_s)
+    if not times.size:
         return None
-    times = np.unique(np.concatenate([one.time_s for one in own]))
     value: dict[str, Array] = {}
     sd: dict[str, Array] = {}
-    for one in own:
+    for one in _of_fingers(series, side):
         places = np.searchsorted(times, one.time_s)
         for found, numbers in ((value, one.value), (sd, one.sd)):
             found[one.quantity] = np.full(times.size, np.nan)
             found[one.quantity][places] = numbers
     return FingerSeries(times.size, value, sd, side, times, sample_seconds(times, end_s, max_gap_s))
+
+
+def _of_fingers(series: Iterable[Series], side: Side) -> Iterator[Series]:
+    for one in series:
+        if one.side == side and quantity(one.quantity).group == "finger" and np.any(one.refusal == 0):
+            yield one
 
 
 @dataclass(frozen=True)

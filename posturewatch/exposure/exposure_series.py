@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,7 +106,8 @@ class ExposureSeries:
         self.value: Array = smooth[seen]
         self.sd: Array = series.sd[seen]
         self.seconds: Array = self._every_seconds[seen]
-        self.state = angle_states(self.value, self.sd, self.entry, limits)
+        # In few bytes each, since a long session has a million samples of a wrist.
+        self.state = angle_states(self.value, self.sd, self.entry, limits).astype(np.int8)
         self._speed = _speed(series.time_s, smooth, gap_s)[seen]
         self._neutral = self._neutral_bounds()
         self._edges, self._row = self._rows()
@@ -124,9 +126,14 @@ class ExposureSeries:
             return
         watch = self.rules.watch
         magnitude = self.magnitude(direction)
-        self._beyond[direction, level] = self._cut((magnitude > limit).astype(np.int64))
+        self._beyond[direction, level] = self._cut((magnitude > limit).astype(np.int8))
         leave = watch.leave(limit, self.entry.unit)
         self._excursions[direction, level] = excursion_times(self.time_s, magnitude, limit, leave, watch)
+
+    @property
+    def measured(self) -> NDArray[np.bool_]:
+        """Of every sample (those of `every_s`), whether it has a number."""
+        return np.equal(self._refusal, 0)
 
     def refused_for(self, refusal: Refusal) -> NDArray[np.bool_]:
         """Of every sample (those of `every_s`), whether it was refused for this reason."""
@@ -221,11 +228,11 @@ class ExposureSeries:
             for direction in self.entry.directions
         }
 
-    def _rows(self) -> tuple[tuple[float, ...], NDArray[np.int64]]:
+    def _rows(self) -> tuple[tuple[float, ...], NDArray[np.int32]]:
         """Bounds of the amplitude classes, and the class of each measured sample: the neutral band and every
         limit of either direction bound one. A value on a bound belongs to the class nearer to 0."""
         edges: list[float] = []
-        row = np.zeros(self.value.size, np.int64)
+        row = np.zeros(self.value.size, np.int32)
         for direction in self.entry.directions:
             sign = self.entry.sign(direction)
             bounds = {v for level in LEVELS if (v := self._limit(direction, level)) is not None}
@@ -240,11 +247,11 @@ class ExposureSeries:
         bounds = list(self._neutral.values())
         return (-bounds[-1], bounds[0]) if bounds else None
 
-    def _is_near(self) -> NDArray[np.int64]:
+    def _is_near(self) -> NDArray[np.int8]:
         low, high = self._band() or (math.inf, -math.inf)
-        return ((self.value >= low) & (self.value <= high)).astype(np.int64)
+        return ((self.value >= low) & (self.value <= high)).astype(np.int8)
 
-    def _cut(self, label: NDArray[np.int64]) -> Episodes:
+    def _cut(self, label: NDArray[np.integer[Any]]) -> Episodes:
         return episodes_of(self.time_s, self.seconds, label, self.rules.watch.unseen_grace_s)
 
     def _unseen(self, windows: Sequence[Window], total_s: float) -> dict[str, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,13 +12,20 @@ import numpy as np
 from posturewatch.comfort.limits import LEVELS
 from posturewatch.comfort.phrases import leaning
 from posturewatch.exposure.exposure_series import ExposureSeries
-from posturewatch.exposure.passages import Passage, spreads
+from posturewatch.exposure.passages import Passage, Spread, probability_beyond, spreads
 from posturewatch.exposure.standing_out import FindingRules, StandingOut, comparable, standing_out
 from posturewatch.model.arrays import Array
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Level
 
-__all__ = ["Finding", "FingerPosture", "PostureEvidence", "next_to_work_on"]
+__all__ = [
+    "Finding",
+    "FingerPosture",
+    "PostureEvidence",
+    "finding_of",
+    "most_outstanding",
+    "next_to_work_on",
+]
 
 
 _UNIT_WORDS = {"deg": "degrees", "mm": "mm"}
@@ -60,11 +67,11 @@ class Finding:
 
     @property
     def side(self) -> Side:
-        return self.evidence.spread.series.side
+        return self.evidence.spread.side
 
     @property
     def quantity(self) -> str:
-        return self.evidence.spread.series.entry.name
+        return self.evidence.spread.entry.name
 
     @property
     def direction(self) -> str:
@@ -86,7 +93,7 @@ class Finding:
             "quantity": self.quantity,
             "direction": self.direction,
             "level": self.level,
-            f"limit_{found.spread.series.entry.unit}": round(found.spread.limit, 2),
+            f"limit_{found.spread.entry.unit}": round(found.spread.limit, 2),
             "share": round(found.share, 4),
             "share_elsewhere": round(found.share_elsewhere, 4),
             "highest_elsewhere": None if found.highest is None else round(found.highest, 4),
@@ -136,21 +143,42 @@ def next_to_work_on(
     ValueError
         Where passages overlap.
     """
+    best = most_outstanding((one for own in series for one in spreads(own, passages, end_s)), passages, rules)
+    if best is None:
+        return None
+    own = next(one for one in series if (one.side, one.entry) == (best.spread.side, best.spread.entry))
+    return finding_of(best, passages[best.place], own, postures=postures, rules=rules)
+
+
+def most_outstanding(
+    found: Iterable[Spread], passages: Sequence[Passage], rules: FindingRules | None = None
+) -> StandingOut | None:
+    """What stands out most of all spreads of a session; see `next_to_work_on`."""
     rules = FindingRules() if rules is None else rules
     compared = [
         (spread, place)
-        for one in series
-        for spread in spreads(one, passages, end_s)
+        for spread in found
         for place in range(len(passages))
         if comparable(spread, place, rules)
     ]
     judged = [standing_out(spread, place, len(compared), rules) for spread, place in compared]
-    found = [one for one in judged if one is not None]
-    if not found:
-        return None
-    best = max(found, key=lambda one: (LEVELS.index(one.spread.level), one.margin))
-    passage = passages[best.place]
-    posture = _posture(best, passage, postures, rules)
+    return max(
+        (one for one in judged if one is not None),
+        key=lambda one: (LEVELS.index(one.spread.level), one.margin),
+        default=None,
+    )
+
+
+def finding_of(
+    best: StandingOut,
+    passage: Passage,
+    series: ExposureSeries,
+    *,
+    postures: Sequence[FingerPosture] = (),
+    rules: FindingRules | None = None,
+) -> Finding:
+    """What stands out, told. passage, series: those that it is of; see `next_to_work_on`."""
+    posture = _posture(best, passage, series, postures, FindingRules() if rules is None else rules)
     measured_share = best.measured_s / float(best.spread.length_s[best.place])
     return Finding(
         _sentence(best, passage, measured_share, posture),
@@ -164,7 +192,7 @@ def next_to_work_on(
 def _sentence(
     found: StandingOut, passage: Passage, measured_share: float, posture: PostureEvidence | None
 ) -> str:
-    series, direction = found.spread.series, found.spread.direction
+    side, entry, direction = found.spread.side, found.spread.entry, found.spread.direction
     limit = f"{found.spread.limit:.1f}".removesuffix(".0")
     whole = f"{passage.name}"
     if measured_share < _WELL_MEASURED:
@@ -176,18 +204,22 @@ def _sentence(
         # Rounded up, since it says that nothing lies above.
         contrast = f"nowhere else above {max(1, math.ceil(100 * found.highest - 1e-9))} %"
     return (
-        f"{series.side.capitalize()} {leaning(series.entry.name, direction)} beyond {limit} "
-        f"{_UNIT_WORDS.get(series.entry.unit, series.entry.unit)} for {100 * found.share:.0f} % of {whole}"
+        f"{side.capitalize()} {leaning(entry.name, direction)} beyond {limit} "
+        f"{_UNIT_WORDS.get(entry.unit, entry.unit)} for {100 * found.share:.0f} % of {whole}"
         f"{fingers}; {contrast}."
     )
 
 
 def _posture(
-    found: StandingOut, passage: Passage, postures: Sequence[FingerPosture], rules: FindingRules
+    found: StandingOut,
+    passage: Passage,
+    series: ExposureSeries,
+    postures: Sequence[FingerPosture],
+    rules: FindingRules,
 ) -> PostureEvidence | None:
     """The finger posture of the same hand that goes most with being beyond the limit, or None."""
-    series = found.spread.series
     samples, seconds = series.parts(passage.windows)
+    probability = probability_beyond(series, found.spread.direction, found.spread.limit)[samples]
     best: PostureEvidence | None = None
     for posture in postures:
         if posture.side != series.side or posture.time_s.size == 0:
@@ -197,7 +229,7 @@ def _posture(
         age_s = series.time_s[samples] - posture.time_s[np.maximum(latest, 0)]
         fresh = (latest >= 0) & (age_s <= series.rules.watch.max_gap_s)
         known = np.flatnonzero(np.isfinite(present) & fresh)
-        beyond = (seconds * found.spread.probability[samples])[known]
+        beyond = (seconds * probability)[known]
         otherwise = seconds[known] - beyond
         if min(beyond.sum(), otherwise.sum()) < rules.posture_s:
             continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,7 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.verdict import HandState
 
-__all__ = ["HandSeries", "HandTime", "hand_series"]
+__all__ = ["HandSeries", "HandStates", "HandTime", "hand_series"]
 
 
 _STATES = tuple(HandState)
@@ -49,7 +49,7 @@ class HandSeries:
     side: Side
     time_s: Array
     seconds: Array
-    state: NDArray[np.int64]
+    state: NDArray[np.int8]
     max_gap_s: float
 
     def over(self, *windows: Window) -> HandTime:
@@ -70,42 +70,68 @@ class HandSeries:
         return HandTime(self.side, total_s, states_s)
 
 
-def hand_series(series: Sequence[ExposureSeries]) -> tuple[HandSeries, ...]:
+def hand_series(series: Iterable[ExposureSeries]) -> tuple[HandSeries, ...]:
     """The states of each hand from its watched angles; a hand of which none of these was recorded is left out.
 
     Parameters
     ----------
-    series : sequence of ExposureSeries
+    series : iterable of ExposureSeries
         Of both hands and of any quantities; all of one session.
     """
-    found = (
-        _of_hand([one for one in series if one.side == side])
-        for side in dict.fromkeys(one.side for one in series)
-    )
-    return tuple(one for one in found if one is not None)
+    found = HandStates()
+    for one in series:
+        found.add(one)
+    return found.series()
 
 
-def _of_hand(series: Sequence[ExposureSeries]) -> HandSeries | None:
-    own = {one.entry.name: one for one in series}
-    first = series[0]
-    watched = [entry.name for entry in watched_quantities(first.limits)]
-    known = [own[name] for name in watched if name in own]
-    if not known:
-        return None
-    times = np.unique(np.concatenate([one.every_s for one in known]))
-    # An angle that is watched and was not recorded is not measured at any time.
-    lowest = np.full(
-        times.size, AngleState.IN_COMFORT if len(known) == len(watched) else AngleState.NOT_MEASURED
-    )
-    unseen = np.ones(times.size, bool)
-    for one in known:
-        state = np.full(times.size, AngleState.NOT_MEASURED)
+class HandStates:
+    """The states of both hands, gathered from one series after another: none of them is held."""
+
+    def __init__(self) -> None:
+        self._hands: dict[Side, _Hand] = {}
+
+    def add(self, one: ExposureSeries) -> None:
+        """Takes a series of the session, of any quantity."""
+        watched = frozenset(entry.name for entry in watched_quantities(one.limits))
+        hand = self._hands.setdefault(one.side, _Hand(watched, one.rules.watch.max_gap_s))
+        if one.entry.name in watched:
+            hand.add(one)
+
+    def series(self) -> tuple[HandSeries, ...]:
+        """Of the hands of which some watched angle was recorded, in the order in which they came."""
+        return tuple(hand.series(side) for side, hand in self._hands.items() if hand.known)
+
+
+class _Hand:
+    """Of one hand: the lowest state of its angles so far, and whether it was not seen, at the times of either."""
+
+    def __init__(self, watched: frozenset[str], max_gap_s: float) -> None:
+        self._watched = watched
+        self._max_gap_s = max_gap_s
+        self.known: set[str] = set()
+        self._times = np.zeros(0)
+        self._lowest = np.zeros(0, np.int8)
+        self._unseen = np.zeros(0, bool)
+
+    def add(self, one: ExposureSeries) -> None:
+        times = np.union1d(self._times, one.every_s)
+        # An angle that has no sample at a time is not measured then.
+        before = AngleState.NOT_MEASURED if self.known else AngleState.IN_COMFORT
+        lowest, unseen = np.full(times.size, before, np.int8), np.ones(times.size, bool)
+        earlier = np.searchsorted(times, self._times)
+        lowest[earlier], unseen[earlier] = self._lowest, self._unseen
+        state = np.full(times.size, AngleState.NOT_MEASURED, np.int8)
         state[np.searchsorted(times, one.time_s)] = one.state
         hidden = np.ones(times.size, bool)
         hidden[np.searchsorted(times, one.every_s)] = one.refused_for(Refusal.HAND_NOT_SEEN)
-        lowest = np.minimum(lowest, state)
-        unseen &= hidden
-    named = np.array([_STATES.index(state_of(angle)) for angle in AngleState])
-    states = np.where(unseen, _STATES.index(HandState.NOT_SEEN), named[lowest])
-    gap_s = first.rules.watch.max_gap_s
-    return HandSeries(first.side, times, sample_seconds(times, np.inf, gap_s), states, gap_s)
+        self._times, self._lowest, self._unseen = times, np.minimum(lowest, state), unseen & hidden
+        self.known.add(one.entry.name)
+
+    def series(self, side: Side) -> HandSeries:
+        # An angle that is watched and was not recorded is not measured at any time.
+        rest = AngleState.IN_COMFORT if self.known == self._watched else AngleState.NOT_MEASURED
+        lowest = np.minimum(self._lowest, np.int8(rest))
+        named = np.array([_STATES.index(state_of(angle)) for angle in AngleState], np.int8)
+        states = np.where(self._unseen, np.int8(_STATES.index(HandState.NOT_SEEN)), named[lowest])
+        seconds = sample_seconds(self._times, np.inf, self._max_gap_s)
+        return HandSeries(side, self._times, seconds, states, self._max_gap_s)

@@ -13,9 +13,11 @@ from posturewatch.comfort.limits import LEVELS
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.series import Window, check_windows
 from posturewatch.model.arrays import Array
+from posturewatch.model.observation import Side
+from posturewatch.model.quantities import Quantity
 from posturewatch.model.verdict import Level
 
-__all__ = ["Passage", "Spread", "outside", "spreads"]
+__all__ = ["Cells", "Passage", "Spread", "outside", "probability_beyond", "spreads"]
 
 
 @dataclass(frozen=True)
@@ -92,56 +94,72 @@ class _Time:
 
 
 @dataclass(frozen=True)
+class Cells:
+    """The places and whole seconds of a session that have measured time: place, second, measured (c,), in the order of
+    places and then of seconds; spans: count of whole seconds."""
+
+    place: NDArray[np.int64]
+    second: NDArray[np.int64]
+    measured: Array
+    spans: int
+
+
+@dataclass(frozen=True)
 class Spread:
     """How being beyond one limit is spread over the places of a session: the passages in their order, then the
-    time in none of them.
+    time in none of them. Without the samples: of a long session those of one series alone are in memory.
 
-    measured, beyond: (p, s) seconds by place and whole second of the session; beyond is the expected time
-    beyond the limit, from each sample's probability. certain_s: (p,) of that, what is certain
-    (`CERTAIN`). length_s: (p,) of the places. probability: (n,) of the series' samples to be beyond the limit.
+    side, entry: of the series. cells: where there is measured time. beyond: (c,) of these, the expected seconds beyond
+    the limit, from each sample's probability. measured_s, beyond_s: (p,) the same by place. certain_s: (p,) of that,
+    what is certain (`CERTAIN`). length_s: (p,) of the places. excursion_s: (k,) how long each excursion lasted.
     """
 
-    series: ExposureSeries
+    side: Side
+    entry: Quantity
     direction: str
     level: Level
     limit: float
-    measured: Array
+    cells: Cells
     beyond: Array
+    measured_s: Array
+    beyond_s: Array
     certain_s: Array
     length_s: Array
-    probability: Array
-
-    @property
-    def measured_s(self) -> Array:
-        seconds: Array = self.measured.sum(axis=1)
-        return seconds
-
-    @property
-    def beyond_s(self) -> Array:
-        seconds: Array = self.beyond.sum(axis=1)
-        return seconds
+    excursion_s: Array
 
 
 def spreads(series: ExposureSeries, passages: Sequence[Passage], end_s: float) -> Iterator[Spread]:
     """The spread for every limit of the series' quantity."""
     time = _Time.of(series, passages, end_s)
-    measured = time.by_second()
+    dense = time.by_second()
+    place, second = np.nonzero(dense)
+    cells, measured_s = Cells(place, second, dense[place, second], dense.shape[1]), dense.sum(axis=1)
+    del dense
     for direction in series.entry.directions:
         for level in LEVELS:
             limit = series.limits.limit(series.entry.name, direction, level)
             if limit is None:
                 continue
-            probability = exceedance_probability(limit.value, series.magnitude(direction), series.sd)
-            inside = probability[time.samples]
+            inside = probability_beyond(series, direction, limit.value)[time.samples]
             certain_s = np.bincount(time.place, time.seconds * (inside >= CERTAIN), time.length_s.size)
+            beyond = time.by_second(inside)
+            found = series.excursions(direction, level)
             yield Spread(
-                series,
+                series.side,
+                series.entry,
                 direction,
                 level,
                 limit.value,
-                measured,
-                time.by_second(inside),
+                cells,
+                beyond[place, second],
+                measured_s,
+                beyond.sum(axis=1),
                 certain_s.astype(np.float64),
                 time.length_s,
-                probability,
+                found.end_s - found.start_s,
             )
+
+
+def probability_beyond(series: ExposureSeries, direction: str, limit: float) -> Array:
+    """Of each of the series' samples (n,), that it lies beyond the limit."""
+    return exceedance_probability(limit, series.magnitude(direction), series.sd)

@@ -137,9 +137,7 @@ def _excursion_memory(spread: Spread) -> float:
     little. Excursions that come and go at random have twice this; half of it is chosen, so that of simulated
     sessions whose passages are all alike hardly any gets a finding (`tests/test_exposure_findings.py`).
     """
-    found = spread.series.excursions(spread.direction, spread.level)
-    lasted_s = found.end_s - found.start_s
-    lasted_s = lasted_s[lasted_s > 0]
+    lasted_s = spread.excursion_s[spread.excursion_s > 0]
     if lasted_s.size == 0:
         return 0.0
     share = float(spread.beyond_s.sum() / spread.measured_s.sum())
@@ -148,10 +146,13 @@ def _excursion_memory(spread: Spread) -> float:
 
 def _residual(spread: Spread, place: int) -> Array:
     """By whole second: time beyond the limit less what the mean share here, or elsewhere, would give."""
-    others = np.arange(spread.length_s.size) != place
-    residual = np.zeros(spread.measured.shape[1])
-    for chosen in (~others, others):
-        beyond, measured = spread.beyond[chosen].sum(axis=0), spread.measured[chosen].sum(axis=0)
+    cells = spread.cells
+    residual = np.zeros(cells.spans)
+    for chosen in (cells.place == place, cells.place != place):
+        beyond, measured = (
+            np.bincount(cells.second[chosen], one[chosen], cells.spans)
+            for one in (spread.beyond, cells.measured)
+        )
         residual += beyond - measured * (beyond.sum() / measured.sum())
     return residual
 

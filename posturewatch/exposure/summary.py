@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 
 from posturewatch.exposure.exposure_series import ExposureSeries
-from posturewatch.exposure.hand_time import HandTime, hand_series
+from posturewatch.exposure.hand_time import HandSeries, HandStates, HandTime
 from posturewatch.exposure.series import sample_seconds
 from posturewatch.exposure.values import Exposure
 from posturewatch.model.verdict import HoldWarning
 
-__all__ = ["Summary", "summarise"]
+__all__ = ["GatheredSummary", "Summary", "summarise"]
 
 #: Parts of a session's timeline: about the columns that a phone has room for.
 _BINS = 120
@@ -85,21 +85,55 @@ def summarise(
     end_s : float
         It runs from 0 to here; above 0 where there are series.
     """
-    made = tuple(series)
-    whole = (0.0, end_s)
-    exposures = tuple(one.over(whole) for one in made)
-    series_of_hands = hand_series(made)
-    hands = tuple(one.over(whole) for one in series_of_hands)
-    edges = np.linspace(0.0, end_s, _BINS + 1).tolist() if hands else []
-    timeline = tuple(
-        tuple(one.over(window) for one in series_of_hands) for window in itertools.pairwise(edges)
-    )
-    return Summary(end_s, _watched_s(made, end_s), limits, exposures, hands, tuple(warnings), timeline)
+    gathered = GatheredSummary(end_s)
+    for one in series:
+        gathered.add(one)
+    return gathered.summary(warnings, limits)
 
 
-def _watched_s(series: Sequence[ExposureSeries], end_s: float) -> float:
-    """What lies between frames for longer than `PAUSE_S` was no practice: the camera was away, or held."""
-    if not series:
-        return 0.0
-    times = np.unique(np.concatenate([one.every_s for one in series]))
-    return float(sample_seconds(times, end_s, PAUSE_S).sum())
+class GatheredSummary:
+    """A summary that is gathered from one series after another: none of them is held.
+
+    Parameters
+    ----------
+    end_s : float
+        The session runs from 0 to here.
+    """
+
+    def __init__(self, end_s: float) -> None:
+        self._end_s = end_s
+        self._exposures: list[Exposure] = []
+        self._states = HandStates()
+        self._hands: tuple[HandSeries, ...] | None = None
+        self._times = np.zeros(0)
+
+    def add(self, one: ExposureSeries, whole: Exposure | None = None) -> None:
+        """Takes a series of the session, and its exposure over all of it where that is known."""
+        self._exposures.append(one.over((0.0, self._end_s)) if whole is None else whole)
+        self._states.add(one)
+        # All quantities come with the same frames, or with some of them.
+        places = np.searchsorted(self._times, one.every_s)
+        if not np.array_equal(np.append(self._times, np.nan)[places], one.every_s):
+            self._times = np.union1d(self._times, one.every_s)
+
+    @property
+    def hands(self) -> tuple[HandSeries, ...]:
+        """The states of each hand, once all series have been taken."""
+        if self._hands is None:
+            self._hands = self._states.series()
+        return self._hands
+
+    def summary(self, warnings: Sequence[HoldWarning], limits: str) -> Summary:
+        """Once all series have been taken; warnings and limits as those of `summarise`."""
+        whole = (0.0, self._end_s)
+        hands = tuple(one.over(whole) for one in self.hands)
+        edges = np.linspace(0.0, self._end_s, _BINS + 1).tolist() if hands else []
+        timeline = tuple(
+            tuple(one.over(window) for one in self.hands) for window in itertools.pairwise(edges)
+        )
+        exposures = tuple(self._exposures)
+        return Summary(self._end_s, self._watched_s(), limits, exposures, hands, tuple(warnings), timeline)
+
+    def _watched_s(self) -> float:
+        """What lies between frames for longer than `PAUSE_S` was no practice: the camera was away, or held."""
+        return float(sample_seconds(self._times, self._end_s, PAUSE_S).sum())

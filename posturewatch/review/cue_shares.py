@@ -8,9 +8,11 @@ from posturewatch.config.instruments import FRETTING_ROLES, hand_roles
 from posturewatch.exposure.cue_series import CueSeries, cue_series, finger_series
 from posturewatch.exposure.findings import FingerPosture
 from posturewatch.model.observation import SIDES, Side
+from posturewatch.model.quantities import quantity
 from posturewatch.storage.reader import SessionRecord
+from posturewatch.storage.samples.series import chosen
 
-__all__ = ["fretting_sides", "postures_of", "session_cues"]
+__all__ = ["cues_of_hand", "fretting_sides", "postures_of"]
 
 
 def fretting_sides(settings: dict[str, Any]) -> frozenset[Side]:
@@ -23,15 +25,15 @@ def fretting_sides(settings: dict[str, Any]) -> frozenset[Side]:
     return frozenset(side for side, role in roles.items() if role in FRETTING_ROLES)
 
 
-def session_cues(record: SessionRecord) -> tuple[CueSeries, ...]:
-    """Every cue of either hand of which something is known."""
-    fretting = fretting_sides(record.settings)
-    found: list[CueSeries] = []
-    for side in SIDES:
-        fingers = finger_series(record.series, side, record.info.end_s, record.max_gap_s)
-        if fingers is not None:
-            found += cue_series(fingers, record.limits, fretting=side in fretting)
-    return tuple(found)
+def cues_of_hand(record: SessionRecord, side: Side) -> tuple[CueSeries, ...]:
+    """Every cue of a hand of which something is known."""
+    of_fingers = chosen(
+        record.series, lambda one: one.side == side and quantity(one.quantity).group == "finger"
+    )
+    fingers = finger_series(of_fingers, side, record.info.end_s, record.max_gap_s)
+    if fingers is None:
+        return ()
+    return cue_series(fingers, record.limits, fretting=side in fretting_sides(record.settings))
 
 
 def postures_of(cues: tuple[CueSeries, ...], settings: dict[str, Any]) -> list[FingerPosture]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from posturewatch.errors import StoreError
 from posturewatch.review.derived_checksums import forget_damaged
 from posturewatch.review.reviews import keep_review
-from posturewatch.storage.reader import read_session
+from posturewatch.storage.reader import read_lazily
 from posturewatch.storage.samples.codec import ChunkError
 from posturewatch.storage.store import Store
 
@@ -38,8 +38,6 @@ def keep_derived(connection: sqlite3.Connection, number: int) -> None:
     """Computes and keeps a closed session's summary and its review, outside any transaction of the caller's."""
     (identity,) = connection.execute("SELECT id FROM session WHERE number = ?", (number,)).fetchone()
     try:
-        record = read_session(connection, identity)
+        keep_review(connection, number, read_lazily(connection, identity))
     except (ChunkError, StoreError) as error:
         _LOG.error("session %s cannot be read: %s", identity, error)
-        return
-    keep_review(connection, number, record)

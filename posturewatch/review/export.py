@@ -173,22 +173,25 @@ def _json(reader: SessionReader, head: str, series: Sequence[SeriesHead]) -> Ite
     for place, one in enumerate(series):
         named = {"side": one.side, "quantity": one.quantity, "unit": quantity(one.quantity).unit}
         yield (", " if place else "") + json.dumps(named, ensure_ascii=False)[:-1]
-        for column in ("time_s", "value", "sd", "refusal"):
+        for column, text in _json_columns(reader, one).items():
             yield f', "{column}": ['
-            yield _json_column(reader, one, column)
+            yield text
             yield "]"
         yield "}"
     yield "]}"
 
 
-def _json_column(reader: SessionReader, head: SeriesHead, column: str) -> str:
-    """The numbers or words of a series, separated by commas. A column of it as text is a few megabytes for many hours;
-    its samples are not in memory together."""
+def _json_columns(reader: SessionReader, head: SeriesHead) -> dict[str, str]:
+    """The numbers or words of a series by column, separated by commas. As text all columns of one series are twenty
+    megabytes for eight hours; its samples are not in memory together, and are unpacked once."""
+    found: dict[str, list[str]] = {column: [] for column in ("time_s", "value", "sd", "refusal")}
     with _reading(reader) as connection:
-        places, found = refusal_places(connection), []
+        places = refusal_places(connection)
         for samples in samples_in_parts(connection, head, places):
-            found.append(rows_text([",", _json_cells(_in_hundredths(head, samples), column)], len(samples)))
-    return "".join(found)[1:]
+            told = _in_hundredths(head, samples)
+            for column, texts in found.items():
+                texts.append(rows_text([",", _json_cells(told, column)], len(samples)))
+    return {column: "".join(texts)[1:] for column, texts in found.items()}
 
 
 def _json_cells(samples: Samples, column: str) -> Column:

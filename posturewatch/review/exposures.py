@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+from posturewatch.comfort.limits import LimitProfile
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.rules import ExposureRules
+from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.verdict import Excursion
 from posturewatch.storage.reader import SessionRecord
 from posturewatch.storage.records import excursion_json
+from posturewatch.storage.samples.series import StoredSeries, chosen
 
-__all__ = ["REVIEW_VERSION", "excursions_json", "session_exposures"]
+__all__ = ["REVIEW_VERSION", "excursions_json", "exposure_of", "session_exposures", "told_excursions"]
 
 #: Raise it when the computation or its JSON changes: what was kept by an older one is computed anew.
 REVIEW_VERSION = 7
 
 
-def session_exposures(record: SessionRecord) -> tuple[ExposureSeries, ...]:
-    """Every series of the session that has samples, judged by its own limits and rules; none without time.
+def session_exposures(record: SessionRecord) -> Iterator[ExposureSeries]:
+    """Every series of the session that has samples, judged by its own limits and rules, one after another; none
+    without time.
 
     Raises
     ------
@@ -29,13 +33,24 @@ def session_exposures(record: SessionRecord) -> tuple[ExposureSeries, ...]:
         For times out of order.
     """
     if record.info.end_s <= 0:
-        return ()
+        return
     rules = ExposureRules(watch=record.rules)
-    return tuple(
-        ExposureSeries(one, record.limits, rules=rules)
-        for one in record.series
-        if one.quantity in QUANTITY_NAMES and one.time_s.size
-    )
+    several = chosen(record.series, lambda one: one.quantity in QUANTITY_NAMES)
+    for place in range(len(several)):
+        made = _made(several[place], record.limits, rules)
+        if made is not None:
+            yield made
+        del made  # nothing of it is held while the next one is made
+
+
+def _made(one: StoredSeries, limits: LimitProfile, rules: ExposureRules) -> ExposureSeries | None:
+    return ExposureSeries(one, limits, rules=rules) if one.time_s.size else None
+
+
+def exposure_of(record: SessionRecord, side: Side, name: str) -> ExposureSeries:
+    """The series of that hand and quantity, as `session_exposures` has it."""
+    (one,) = chosen(record.series, lambda one: (one.side, one.quantity) == (side, name))
+    return ExposureSeries(one, record.limits, rules=ExposureRules(watch=record.rules))
 
 
 def excursions_json(
@@ -62,11 +77,21 @@ def excursions_json(
         lies past the limit also in whole units, as it is shown.
     """
     by_key = {(one.side, one.entry.name): one for one in series}
-    found = []
-    for one in excursions:
+    several = tuple(excursions)
+    past_s: list[float | None] = []
+    for one in several:
         own = by_key.get((one.side, one.quantity))
         until_s = end_s if one.end_s is None else one.end_s
-        past_s = None if own is None else own.past_s(one.direction, one.level, one.start_s, until_s)
+        past_s.append(None if own is None else own.past_s(one.direction, one.level, one.start_s, until_s))
+    return told_excursions(several, past_s, rules)
+
+
+def told_excursions(
+    excursions: Sequence[Excursion], times_past_s: Sequence[float | None], rules: WatchRules
+) -> list[dict[str, Any]]:
+    """As `excursions_json`, with the time of each past its limit."""
+    found = []
+    for one, past_s in zip(excursions, times_past_s, strict=True):
         lasting = past_s is None or past_s >= rules.min_excursion_s
         # Half a unit is shown as the lower one here and the upper one there.
         shown = math.ceil(abs(one.peak) - 0.5) > one.limit

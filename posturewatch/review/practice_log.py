@@ -37,6 +37,7 @@ from posturewatch.review.session_list import session_list
 from posturewatch.review.summaries import session_summary
 from posturewatch.review.trends import local_today, trends
 from posturewatch.storage import own_data
+from posturewatch.storage.reader import read_lazily
 from posturewatch.storage.store import Store
 from posturewatch.storage.tables import checks, marks, passages, pieces, practice_list
 from posturewatch.storage.tables import clips as clip_table
@@ -223,7 +224,8 @@ class PracticeLog:
         InputError
             For too many.
         """
-        return trace_json(self._store.session(session_id), bins)
+        with self._reading() as connection:
+            return trace_json(read_lazily(connection, session_id), bins)
 
     # ---- clips ----
 
@@ -379,14 +381,12 @@ class PracticeLog:
         for number, identity in stale:
             if session_id in (None, identity):
                 try:
-                    record = self._store.session(identity)
+                    with self._store.connecting() as connection:
+                        keep_review(connection, number, read_lazily(connection, identity))
                 except StoreError as error:
                     if session_id is not None:
                         raise
                     _LOG.error("no exposure for session %s: %s", identity, error)
-                    continue
-                with self._store.connecting() as connection:
-                    keep_review(connection, number, record)
                 if session_id is None and time.monotonic() - began > _CATCH_UP_S:
                     return
 

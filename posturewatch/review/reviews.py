@@ -6,24 +6,22 @@ import json
 import logging
 import sqlite3
 import zlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any, cast
 
-from posturewatch.exposure.cue_series import CueSeries, shares_json
-from posturewatch.exposure.exposure_series import ExposureSeries
-from posturewatch.exposure.findings import FingerPosture, next_to_work_on
-from posturewatch.exposure.hand_time import hand_series
 from posturewatch.exposure.passages import Passage
-from posturewatch.exposure.series import Window, minutes
+from posturewatch.exposure.series import Window
 from posturewatch.exposure.values import Exposure
 from posturewatch.model.quantities import quantity
-from posturewatch.review.cue_shares import postures_of, session_cues
 from posturewatch.review.derived_checksums import forget_review, keep_checksum
-from posturewatch.review.exposures import REVIEW_VERSION, session_exposures
+from posturewatch.review.exposures import REVIEW_VERSION
+from posturewatch.review.gathered import Gathered, Windows, gather
 from posturewatch.review.summaries import summarise_record
 from posturewatch.storage.folder.database import transaction
 from posturewatch.storage.reader import SessionRecord
 from posturewatch.storage.samples.checksums import of_text
+from posturewatch.storage.samples.codec import ChunkError
 from posturewatch.storage.tables.passages import StoredPassage, passages_of
 
 __all__ = [
@@ -57,19 +55,19 @@ def keep_review(connection: sqlite3.Connection, session: int, record: SessionRec
     caller's."""
     passages = passages_of(connection, session)
     try:
-        series = session_exposures(record)
-        summary = json.dumps(summarise_record(record, series))
-        cues = session_cues(record) if series else ()
-        exposed = _remembered(series)
-        review = _review(
-            series, cues, postures_of(cues, record.settings), passages, record.info.end_s, exposed
-        )
-        rows = _rows(series, passages, record.info.end_s, exposed)
+        gathered = _gathered(record, passages)
+    except ChunkError:
+        raise  # samples that cannot be read
     except ValueError as error:
         # Times out of order and the like: the session is kept whole, without this.
         _LOG.error("no exposure for session %s: %s", record.info.id, error)
-        summary = json.dumps(summarise_record(record, ()))
-        review, rows = _review((), (), (), passages, 0.0, _remembered(())), []
+        record = replace(record, series=())
+        gathered = gather(record)
+    summary = json.dumps(summarise_record(record, gathered))
+    review, rows = (
+        _review(gathered, passages, record.info.end_s),
+        _rows(gathered, passages, record.info.end_s),
+    )
     data = zlib.compress(json.dumps(review, separators=(",", ":")).encode(), 6)
     with transaction(connection):
         if passages_of(connection, session) != passages:
@@ -138,56 +136,33 @@ def short(exposure: Exposure) -> dict[str, Any]:
     }
 
 
-#: The exposures of all series over some windows taken together.
-Exposed = Callable[..., tuple[Exposure, ...]]
+def _gathered(record: SessionRecord, passages: Sequence[StoredPassage]) -> Gathered:
+    """Of all windows that the review tells of."""
+    over = [one for one in passages if one.end_s is not None]
+    parts = parts_of(over)
+    named = [
+        Passage(str(several[0].id), several[0].piece, bars, _windows(several)) for _, bars, several in parts
+    ]
+    windows = [*(_windows([one]) for one in over), *(_windows(several) for _, _, several in parts)]
+    return gather(record, windows, named)
 
 
-def _remembered(series: Sequence[ExposureSeries]) -> Exposed:
-    """`ExposureSeries.over` of all series, worked out once for windows that are asked for again."""
-    found: dict[tuple[Window, ...], tuple[Exposure, ...]] = {}
-
-    def over(*windows: Window) -> tuple[Exposure, ...]:
-        if windows not in found:
-            found[windows] = tuple(one.over(*windows) for one in series)
-        return found[windows]
-
-    return over
-
-
-def _windows(passages: Sequence[StoredPassage]) -> tuple[Window, ...]:
+def _windows(passages: Sequence[StoredPassage]) -> Windows:
     return tuple((one.start_s, one.end_s) for one in passages if one.end_s is not None)
 
 
-def _review(
-    series: Sequence[ExposureSeries],
-    cues: Sequence[CueSeries],
-    postures: Sequence[FingerPosture],
-    passages: Sequence[StoredPassage],
-    end_s: float,
-    exposed: Exposed,
-) -> dict[str, Any]:
+def _review(gathered: Gathered, passages: Sequence[StoredPassage], end_s: float) -> dict[str, Any]:
     over = [one for one in passages if one.end_s is not None]
-    parts = parts_of(over)
-    hands = hand_series(series)
 
     def during(*windows: Window) -> dict[str, Any]:
         return {
-            "exposure": [one.to_json() for one in exposed(*windows)],
-            "hands": [one.over(*windows).to_json() for one in hands],
-            "cues": shares_json(cues, *windows),
+            "exposure": [one.to_json() for one in gathered.exposures.get(windows, ())],
+            "hands": [one.over(*windows).to_json() for one in gathered.hands],
+            "cues": gathered.cues.get(windows, []),
         }
 
-    whole = during((0.0, end_s)) if series else {"exposure": [], "hands": [], "cues": []}
-    # Of the wrist alone: every further comparison makes what stands out there less certain, and a minute of every
-    # finger is more than anybody reads.
-    wrists = [one for one in series if one.entry.group == "wrist"]
-    finding = None
-    if series:
-        named = [
-            Passage(str(several[0].id), several[0].piece, bars, _windows(several))
-            for _, bars, several in parts
-        ]
-        finding = next_to_work_on(wrists, named, end_s, postures=postures)
+    whole = during((0.0, end_s))
+    finding = gathered.finding
     return {
         "session": whole["exposure"],
         "hands": whole["hands"],
@@ -195,29 +170,24 @@ def _review(
         "passages": [{"passage_id": one.id, **during(*_windows([one]))} for one in over],
         "parts": [
             {"passage_ids": [one.id for one in several], **during(*_windows(several))}
-            for _, _, several in parts
+            for _, _, several in parts_of(over)
         ],
         "minutes": [
-            {
-                "start_s": start_s,
-                "end_s": round(stop_s, 3),
-                "exposure": [short(one.over((start_s, stop_s))) for one in wrists],
-            }
-            for start_s, stop_s in minutes(end_s)
-            if series
+            {"start_s": start_s, "end_s": round(stop_s, 3), "exposure": [short(one) for one in exposures]}
+            for (start_s, stop_s), exposures in gathered.by_minute
         ],
         "finding": None if finding is None else finding.to_json(),
     }
 
 
 def _rows(
-    series: Sequence[ExposureSeries], passages: Sequence[StoredPassage], end_s: float, exposed: Exposed
+    gathered: Gathered, passages: Sequence[StoredPassage], end_s: float
 ) -> list[tuple[int | None, Exposure]]:
-    rows: list[tuple[int | None, Exposure]] = [(None, one) for one in exposed((0.0, end_s))] if series else []
-    for one in passages:
-        if one.end_s is not None:
-            rows += [(one.id, exposure) for exposure in exposed((one.start_s, one.end_s))]
-    return rows
+    windows: dict[int | None, Windows] = {
+        None: ((0.0, end_s),),
+        **{one.id: _windows([one]) for one in passages if one.end_s is not None},
+    }
+    return [(passage, one) for passage, own in windows.items() for one in gathered.exposures.get(own, ())]
 
 
 def _insert(connection: sqlite3.Connection, session: int, passage: int | None, exposure: Exposure) -> None:

@@ -2,35 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from posturewatch.exposure.cue_series import shares_json
-from posturewatch.exposure.exposure_series import ExposureSeries
 from posturewatch.exposure.series import sample_seconds
-from posturewatch.exposure.summary import summarise
-from posturewatch.model.quantities import QUANTITIES
-from posturewatch.review.cue_shares import session_cues
-from posturewatch.review.exposures import REVIEW_VERSION, excursions_json, session_exposures
-from posturewatch.storage.reader import SessionReader, SessionRecord
+from posturewatch.model.arrays import Array
+from posturewatch.model.observation import Side
+from posturewatch.review.exposures import REVIEW_VERSION, told_excursions
+from posturewatch.review.gathered import Gathered, gather
+from posturewatch.storage.reader import SessionOutline, SessionReader, SessionRecord
 from posturewatch.storage.records import SessionInfo, warning_json
 
 __all__ = ["plane_seconds", "session_summary", "summarise_record"]
 
-_LIFTS = frozenset(entry.name for entry in QUANTITIES if entry.family == "finger_lift")
 
-
-def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | None = None) -> dict[str, Any]:
+def summarise_record(record: SessionRecord, gathered: Gathered | None = None) -> dict[str, Any]:
     """The session's summary in JSON's types.
 
     Parameters
     ----------
     record : SessionRecord
         The session as it is kept.
-    series : sequence of ExposureSeries, optional
-        Those of `session_exposures`, where they are at hand.
+    gathered : Gathered, optional
+        What it adds up to, where that is at hand.
 
     Returns
     -------
@@ -46,38 +43,30 @@ def summarise_record(record: SessionRecord, series: Sequence[ExposureSeries] | N
     ValueError
         For times out of order.
     """
-    series = session_exposures(record) if series is None else series
-    summary = summarise(
-        series,
-        [stored.warning for stored in record.warnings],
-        record.limits.name,
-        record.info.end_s,
-    )
+    gathered = gather(record) if gathered is None else gathered
+    whole = ((0.0, record.info.end_s),)
     return {
         "version": REVIEW_VERSION,
         "session": record.info.to_json(),
-        **summary.to_json(),
-        "lift_planes": plane_seconds(record),
-        "cues": shares_json(session_cues(record), (0.0, record.info.end_s)) if record.info.end_s > 0 else [],
-        "excursions": excursions_json(record.excursions, series, record.rules, record.info.end_s),
+        **gathered.summary.to_json(),
+        "lift_planes": plane_seconds(record, gathered.lifts),
+        "cues": gathered.cues.get(whole, []),
+        "excursions": told_excursions(record.excursions, gathered.past_s, record.rules),
         "warned": [warning_json(one) for one in record.warnings],
         "damage": list(record.damage),
         "marks": [{"time_s": round(mark.time_s, 3), "note": mark.note} for mark in record.marks],
     }
 
 
-def plane_seconds(record: SessionRecord) -> dict[str, dict[str, float]]:
-    """Seconds in which some finger's lift was measured, by hand and by the plane it was measured from."""
+def plane_seconds(
+    record: SessionOutline, lifts: Mapping[Side, Sequence[tuple[Array, NDArray[np.bool_]]]]
+) -> dict[str, dict[str, float]]:
+    """Seconds in which some finger's lift was measured, by hand and by the plane it was measured from; lifts: of each
+    the times of its samples, and whether there is a number."""
     found: dict[str, dict[str, float]] = {}
-    for side in dict.fromkeys(one.side for one in record.series):
-        lifts = [
-            one for one in record.series
-            if one.side == side and one.quantity in _LIFTS and one.time_s.size
-        ]  # fmt: skip
-        if not lifts:
-            continue
-        times = np.unique(np.concatenate([one.time_s for one in lifts]))
-        known = np.isin(times, np.concatenate([one.time_s[one.measured] for one in lifts]))
+    for side, several in lifts.items():
+        times = np.unique(np.concatenate([time_s for time_s, _ in several]))
+        known = np.isin(times, np.concatenate([time_s[measured] for time_s, measured in several]))
         seconds = sample_seconds(times, record.info.end_s, record.max_gap_s)
         places = record.plane_at(side, times)
         spent: dict[str, float] = {}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -25,12 +25,22 @@ from posturewatch.storage.limits_json import limits_from_json
 from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.storage.samples import checksums
 from posturewatch.storage.samples.codec import ChunkError
-from posturewatch.storage.samples.series import StoredSeries, look_through, read_series
+from posturewatch.storage.samples.series import KeptSeries, StoredSeries, heads, look_through, read_series
 from posturewatch.storage.schema.migrations import applied, missing, unknown
 from posturewatch.storage.schema.row_checksums import readable
 from posturewatch.storage.tables.marks import marks_of
 
-__all__ = ["OutdatedError", "SessionOutline", "SessionReader", "SessionRecord"]
+__all__ = [
+    "OutdatedError",
+    "SessionOutline",
+    "SessionReader",
+    "SessionRecord",
+    "newer_sentence",
+    "read_lazily",
+    "read_outline",
+    "read_session",
+    "unreadable",
+]
 
 _INFO_COLUMNS = (
     "id, started_at, ended_at, end_reason, end_s, source_name, source_kind, instrument, program_version, "
@@ -73,9 +83,9 @@ class SessionOutline:
 
 @dataclass(frozen=True, kw_only=True)
 class SessionRecord(SessionOutline):
-    """A session as a whole."""
+    """A session as a whole. series: in memory, or read as they are asked for (`read_lazily`)."""
 
-    series: tuple[StoredSeries, ...]
+    series: Sequence[StoredSeries]
 
 
 class SessionReader:
@@ -197,14 +207,14 @@ class SessionReader:
     def reading(self) -> Iterator[sqlite3.Connection | None]:
         """A connection that only reads, all of one moment; None where there is no database yet."""
         if is_emptied(self.path):
-            _unreadable(self.path, sqlite3.DatabaseError("the file is empty, and its log is not"))
+            unreadable(self.path, sqlite3.DatabaseError("the file is empty, and its log is not"))
         if not self.path.exists():
             yield None
             return
         try:
             connection = connect_read_only(self.path)
         except sqlite3.Error as error:
-            _unreadable(self.path, error)
+            unreadable(self.path, error)
         try:
             # One transaction, so that all of an answer is of the same moment.
             connection.execute("BEGIN")
@@ -221,7 +231,7 @@ class SessionReader:
             else:
                 yield connection
         except (sqlite3.Error, ChunkError) as error:
-            _unreadable(self.path, error)
+            unreadable(self.path, error)
         finally:
             connection.close()
 
@@ -234,7 +244,8 @@ def newer_sentence(path: Path) -> str:
     )
 
 
-def _unreadable(path: Path, error: Exception) -> NoReturn:
+def unreadable(path: Path, error: Exception) -> NoReturn:
+    """Raises the StoreError that says so."""
     raise StoreError(
         f"The practice data in {path} cannot be read ({error}); `posturewatch repair` saves what can be "
         "read and keeps the damaged file."
@@ -252,6 +263,20 @@ def read_session(connection: sqlite3.Connection, session_id: str) -> SessionReco
     number, parts = _outline(connection, session_id)
     series, damaged = read_series(connection, number)
     found = sum(len(one.time_s) for one in series)
+    return SessionRecord(**parts, series=series, damage=sentences(connection, number, damaged, found))
+
+
+def read_lazily(connection: sqlite3.Connection, session_id: str) -> SessionRecord:
+    """The whole session over a connection that stays open, its series read as they are asked for.
+
+    Raises
+    ------
+    UnknownError
+        For an unknown id.
+    """
+    number, parts = _outline(connection, session_id)
+    found, damaged = look_through(connection, number)
+    series = KeptSeries(connection, heads(connection, number))
     return SessionRecord(**parts, series=series, damage=sentences(connection, number, damaged, found))
 
 

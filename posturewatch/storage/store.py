@@ -23,7 +23,7 @@ from posturewatch.storage.folder.lock import FolderInUseError, FolderLock
 from posturewatch.storage.folder.log_frames import is_emptied
 from posturewatch.storage.folder.private import make_private
 from posturewatch.storage.folder.salvage import Salvaged, salvage
-from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence
+from posturewatch.storage.reader import OutdatedError, SessionReader, newer_sentence, unreadable
 from posturewatch.storage.recorder import Recorder
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.samples.codec import ChunkError
@@ -223,7 +223,9 @@ class Store(SessionReader):
         try:
             with closing(connect(self.path)) as connection:
                 yield connection
-        except (sqlite3.Error, ChunkError) as error:
+        except ChunkError as error:
+            unreadable(self.path, error)
+        except sqlite3.Error as error:
             raise self._unusable(error) from error
 
     def tidy(self) -> None:

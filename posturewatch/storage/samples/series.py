@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +18,10 @@ from posturewatch.storage.samples.chunks import DamagedStretch, look_through_chu
 from posturewatch.storage.samples.codec import ChunkError, Samples
 
 __all__ = [
+    "KeptSeries",
     "SeriesHead",
     "StoredSeries",
+    "chosen",
     "heads",
     "look_through",
     "read_series",
@@ -107,6 +110,53 @@ def samples_in_parts(
     """The sound samples of a series, block by block as they are kept, refusals by `places` (`refusal_places`)."""
     for samples in sound_chunks(connection, head.number):
         yield replace(samples, refusal=_told(samples.refusal, places, head))
+
+
+class KeptSeries(Sequence[StoredSeries]):
+    """Series of a session that are read as they are asked for, each time anew: of a long session all of them together
+    are more than needs to be in memory. Damaged stretches are left out.
+
+    Parameters
+    ----------
+    connection
+        That stays open meanwhile.
+    several
+        Which series.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, several: Sequence[SeriesHead]) -> None:
+        self._connection = connection
+        self.heads = tuple(several)
+        self._places = refusal_places(connection)
+
+    def __len__(self) -> int:
+        return len(self.heads)
+
+    @overload
+    def __getitem__(self, place: int) -> StoredSeries: ...
+    @overload
+    def __getitem__(self, place: slice) -> KeptSeries: ...
+    def __getitem__(self, place: int | slice) -> StoredSeries | KeptSeries:
+        if isinstance(place, slice):
+            return KeptSeries(self._connection, self.heads[place])
+        head = self.heads[place]
+        key = (head.side, head.quantity)
+        samples, _ = read_chunks(self._connection, head.number, key)
+        samples = replace(samples, refusal=_told(samples.refusal, self._places, head))
+        return stored_series(key, samples, head.value_step, head.sd_step)
+
+    def only(self, which: Callable[[SeriesHead], bool]) -> KeptSeries:
+        """Those of them."""
+        return KeptSeries(self._connection, [one for one in self.heads if which(one)])
+
+
+def chosen(
+    series: Sequence[StoredSeries], which: Callable[[SeriesHead | StoredSeries], bool]
+) -> Sequence[StoredSeries]:
+    """Some of the series; the others are not even read."""
+    if isinstance(series, KeptSeries):
+        return series.only(which)
+    return tuple(one for one in series if which(one))
 
 
 def read_series(
