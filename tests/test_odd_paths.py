@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from pathlib import Path
@@ -42,3 +43,52 @@ def test_a_folder_without_a_name_is_refused(tmp_path: Path, monkeypatch: pytest.
     monkeypatch.chdir(tmp_path)
     assert main(["sessions", "--data-dir", ""]) == 2
     assert list(tmp_path.iterdir()) == []
+
+
+#: Where a data folder is asked for, and why it cannot be used there.
+NOT_USABLE = {
+    "file": "there is a file of that name",
+    "file/data": "what it should lie in is a file",
+    "closed": "you may not look into it",
+    "closed/data": "permission denied",
+    "link": "it is a link to nothing",
+    "n" * 300: "its name is too long",
+    "nul\0": "its name holds a sign that no name of a folder has",
+}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights and names as POSIX has them")
+@pytest.mark.parametrize("name", NOT_USABLE)
+@pytest.mark.parametrize("command", ["sessions", "summary last", "repair", "forget last --yes", "data"])
+def test_a_folder_that_cannot_be_used_is_told_in_a_sentence(
+    own_folder: Path, capsys: pytest.CaptureFixture[str], name: str, command: str
+) -> None:
+    (own_folder / "file").touch()
+    (own_folder / "closed").mkdir(mode=0o600)
+    (own_folder / "link").symlink_to("nowhere/at/all")
+    before = sorted(own_folder.iterdir())
+    assert main([*command.split(), "--data-dir", f"{own_folder}/{name}"]) == 4
+    said = capsys.readouterr()
+    assert said.out == ""
+    (line,) = said.err.splitlines()
+    assert line.endswith(f" cannot be used: {NOT_USABLE[name]}; choose another with --data-dir.")
+    assert sorted(own_folder.iterdir()) == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights as POSIX has them")
+def test_a_folder_below_one_that_is_read_only(own_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = own_folder / "fixed" / "data"
+    folder.parent.mkdir()
+    folder.parent.chmod(0o500)
+    try:
+        # There is nothing to be read, which is no fault; but nothing can be kept.
+        assert main(["sessions", "--data-dir", str(folder)]) == 0
+        assert "No session in" in capsys.readouterr().out
+        assert main(["forget", "last", "--yes", "--data-dir", str(folder)]) == 4
+        (line,) = capsys.readouterr().err.splitlines()
+        assert line == (
+            f"posturewatch: The data folder {folder} cannot be made ({os.strerror(errno.EACCES)}); "
+            "choose another with --data-dir."
+        )
+    finally:
+        folder.parent.chmod(0o700)

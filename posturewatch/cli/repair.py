@@ -30,9 +30,11 @@ posturewatch repair --data-dir backup
 def run(args: argparse.Namespace) -> int:
     from posturewatch.cli.sessions import local
     from posturewatch.review.derived import open_store
+    from posturewatch.storage.folder.usable import check_usable
     from posturewatch.storage.store import default_data_dir
 
     folder = default_data_dir() if args.data_dir is None else args.data_dir
+    check_usable(folder)
     if not folder.is_dir():
         raise StoreError(f"There is no data folder {folder}; name the right one with --data-dir.")
     found: list[str] = []

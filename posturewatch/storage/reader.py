@@ -21,6 +21,7 @@ from posturewatch.model.verdict import Excursion, HoldWarning
 from posturewatch.storage.damage import sentences
 from posturewatch.storage.folder.database import FILE_NAME, connect_read_only
 from posturewatch.storage.folder.log_frames import is_emptied
+from posturewatch.storage.folder.usable import check_usable
 from posturewatch.storage.limits_json import limits_from_json
 from posturewatch.storage.records import Mark, PlaneBegin, SessionInfo, StoredWarning
 from posturewatch.storage.samples import checksums
@@ -102,6 +103,7 @@ class SessionReader:
     """
 
     def __init__(self, data_dir: Path) -> None:
+        check_usable(data_dir)
         self.data_dir = data_dir
         self.path = data_dir / FILE_NAME
 
