@@ -70,16 +70,23 @@ def test_a_single_hiccup_saves_nothing() -> None:
     assert {level for _, level, _ in played(control, hiccup, 20.0)} == {0}
 
 
+def test_the_first_search_for_hands_saves_nothing() -> None:
+    """A machine that is quick enough is slow for a moment at the start of each practice."""
+    slow_start = lambda now_s, level: 0.08 if now_s < 2.5 else 0.02  # noqa: E731
+    assert {level for _, level, _ in played(PaceControl(), slow_start, 20.0)} == {0}
+    assert max(level for _, level, _ in played(PaceControl(PaceRules(start_s=0.0)), slow_start, 20.0)) > 0
+
+
 def test_it_saves_no_more_than_it_must() -> None:
     levels = [level for _, level, _ in played(PaceControl(), fixed(50.0, 45.0, 40.0, 30.0), 60.0)]
     assert levels[-1] == max(levels) == 3
 
 
 def test_it_falls_behind_for_seconds_and_not_for_longer() -> None:
-    """Two seconds of looking for each saving: three savings take six."""
+    """After the first seconds, two seconds of looking for each saving: three savings take six."""
     seen = played(PaceControl(), fixed(50.0, 45.0, 40.0, 30.0), 60.0)
     settled_s = next(now_s for now_s, level, _ in seen if level == 3)
-    assert settled_s < 3 * PaceRules().window_s + 0.5
+    assert settled_s < PaceRules().start_s + 3 * PaceRules().window_s + 0.5
     # A source that keeps its newest frame only is never older than one of its frames and one of the loop's.
     assert max(age_s for _, _, age_s in seen) <= 0.050 + 1 / RATE_HZ + 1e-9
 

@@ -16,6 +16,8 @@ class PaceRules:
 
     Attributes
     ----------
+    start_s
+        The first seconds are not looked at: hands are searched for in them, and models and encoders are made ready.
     window_s
         Over how long the loop is looked at; after each change it is looked at anew.
     behind
@@ -29,6 +31,7 @@ class PaceRules:
         `longest_calm_s`.
     """
 
+    start_s: float = 3.0
     window_s: float = 2.0
     behind: float = 0.03
     room: float = 0.7
@@ -50,6 +53,7 @@ class PaceControl:
         self._rules = PaceRules() if rules is None else rules
         self.level = 0
         self._seen: deque[tuple[float, int, float]] = deque()
+        self._begun_s: float | None = None
         self._changed_s: float | None = None
         self._room_since_s: float | None = None
         self._taken_back_s: float | None = None
@@ -73,6 +77,10 @@ class PaceControl:
             How long it took, without the wait for it.
         """
         rules = self._rules
+        if self._begun_s is None:
+            self._begun_s = now_s
+        if now_s - self._begun_s < rules.start_s:
+            return self.savings
         if self._changed_s is None:
             self._changed_s = now_s
         self._seen.append((now_s, dropped, busy_s))
