@@ -2,8 +2,10 @@
 practice.py CONTROL RATE_HZ ARGUMENT...
 
 While there is a file `unplugged` in the folder CONTROL, the camera is gone. Where there is a file `mark`, this moment
-is marked and the file deleted. The time of each frame that is handed over to be kept is added to CONTROL/handed, in
-whole milliseconds of 8 bytes: whatever becomes of this program, that is there.
+is marked and the file deleted. Whatever becomes of this program, these files are there, in numbers of 8 bytes:
+CONTROL/handed, the time of each frame that is handed over to be kept, in whole milliseconds; CONTROL/written, of each
+time that something was written to the disk, the last such time that was among it; CONTROL/ticks, the machine's clock in
+milliseconds twenty times a second, as far as the machine lets this program run.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ import os
 import signal
 import struct
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -57,14 +60,32 @@ def _unplugged() -> bool:
     return (CONTROL / "unplugged").exists()
 
 
+def _open(name: str) -> int:
+    return os.open(CONTROL / name, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+
+
+def _tick() -> None:
+    ticks = _open("ticks")
+    while True:
+        os.write(ticks, struct.pack("<q", round(1000 * time.monotonic())))
+        time.sleep(0.05)
+
+
 def _prepare(patch: pytest.MonkeyPatch) -> None:
-    handed = os.open(CONTROL / "handed", os.O_WRONLY | os.O_CREAT | os.O_APPEND)
-    put, start = Recorder.put, Practice.start
+    handed, written = _open("handed"), _open("written")
+    put, save, start = Recorder.put, Recorder._save, Practice.start
     practices: list[Practice] = []
 
     def put_and_tell(recorder: Recorder, reading: Reading) -> None:
         put(recorder, reading)
         os.write(handed, struct.pack("<q", round(1000 * reading.measurement.time_s)))
+
+    def save_and_tell(recorder: Recorder, end: tuple[float, str] | None) -> bool:
+        waiting = [one.time_ms[-1] for batch in recorder._unsaved for one in batch.series.values()]
+        saved = save(recorder, end)
+        if saved and waiting:
+            os.write(written, struct.pack("<q", max(waiting)))
+        return saved
 
     def start_and_know(practice: Practice) -> object:
         practices.append(practice)
@@ -78,6 +99,7 @@ def _prepare(patch: pytest.MonkeyPatch) -> None:
     assert CameraSource.__init__.__kwdefaults__ is not None
     patch.setitem(CameraSource.__init__.__kwdefaults__, "opener", Camera)
     patch.setattr(Recorder, "put", put_and_tell)
+    patch.setattr(Recorder, "_save", save_and_tell)
     patch.setattr(Practice, "start", start_and_know)
     # Bent far for two seconds of every six: there are excursions to be kept too.
     ScriptedHands(lambda time_s: 60.0 if time_s % 6.0 > 4.0 else 10.0, at_frame).use(patch)
@@ -87,6 +109,7 @@ if __name__ == "__main__":
     # As in a terminal, also where this was started in the background.
     for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM)):
         signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
+    threading.Thread(target=_tick, name="ticks", daemon=True).start()
     with pytest.MonkeyPatch.context() as monkeypatch:
         _prepare(monkeypatch)
         sys.exit(main(sys.argv[3:]))

@@ -38,11 +38,14 @@ HERE = Path(__file__).resolve().parent
 
 RATE_HZ = 20.0
 
-#: What a practice may lose at most.
+#: What a practice may lose at most, beside the time for which the machine did not let it run.
 MOST_LOST_S = 2.0
 
-#: After a fault of the disk is over: what waited is written with the next commit, a second later at most.
-_CATCHING_UP_S = 2.0
+#: Of the time before the end, in which it is looked up whether the practice could run.
+_LOOKED_BACK_S = 5.0
+
+#: The practice says so often that it runs, but for what any machine takes.
+_TICK_S = 0.1
 
 ENDINGS = ("kill", "signal")
 DISK_FAULTS = ("disk full", "folder gone", "locked")
@@ -70,13 +73,15 @@ class Plan:
 
 @dataclass
 class Result:
-    """lost_s: of the frames that were handed over to be kept; ended_s: from the request to end to the program's end;
-    wrong: what must not be, in words."""
+    """lost_s: of the frames that were handed over to be kept; stood_s: for so long of the last seconds the machine did
+    not let the practice run; ended_s: from the request to end to the program's end; wrong: what must not be, in words.
+    """
 
     plan: Plan
     lost_s: float = 0.0
     kept_s: float = 0.0
     ended_s: float = 0.0
+    stood_s: float = 0.0
     wrong: list[str] = field(default_factory=list)
 
 
@@ -168,7 +173,7 @@ class Round:
 
     def _play(self) -> None:
         plan = self._plan
-        self._wait(lambda: len(self._handed()) > 0, 600.0, "the practice did not begin")
+        self._wait(lambda: self._numbers("written").size > 0, 600.0, "the practice did not begin")
         time.sleep(plan.after_s)
         if plan.marked:
             (self._control / "mark").touch()
@@ -177,7 +182,13 @@ class Round:
             if plan.late:
                 self._ask()
         if not plan.late:
-            time.sleep(plan.then_s + (_CATCHING_UP_S if plan.fault in DISK_FAULTS else 0.0))
+            if plan.fault in DISK_FAULTS:
+                # What waited is written with the next commits, seconds later at most where the machine has the time.
+                now = self._numbers("handed").max()
+                self._wait(
+                    lambda: self._numbers("written").max() >= now, 300.0, "nothing is written any more"
+                )
+            time.sleep(plan.then_s)
             if plan.ending == "kill":
                 self._asked_s = time.monotonic()
                 self._child.kill()
@@ -222,7 +233,8 @@ class Round:
             yield
 
     def _judge(self) -> Result:
-        result, handed = Result(self._plan, ended_s=self._ended_s), self._handed()
+        result = Result(self._plan, ended_s=self._ended_s, stood_s=self._stood_s())
+        handed, written = self._numbers("handed"), self._numbers("written")
         said, code = self._words(), self._child.returncode
         if self._plan.ending == "kill" and code != -signal.SIGKILL:
             result.wrong.append(f"it ended by itself with {code}: {said[-200:]!r}")
@@ -246,8 +258,12 @@ class Round:
         kept = times[0] if times else np.zeros(0, np.int64)
         missing = np.setdiff1d(handed, kept)
         result.kept_s, result.lost_s = kept.size / RATE_HZ, missing.size / RATE_HZ
-        if result.lost_s > MOST_LOST_S:
-            result.wrong.append(f"{result.lost_s:.2f} s are lost")
+        if np.any(missing <= written.max(initial=-1)):
+            result.wrong.append("frames are lost that were written before others")
+        if result.lost_s > MOST_LOST_S + result.stood_s:
+            result.wrong.append(
+                f"{result.lost_s:.2f} s are lost, and the machine stood still for {result.stood_s:.2f} s"
+            )
         if record.damage:
             result.wrong.append(f"damage: {record.damage[0]}")
         if states - {"there"} and not (self._plan.fault == "folder gone" and self._plan.deleted):
@@ -265,8 +281,15 @@ class Round:
                 result.wrong.append(f"a traceback: {said[-300:]!r}")
         return result
 
-    def _handed(self) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-        path = self._control / "handed"
+    def _stood_s(self) -> float:
+        """For how long of the last seconds before the end the machine did not let the practice run."""
+        ticks_s = self._numbers("ticks") / 1000
+        last_s = ticks_s[(ticks_s > self._asked_s - _LOOKED_BACK_S) & (ticks_s <= self._asked_s)]
+        steps_s = np.diff(np.concatenate([[self._asked_s - _LOOKED_BACK_S], last_s, [self._asked_s]]))
+        return float(np.maximum(steps_s - _TICK_S, 0.0).sum())
+
+    def _numbers(self, name: str) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+        path = self._control / name
         raw = path.read_bytes() if path.exists() else b""
         return np.array(
             [number for (number,) in struct.iter_unpack("<q", raw[: len(raw) // 8 * 8])], np.int64
