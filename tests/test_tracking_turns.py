@@ -35,7 +35,7 @@ def test_an_axis_goes_along_with_the_wrist_and_keeps_its_direction() -> None:
     assert before.carried_sd_deg == 0.0
 
 
-def test_no_axis_is_carried_twice_running_and_one_hand_is_looked_at_in_every_frame() -> None:
+def test_no_axis_is_carried_twice_running_and_both_hands_are_looked_at_in_the_same_frames() -> None:
     turns, kept = ForearmTurns(), []
     for frame in range(9):
         now_s = frame / 30
@@ -43,7 +43,14 @@ def test_no_axis_is_carried_twice_running_and_one_hand_is_looked_at_in_every_fra
         kept.append(set(stands_in))
         turns.take([(side, stands_in.get(side, axis())) for side in SIDES], now_s)
     assert kept[0] == set()
-    assert kept[1:] == [{"left"}, {"right"}] * 4
+    assert kept[1:] == [{"left", "right"}, set()] * 4
+
+
+def test_a_hand_is_looked_at_with_one_that_must_be() -> None:
+    turns = ForearmTurns()
+    turns.take([("left", axis())], 5.0)
+    assert set(turns.to_carry(BOTH[:1], 5.03)) == {"left"}
+    assert turns.to_carry(BOTH, 5.03) == {}, "the right one was never seen"
 
 
 @pytest.mark.parametrize(("moved_px", "later_s"), [(0.0, 1.0), (1000.0, 0.03), (0.0, -0.5)])

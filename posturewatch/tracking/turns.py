@@ -27,7 +27,9 @@ class ForearmTurns:
         self._carried: dict[Side, bool] = {}
 
     def to_carry(self, hands: Sequence[tuple[Side, Array]], time_s: float) -> dict[Side, ForearmAxis]:
-        """The axes of hands that need not be looked at: at most one in a frame, and none twice running.
+        """The axes of the hands of a frame, where none of them need be looked at; none twice running.
+
+        One of two hands is never spared alone: looking at both costs no more than looking at one.
 
         Parameters
         ----------
@@ -36,15 +38,17 @@ class ForearmTurns:
         time_s
             The frame's time.
         """
+        axes: dict[Side, ForearmAxis] = {}
         for side, landmarks_px in hands:
             if self._carried.get(side, True) or side not in self._seen:
-                continue
+                return {}
             seen_s, axis = self._seen[side]
             near = _NEAR * hand_scale_px(landmarks_px)
             wrist_px = landmarks_px[0, :2]
-            if 0 < time_s - seen_s <= _CARRY_S and math.dist(axis.wrist_px, wrist_px) < near:
-                return {side: carried(axis, wrist_px, time_s - seen_s)}
-        return {}
+            if not (0 < time_s - seen_s <= _CARRY_S and math.dist(axis.wrist_px, wrist_px) < near):
+                return {}
+            axes[side] = carried(axis, wrist_px, time_s - seen_s)
+        return axes
 
     def take(self, axes: Sequence[tuple[Side, ForearmAxis | None]], time_s: float) -> None:
         """Remembers what was given of each hand in a frame, seen or carried."""
