@@ -14,8 +14,10 @@ import pytest
 import time_machine
 from attacks import ATTACKS
 from calendar_moments import moments
+from log_page_stage import kept_log, open_log  # noqa: F401  fixtures
 from page_stage import browser, open_page, stage  # noqa: F401  fixtures
 from server_stage import running_server, served  # noqa: F401  fixtures
+from side_by_side import long_files_first, pytest_xdist_auto_num_workers  # noqa: F401  the latter a hook
 from storage_stage import quick_commits  # noqa: F401  a fixture
 
 # The same examples on every run; HYPOTHESIS_PROFILE=search looks for new ones.
@@ -69,6 +71,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             items=[item for item in items if not item.get_closest_marker("calendar")]
         )
         items[:] = [item for item in items if item.get_closest_marker("calendar")]
+    if hasattr(config, "workerinput"):
+        long_files_first(items)
 
 
 @pytest.fixture
@@ -115,18 +119,3 @@ def own_folder(tmp_path: Path) -> Iterator[Path]:
         os.seteuid(0)
         os.setegid(group)
         shutil.rmtree(folder)
-
-
-@pytest.fixture(scope="session")
-def demo_session(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The data folder of one live session of the bundled demo film with the real models, in real time (about
-    40 s). For reading: all tests of a run share it."""
-    from posturewatch.cli.main import main
-
-    folder = tmp_path_factory.mktemp("demo")
-    settings = folder / "settings.toml"
-    settings.write_text("", encoding="utf-8")
-    data = folder / "data"
-    options = ["--no-browser", "--port", "0", "--data-dir", str(data), "--settings", str(settings)]
-    assert main(["live", "--source", "demo", "--for", "120", *options]) == 0
-    return data

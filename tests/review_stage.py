@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
 import datetime as dt
+import functools
 import math
+import shutil
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -100,18 +104,28 @@ def add_clip(store: Store, identity: str, kind: str, key_s: float, span_s: tuple
     )
 
 
+@functools.cache
+def _prepared(wednesday: dt.datetime) -> tuple[Path, tuple[str, ...]]:
+    """The folder with these sessions, made once a process and copied for each test; and the sessions, oldest first."""
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder)
+    with open_store(folder) as store:
+        sessions = tuple(
+            add_session(store, (wednesday - dt.timedelta(weeks=weeks)).isoformat(), with_clip=weeks <= 2)
+            for weeks in (6, 5, 4, 3, 2, 1)
+        )
+    return folder, sessions
+
+
 class ReviewStage:
     """A session in each of the six weeks before this one; the last two have a clip of a warning and one of a mark."""
 
     def __init__(self, folder: Path) -> None:
-        self.store = open_store(folder)
         today = dt.datetime.now(dt.timezone.utc).replace(hour=12, minute=0, second=0, microsecond=0)
         # At noon on Wednesdays: in the past and in a week of its own, whatever the day, the hour and the zone.
-        wednesday = today - dt.timedelta(days=today.weekday() - 2)
-        self.sessions = [
-            add_session(self.store, (wednesday - dt.timedelta(weeks=weeks)).isoformat(), with_clip=weeks <= 2)
-            for weeks in (6, 5, 4, 3, 2, 1)
-        ]
+        prepared, sessions = _prepared(today - dt.timedelta(days=today.weekday() - 2))
+        shutil.copytree(prepared, folder, dirs_exist_ok=True)
+        self.store, self.sessions = open_store(folder), list(sessions)
         self._served = Served(self.store)
         self.log, self.practice, self.url = self._served.log, self._served.practice, self._served.url
         self.admission = self._served.admission

@@ -9,11 +9,6 @@ from __future__ import annotations
 
 import csv
 import json
-import re
-import shutil
-import subprocess
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -27,10 +22,6 @@ from posturewatch.config.resources import calibration_dir
 
 LIMIT_DEG = 48.6
 NEAR_S = 0.5
-
-_CHROMIUM = next(
-    (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
-)
 
 
 def truth() -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:
@@ -67,16 +58,6 @@ def check_warnings(warned: list[dict[str, Any]]) -> None:
 def test_the_video_has_one_brief_and_two_held_episodes() -> None:
     assert len(held()) == 2
     assert len(episodes_beyond(LIMIT_DEG)) == 3
-
-
-@pytest.mark.models
-def test_live_warns_of_the_held_episodes_and_of_nothing_else(
-    demo_session: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    capsys.readouterr()
-    assert main(["summary", "last", "--json", "--data-dir", str(demo_session)]) == 0
-    summary = json.loads(capsys.readouterr().out)
-    check_warnings(summary["warned"])
 
 
 @pytest.mark.models
@@ -127,84 +108,3 @@ def test_analyse_measures_the_film_within_its_stated_uncertainty(tmp_path: Path)
                 (true > limit_mm).mean(), abs=guard.DEMO_LIFT_SHARE_OFF
             ), finger
     assert lifts >= guard.DEMO_LIFTS
-
-
-@pytest.fixture
-def live(tmp_path: Path) -> Iterator[str]:
-    """A live run of the demo film in a process of its own; its page's address."""
-    command = [
-        sys.executable,
-        "-m",
-        "posturewatch",
-        "live",
-        "--source",
-        "demo",
-        "--no-browser",
-        "--port",
-        "0",
-    ]
-    with subprocess.Popen(
-        [*command, "--data-dir", str(tmp_path)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
-    ) as process:
-        try:
-            assert process.stdout is not None
-            address = re.search(r"http://\S+", process.stdout.readline())
-            assert address is not None
-            yield address.group()
-        finally:
-            process.terminate()
-            process.wait(30)
-
-
-@pytest.mark.models
-@pytest.mark.browser
-@pytest.mark.skipif(_CHROMIUM is None, reason="no Chromium found; install chromium to run the browser tests")
-def test_the_page_shows_the_film_the_warning_and_the_summary(live: str) -> None:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser tests need playwright")
-    foreign: list[str] = []
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=_CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
-        )
-        page = browser.new_page(viewport={"width": 1280, "height": 720})
-        page.set_default_timeout(60_000)
-        own = live.partition("?")[0]  # without the key
-        page.on(
-            "request",
-            lambda request: None if request.url.startswith((own, "blob:")) else foreign.append(request.url),
-        )
-        page.goto(live)
-        page.wait_for_selector("body[data-phase=watching]")
-        # From the beginning again, now that the page is there, however long the browser took.
-        page.keyboard.press("PageUp")
-        page.wait_for_selector("#summary h1")
-        page.wait_for_selector("body:not([data-phase=watching])")
-        page.wait_for_timeout(1500)  # a pedal that bounces is not heard twice
-        page.keyboard.press("PageUp")
-        page.wait_for_selector("body[data-phase=watching]")
-        for read in (_PICTURE, _NUMBER):
-            before = page.evaluate(read)
-            page.wait_for_function(f"before => ({read}) !== before", arg=before)
-        page.keyboard.press("Space")
-        page.wait_for_selector(".hand[data-side=left][data-state=held]")
-        assert "Left wrist bent in (flexion)" in page.inner_text(".message[data-kind=warning]")
-        page.wait_for_selector(".message[data-kind=calm]")
-        page.keyboard.press("PageUp")
-        page.wait_for_selector("#summary h1")
-        text = page.inner_text("#summary")
-        browser.close()
-    assert "1 warning" in text
-    assert "1 mark" in text
-    assert foreign == []
-
-
-#: A sum over the picture that changes when it moves, and the number shown for the left wrist.
-_PICTURE = """(() => {
-  const canvas = document.getElementById("canvas");
-  if (!canvas.width) return 0;  // no picture so far
-  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
-  let sum = 0;
-  for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);
-  return sum;
-})()"""
-_NUMBER = "document.querySelector('.hand[data-side=left] .scale b').textContent"

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
+from typing import TYPE_CHECKING
 
 import pytest
 from cli_stand_ins import ScriptedHands, film
-from page_stage import WAIT_MS, admit, expect, expect_text, phase
+from page_stage import expect, expect_text, opened_pages, phase
 from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
 from test_page_accessibility import AXE, faults
 
@@ -36,28 +35,9 @@ def stage(
 
 @pytest.fixture
 def open_page(browser: Browser, stage: SetUpStage) -> Iterator[Open]:
-    """Opens a page; at the end nothing may have failed in it, and nothing may have left this machine."""
-    contexts, faults, requests = [], [], []
-
-    def open_one(address: str, **more: Any) -> Page:
-        context = browser.new_context(viewport={"width": 1366, "height": 768}, **more)
-        contexts.append(context)
-        admit(context, stage.url, stage.admission)
-        page = context.new_page()
-        page.set_default_timeout(WAIT_MS)
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda line: faults.append(line.text) if line.type == "error" else None)
-        page.on("request", lambda request: requests.append(request.url))
-        page.goto(stage.url + address)
-        return page
-
-    yield open_one
-    for context in contexts:
-        context.close()
-    assert {urlsplit(url).hostname for url in requests} == {"127.0.0.1"}
-    assert [
-        fault for fault in faults if "ERR_" not in fault and "409" not in fault and "422" not in fault
-    ] == []
+    """As `opened_pages`, on another screen; what the routes refuse is part of the tests."""
+    with opened_pages(browser, stage, harmless=("ERR_", "409", "422")) as opened:
+        yield lambda address: opened(address, 1366, 768)
 
 
 def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, tmp_path: Path) -> None:

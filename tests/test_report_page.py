@@ -7,20 +7,20 @@ from pathlib import Path
 
 import httpx
 import pytest
+from log_page_stage import Open
 from review_stage import ReviewStage
-from test_review_page import Open, browser, open_page, stage  # noqa: F401  fixtures
 
 
 @pytest.fixture
-def client(stage: ReviewStage) -> Iterator[httpx.Client]:  # noqa: F811
+def client(kept_log: ReviewStage) -> Iterator[httpx.Client]:
     with httpx.Client(
-        base_url=stage.url, trust_env=False, timeout=30, cookies=dict([stage.admission.cookie])
+        base_url=kept_log.url, trust_env=False, timeout=30, cookies=dict([kept_log.admission.cookie])
     ) as one:
         yield one
 
 
-def test_a_report_is_a_file_to_save(stage: ReviewStage, client: httpx.Client) -> None:  # noqa: F811
-    last = stage.sessions[-1]
+def test_a_report_is_a_file_to_save(kept_log: ReviewStage, client: httpx.Client) -> None:
+    last = kept_log.sessions[-1]
     page = client.get(f"/api/sessions/{last}/report.html", params={"who": "Mira", "weeks": 4})
     assert page.headers["content-type"] == "text/html; charset=utf-8"
     assert page.headers["content-disposition"] == f'attachment; filename="posture-report-{last}.html"'
@@ -39,8 +39,8 @@ def test_a_report_is_a_file_to_save(stage: ReviewStage, client: httpx.Client) ->
 
 
 @pytest.mark.browser
-def test_the_button_saves_a_report(stage: ReviewStage, open_page: Open, tmp_path: Path) -> None:  # noqa: F811
-    page = open_page(f"log.html#/session/{stage.sessions[-1]}")
+def test_the_button_saves_a_report(kept_log: ReviewStage, open_log: Open, tmp_path: Path) -> None:
+    page = open_log(f"log.html#/session/{kept_log.sessions[-1]}")
     page.click("#report")
     dialog = page.locator("dialog[open]")
     dialog.get_by_label("Player's name").fill("Mira")
@@ -48,7 +48,7 @@ def test_the_button_saves_a_report(stage: ReviewStage, open_page: Open, tmp_path
         dialog.get_by_role("button", name="Save").click()
     saved = tmp_path / downloading.value.suggested_filename
     downloading.value.save_as(saved)
-    assert saved.name == f"posture-report-{stage.sessions[-1]}.pdf"
+    assert saved.name == f"posture-report-{kept_log.sessions[-1]}.pdf"
     assert saved.read_bytes().startswith(b"%PDF-")
     page.wait_for_selector("dialog", state="detached")
     # The name is remembered on this machine.
