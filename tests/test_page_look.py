@@ -21,8 +21,11 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 DIAGONAL_MM = 14 * 25.4
-SCREENS = [(1280, 800), (1366, 768)]
-HELD = (60.0, 4.0)
+#: Width and height of the window, the screen's height, and how much of it the picture takes: half where the window is
+#: the whole screen; under the bars of a browser there is less room, and letters are as large all the same.
+SCREENS = [(1280, 800, 800, 0.5), (1366, 768, 768, 0.5), (1366, 625, 768, 0.3)]
+#: The longest warning of one hand.
+HELD = (0.0, 3.0, {"wrist_ulnar_deviation": (32.0, 2.0)})
 
 
 def px_per_mm(width: int, height: int) -> float:
@@ -43,25 +46,45 @@ def glyph_px(page: Page, selector: str, letter: str) -> float:
     return found
 
 
-@pytest.mark.parametrize(("width", "height"), SCREENS)
+@pytest.mark.parametrize("stage", ["en", "de"], indirect=True)
+@pytest.mark.parametrize(("width", "height", "screen_height", "share"), SCREENS)
 def test_the_picture_is_large_and_what_is_read_from_afar_too(
-    open_page: OpenPage, stage: Stage, width: int, height: int
+    open_page: OpenPage, stage: Stage, width: int, height: int, screen_height: int, share: float
 ) -> None:
     page = open_page(width, height)
     page.click("#start")
     hand_state(page, "left", "within")
     box = page.locator(".picture").bounding_box()
     assert box is not None
-    assert box["width"] * box["height"] >= 0.5 * width * height
+    assert box["width"] * box["height"] >= share * width * height
     assert page.evaluate("document.documentElement.scrollHeight") <= height
-    mm = px_per_mm(width, height)
+    mm = px_per_mm(width, screen_height)
     assert glyph_px(page, ".hand .scale[data-main=true] b", "0") >= 8 * mm
     assert glyph_px(page, ".message-text", "H") >= 6 * mm
     stage.hands = (HELD, WELL[1])
     page.wait_for_selector(".message[data-kind=warning]")
     assert glyph_px(page, ".message-text", "H") >= 9 * mm
-    message = page.locator(".message")
-    assert message.evaluate("one => one.scrollHeight <= one.clientHeight")
+    # Nothing of it is cut off, and it need not be made smaller; nor is anything of the hands' cards.
+    text = page.locator(".message-text")
+    assert text.get_attribute("data-size") == "whole"
+    assert text.evaluate("one => one.offsetHeight <= one.parentElement.clientHeight")
+    cut = "[...document.querySelectorAll('.hand')].filter((one) => one.scrollHeight > one.clientHeight + 1).length"
+    assert page.evaluate(cut) == 0
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (1366, 625), (390, 844), (844, 390)])
+def test_two_warnings_at_once_are_smaller_rather_than_cut(
+    open_page: OpenPage, stage: Stage, width: int, height: int
+) -> None:
+    page = open_page(width, height)
+    page.click("#start")
+    stage.hands = (HELD, HELD)
+    hand_state(page, "left", "held")
+    hand_state(page, "right", "held")
+    page.wait_for_function("document.querySelector('.message-said').textContent.includes('Right wrist')")
+    assert page.evaluate(
+        "() => document.querySelector('.message-text').offsetHeight <= document.querySelector('.message').clientHeight"
+    )
 
 
 def luminance(colour: str) -> float:

@@ -282,9 +282,9 @@ function render() {
   const { state, connection } = view;
   const phase = connection === "open" && state ? state.phase : connection;
   setData(document.body, "phase", phase);
-  const { kind, text } = message(view);
+  const { kind, text, advice = "" } = message(view);
   setData(byId("message", HTMLElement), "kind", kind);
-  setText(within(document, ".message-text", HTMLElement), text);
+  setMessage(text, advice);
   // Beside a summary the message's own place is hidden, and only what stands in the way is said.
   const beside = !summaryNode.hidden && (kind === "lost" || view.error !== null);
   byId("banner", HTMLElement).hidden = !beside;
@@ -298,6 +298,23 @@ function render() {
   byId("clock", HTMLElement).hidden = !watching;
   setText(within(document, ".clock-time", HTMLElement), clock(state?.practised_s ?? 0));
   setText(byId("no-picture", HTMLElement), view.pictures ? "" : emptyPicture(phase));
+}
+
+/**
+ * All of it, in smaller letters where it is too long for its place.
+ * @param {string} text
+ * @param {string} advice
+ */
+function setMessage(text, advice) {
+  const node = within(document, ".message-text", HTMLElement);
+  const whole = advice ? `${text} ${advice}` : text;
+  if (node.textContent === whole) return;
+  within(node, ".message-said", HTMLElement).textContent = text;
+  within(node, ".message-advice", HTMLElement).textContent = whole.slice(text.length);
+  for (const size of ["whole", "smaller", "smallest"]) {
+    setData(node, "size", size);
+    if (node.offsetHeight <= (node.parentElement?.clientHeight ?? Infinity)) break;
+  }
 }
 
 /** @param {string} phase */

@@ -18,7 +18,7 @@ import { translated } from "./translated.js";
  * @property {"start" | "stop" | null} turning while one is under way
  * @property {string | null} error
  */
-/** @typedef {{ kind: "calm" | "warning" | "notice" | "lost", text: string }} Message */
+/** advice: what follows the text, in smaller letters. @typedef {{ kind: "calm" | "warning" | "notice" | "lost", text: string, advice?: string }} Message */
 
 /**
  * @param {View} view
@@ -34,15 +34,20 @@ export function message(view) {
   if (state.phase === "opening" || view.turning === "start") return calm(text.opening);
   if (state.phase === "failed") return notice(`${translated(state.fault ?? text.failed)} ${text.pressStart}`);
   if (state.phase !== "watching") return calm(`${text.ready} ${text.pressStart}`);
-  if (view.warnings.length > 0) return { kind: "warning", text: view.warnings.map(warningSentence).join(" ") };
+  if (view.warnings.length > 0) {
+    return { kind: "warning", text: view.warnings.map(warningSentence).join(" "), advice: [...new Set(view.warnings.map((one) => adviceOf(one.quantity)))].join(" ") };
+  }
   if (state.fault) return notice(translated(state.fault));
   if (state.notice) return notice(translated(state.notice));
   if (!view.pictures) return notice(text.noPicture);
   return calm(view.quiet);
 }
 
-/** @param {Warned} warning */
-export const warningSentence = (warning) => words.live.warning(sidedLeaning(warning), Math.floor(warning.held_s), adviceOf(warning.quantity));
+/**
+ * To be read from afar, so without the field's own word for it, which stands beside the number.
+ * @param {Warned} warning
+ */
+const warningSentence = (warning) => words.live.warning(sidedLeaning(warning).replace(/ \([^)]*\)/, ""), Math.floor(warning.held_s));
 
 /**
  * Said once, without the seconds that keep counting.

@@ -133,7 +133,7 @@ export default {
     stopping: "Es wird beendet und gespeichert…", opening: "Die Kamera wird geöffnet…", failed: "Die Sitzung ist gescheitert.", ready: "Bereit.", pressStart: "Drücke Start oder Bild auf.",
     noPicture: "Von der Kamera kommt kein Bild. Ist sie angeschlossen und nicht verdeckt?", noPictureShort: "Es kommt kein Bild.",
     empty: { waiting: "Warten auf ein Bild…", stopped: "Hier erscheint dein Spiegelbild. Es verlässt diesen Rechner nie.", pedals: "Ein Fußpedal, das Bild ab sendet, merkt den Moment; eines, das Bild auf sendet, stoppt und startet." },
-    limit: (limit) => `Grenze ${limit}`, warning: (what, seconds, advice) => `${what}, seit ${seconds} s. ${advice}`, bothHands: "Beide Hände",
+    limit: (limit) => `Grenze ${limit}`, warning: (what, seconds) => `${what}, seit ${seconds}\u00a0s.`, bothHands: "Beide Hände",
     told: {
       idle: () => "", within: (who) => `${who}: im Komfortbereich.`, beyond: (who) => `${who}: außer Komfort.`, extreme: (who) => `${who}: extremer Winkel des Handgelenks.`,
       held: (who) => `${who}: extremer Winkel des Handgelenks.`, unsure: (who) => `${who}: zu unsicher, um etwas zu sagen.`,

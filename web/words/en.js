@@ -76,7 +76,7 @@ export default {
       pedals: "A foot pedal that sends Page Down marks, one that sends Page Up stops and starts.",
     },
     limit: (/** @type {string} */ limit) => `limit ${limit}`,
-    warning: (/** @type {string} */ what, /** @type {number} */ seconds, /** @type {string} */ advice) => `${what}, held ${seconds} s. ${advice}`,
+    warning: (/** @type {string} */ what, /** @type {number} */ seconds) => `${what}, held ${seconds}\u00a0s.`,
     bothHands: "Both hands",
     told: {
       idle: (/** @type {string} */ _who) => "",
