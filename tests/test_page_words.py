@@ -54,15 +54,17 @@ def test_in_english_the_page_has_the_programs_own_words(open_page: OpenPage) -> 
     assert told(open_page()) == programs_words()
 
 
-def test_a_warning_is_said_in_plain_words_with_the_term_beside_them(open_page: OpenPage) -> None:
+def test_a_warning_is_said_in_plain_words_with_the_term_for_whoever_listens(open_page: OpenPage) -> None:
+    """From two metres the plain words are read alone; the field's term stands beside the number."""
     warned = [
-        (("left", "wrist_flexion", "flexion"), "Left wrist bent in (flexion)"),
-        (("left", "wrist_flexion", "extension"), "Left wrist bent back (extension)"),
+        (("left", "wrist_flexion", "flexion"), "Left wrist bent in", "flexion"),
+        (("left", "wrist_flexion", "extension"), "Left wrist bent back", "extension"),
         (
             ("right", "wrist_ulnar_deviation", "ulnar"),
-            "Right wrist tilted to the little finger (ulnar deviation)",
+            "Right wrist tilted to the little finger",
+            "ulnar deviation",
         ),
-        (("right", "wrist_ulnar_deviation", "radial"), "Right wrist tilted to the thumb (radial deviation)"),
+        (("right", "wrist_ulnar_deviation", "radial"), "Right wrist tilted to the thumb", "radial deviation"),
     ]
     found = open_page().evaluate(
         """async (warned) => {
@@ -70,11 +72,11 @@ def test_a_warning_is_said_in_plain_words_with_the_term_beside_them(open_page: O
           return warned.map(([side, quantity, direction]) => ({ side, quantity, direction, held_s: 3.9 }))
             .map((one) => [warningSentence(one), announcement(one)]);
         }""",
-        [one for one, _ in warned],
+        [one for one, _, _ in warned],
     )
     assert found == [
-        [f"{words}, held 3 s. Ease it towards straight.", f"{words}. Ease it towards straight."]
-        for _, words in warned
+        [f"{words}, held 3\u00a0s.", f"{words} ({term}). Ease it towards straight."]
+        for _, words, term in warned
     ]
 
 
@@ -120,7 +122,7 @@ def test_a_practice_in_german(open_page: OpenPage, stage: Stage) -> None:
     assert page.evaluate(words)
     stage.hands = ((60.0, 4.0), Refusal.HAND_NOT_SEEN)
     hand_state(page, "left", "held")
-    expect_text(page, ".message[data-kind=warning]", "Links: Handgelenk gebeugt (Flexion), seit")
+    expect_text(page, ".message[data-kind=warning]", "Links: Handgelenk gebeugt, seit")
     stage.hands = (WELL[0], Refusal.HAND_NOT_SEEN)
     expect_text(page, ".message[data-kind=calm]", "Rechte Hand: Hand nicht zu sehen. Drehe die Kamera so")
     assert page.evaluate(words)

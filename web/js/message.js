@@ -47,7 +47,7 @@ export function message(view) {
  * To be read from afar, so without the field's own word for it, which stands beside the number.
  * @param {Warned} warning
  */
-const warningSentence = (warning) => words.live.warning(sidedLeaning(warning).replace(/ \([^)]*\)/, ""), Math.floor(warning.held_s));
+export const warningSentence = (warning) => words.live.warning(sidedLeaning(warning).replace(/ \([^)]*\)/, ""), Math.floor(warning.held_s));
 
 /**
  * Said once, without the seconds that keep counting.
