@@ -147,7 +147,7 @@ class _Sinks:
         with self._watch.timed("clips"):
             if self._encoder is None:
                 self._encoder = Encoder(frame.width_px, frame.height_px)
-            self._encoder.encode(frame.image_bgr, frame.time_s)
+            self._encoder.encode(self._encoder.fitted(frame), frame.time_s)
 
 
 def make_stages(

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from posturewatch.model.arrays import Image
+from posturewatch.model.frame import Frame
 
 __all__ = ["TICKS_PER_S", "Encoder", "EncoderSettings", "Packet", "encoder_fault"]
 
@@ -133,8 +134,15 @@ class Encoder:
         """Makes the next frame a keyframe."""
         self._last_key = None
 
-    def _fitted(self, image: Image) -> Image:
-        height, width = image.shape[:2]
+    def fitted(self, frame: Frame) -> Image:
+        """A frame's image as it is encoded: scaled once for all who want it of that size, see `Frame.scaled`."""
+        size = self._inside(frame.width_px, frame.height_px)
+        if size == (self.width_px, self.height_px) != (frame.width_px, frame.height_px):
+            return frame.scaled(*size, _scaled)
+        return self._fitted(frame.image_bgr)
+
+    def _inside(self, width: int, height: int) -> tuple[int, int]:
+        """Width and height that such an image is scaled to."""
         scale = min(self.width_px / width, self.height_px / height)
         fitted = (
             min(self.width_px, max(1, round(width * scale))),
@@ -142,14 +150,23 @@ class Encoder:
         )
         # Rounding to even sizes is no reason for an edge.
         if self.width_px - fitted[0] < 4 and self.height_px - fitted[1] < 4:
-            fitted = (self.width_px, self.height_px)
+            return self.width_px, self.height_px
+        return fitted
+
+    def _fitted(self, image: Image) -> Image:
+        height, width = image.shape[:2]
+        fitted = self._inside(width, height)
         if fitted != (width, height):
-            # Averaging costs more, and differs to the eye only where frames shrink a lot.
-            way = cv2.INTER_AREA if scale <= 0.5 else cv2.INTER_LINEAR
-            image = cv2.resize(image, fitted, interpolation=way).astype(np.uint8, copy=False)
+            image = _scaled(image, fitted)
         if fitted == (self.width_px, self.height_px):
             return image
         whole = np.zeros((self.height_px, self.width_px, 3), np.uint8)
         x, y = (self.width_px - fitted[0]) // 2, (self.height_px - fitted[1]) // 2
         whole[y : y + fitted[1], x : x + fitted[0]] = image
         return whole
+
+
+def _scaled(image: Image, size: tuple[int, int]) -> Image:
+    # Averaging costs more, and differs to the eye only where frames shrink a lot.
+    way = cv2.INTER_AREA if 2 * size[0] <= image.shape[1] else cv2.INTER_LINEAR
+    return cv2.resize(image, size, interpolation=way).astype(np.uint8, copy=False)

@@ -245,7 +245,7 @@ class Ring:
     def _encode(self, frame: Frame) -> None:
         if self._encoder is None:
             self._encoder = self._make_encoder(frame.width_px, frame.height_px)
-        packets = self._encoder.encode(frame.image_bgr, frame.time_s)
+        packets = self._encoder.encode(self._encoder.fitted(frame), frame.time_s)
         with self._changed:
             for packet in packets:
                 if not self._store.add(packet):

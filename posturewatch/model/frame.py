@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +34,10 @@ class Frame:
     index: int
     time_s: float
     image_bgr: NDArray[np.uint8]
+    _scaled: dict[tuple[int, int], NDArray[np.uint8]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    _lock: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         shape = self.image_bgr.shape
@@ -49,3 +55,28 @@ class Frame:
     def height_px(self) -> int:
         """Of the image, pixels."""
         return int(self.image_bgr.shape[0])
+
+    def scaled(
+        self,
+        width_px: int,
+        height_px: int,
+        scale: Callable[[NDArray[np.uint8], tuple[int, int]], NDArray[np.uint8]],
+    ) -> NDArray[np.uint8]:
+        """The image in another size, made once for the page and for clips, whoever asks first; from any thread.
+
+        Parameters
+        ----------
+        width_px, height_px
+            That size.
+        scale
+            Makes it of the image and (width, height).
+
+        Returns
+        -------
+        (height_px, width_px, 3), not to be written to.
+        """
+        size = (width_px, height_px)
+        with self._lock:
+            if size not in self._scaled:
+                self._scaled[size] = scale(self.image_bgr, size)
+            return self._scaled[size]
