@@ -69,7 +69,7 @@ def test_one_time_past_the_limit_is_told_everywhere(tmp_path: Path) -> None:
     assert f"Past it for {said} in all." in moment_text(moment)
     (practice,) = report.practices
     assert practice.finding == (
-        f"The left wrist bent in (flexion): past the extreme limit once, for {said} in all, from 0:04."
+        f"The left wrist bent in (flexion): past the extreme limit once, for {said}, from 0:04."
     )
     assert practice.headline.startswith("No warnings, but 1 hold past an extreme limit;")
 

@@ -239,7 +239,8 @@ def test_pain_is_told_by_day_and_the_demo_left_out(store: Store, log: PracticeLo
 
 def test_the_list_of_sessions_tells_what_each_adds_up_to(store: Store, log: PracticeLog) -> None:
     """Of 60 s, 12 s are far past the extreme limit of flexion, and 15 s are without a picture."""
-    identity = record(store, 60.0, bent=(10.0, 22.0), away=(40.0, 55.0))
+    switches = ((0.0, "Scales", ""), (20.0, "Airs", "bars 1-8"), (30.0, "Scales", ""))
+    identity = record(store, 60.0, bent=(10.0, 22.0), away=(40.0, 55.0), switches=switches)
     take(store, identity)
     log.add_check(CheckEntry.read({"moment": "after", "rating": 4, "session_id": identity}))
     (one,) = log.sessions()
@@ -247,3 +248,4 @@ def test_the_list_of_sessions_tells_what_each_adds_up_to(store: Store, log: Prac
     # Nothing tells which hand is on the fingerboard, so that both count, and the right one was never measured.
     assert one["measured_share"] == 0.0
     assert (one["warnings"], one["clips"], one["pain"]) == (0, 1, 4)
+    assert one["pieces"] == ["Scales", "Airs"]

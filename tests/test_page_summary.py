@@ -122,7 +122,7 @@ def test_the_summary_is_read_from_its_first_cards(open_page: OpenPage, stage: St
     expect_text(
         page,
         "#next-step",
-        "Left wrist bent in (flexion): past the extreme limit once, for 6 s in all, from 0:10.",
+        "Left wrist bent in (flexion): past the extreme limit once, for 6 s, from 0:10.",
     )
     assert page.locator("#next-step a").first.get_attribute("href") == "/log.html#/review/7"
     hold = page.locator(".holds li")

@@ -19,6 +19,8 @@ def session_list(connection: sqlite3.Connection, sessions: Sequence[SessionInfo]
 
     warnings, clips
         How many.
+    pieces
+        Names of the pieces that were played in it, in that order.
     extreme_share
         The share of its measured time in which a wrist was past an extreme limit: of the direction of either hand
         in which it was most. None where no wrist was measured, or it is not worked out yet.
@@ -31,6 +33,12 @@ def session_list(connection: sqlite3.Connection, sessions: Sequence[SessionInfo]
     warnings = _by_session(connection, "SELECT session, count(*) FROM warning GROUP BY session")
     clips = _by_session(connection, "SELECT session, count(*) FROM clip GROUP BY session")
     pain = _by_session(connection, "SELECT session, max(rating) FROM discomfort GROUP BY session")
+    pieces: dict[int, list[str]] = {}
+    for number, name in connection.execute(
+        "SELECT session, name FROM passage JOIN piece ON piece = piece.id "
+        "GROUP BY session, piece.id ORDER BY min(start_s)"
+    ):
+        pieces.setdefault(number, []).append(name)
     numbers = dict(connection.execute("SELECT id, number FROM session"))
     extreme, measured = _shares(connection)
     return [
@@ -38,6 +46,7 @@ def session_list(connection: sqlite3.Connection, sessions: Sequence[SessionInfo]
             **one.to_json(),
             "warnings": warnings.get(number, 0),
             "clips": clips.get(number, 0),
+            "pieces": pieces.get(number, []),
             "extreme_share": extreme.get(number),
             "measured_share": measured.get(number),
             "pain": pain.get(number),

@@ -87,10 +87,10 @@ export interface Summary {
 }
 
 export interface KeptSession {
-  id: string; started_at: string; ended_at: string | null; duration_s: Seconds; source?: { name?: string }; demo?: boolean; lost_samples?: number;
+  id: string; started_at: string; ended_at: string | null; duration_s: Seconds; source?: { name?: string; kind?: string }; demo?: boolean; lost_samples?: number;
 }
 export interface ListedSession extends KeptSession {
-  warnings: number; clips: number; extreme_share: number | null; measured_share: number | null; pain: number | null;
+  warnings: number; clips: number; pieces: string[]; extreme_share: number | null; measured_share: number | null; pain: number | null;
 }
 export interface HandedIn {
   id: string; name: string; piece: string | null; bars: string; bytes: number; phase: "waiting" | "measuring" | "keeping" | "kept" | "failed";

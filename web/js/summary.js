@@ -48,7 +48,7 @@ export function showSummary(node, summary, { fault, onStart, sessionId, kept, fa
       start),
     ...overview(summary, kept).map((one) => one ?? ""), felt,
     element("p", { className: "small" }, `${text.cautions[0] ?? ""} ${text.ifItHurts}`),
-    folded(`${text.warnings(summary.warned.length)}, ${words.marks.count(summary.marks.length)}`, element("div", { className: "summary-columns" }, warnings(summary), marks(summary))),
+    folded(`${text.warnings(summary.warned.length)} · ${words.marks.count(summary.marks.length)}`, element("div", { className: "summary-columns" }, warnings(summary), marks(summary))),
     folded(text.everyAngle, element("div", { className: "summary-columns" }, ...SIDES.map((side) => hand(side, summary)))),
     folded(text.howToRead,
       element("ul", {}, ...[...text.cautions, text.ifItHurts, ...(fingersMeasured(summary) ? FINGER_CAUTIONS : [])].map((line) => element("li", {}, line))),

@@ -195,7 +195,7 @@ export default {
     holds: (limit) => `Am längsten über der ${limit}`, past: (at) => `darüber, ab ${at}`, peak: (value) => `höchstens ${value}`, notFilmed: "nicht gefilmt", pictureOf: (at) => `Bild bei ${at}`,
     watch: "Das längste ansehen", nothingHeld: "Soweit gemessen wurde, wurde kein Handgelenk über einer Grenze gehalten.",
     hardlyJudged: "Die meiste Zeit waren die Winkel zu unsicher, um sie zu beurteilen: Stelle die Kamera etwas anders, so dass Hand und Unterarm von der Seite zu sehen sind.",
-    next: (what, limit, count, time, at) => `${what}: ${count === 1 ? "einmal" : `${count}-mal`} über der ${limit}, ${count === 1 ? "" : "am längsten "}insgesamt ${time} ab ${at}.`,
+    next: (what, limit, count, time, at) => `${what}: ${count === 1 ? "einmal" : `${count}-mal`} über der ${limit}, ${count === 1 ? "" : "am längsten "}${time} ab ${at}.`,
     seeMore: (quantity, share) => (quantity === "" ? "Kein Handgelenk wurde gemessen: Hilf der Kamera, die Hand zu sehen." : `Hilf zuerst der Kamera: ${quantity} wurde in ${share} der Zeit gemessen, zu wenig, um mehr zu sagen.`),
   },
 
@@ -217,7 +217,7 @@ export default {
   charts: { failed: "Die Diagramme konnten nicht geladen werden; die Zahlen stehen in der Tabelle.", date: "Datum", lowest: "tiefster", highest: "höchster", median: "Median", moments: "Clips und Gemerktes" },
 
   sessions: {
-    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", warnings: "Warnungen", extreme: "Über der Extremgrenze", pain: "Schmerz (0 bis 10)",
+    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", played: "Stücke", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", warnings: "Warnungen", extreme: "Über der Extremgrenze", pain: "Schmerz (0 bis 10)",
     about: "Über der Extremgrenze: Anteil der gemessenen Zeit, in der Richtung, in der er am größten war. Gemessen: Anteil der Zeit, des am wenigsten gemessenen Winkels der Griffhand.", recording: "Aufnahme läuft", newer: "‹ Neuere", older: "Ältere ›",
     none: "Noch ist nichts aufgenommen. Starte auf der Übeseite; am Ende steht es hier.",
   },

@@ -166,7 +166,7 @@ export default {
     pictureOf: (/** @type {string} */ at) => `Picture at ${at}`, watch: "Watch the longest", nothingHeld: "No wrist was held past a limit in what was measured.",
     hardlyJudged: "Most of the time the angles were too uncertain to judge: move the camera a little, so that hand and forearm are seen from the side.",
     next: (/** @type {string} */ what, /** @type {string} */ limit, /** @type {number} */ count, /** @type {string} */ time, /** @type {string} */ at) =>
-      `${what}: past the ${limit} ${count === 1 ? "once" : `${count} times`}, ${count === 1 ? "for" : "the longest for"} ${time} in all, from ${at}.`,
+      `${what}: past the ${limit} ${count === 1 ? "once" : `${count} times`}, ${count === 1 ? "for" : "the longest for"} ${time}, from ${at}.`,
     seeMore: (/** @type {string} */ quantity, /** @type {string} */ share) => (quantity === "" ? "No wrist was measured: help the camera to see the hand." : `Help the camera first: ${quantity} was measured ${share} of the time, too little to say more.`),
   },
 
@@ -200,7 +200,7 @@ export default {
   charts: { failed: "The charts could not be loaded; the numbers are in the table.", date: "date", lowest: "lowest", highest: "highest", median: "median", moments: "clips and marks" },
 
   sessions: {
-    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", warnings: "Warnings", extreme: "Past the extreme limit", pain: "Pain (0 to 10)",
+    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", played: "Pieces", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", warnings: "Warnings", extreme: "Past the extreme limit", pain: "Pain (0 to 10)",
     about: "Past the extreme limit: share of the measured time, of the direction in which it was most. Measured: share of the time, of the angle of the fingerboard hand that was measured least.", recording: "Recording",
     newer: "‹ Newer", older: "Older ›", none: "Nothing has been recorded yet. Start a practice on the practice page; it is kept here when it ends.",
   },

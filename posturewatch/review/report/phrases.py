@@ -162,7 +162,9 @@ def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
             long_s, at_s = max(holds)
             times = "once, for" if len(holds) == 1 else f"{len(holds)} times, the longest for"
             words = quantity(name).leaning(direction)
-            return f"The {side} {words}: past the {level} limit {times} {duration(long_s)} in all, from {clock(at_s)}."
+            return (
+                f"The {side} {words}: past the {level} limit {times} {duration(long_s)}, from {clock(at_s)}."
+            )
     watched = [hand for hand in hands if hand.watched]
     if not any(angle.measured_share >= ENOUGH_SHARE for hand in watched for angle in hand.angles):
         return "Too little was measured to say what to work on; help the camera first."

@@ -85,7 +85,7 @@ Pieces
     DELETE /api/pieces/ID                       {"deleted": true}; 409 while passages of it are kept
 
 One session
-    GET    /api/sessions                        {"sessions": [SESSION + {"warnings", "clips", "extreme_share",
+    GET    /api/sessions                        {"sessions": [SESSION + {"warnings", "clips", "pieces", "extreme_share",
            "measured_share", "pain"}]}, newest first, see `posturewatch.review.session_list`; SESSION as
            `posturewatch.storage.records.SessionInfo.to_json`
     GET    /api/sessions/ID/summary             `posturewatch.review.summaries.summarise_record`

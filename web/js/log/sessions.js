@@ -12,6 +12,15 @@ import { faultPage, head, link, table } from "./parts.js";
 const MOST = 30;
 
 /**
+ * What was played, or of a film the name of its file, so that one finds the practice again.
+ * @param {ListedSession} one
+ */
+function whatOf({ pieces, source, demo }) {
+  const name = pieces.length > 0 ? pieces.join(", ") : source?.kind === "film" && demo !== true ? source.name ?? "" : "";
+  return name === "" ? "–" : element("span", { className: "long-name short", title: name }, name);
+}
+
+/**
  * @param {readonly string[]} parts
  * @returns {Promise<Page>}
  */
@@ -25,6 +34,7 @@ export async function sessionsPage([from = "0"]) {
   const first = Math.max(0, Number.parseInt(from, 10) || 0);
   const rows = all.slice(first, first + MOST).map((one) => [
     link(`${dateAndTime(one.started_at)}${one.demo ? ` (${text.demo})` : ""}`, `#/session/${encodeURIComponent(one.id)}`),
+    whatOf(one),
     one.ended_at === null ? text.running : duration(one.duration_s),
     String(one.warnings), percent(one.extreme_share), percent(one.measured_share), one.pain === null ? "–" : String(one.pain), String(one.clips),
   ]);
@@ -36,7 +46,7 @@ export async function sessionsPage([from = "0"]) {
     nodes: [
       head(text.title),
       all.length === 0 ? element("p", {}, text.none)
-        : table(text.caption, [text.when, text.length, text.warnings, text.extreme, words.fingers.measured, text.pain, words.clips.title], rows, "wide compact"),
+        : table(text.caption, [text.when, text.played, text.length, text.warnings, text.extreme, words.fingers.measured, text.pain, words.clips.title], rows, "wide compact"),
       element("p", { className: "small" }, text.about),
       more,
       films.node,
