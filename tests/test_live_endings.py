@@ -143,6 +143,34 @@ def test_a_request_while_the_interpreter_closes_changes_no_exit_code(late: signa
     assert (done.returncode, done.stderr) == (3, b"")
 
 
+#: What an interpreter does with all that is loaded when it closes takes the longer the more that is, as `__del__` here.
+LOADED = """
+import atexit, runpy, sys
+
+class Loaded:
+    def __del__(self):
+        print("taken down", flush=True)
+
+loaded = Loaded()
+atexit.register(print, "what was to be done at the end")
+sys.argv = ["posturewatch", "{argument}"]
+runpy.run_module("posturewatch", run_name="__main__", alter_sys=True)
+"""
+
+
+@pytest.mark.parametrize(
+    ("argument", "code", "said"), [("--version", 0, "posturewatch "), ("nonsense", 2, "")]
+)
+def test_a_command_that_is_done_ends_at_once(argument: str, code: int, said: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", LOADED.format(argument=argument)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == code
+    first, *rest = done.stdout.splitlines() if said else ["", *done.stdout.splitlines()]
+    assert first.startswith(said)
+    assert rest == ["what was to be done at the end"]
+
+
 def test_a_page_that_fails_does_not_take_the_record_with_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from cli_stand_ins import ScriptedHands
 
-from posturewatch.__main__ import main
+from posturewatch.__main__ import leave, main
 from posturewatch.capture.camera import CameraSource
 from posturewatch.errors import SourceError
 from posturewatch.model.arrays import Image
@@ -112,4 +112,4 @@ if __name__ == "__main__":
     threading.Thread(target=_tick, name="ticks", daemon=True).start()
     with pytest.MonkeyPatch.context() as monkeypatch:
         _prepare(monkeypatch)
-        sys.exit(main(sys.argv[3:]))
+        leave(main(sys.argv[3:]))
