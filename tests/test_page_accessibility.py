@@ -93,6 +93,11 @@ def test_every_page_of_the_log_and_the_sheets(browser: Browser, kept: ReviewStag
         page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         assert faults(page) == [], address
         assert weak(page, [], KEPT_MARKS) == [], address
+        if address.startswith("session/"):
+            page.click("#report")
+            page.wait_for_selector("dialog[open]")
+            assert faults(page) == [], "what a report is to be"
+            page.keyboard.press("Escape")
     assert min(chart_colours(page).values()) >= 3.0
     page.goto(kept.url)
     for button in ("#check", "#passage"):
@@ -100,4 +105,9 @@ def test_every_page_of_the_log_and_the_sheets(browser: Browser, kept: ReviewStag
         page.wait_for_selector(".sheet")
         assert faults(page) == [], button
         page.keyboard.press("Escape")
+    # A report is a page of its own that a teacher opens elsewhere.
+    report = context.request.get(f"{kept.url}api/sessions/{kept.sessions[-1]}/report.html").text()
+    page.goto("about:blank")
+    page.set_content(report)
+    assert faults(page) == [], "a report"
     context.close()

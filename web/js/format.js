@@ -87,6 +87,9 @@ export function timeText(seconds) {
   return `${minutes}:${rest < 10 ? "0" : ""}${Number.isInteger(rest) ? rest : rest.toFixed(1)}`;
 }
 
+/** Letters of a piece's name before its bars: a long one must not hide where in the piece it was. */
+const MOST_BEFORE_BARS = 28;
+
 /**
  * "Nocturne sketch, bars 12-16 · 72 bpm" or "no piece".
  * @param {import("./api.d.ts").Passage | null} passage
@@ -94,5 +97,7 @@ export function timeText(seconds) {
 export function passageName(passage) {
   if (!passage?.piece) return words.playing.noPiece;
   const tempo = passage.tempo_bpm ? ` · ${Math.round(passage.tempo_bpm)} bpm` : "";
-  return `${passage.piece}${passage.bars ? `, ${passage.bars}` : ""}${tempo}`;
+  if (!passage.bars) return `${passage.piece}${tempo}`;
+  const piece = passage.piece.length > MOST_BEFORE_BARS ? `${passage.piece.slice(0, MOST_BEFORE_BARS - 1).trimEnd()}…` : passage.piece;
+  return `${piece}, ${passage.bars}${tempo}`;
 }

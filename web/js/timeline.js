@@ -109,7 +109,7 @@ function clipMarks(clips, total) {
 function passageBlocks(passages, total) {
   return element("div", { className: "timeline-passages" }, ...passages.map((one) => {
     const end = one.end_s ?? total;
-    const block = element("span", { title: passageName(one) }, passageName(one));
+    const block = element("span", { title: passageName(one) }, one.bars ? `${one.bars} · ${one.piece}` : passageName(one));
     block.style.left = `${(100 * one.start_s) / total}%`;
     block.style.width = `${(100 * (end - one.start_s)) / total}%`;
     return block;

@@ -245,7 +245,10 @@ def _felt(report: Report) -> str:
 
 
 def _notes() -> str:
-    return _section("Notes", '<div class="notes" contenteditable="true" aria-label="Notes"></div>')
+    return _section(
+        "Notes",
+        '<div class="notes" contenteditable="true" role="textbox" aria-multiline="true" aria-label="Notes"></div>',
+    )
 
 
 def _limits(report: Report) -> str:
