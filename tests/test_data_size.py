@@ -17,8 +17,8 @@ from posturewatch.storage.reader import SessionReader
 
 
 def test_what_a_long_one_takes_follows_from_a_short_one() -> None:
-    short, empty = Sizes(300, 70, 3), Sizes(100, 0, 0)
-    assert short.predicted(empty, 4) == Sizes(100 + 4 * 200, 280, 12)
+    # 100 for every quarter, and 50 in any case.
+    assert Sizes(250, 20, 4).doubled(Sizes(150, 10, 2)) == Sizes(450, 40, 8)
 
 
 def test_a_film_is_played_again_and_again_as_one_practice(tmp_path: Path) -> None:

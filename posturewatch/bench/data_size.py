@@ -1,8 +1,10 @@
 """How much a long practice takes on the disk, predicted from a short one: `python -m posturewatch.bench.data_size`.
 
 A video is looked at once by the real models. What they saw is then played again and again, as fast as it is taken,
-through the loop, the watch, the recorder and the clips as they are: first for a part of the time, then for all of it.
-What the short practice took, less what an empty folder takes, times so many, is what the long one is to take.
+through the loop, the watch, the recorder and the clips as they are: for a quarter of the time, for half of it, and for
+all of it. What the second practice takes more than the first one is what every further quarter is to take. A quarter is
+longer than samples wait to be packed together (`storage.writer.MERGE_AT`), which needs the same room once in every
+practice.
 """
 
 from __future__ import annotations
@@ -28,8 +30,8 @@ from posturewatch.storage.own_data import data_json
 
 __all__ = ["Sizes", "main", "practise"]
 
-#: The short practice is so many times shorter.
-PARTS = 4
+#: A quarter of less than this is no measure for the others.
+_LEAST_MINUTES = 24.0
 
 #: Of what is predicted, a practice may take so much more or less: a clip more or less, blocks that pack better.
 _TOLERANCE = 0.1
@@ -52,12 +54,12 @@ class Sizes:
             found["database_bytes"], found["clips_bytes"], sum(one["clips"] for one in found["sessions"])
         )
 
-    def predicted(self, empty: Sizes, times: int) -> Sizes:
-        """Of a practice that is so many times as long."""
+    def doubled(self, half: Sizes) -> Sizes:
+        """Of a practice that is twice as long as this one; half: of one that is half as long."""
         return Sizes(
-            empty.database + times * (self.database - empty.database),
-            times * self.clips,
-            times * self.clip_count,
+            3 * self.database - 2 * half.database,
+            3 * self.clips - 2 * half.clips,
+            3 * self.clip_count - 2 * half.clip_count,
         )
 
 
@@ -135,6 +137,10 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=120.0, help="length of the long one (default: 120)")
     parser.add_argument("--video", type=Path, help="video to play again and again (default: the demo video)")
     args = parser.parse_args()
+    if args.minutes < _LEAST_MINUTES:
+        parser.error(
+            f"at least {_LEAST_MINUTES:g} minutes, please: a quarter of less says little of the others"
+        )
     parts = load_parts(None, None)
     video = args.video or demo_video()
     again, began = look_once(parts, video), time.monotonic()
@@ -143,12 +149,11 @@ def main() -> int:
         return VideoFileSource(video, name="looped video")
 
     with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder:
-        empty = Sizes.of(Path(folder) / "empty")
-        short, long = (
-            practise(parts, again, open_video, Path(folder) / name, 60.0 * minutes)
-            for name, minutes in (("short", args.minutes / PARTS), ("long", args.minutes))
+        quarter, half, whole = (
+            practise(parts, again, open_video, Path(folder) / f"{share}", 60.0 * args.minutes * share)
+            for share in (0.25, 0.5, 1.0)
         )
-    lines = _lines(long, short.predicted(empty, PARTS))
+    lines = _lines(whole, half.doubled(quarter))
     print(f"{args.minutes:g} minutes, played in {time.monotonic() - began:.0f} s")
     print(f"{'':<16}{'predicted':>12}{'real':>12}")
     for name, told, real, fits in lines:
