@@ -287,7 +287,7 @@ def test_a_teacher_sees_sessions_the_week_and_clips_at_a_glance(
     open_log("log.html#/trends").wait_for_selector("#week")
     clips = open_log("log.html#/clips")
     clips.wait_for_function(
-        "[...document.querySelectorAll('.clips img')].every((one) => one.naturalWidth > 0)"
+        "() => [...document.querySelectorAll('.clips img')].every((one) => one.naturalWidth > 0)"
     )
     clips.click(".clip-name:has-text('Held')")
     download = clips.locator("a[download]")
