@@ -73,11 +73,11 @@ def test_every_stage_is_run_or_says_what_it_lacks(cooked: tuple[Path, dict[str, 
     data, said = cooked
     assert list(said) == list(read_stages())
     assert said["bodies"] == f"bodies: taken from {BODIES}\n"
-    for name in ("forearm", "fingers", "mix"):
+    for name in ("forearm", "fingers"):
         assert said[name] == f"{name}: taken from {WEIGHTS}\n"
     complete = {path.stem for path in (data / "complete").iterdir()}
     lacking = set() if TRAINED else {"estimator"}
-    assert complete == set(read_stages()) - {"bodies", "forearm", "fingers", "mix"} - lacking
+    assert complete == set(read_stages()) - {"bodies", "forearm", "fingers"} - lacking
     if not TRAINED:
         sentence = "needs torch, not installed here; install posturewatch[calibration]."
         assert said["estimator"] == f"estimator: {sentence}\n"
@@ -137,29 +137,3 @@ def test_a_second_run_leaves_everything_as_it_is(
     main(["--toy", "--data", str(data), "--bodies", str(BODIES), "--networks", str(WEIGHTS)])
     assert "python -m" not in capsys.readouterr().out
     assert {path: path.stat().st_mtime_ns for path in data.rglob("*") if path.is_file()} == before
-
-
-@pytest.mark.models
-def test_a_network_between_two_has_the_mean_of_their_weights(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    onnx = pytest.importorskip("onnx")
-    monkeypatch.setattr(subprocess, "run", _in_this_process)
-    trained, shares = tmp_path / "trained", {run["share"] for run in read_stages()["mix"].runs}
-    trained.mkdir()
-    for path in WEIGHTS.glob("*.onnx"):  # as if training had made every convolution half as strong again
-        model = onnx.load(str(path))
-        for one in model.graph.initializer:
-            if len(one.dims) == 4:
-                one.CopyFrom(onnx.numpy_helper.from_array(1.5 * onnx.numpy_helper.to_array(one), one.name))
-        onnx.save(model, str(trained / path.name))
-    assert main(["mix", "--toy", "--data", str(tmp_path)]) == 0
-    (share,) = shares
-    for name in ("forearm.onnx", "fingers.onnx"):
-        sums = []
-        for folder in (WEIGHTS, trained, tmp_path / "weights"):
-            model = onnx.load(str(folder / name))
-            values = [onnx.numpy_helper.to_array(one) for one in model.graph.initializer]
-            sums.append(sum(float(one.sum(dtype=float)) for one in values if one.ndim == 4))
-        expected = (1 - share) * sums[0] + share * sums[1]
-        assert sums[2] == pytest.approx(expected, abs=0.01 * abs(sums[0] - sums[1]))

@@ -59,7 +59,6 @@ class MemberNet(nn.Module):
 
     def __init__(self, members: int, inputs: int, hidden: tuple[int, int], outputs: int) -> None:
         super().__init__()
-        self.shape = (members, inputs, hidden, outputs)
         sizes = (inputs, *hidden, outputs)
         self.w = nn.ParameterList(
             nn.Parameter(torch.randn(members, a, b) * math.sqrt(2 / a)) for a, b in itertools.pairwise(sizes)
@@ -78,15 +77,6 @@ class MemberNet(nn.Module):
                 if values.shape != own.shape:
                     raise ValueError(f"{name} of the weights to go on from is {tuple(values.shape)}")
                 own.copy_(values)
-
-    @torch.no_grad()
-    def keep_of(self, weights: Mapping[str, Array], share: float) -> None:
-        """Moves every weight so far, 0 to 1, towards those: as `calibration.train.between` does with networks."""
-        before = MemberNet(*self.shape)
-        before.go_on_from(weights)
-        torch._foreach_lerp_(
-            list(self.parameters()), [p.to(self.w[0].device) for p in before.parameters()], share
-        )
 
     def forward(self, x: torch.Tensor, dropout: float = 0.0) -> torch.Tensor:
         """x: (members, n, inputs) to (members, n, outputs)."""
@@ -214,12 +204,6 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=512)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--start", type=Path, help="go on from these weights")
-    parser.add_argument(
-        "--share",
-        type=float,
-        default=1.0,
-        help="with --start: how far to go from these to those just learned",
-    )
     parser.add_argument("--peak", type=float, default=3e-3, help="highest learning rate")
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
@@ -236,8 +220,6 @@ def main() -> None:
         start=start,
         peak=args.peak,
     )
-    if start is not None:
-        net.keep_of(start, 1 - args.share)
     weights = weights_of(fit, train_rows, net)
     weights["widening"] = widening(weights, cal_rows)
     weights["factor"], weights["skill"] = calibrate(weights, cal_rows)
