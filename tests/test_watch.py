@@ -249,6 +249,25 @@ def test_only_the_chosen_hands_are_warned_of() -> None:
         assert {e.level for e in watch.finish(5.0)} == {"comfort", "extreme"}
 
 
+def test_of_a_wrist_one_angle_is_warned_of_at_a_time_and_the_other_once_that_has_cleared() -> None:
+    watch, told = Watch(profile(), RULES), []
+    for index in range(260):
+        now = frame(index, index / 20.0, 50.0 if index < 140 else 10.0)
+        both = replace(
+            now.left, values={**now.left.values, "wrist_ulnar_deviation": Measurement.of(50.0, 1.0)}
+        )
+        verdict = watch.update(replace(now, left=both))
+        told += [(one.quantity, one.fired_s) for one in verdict.fired]
+        assert len(verdict.active) <= 1
+    # Flexion after the three seconds of the hold; deviation, held from the beginning as well, as soon as flexion's
+    # warning has cleared: 0.4 s (`dip_s`) after the return at 7 s.
+    assert [name for name, _ in told] == ["wrist_flexion", "wrist_ulnar_deviation"]
+    assert [time_s for _, time_s in told] == pytest.approx([3.0, 7.4], abs=0.1)
+    excursions = watch.finish(13.0)
+    assert {one.quantity for one in excursions} >= {"wrist_ulnar_deviation"}
+    assert min(one.start_s for one in excursions if one.quantity == "wrist_ulnar_deviation") == 0.0
+
+
 def test_hands_are_switched_on_and_off_while_it_runs() -> None:
     watch = Watch(profile(), RULES)
 

@@ -45,7 +45,7 @@ class Hold:
         return self._active
 
     def update(
-        self, time_s: float, probability: float | None
+        self, time_s: float, probability: float | None, *, waits: bool = False
     ) -> tuple[HoldWarning | None, HoldWarning | None]:
         """Takes one frame.
 
@@ -55,6 +55,8 @@ class Hold:
             Session time, not before that of the last call.
         probability : float or None
             Of being beyond the limit; None when not measurable.
+        waits : bool
+            That no warning may begin in this frame, whatever the evidence.
 
         Returns
         -------
@@ -71,7 +73,7 @@ class Hold:
         self._last_seen_s = time_s
         if self._active is not None:
             return self._watch_for_end(time_s, probability), None
-        return cleared, self._fire(time_s)
+        return cleared, None if waits else self._fire(time_s)
 
     def drop(self, time_s: float) -> HoldWarning | None:
         """Forgets all evidence; the warning that ends with it, at this session time."""
