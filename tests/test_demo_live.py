@@ -187,7 +187,7 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(browser: Browser, l
         page.wait_for_function(f"before => ({read}) !== before", arg=before)
     page.keyboard.press("Space")
     page.wait_for_selector(".hand[data-side=left][data-state=held]")
-    assert "Left wrist bent in (flexion)" in page.inner_text(".message[data-kind=warning]")
+    assert "Left wrist bent in, held" in page.inner_text(".message[data-kind=warning]")
     page.wait_for_selector(".message[data-kind=calm]")
     page.keyboard.press("PageUp")
     page.wait_for_selector("#summary h1")

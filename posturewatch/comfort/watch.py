@@ -41,10 +41,10 @@ class Watch:
 
     Everything follows from the unsmoothed measurement. `Excursion.limit` and `HoldWarning.limit` are
     magnitudes in their direction, as in the profile; `Excursion.peak` is signed. Refused measurements count
-    as unseen: they open nothing, and nothing is warned of them. Of a hand's wrist one warning is given at a time, and
-    one of its fingers: what else is held meanwhile is recorded, and warned of once that has cleared, where it still is
-    held. fretting: the hands that press strings to a fingerboard, of which some cues are reported alone. The hands that
-    are warned of are those of the rules until `warn` says otherwise.
+    as unseen: they open nothing, and nothing is warned of them. Of a hand's wrist one warning is given at a time: what
+    else of it is held meanwhile is recorded, and warned of once that has cleared, where it still is held. fretting: the
+    hands that press strings to a fingerboard, of which some cues are reported alone. The hands that are warned of are
+    those of the rules until `warn` says otherwise.
     """
 
     def __init__(
@@ -106,14 +106,8 @@ class Watch:
         cleared: list[HoldWarning] = []
         active: list[HoldWarning] = []
         warned = self._warned
-        told = {
-            (line.side, line.entry.group)
-            for line in self._lines
-            for _, hold in line.holds
-            if hold.active is not None
-        }
+        told = self._wrists_told()
         for line in self._lines:
-            of_hand = (line.side, line.entry.group)
             single = measurement.hand(line.side).values.get(line.entry.name)
             zones[line.side, line.entry.name] = self._zone(line.entry, single)
             value = None if single is None else single.value
@@ -123,12 +117,12 @@ class Watch:
                 if line.side not in warned:
                     _note((hold.drop(time_s), None), cleared, fired)
                     continue
-                waits = hold.active is None and of_hand in told
+                waits = line.entry.group == "wrist" and hold.active is None and line.side in told
                 chance = self._exceedance(line.entry, direction, single)
                 _note(hold.update(time_s, chance, waits=waits), cleared, fired)
                 if hold.active is not None:
                     active.append(hold.active)
-                    told.add(of_hand)
+                    told = self._wrists_told()
         for warning in fired:
             tracker = self._trackers[warning.side, warning.quantity, warning.direction, "extreme"]
             announced = tracker.warned(time_s)
@@ -138,6 +132,11 @@ class Watch:
         return Verdict(
             time_s, zones, hands, tuple(opened), tuple(closed), tuple(fired), tuple(cleared), tuple(active)
         )
+
+    def _wrists_told(self) -> set[Side]:
+        """The sides of whose wrist a warning stands."""
+        wrists = (line for line in self._lines if line.entry.group == "wrist")
+        return {line.side for line in wrists if any(hold.active is not None for _, hold in line.holds)}
 
     def finish(self, time_s: float) -> tuple[Excursion, ...]:
         """Ends the watch at this time: closes what is open, with end "stopped", and forgets everything."""
