@@ -8,7 +8,7 @@ export const HOLD_S = 1.5;
 const WINDOW_S = 2.25;
 /** A word for a hand stays longer, so that it changes a few times a minute: until another filled most of as long a
  * stretch, or hardly anything of it is left. Comfort and strain that stay without a gap come sooner, and so does a hand
- * that has clearly gone or come back, an angle that has clearly eased, and what stands where comfort was lost. */
+ * that has clearly gone or come back, an angle that has eased, and what stands where comfort was lost. */
 export const WORD_HOLD_S = 8;
 const PRESENCE_HOLD_S = 4;
 const PRESENT_S = 3.5;
@@ -132,8 +132,8 @@ export class Steady {
 /**
  * The state of a hand or a finger that is shown. A held extreme is shown at once. Comfort is shown where every frame of
  * the last moments was comfortable, and goes with the first that is not. An angle that stayed past a limit for as long
- * is shown as soon, whatever came before; a hand that went or came back and a strain
- * that went, a little later. Nothing is said in the first moments.
+ * is shown as soon, whatever came before; where it has eased, and where a hand went or came
+ * back, a little later. Nothing is said in the first moments.
  */
 export class SteadyState {
   #steady = /** @type {Steady<State>} */ (new Steady(WORD_HOLD_S));
@@ -191,8 +191,10 @@ export class SteadyState {
     const steady = this.#steady;
     // "Ease off" goes with its warning, and what is first said of a hand waits for nothing.
     const first = shown === "idle" || shown === "held";
+    // A strain that went does not stand beside numbers within their limits.
+    const eased = STRAINED.includes(shown) && steady.only(NOT_STRAINED, timeS, HOLD_S);
     const turned = timeS - steady.since >= PRESENCE_HOLD_S
-      && (this.#lost || steady.only(shown === "unseen" ? SEEN : STRAINED.includes(shown) ? NOT_STRAINED : ["unseen"], timeS, PRESENT_S));
+      && (this.#lost || eased || steady.only(shown === "unseen" ? SEEN : ["unseen"], timeS, PRESENT_S));
     const soon = first || turned;
     if (first && steady.seconds(timeS, HOLD_S).some(([state]) => state === "held")) return shown;
     if (!soon && timeS - steady.since < WORD_HOLD_S) return shown;
