@@ -325,7 +325,7 @@ class NothingToChoose:
     def document(self) -> Mapping[str, Any]:
         return {}
 
-    open = close = settings = stop_measuring = keep_measured = forget_range = document
+    open = close = settings = stop_measuring = keep_measured = forget_range = microphones = document
 
     def measure(
         self, what: str, side: str | None, quantity: str | None, direction: str | None
@@ -336,7 +336,7 @@ class NothingToChoose:
         return {}
 
     def set_limit(
-        self, quantity_name: str, direction: str, level: str, value: float | None
+        self, side: str | None, key: tuple[str, str, str], value: float | None, *, sure: bool = False
     ) -> Mapping[str, Any]:
         return {}
 

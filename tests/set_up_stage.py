@@ -12,6 +12,7 @@ import pytest
 
 from posturewatch.capture import CameraFound
 from posturewatch.cli.live import current_words
+from posturewatch.clips import MicrophoneFound
 from posturewatch.config.resources import web_dir
 from posturewatch.pipeline.before_start.set_up import SetUp
 from posturewatch.pipeline.live_practice import LivePractice
@@ -23,6 +24,7 @@ from posturewatch.server.app import create_app
 from posturewatch.server.feed import LiveFeed
 from posturewatch.server.serving import PageServer, listen
 
+MICROPHONES = (MicrophoneFound("Desk microphone", True), MicrophoneFound("Clip microphone", False))
 CAMERAS = (CameraFound(0, "Front camera", (1280, 720), 30.0), CameraFound(2, None, None))
 
 
@@ -39,7 +41,7 @@ class SetUpStage:
         self.live = LivePractice(source, None, self.settings, store, self.feed)
         stack.callback(self.live.preview.close)
         stack.callback(self.live.practice.stop)
-        self.set_up = SetUp(self.live, self.settings, lambda: CAMERAS)
+        self.set_up = SetUp(self.live, self.settings, lambda: CAMERAS, lambda: MICROPHONES)
         listener = listen(0)
         port = int(listener.getsockname()[1])
         self.admission = Admission(port)

@@ -15,10 +15,20 @@ from cli_stand_ins import ScriptedHands
 from numpy.typing import NDArray
 from test_cli_live import live
 
-from posturewatch.clips.microphone import GONE, KEPT_S, NO_DEVICE, NO_LIBRARY, Microphone
+from posturewatch.clips.microphone import (
+    GONE,
+    KEPT_S,
+    NO_DEVICE,
+    NO_LIBRARY,
+    Microphone,
+    MicrophoneFound,
+    find_microphones,
+)
+from posturewatch.config.players import Player, PlayerFiles, PlayerSound
 from posturewatch.config.settings import parse_settings
 from posturewatch.config.settings_sections import ClipSettings
 from posturewatch.errors import UnavailableError
+from posturewatch.pipeline.build import load_parts
 from posturewatch.pipeline.clip_recording import MICROPHONE_ON, ClipRecording
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
@@ -57,13 +67,20 @@ class FakeLibrary:
 
     def __init__(self, fault: Exception | None = None, rate_hz: float = RATE_HZ) -> None:
         self.fault, self.rate_hz = fault, rate_hz
+        self.devices: list[dict[str, Any]] = []
+        self.looked_afresh = 0
         self.streams: list[FakeStream] = []
 
-    def query_devices(self, kind: str) -> dict[str, float]:
+    def query_devices(self, kind: str | None = None) -> Any:
+        if kind is None:
+            return list(self.devices)
         assert kind == "input"
         if self.fault is not None:
             raise self.fault
-        return {"default_samplerate": self.rate_hz}
+        return {"default_samplerate": self.rate_hz, "name": "Desk microphone", "hostapi": 0}
+
+    def _terminate(self) -> None:
+        self.looked_afresh += 1
 
     def InputStream(self, **asked: Any) -> FakeStream:  # noqa: N802
         self.streams.append(FakeStream(**asked))
@@ -272,3 +289,87 @@ def test_a_live_clip_carries_the_microphones_sound_or_none(
         assert clip["has_sound"] is there
         with av.open(str(PracticeLog(store).video_path(clip["id"]))) as opened:
             assert len(opened.streams.audio) == int(there)
+
+
+def device(
+    index: int, name: str, inputs: int = 1, hostapi: int = 0, rate_hz: float = 44_100.0
+) -> dict[str, Any]:
+    """As `sounddevice.query_devices` gives one."""
+    return {
+        "index": index,
+        "name": name,
+        "max_input_channels": inputs,
+        "hostapi": hostapi,
+        "default_samplerate": rate_hz,
+    }
+
+
+#: As a system with two ways to its sound cards lists a webcam's microphone, one on the desk, and loudspeakers.
+DEVICES = [
+    device(0, "Loudspeakers", inputs=0),
+    device(1, "Webcam"),
+    device(2, "Desk microphone"),
+    device(3, "Webcam", hostapi=1),
+    device(4, "Desk micro", hostapi=1),
+]
+
+
+def test_microphones_are_found_by_name_the_usual_one_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    library = FakeLibrary()
+    library.devices = DEVICES
+    monkeypatch.setitem(sys.modules, "sounddevice", library)
+    assert find_microphones() == (MicrophoneFound("Desk microphone", True), MicrophoneFound("Webcam", False))
+    assert library.looked_afresh == 1
+    library.devices = []
+    assert find_microphones() == ()
+    library.fault, library.devices = library.PortAudioError("no default"), [device(7, "Webcam")]
+    assert find_microphones() == (MicrophoneFound("Webcam", False),)
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
+    with pytest.raises(UnavailableError, match="libportaudio2"):
+        find_microphones()
+
+
+def test_the_chosen_microphone_listens_or_says_that_it_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    library = FakeLibrary()
+    library.devices = DEVICES
+    monkeypatch.setitem(sys.modules, "sounddevice", library)
+    Microphone.open(name="Webcam").close()
+    (stream,) = library.streams
+    assert (stream.asked["device"], stream.asked["samplerate"]) == (1, 44_100)
+    with pytest.raises(UnavailableError, match="The microphone Piano is not there"):
+        Microphone.open(name="Piano")
+    assert len(library.streams) == 1
+
+
+@pytest.mark.parametrize(
+    ("sound", "switched_on", "listens"),
+    [
+        (None, False, None),
+        (None, True, "the usual one"),
+        ("Webcam", False, "Webcam"),
+        ("", True, None),
+    ],
+)
+def test_what_the_player_chose_goes_before_the_settings(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sound: str | None, switched_on: bool, listens: str | None
+) -> None:
+    library = FakeLibrary()
+    library.devices = DEVICES
+    monkeypatch.setitem(sys.modules, "sounddevice", library)
+    settings = tmp_path / "settings.toml"
+    settings.write_text(f"[clips]\nmicrophone = {str(switched_on).lower()}\n", encoding="utf-8")
+    if sound is not None:
+        PlayerFiles(tmp_path / "players").keep(Player(name="Player", sound=PlayerSound(microphone=sound)))
+    parts = load_parts(settings, None)
+    with open_store(tmp_path / "data") as store:
+        chosen = None if parts.player.sound is None else parts.player.sound.microphone
+        clips = ClipRecording(store, parts.settings.clips, microphone=chosen)
+        microphone, silence = clips._listen()
+    assert silence is None
+    if listens is None:
+        assert (microphone, library.streams) == (None, [])
+    else:
+        (stream,) = library.streams
+        assert stream.asked.get("device") == (1 if listens == "Webcam" else None)
+    if microphone is not None:
+        microphone.close()

@@ -203,15 +203,6 @@ def test_from_the_requests_to_the_session(
         stage.ask("PUT", "setup/hand", {"length_mm": 184, "method": "card"})[1]["player"]["hand"]["length_mm"]
         == 184.0
     )
-    limit = {"quantity": FLEXION, "direction": "flexion", "level": "extreme"}
-    status, told = stage.ask("PATCH", "setup/limits", {**limit, "value": 60})
-    assert (status, "at most 48.6" in told["error"]) == (422, True)
-    rows = stage.ask("PATCH", "setup/limits", {**limit, "value": 30})[1]["limits"]
-    assert (
-        next(one["used"] for one in rows if one["direction"] == "flexion" and one["level"] == "extreme")
-        == 30.0
-    )
-    assert stage.ask("PATCH", "setup/limits", {**limit, "level": "moon", "value": 1})[0] == 422
     assert stage.ask("PATCH", "setup", {"player": "Ada"})[1]["player"]["names"] == ["Ada", "Player"]
     assert stage.ask("PATCH", "setup", {"player": "..."})[0] == 422
     page = stage._client.get("api/setup/board.pdf")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from posturewatch.comfort.limits import LimitProfile, PersonalLimits
 from posturewatch.comfort.own_range import (
     END_RULES,
     NEUTRAL_RULES,
@@ -20,6 +21,8 @@ from posturewatch.config.limit_profiles import load_profile
 from posturewatch.config.players import HandLength, KeptEnd, Player, PlayerFiles, parse_player
 from posturewatch.config.settings import parse_settings
 from posturewatch.errors import InputError, SettingsError
+from posturewatch.model.observation import SIDES, Side
+from posturewatch.model.verdict import Level
 from posturewatch.pipeline.build import load_parts
 
 WRIST = ("wrist_flexion", "wrist_ulnar_deviation")
@@ -127,28 +130,57 @@ def test_limits_follow_from_the_range_by_hand_worked_examples() -> None:
     assert extension.source == "70% of the player's own range of 20 degrees, measured 2026-01-31"
 
 
-def test_the_narrower_hand_counts_and_the_share_can_be_set() -> None:
+def extreme_flexion(profile: LimitProfile, side: Side) -> tuple[float, str]:
+    limit = profile.of(side).limit("wrist_flexion", "flexion", "extreme")
+    assert limit is not None
+    return round(limit.value, 2), limit.source
+
+
+def test_each_hand_has_the_limits_of_its_own_range_and_the_share_can_be_set() -> None:
+    """80 % of 60 is 48, of 50 is 40; published (Keir et al. 2007) 48.6."""
     ends = [end("flexion", 60.0), end("flexion", 50.0, "right")]
     used = parse_settings("[limits]\nrange_share = 0.8").limit_profile(ends)
-    limit = used.limit("wrist_flexion", "flexion", "extreme")
-    assert limit is not None
-    assert limit.value == pytest.approx(40.0)
+    assert [extreme_flexion(used, side)[0] for side in SIDES] == [48.0, 40.0]
+    # Whoever does not ask of which hand gets the narrower one.
+    assert used.limit("wrist_flexion", "flexion", "extreme") == used.of("right").limit(
+        "wrist_flexion", "flexion", "extreme"
+    )
+    # A hand that was not measured is not taken to bend farther than the other one.
+    one_hand = parse_settings("").limit_profile([end("flexion", 50.0)])
+    assert [extreme_flexion(one_hand, side)[0] for side in SIDES] == [35.0, 35.0]
+
+
+def test_a_limit_set_by_hand_holds_for_that_hand_and_only_narrows() -> None:
+    settings = parse_settings("[limits.personal]\nflexion_extreme_deg = 40")
+    key: tuple[str, str, Level] = ("wrist_flexion", "flexion", "extreme")
+    used = settings.limit_profile([], {"left": {key: 30.0}, "right": {key: 60.0}})
+    assert extreme_flexion(used, "left") == (30.0, "the player's own limit")
+    assert extreme_flexion(used, "right")[0] == 40.0
+    assert settings.limits_left_aside([], {"right": {key: 60.0}}) == ("right flexion extreme",)
 
 
 def test_candidates_stand_side_by_side() -> None:
-    settings = parse_settings("[limits.personal]\nflexion_extreme_deg = 30")
+    settings = parse_settings("[limits.personal]\nflexion_extreme_deg = 41")
     profile, ends = load_profile("carpal-pressure"), [end("flexion", 60.0)]
-    own = limits_from_range(profile, ends)
-    rows = compared(profile, settings.limit_profile(ends), ends, own, settings.limits.own, WRIST)
-    by_key = {(one.direction, one.level): one for one in rows}
-    assert len(by_key) == 8
-    row = by_key["flexion", "extreme"]
+    both = settings.limits.own
+    by_hand: PersonalLimits = {("wrist_flexion", "flexion", "extreme"): 30.0}
+    used = settings.limit_profile(ends, {"left": by_hand})
+    left = compared("left", profile, used, ends, 0.7, by_hand, both)
+    right = compared("right", profile, used, ends, 0.7, {}, both)
+    rows = {(one.side, one.direction, one.level): one for one in [*left, *right]}
+    assert len(rows) == 16
+    row = rows["left", "flexion", "extreme"]
     assert row.published is not None
-    assert row.used is not None
-    assert [row.published.value, row.own, row.by_hand, row.used.value] == pytest.approx(
-        [48.6, 42.0, 30.0, 30.0]
+    assert [row.published.value, row.own, row.by_hand, row.in_settings, row.used.value] == pytest.approx(
+        [48.6, 42.0, 30.0, 41.0, 30.0]
     )
-    assert by_key["radial", "extreme"].own is None
+    # Comfort would be 42 x 37.7 / 48.6 = 32.6, which lies beyond the extreme limit of 30.
+    comfort = rows["left", "flexion", "comfort"]
+    assert (comfort.used.value, comfort.origin) == (30.0, "extreme")
+    assert rows["right", "flexion", "extreme"].origin == "settings"
+    assert rows["right", "flexion", "comfort"].origin == "range"
+    assert rows["right", "ulnar", "extreme"].origin == "published"
+    assert rows["left", "radial", "extreme"].own is None
 
 
 # ---- players' files ----
@@ -187,24 +219,45 @@ def test_a_name_leads_nowhere_else(tmp_path: Path) -> None:
     assert [path.name for path in (tmp_path / "players").iterdir()] == ["etc-passwd.toml"]
 
 
+LIMIT = (
+    "name = 'A'\n[[limits]]\nside = 'left'\nquantity = 'wrist_flexion'\ndirection = 'flexion'\nlevel = 'extreme'\n"
+    "date = '2026-01-31'\n"
+)
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("name = 'A'\n[hand]\nlength_cm = 18\ndate = '2026-01-31'", "hand.length_mm: field required"),
+        (
+            "name = 'A'\n[hand]\nlength_cm = 18\ndate = '2026-01-31'",
+            "line 3: hand, length_cm is unknown; did you mean length_mm (in millimetres)",
+        ),
         (
             "name = 'A'\n[hand]\nlength_mm = 18\ndate = '2026-01-31'",
-            "hand.length_mm: input should be greater than",
+            "line 3: hand, length_mm must be a number from 100 to 260 (in millimetres), not 18",
         ),
         (
             "name = 'A'\n[hand]\nlength_mm = '18 cm'\ndate = '2026-01-31'",
-            "hand.length_mm: input should be a valid number",
+            'must be a number from 100 to 260 (in millimetres), not "18 cm"',
         ),
-        ("name = 'A'\n[[ends]]\nside = 'left'", "ends.0.quantity: field required"),
+        ("name = 'A'\n[hand]\nlength_mm = 181.0\ndate = '31.1.2026'", 'must be a day such as "2026-01-31"'),
+        ("name = 'A'\nhand = 181", "line 2: hand is a section"),
+        ("name = 'A'\nends = 3", "line 2: ends is a list; write [[ends]]"),
+        ("name = 'A'\n[[ends]]\nside = 'left'", "line 2: number 1 of [[ends]], quantity is missing"),
         (
             "name = 'A'\n[[ends]]\nside = 'left'\nquantity = 'wrist_flexion'\ndirection = 'ulnar'\nvalue_deg = 3\n"
             "sd_deg = 1\ndate = '2026-01-31'",
-            "there is no range of wrist_flexion ulnar",
+            "there is no wrist_flexion ulnar, only wrist_flexion flexion",
         ),
+        (
+            f"{LIMIT}value_mm = 30",
+            "line 8: number 1 of [[limits]], value_mm is unknown; did you mean value_deg",
+        ),
+        (f"{LIMIT}value_deg = 0.5", "value_deg must be a number from 1 to 180 (in degrees), not 0.5"),
+        # Radians of 30 degrees, and a limit that no wrist reaches.
+        (f"{LIMIT}value_deg = 0.52", "must be a number from 1 to 180 (in degrees)"),
+        (f"{LIMIT}value_deg = 95", "a limit of flexion is 1 to 80 degrees"),
+        (f"{LIMIT.replace('extreme', 'some')}value_deg = 30", "level must be one of comfort, extreme"),
         ("name = ", "not valid TOML"),
     ],
 )

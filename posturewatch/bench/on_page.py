@@ -167,7 +167,7 @@ class _Headers:
     def put(self, reading: Reading) -> None:
         limits = self._parts.limits
         self.headers.append(reading_header(reading, limits, self._parts.settings.roles))
-        self.evidence.append([judged(reading.measurement.hand(side), limits) for side in SIDES])
+        self.evidence.append([judged(reading.measurement.hand(side), limits.of(side)) for side in SIDES])
 
 
 class _NoForearms:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from posturewatch.clips.sound import SoundPiece
 from posturewatch.errors import UnavailableError
 
-__all__ = ["KEPT_S", "Microphone"]
+__all__ = ["KEPT_S", "Microphone", "MicrophoneFound", "find_microphones"]
 
 _LOG = logging.getLogger(__name__)
 
@@ -46,7 +46,73 @@ NO_DEVICE = (
     "No microphone could be opened, so clips have no sound; connect one, allow its use in the system's "
     "privacy settings and start again."
 )
+NOT_THERE = (
+    "The microphone {name} is not there, so clips have no sound; connect it, or choose another one before the next "
+    "session."
+)
 GONE = "The microphone has stopped, so clips from here on have no sound; connect it and start a new session."
+
+
+@dataclass(frozen=True)
+class MicrophoneFound:
+    """name: what the system calls it; usual: whether it is the one that is used where none is named."""
+
+    name: str
+    usual: bool
+
+
+def find_microphones() -> tuple[MicrophoneFound, ...]:
+    """The microphones of this machine, the usual one first, the others in the system's order.
+
+    Nothing listens meanwhile, and nothing may: the library is asked afresh, which stops what is open.
+
+    Raises
+    ------
+    UnavailableError
+        With a sentence for the page where there is no library to reach them.
+    """
+    library = _library()
+    # It looks for devices once, when it begins; these are its own functions for looking again.
+    for again in ("_terminate", "_initialize"):
+        if hasattr(library, again):
+            getattr(library, again)()
+    try:
+        every = [one for one in library.query_devices() if one["max_input_channels"] > 0]
+    except (library.PortAudioError, OSError, ValueError) as error:
+        _LOG.warning("no microphones: %s", error)
+        return ()
+    usual = _usual(library)
+    # A system that has several ways to its sound cards lists each card once for each of them.
+    same_way = [one for one in every if usual is None or one["hostapi"] == usual["hostapi"]]
+    names = dict.fromkeys(str(one["name"]) for one in same_way)
+    found = [MicrophoneFound(name, usual is not None and name == usual["name"]) for name in names]
+    return tuple(sorted(found, key=lambda one: not one.usual))
+
+
+def _usual(library: Any) -> Any:
+    """The system's own input, None where it has none."""
+    try:
+        return library.query_devices(kind="input")
+    except (library.PortAudioError, OSError, ValueError):
+        return None
+
+
+def _library() -> Any:
+    """What asks the system for sound; UnavailableError where it is missing."""
+    try:
+        return importlib.import_module("sounddevice")
+    except (ImportError, OSError) as error:
+        _LOG.warning("no sound library: %s", error)
+        raise UnavailableError(NO_LIBRARY) from error
+
+
+def _device(library: Any, name: str) -> Any:
+    """The input of that name; UnavailableError where it is not there."""
+    usual = _usual(library)
+    every = [one for one in library.query_devices() if one["max_input_channels"] > 0 and one["name"] == name]
+    if not every:
+        raise UnavailableError(NOT_THERE.format(name=name))
+    return next((one for one in every if usual is not None and one["hostapi"] == usual["hostapi"]), every[0])
 
 
 @dataclass(frozen=True)
@@ -62,7 +128,7 @@ class _Block:
 
 
 class Microphone:
-    """A `Sound`: the default microphone, one channel.
+    """A `Sound`: a microphone, one channel.
 
     Times of the session follow from `frame`, called for each frame: the clock's time less the session's is
     the same for all of them but for their delays, so the smallest counts. A frame that comes late as a whole,
@@ -87,26 +153,31 @@ class Microphone:
         self._stream = open_stream(block, self._heard)
 
     @classmethod
-    def open(cls, clock: Callable[[], float] = time.monotonic) -> Microphone:
-        """The default microphone, listening from now on.
+    def open(cls, clock: Callable[[], float] = time.monotonic, name: str | None = None) -> Microphone:
+        """A microphone, listening from now on.
+
+        Parameters
+        ----------
+        clock
+            The one by which frames are stamped, in seconds.
+        name
+            What the system calls it; its own one where None.
 
         Raises
         ------
         UnavailableError
-            With a sentence for the page where there is none, or no library to reach it.
+            With a sentence for the page where there is none, not that one, or no library to reach it.
         """
+        library = _library()
         try:
-            library: Any = importlib.import_module("sounddevice")
-        except (ImportError, OSError) as error:
-            _LOG.warning("no sound library: %s", error)
-            raise UnavailableError(NO_LIBRARY) from error
-        try:
-            own_hz = round(float(library.query_devices(kind="input")["default_samplerate"]))
+            device = library.query_devices(kind="input") if name is None else _device(library, name)
+            own_hz = round(float(device["default_samplerate"]))
             rate_hz = own_hz if own_hz in _RATES_HZ else _USUAL_RATE_HZ
+            which = {} if name is None else {"device": device["index"]}
 
             def started(block: int, heard: Heard) -> Any:
                 stream = library.InputStream(
-                    samplerate=rate_hz, blocksize=block, channels=1, dtype="int16", callback=heard
+                    samplerate=rate_hz, blocksize=block, channels=1, dtype="int16", callback=heard, **which
                 )
                 try:
                     stream.start()

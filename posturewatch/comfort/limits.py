@@ -13,10 +13,11 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, get_args
 
 from posturewatch.errors import InputError
+from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITIES, QUANTITY_NAMES, Quantity
 from posturewatch.model.verdict import Level
 
@@ -32,6 +33,7 @@ __all__ = [
     "LimitProfile",
     "PersonalLimits",
     "narrowed",
+    "of_hands",
     "parse_profile",
     "wider",
 ]
@@ -73,13 +75,22 @@ class Band:
 @dataclass(frozen=True)
 class LimitProfile:
     """name: what the user types; label: words for the page; description: one or two sentences;
-    bands by (quantity, direction), complete for every known quantity (an empty band where nothing is given).
+    bands by (quantity, direction), complete for every known quantity (an empty band where nothing is given), the
+    narrower ones where the hands have different ones; sided: those that are one hand's alone. Whoever judges a hand
+    asks `of` it.
     """
 
     name: str
     label: str
     description: str
     bands: Mapping[tuple[str, str], Band]
+    sided: Mapping[Side, Mapping[tuple[str, str], Band]] = field(default_factory=dict)
+
+    def of(self, side: Side) -> LimitProfile:
+        """As it holds for that hand."""
+        if not self.sided:
+            return self
+        return replace(self, bands={**self.bands, **self.sided.get(side, {})}, sided={})
 
     def limit(self, quantity: str, direction: str, level: Level) -> Limit | None:
         """The limit, or None where the profile has none.
@@ -227,6 +238,34 @@ def narrowed(
         if band.comfort and band.extreme and band.comfort.value > band.extreme.value:
             bands[key] = replace(band, comfort=band.extreme)
     return replace(profile, bands=bands)
+
+
+def of_hands(hands: Mapping[Side, LimitProfile]) -> LimitProfile:
+    """One profile that holds both hands'.
+
+    Parameters
+    ----------
+    hands
+        The same profile, narrowed for the left hand and for the right one.
+    """
+    left, right = hands["left"], hands["right"]
+    differ = [key for key, band in left.bands.items() if band != right.bands[key]]
+    if not differ:
+        return left
+    bands = {**left.bands, **{key: _narrower(left.bands[key], right.bands[key]) for key in differ}}
+    return replace(
+        left,
+        bands=bands,
+        sided={side: {key: one.bands[key] for key in differ} for side, one in hands.items()},
+    )
+
+
+def _narrower(one: Band, other: Band) -> Band:
+    def least(level: Level) -> Limit | None:
+        found = [limit for band in (one, other) if (limit := band.limit(level)) is not None]
+        return min(found, key=lambda limit: limit.value, default=None)
+
+    return Band(least("comfort"), least("extreme"))
 
 
 def wider(profile: LimitProfile, personal: PersonalLimits) -> tuple[tuple[str, str, Level], ...]:

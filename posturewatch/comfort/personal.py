@@ -1,15 +1,41 @@
-"""A player's own limits from their own range: never wider than the published ones."""
+"""A player's own limits, from their own range and by hand: never wider than the published ones."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from posturewatch.comfort.limits import LEVELS, Limit, LimitProfile, PersonalLimits
-from posturewatch.comfort.own_range import End
+from posturewatch.comfort.own_range import PUBLISHED_DEG, End
+from posturewatch.model.observation import Side
 from posturewatch.model.verdict import Level
 
-__all__ = ["DEFAULT_SHARE", "Compared", "compared", "limits_from_range", "range_by_direction"]
+__all__ = [
+    "DEFAULT_SHARE",
+    "LEAST_UNASKED_DEG",
+    "LIMIT_BY_HAND_DEG",
+    "Compared",
+    "Origin",
+    "compared",
+    "ends_of",
+    "limits_from_range",
+    "range_by_direction",
+]
+
+#: A limit below this is asked about before it is kept: a view that measures well is off by as much
+#: (`posturewatch.comfort.placement.WELL_ERROR`), so much of what is played would seem to be past it.
+LEAST_UNASKED_DEG = 6.0
+
+#: Between what a limit of one's own can be at all, by quantity and direction, degrees: no wrist of the published tables
+#: bends farther.
+LIMIT_BY_HAND_DEG: Mapping[tuple[str, str], tuple[float, float]] = {
+    key: (1.0, high) for key, (_, high) in PUBLISHED_DEG.items()
+}
+
+#: Where the limit in force comes from: as published, from the own range, set for this hand, set for both hands in the
+#: settings, or a comfort limit that would lie beyond the extreme one.
+Origin = Literal["published", "range", "hand", "settings", "extreme"]
 
 #: Of the own range, up to which a wrist may be bent before it counts as extreme (this program's own choice).
 DEFAULT_SHARE = 0.7
@@ -18,13 +44,20 @@ _Key = tuple[str, str]
 
 
 def range_by_direction(ends: Iterable[End]) -> dict[_Key, End]:
-    """The narrower hand's end by quantity and direction: the limits hold for both hands."""
+    """By quantity and direction the narrower of the ends given."""
     found: dict[_Key, End] = {}
     for one in ends:
         key = (one.quantity, one.direction)
         if key not in found or one.value_deg < found[key].value_deg:
             found[key] = one
     return found
+
+
+def ends_of(ends: Iterable[End], side: Side) -> tuple[End, ...]:
+    """A hand's own ends, and the other hand's where its own was not measured."""
+    several = tuple(ends)
+    own = {(one.quantity, one.direction) for one in several if one.side == side}
+    return tuple(one for one in several if one.side == side or (one.quantity, one.direction) not in own)
 
 
 def limits_from_range(
@@ -40,7 +73,7 @@ def limits_from_range(
     profile
         As published; what it does not limit at all is not limited by the range either.
     ends
-        Of either hand.
+        Of the hand that is limited, see `ends_of`.
     share
         Above 0, at most 1.
     """
@@ -59,69 +92,89 @@ def limits_from_range(
 
 @dataclass(frozen=True)
 class Compared:
-    """The candidates for one limit side by side, in the quantity's unit; None where there is none.
+    """The candidates for one limit of one hand side by side, in the quantity's unit; None where there is none.
 
     Attributes
     ----------
     published
         The profile's, with its source.
+    end
+        What the own range is reckoned from; of the other hand where this one's was not measured.
     own
-        What follows from the own range.
-    by_hand
-        What the player has set.
+        What follows from it.
+    by_hand, in_settings
+        What the player has set for this hand, and for both in the settings.
     used
         The one in force: the narrowest of them.
+    origin
+        Which of them that is.
     """
 
+    side: Side
     quantity: str
     direction: str
     level: Level
     published: Limit | None
-    range_deg: float | None
+    end: End | None
     own: float | None
     by_hand: float | None
-    used: Limit | None
+    in_settings: float | None
+    used: Limit
+    origin: Origin
 
 
 def compared(
+    side: Side,
     profile: LimitProfile,
     used: LimitProfile,
     ends: Iterable[End],
-    own: PersonalLimits,
+    share: float,
     by_hand: PersonalLimits,
-    names: Iterable[str],
+    in_settings: PersonalLimits,
 ) -> list[Compared]:
-    """Every limit of these quantities that there is, published first.
+    """Every limit of that hand's wrist that there is, published first.
 
     Parameters
     ----------
     profile, used
         As published, and as in force.
-    ends, own
-        The own range, and what follows from it.
-    by_hand
-        What the player has set.
-    names
-        Of quantities.
+    ends, share
+        Of both hands, and the share of the range that counts as extreme.
+    by_hand, in_settings
+        What the player has set for this hand, and for both.
     """
-    ranges: Mapping[_Key, End] = range_by_direction(ends)
-    wanted = set(names)
+    mine = ends_of(ends, side)
+    own, ranges, force = limits_from_range(profile, mine, share), range_by_direction(mine), used.of(side)
     out = []
-    for name, direction in profile.bands:
-        if name not in wanted:
-            continue
+    for name, direction in PUBLISHED_DEG:
         for level in LEVELS:
             key = (name, direction, level)
-            found = Compared(
-                name,
-                direction,
-                level,
-                profile.limit(*key),
-                ranges[name, direction].value_deg if (name, direction) in ranges else None,
-                own.get(key),
-                by_hand.get(key),
-                used.limit(*key),
+            found = force.limit(*key)
+            if found is None:
+                continue
+            published = profile.limit(*key)
+            candidates: dict[Origin, float | None] = {
+                "hand": by_hand.get(key),
+                "settings": in_settings.get(key),
+                "range": own.get(key),
+                "published": None if published is None else published.value,
+            }
+            origin: Origin = next(
+                (what for what, value in candidates.items() if value == found.value), "extreme"
             )
-            if found.used is not None:
-                out.append(found)
+            out.append(
+                Compared(
+                    side,
+                    name,
+                    direction,
+                    level,
+                    published,
+                    ranges.get((name, direction)),
+                    candidates["range"],
+                    candidates["hand"],
+                    candidates["settings"],
+                    found,
+                    origin,
+                )
+            )
     return out

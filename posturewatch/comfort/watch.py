@@ -51,6 +51,7 @@ class Watch:
         self, limits: LimitProfile, rules: WatchRules, fretting: frozenset[Side] = frozenset()
     ) -> None:
         self.limits = limits
+        self._of = {side: limits.of(side) for side in SIDES}
         self._fretting = fretting
         self.rules = rules
         self._warned = frozenset(rules.warn_sides)
@@ -67,7 +68,7 @@ class Watch:
         warned = entry.group in self.rules.warn_groups
         for direction in entry.directions:
             for level in LEVELS:
-                limit = self.limits.limit(entry.name, direction, level)
+                limit = self._of[side].limit(entry.name, direction, level)
                 if limit is None:
                     continue
                 tracker = ExcursionTracker(side, entry.name, direction, level, limit.value, self.rules)
@@ -109,7 +110,7 @@ class Watch:
         told = self._wrists_told()
         for line in self._lines:
             single = measurement.hand(line.side).values.get(line.entry.name)
-            zones[line.side, line.entry.name] = self._zone(line.entry, single)
+            zones[line.side, line.entry.name] = self._zone(line, single)
             value = None if single is None else single.value
             for tracker in line.trackers:
                 _note(tracker.update(time_s, value), closed, opened)
@@ -118,7 +119,7 @@ class Watch:
                     _note((hold.drop(time_s), None), cleared, fired)
                     continue
                 waits = line.entry.group == "wrist" and hold.active is None and line.side in told
-                chance = self._exceedance(line.entry, direction, single)
+                chance = self._exceedance(line, direction, single)
                 _note(hold.update(time_s, chance, waits=waits), cleared, fired)
                 if hold.active is not None:
                     active.append(hold.active)
@@ -146,21 +147,22 @@ class Watch:
         return tuple(excursion for excursion in closed if excursion is not None)
 
     def _hand(self, side: Side, hand: HandMeasurement) -> HandVerdict:
-        cues = cues_present(hand, self.limits, fretting=side in self._fretting)
-        return replace(hand_state(hand, self.limits), cues=cues)
+        limits = self._of[side]
+        cues = cues_present(hand, limits, fretting=side in self._fretting)
+        return replace(hand_state(hand, limits), cues=cues)
 
-    def _zone(self, entry: Quantity, measurement: Measurement | None) -> ZoneState:
+    def _zone(self, line: _Line, measurement: Measurement | None) -> ZoneState:
         if measurement is None or measurement.value is None or measurement.sd is None:
             return _UNSEEN
-        zone, direction = zone_of(measurement.value, entry, self.limits)
-        return ZoneState(zone, direction, self._exceedance(entry, direction, measurement) or 0.0)
+        zone, direction = zone_of(measurement.value, line.entry, self._of[line.side])
+        return ZoneState(zone, direction, self._exceedance(line, direction, measurement) or 0.0)
 
-    def _exceedance(self, entry: Quantity, direction: str, measurement: Measurement | None) -> float | None:
+    def _exceedance(self, line: _Line, direction: str, measurement: Measurement | None) -> float | None:
         """None when not measurable or without an extreme limit."""
-        limit = self.limits.limit(entry.name, direction, "extreme")
+        limit = self._of[line.side].limit(line.entry.name, direction, "extreme")
         if limit is None or measurement is None or measurement.value is None or measurement.sd is None:
             return None
-        magnitude = measurement.value * entry.sign(direction)
+        magnitude = measurement.value * line.entry.sign(direction)
         return float(exceedance_probability(limit.value, magnitude, measurement.sd))
 
 

@@ -3,42 +3,44 @@
     name = "Ada"
     [hand]                  length_mm, method ("ruler", "card"), date
     [[ends]]                side, quantity, direction, value_deg, sd_deg, method ("camera"), date
+    [[limits]]              side, quantity, direction, level ("comfort", "extreme"), value_deg, date
+    [sound]                 microphone (what it is called, "" for none)
 
-An end is the comfortable end of a direction, measured on the page before a practice. Lengths and angles carry their
-unit in the key; what is unknown is refused with file and key, and nothing is overwritten then.
+An end is the comfortable end of a direction, measured on the page before a practice; a limit is one that the player has
+set for one hand. Lengths and angles carry their unit in the key; what is unknown is refused with file, line and key,
+and nothing is overwritten then.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-import sys
 import unicodedata
 from pathlib import Path
 from typing import Annotated, Literal
 
 import tomlkit
-from pydantic import Field, ValidationError
+from pydantic import Field
 
+from posturewatch.comfort.limits import PersonalLimits
 from posturewatch.comfort.own_range import PUBLISHED_DEG, End
+from posturewatch.comfort.personal import LIMIT_BY_HAND_DEG
+from posturewatch.config.player_faults import parsed
 from posturewatch.config.section import Section
 from posturewatch.config.settings_edit import write_whole
-from posturewatch.config.settings_file import syntax_fault
 from posturewatch.errors import InputError, SettingsError
-from posturewatch.model.observation import Side
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
+from posturewatch.model.observation import SIDES, Side
+from posturewatch.model.verdict import Level
 
 __all__ = [
     "HAND_LENGTH_MM",
     "LONGEST_NAME",
     "HandLength",
     "KeptEnd",
+    "KeptLimit",
     "Player",
     "PlayerFiles",
+    "PlayerSound",
     "parse_player",
     "today",
 ]
@@ -80,22 +82,71 @@ class KeptEnd(Section):
         return End(self.side, self.quantity, self.direction, self.value_deg, self.sd_deg, self.date)
 
 
+class KeptLimit(Section):
+    """A limit that the player has set for one hand."""
+
+    side: Side
+    quantity: str
+    direction: str
+    level: Level
+    value_deg: float = Field(ge=1, le=180)
+    date: _Date
+
+
+class PlayerSound(Section):
+    """What listens while this player practises: what the system calls the microphone, "" for none."""
+
+    microphone: str = Field(max_length=200)
+
+
 class Player(Section):
     """One player."""
 
     name: str = Field(min_length=1, max_length=LONGEST_NAME)
     hand: HandLength | None = None
+    sound: PlayerSound | None = None
     ends: tuple[KeptEnd, ...] = Field(default=(), strict=False)
+    limits: tuple[KeptLimit, ...] = Field(default=(), strict=False)
 
     def own_ends(self) -> tuple[End, ...]:
         """All ends."""
         return tuple(one.end() for one in self.ends)
+
+    def own_limits(self) -> dict[Side, PersonalLimits]:
+        """The limits set by hand, by the hand that they are of."""
+        return {
+            side: {
+                (one.quantity, one.direction, one.level): one.value_deg
+                for one in self.limits
+                if one.side == side
+            }
+            for side in SIDES
+        }
 
     def with_end(self, new: KeptEnd) -> Player:
         """The same with this end instead of an earlier one of its direction and hand."""
         key = (new.side, new.quantity, new.direction)
         others = tuple(one for one in self.ends if (one.side, one.quantity, one.direction) != key)
         return self.model_copy(update={"ends": (*others, new)})
+
+    def with_limit(
+        self, side: Side, quantity: str, direction: str, level: Level, value_deg: float | None
+    ) -> Player:
+        """The same with this limit of that hand, None for none."""
+        key = (side, quantity, direction, level)
+        kept = [one for one in self.limits if (one.side, one.quantity, one.direction, one.level) != key]
+        if value_deg is not None:
+            kept.append(
+                KeptLimit(
+                    side=side,
+                    quantity=quantity,
+                    direction=direction,
+                    level=level,
+                    value_deg=value_deg,
+                    date=today(),
+                )
+            )
+        return self.model_copy(update={"limits": tuple(kept)})
 
 
 def parse_player(text: str, file: str) -> Player:
@@ -104,22 +155,26 @@ def parse_player(text: str, file: str) -> Player:
     Raises
     ------
     SettingsError
-        In one sentence that names `file` and the key, for whatever is wrong.
+        In one sentence that names `file`, the line and the key, for whatever is wrong.
     """
-    try:
-        player = Player.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(syntax_fault(str(error), text, file)) from error
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        where = ".".join(map(str, first["loc"]))
-        raise SettingsError(
-            f"{file}, {where}: {first['msg'][0].lower()}{first['msg'][1:]}; mend it, or move the file away."
-        ) from error
-    for place, one in enumerate(player.ends):
-        if (one.quantity, one.direction) not in PUBLISHED_DEG:
+    player = parsed(text, Player, file)
+    named = [("ends", one.quantity, one.direction, place) for place, one in enumerate(player.ends, start=1)]
+    named += [
+        ("limits", one.quantity, one.direction, place) for place, one in enumerate(player.limits, start=1)
+    ]
+    for kind, quantity, direction, place in named:
+        if (quantity, direction) not in PUBLISHED_DEG:
+            known = ", ".join(f"{name} {one}" for name, one in PUBLISHED_DEG)
             raise SettingsError(
-                f"{file}, ends.{place}: there is no range of {one.quantity} {one.direction}; mend it, or move the "
+                f"{file}, number {place} of [[{kind}]]: there is no {quantity} {direction}, only {known}; mend it, or "
+                "move the file away."
+            )
+    for place, limit in enumerate(player.limits, start=1):
+        low, high = LIMIT_BY_HAND_DEG[limit.quantity, limit.direction]
+        if not low <= limit.value_deg <= high:
+            raise SettingsError(
+                f"{file}, number {place} of [[limits]]: a limit of {limit.direction} is {low:g} to {high:g} degrees, "
+                f"since no wrist of the published tables bends farther, not {limit.value_deg:g}; mend it, or move the "
                 "file away."
             )
     return player
@@ -179,7 +234,7 @@ class PlayerFiles:
         for key, value in player.model_dump(mode="json").items():
             if value is None or value == []:
                 document.pop(key, None)
-            elif key == "ends":
+            elif key in ("ends", "limits"):
                 tables = tomlkit.aot()
                 for one in value:
                     tables.append(tomlkit.item(one))

@@ -10,9 +10,9 @@ import platformdirs
 from pydantic import PrivateAttr
 from pydantic.fields import FieldInfo
 
-from posturewatch.comfort.limits import LimitProfile, narrowed, wider
+from posturewatch.comfort.limits import LimitProfile, PersonalLimits, narrowed, of_hands, wider
 from posturewatch.comfort.own_range import End
-from posturewatch.comfort.personal import limits_from_range, range_by_direction
+from posturewatch.comfort.personal import ends_of, limits_from_range, range_by_direction
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.config.instruments import FRETTING_ROLES, hand_roles
 from posturewatch.config.limit_profiles import load_profile
@@ -31,8 +31,9 @@ from posturewatch.config.settings_sections import (
 )
 from posturewatch.config.watch_settings import WatchSettings
 from posturewatch.errors import SettingsError
-from posturewatch.model.observation import Side
+from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import quantity
+from posturewatch.model.verdict import Level
 
 __all__ = [
     "SETTINGS",
@@ -87,16 +88,28 @@ class Settings(Section):
         return WatchRules(**given, warn_sides=sides)
 
     def range_profile(self, ends: Sequence[End] = ()) -> LimitProfile:
-        """The published profile, narrowed by the player's own range.
+        """The published profile, narrowed for either hand by the player's own range.
 
         Raises
         ------
         InputError
             For an unknown profile.
         """
+        return of_hands({side: self._from_range(ends, side) for side in SIDES})
+
+    def limit_profile(
+        self, ends: Sequence[End] = (), by_hand: Mapping[Side, PersonalLimits] | None = None
+    ) -> LimitProfile:
+        """The profile in use, narrowed by the player's own range, by the limits that the settings have for both hands
+        and by those set for one hand; raises as `range_profile`."""
+        given = by_hand or {}
+        both = {side: narrowed(self._from_range(ends, side), self.limits.own) for side in SIDES}
+        return of_hands({side: narrowed(one, given.get(side, {})) for side, one in both.items()})
+
+    def _from_range(self, ends: Sequence[End], side: Side) -> LimitProfile:
         profile, share = load_profile(self.limits.profile), self.limits.range_share
-        from_range = limits_from_range(profile, ends, share)
-        measured = range_by_direction(ends)
+        mine = ends_of(ends, side)
+        from_range, measured = limits_from_range(profile, mine, share), range_by_direction(mine)
         sources = {
             key: f"{share:.0%} of the player's own range of {measured[key[:2]].value_deg:.0f} degrees, measured "
             f"{measured[key[:2]].date}"
@@ -104,22 +117,34 @@ class Settings(Section):
         }
         return narrowed(profile, from_range, sources)
 
-    def limit_profile(self, ends: Sequence[End] = ()) -> LimitProfile:
-        """The profile in use, narrowed by the player's own range and the limits set by hand; raises as
-        `range_profile`."""
-        return narrowed(self.range_profile(ends), self.limits.own)
-
-    def limits_left_aside(self, ends: Sequence[End] = ()) -> tuple[str, ...]:
-        """Keys of [limits.personal] that are wider than the limits in use, and so change nothing."""
-        left = wider(self.range_profile(ends), self.limits.own)
-        keys = (personal_key(quantity(name), direction, level) for name, direction, level in left)
-        return tuple(dict.fromkeys(keys))
+    def limits_left_aside(
+        self, ends: Sequence[End] = (), by_hand: Mapping[Side, PersonalLimits] | None = None
+    ) -> tuple[str, ...]:
+        """What is set in [limits.personal], and for one hand, and wider than the limits in use, so that it changes
+        nothing: the settings' keys, and "left extension extreme"."""
+        profile, given = self.range_profile(ends), by_hand or {}
+        in_settings = {
+            personal_key(quantity(name), direction, level)
+            for name, direction, level in _wider_for_both(profile, self.limits.own)
+        }
+        of_one = [
+            f"{side} {direction} {level}"
+            for side in SIDES
+            for _, direction, level in wider(profile.of(side), given.get(side, {}))
+        ]
+        return (*sorted(in_settings), *of_one)
 
     def to_json(self) -> dict[str, Any]:
         """All settings but the path, in JSON's types, by section and key as in the file."""
         found = self.model_dump(mode="json")
         found["limits"]["personal"] = self.limits.personal.model_dump(exclude_none=True)
         return found
+
+
+def _wider_for_both(profile: LimitProfile, personal: PersonalLimits) -> set[tuple[str, str, Level]]:
+    """The limits that narrow neither hand."""
+    left, right = (set(wider(profile.of(side), personal)) for side in SIDES)
+    return left & right
 
 
 #: Every setting by section and key, in the order of the file.

@@ -126,7 +126,8 @@ class ClipSettings(Section):
     film_sound: bool = setting(True, "Whether clips of a video file carry its sound")
     microphone: bool = setting(
         False,
-        "Whether a camera's clips carry the microphone's sound; it listens only while a session runs",
+        "Whether a camera's clips carry the microphone's sound; it listens only while a session runs; what the player "
+        "chose before a practice goes before",
     )
 
 

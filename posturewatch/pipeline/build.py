@@ -195,11 +195,14 @@ def load_parts(settings_path: Path | None, profile: str | None) -> Parts:
     ends = player.own_ends()
     if player.hand is not None:
         settings = settings.changed("player", hand_length_mm=player.hand.length_mm)
-    parts = Parts(settings, settings.limit_profile(ends), settings.rules(), build, player)
-    for key in settings.limits_left_aside(ends):
+    if player.sound is not None:
+        settings = settings.changed("clips", microphone=player.sound.microphone != "")
+    by_hand = player.own_limits()
+    parts = Parts(settings, settings.limit_profile(ends, by_hand), settings.rules(), build, player)
+    for key in settings.limits_left_aside(ends, by_hand):
         print(
             f"posturewatch: your own limit {key} is wider than that of the profile {settings.limits.profile}"
-            f"{' or of your own range' if ends else ''} and is left aside; take it out of the settings, or choose "
+            f"{' or of your own range' if ends else ''} and is left aside; take it out again, or choose "
             "another profile.",
             file=sys.stderr,
         )

@@ -117,9 +117,11 @@ class ClipRecording:
     Only one program has the store open at a time, so that nothing of another's is swept away.
     """
 
-    def __init__(self, store: Store, settings: ClipSettings) -> None:
+    def __init__(self, store: Store, settings: ClipSettings, *, microphone: str | None = None) -> None:
+        """microphone: what the one that listens is called, where that is on; the system's own where None."""
         self._clips = ClipRepository(store)
         self._settings = settings
+        self._microphone = microphone
         if settings.enabled:
             remove_leftovers(self._clips.root, self._clips.lists)
 
@@ -163,6 +165,6 @@ class ClipRecording:
         if not self._settings.microphone:
             return None, None
         try:
-            return Microphone.open(), None
+            return Microphone.open(name=self._microphone), None
         except UnavailableError as missing:
             return None, missing.sentence

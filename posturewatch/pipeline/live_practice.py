@@ -161,7 +161,9 @@ class LivePractice:
             recorder = self._store.begin(replace(start, settings={**start.settings, **self._set_up()}))
             # A video's sound goes with its clips; other sources have no file.
             self._past_clip_faults = self._clip_faults()
-            clips = ClipRecording(self._store, self._parts.settings.clips)
+            sound = self._parts.player.sound
+            listens = None if sound is None else sound.microphone
+            clips = ClipRecording(self._store, self._parts.settings.clips, microphone=listens)
             self._recorder = clips.begin(recorder, getattr(source, "path", None))
             self._load = load_sentence(self._store) if self._parts.settings.rest.load_notice else None
             return self._recorder

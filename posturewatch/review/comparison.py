@@ -16,6 +16,7 @@ import numpy as np
 from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.errors import ConflictError
 from posturewatch.exposure.rules import ENOUGH_SHARE
+from posturewatch.model.observation import SIDES
 from posturewatch.storage.reader import SessionReader, SessionRecord
 
 __all__ = ["compare"]
@@ -49,7 +50,9 @@ def compare(reader: SessionReader, now: Mapping[str, Any], then: Mapping[str, An
     others = {_key(part): part for part in then["exposure"]["parts"]}
     return {
         "then": then["session"],
-        "same_limits": records[0].limits.bands == records[1].limits.bands,
+        "same_limits": all(
+            records[0].limits.of(side).bands == records[1].limits.of(side).bands for side in SIDES
+        ),
         "parts": [
             {
                 "piece_id": part["piece_id"],

@@ -33,7 +33,7 @@ def cues_of_hand(record: SessionRecord, side: Side) -> tuple[CueSeries, ...]:
     fingers = finger_series(of_fingers, side, record.info.end_s, record.max_gap_s)
     if fingers is None:
         return ()
-    return cue_series(fingers, record.limits, fretting=side in fretting_sides(record.settings))
+    return cue_series(fingers, record.limits.of(side), fretting=side in fretting_sides(record.settings))
 
 
 def postures_of(cues: tuple[CueSeries, ...], settings: dict[str, Any]) -> list[FingerPosture]:

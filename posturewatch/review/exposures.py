@@ -37,10 +37,11 @@ def session_exposures(record: SessionRecord) -> Iterator[ExposureSeries]:
     rules = ExposureRules(watch=record.rules)
     several = chosen(record.series, lambda one: one.quantity in QUANTITY_NAMES)
     for place in range(len(several)):
-        made = _made(several[place], record.limits, rules)
+        one = several[place]
+        made = _made(one, record.limits.of(one.side), rules)
         if made is not None:
             yield made
-        del made  # nothing of it is held while the next one is made
+        del one, made  # nothing of it is held while the next one is made
 
 
 def _made(one: StoredSeries, limits: LimitProfile, rules: ExposureRules) -> ExposureSeries | None:
@@ -50,7 +51,7 @@ def _made(one: StoredSeries, limits: LimitProfile, rules: ExposureRules) -> Expo
 def exposure_of(record: SessionRecord, side: Side, name: str) -> ExposureSeries:
     """The series of that hand and quantity, as `session_exposures` has it."""
     (one,) = chosen(record.series, lambda one: (one.side, one.quantity) == (side, name))
-    return ExposureSeries(one, record.limits, rules=ExposureRules(watch=record.rules))
+    return ExposureSeries(one, record.limits.of(side), rules=ExposureRules(watch=record.rules))
 
 
 def excursions_json(

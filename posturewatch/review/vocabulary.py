@@ -128,12 +128,24 @@ def _quantity(entry: Quantity, limits: LimitProfile) -> dict[str, Any]:
 
 
 def _limits(limits: LimitProfile, quantity: str, direction: str) -> dict[str, Any]:
-    """By level the limit or None, and under `sources` where it comes from."""
+    """By level the limit or None, under `sources` where it comes from, and under `sided` the limits by hand and level
+    where the hands have different ones, else None."""
     found = {level: limits.limit(quantity, direction, level) for level in _LEVELS}
+    sided = any((quantity, direction) in bands for bands in limits.sided.values())
+    of_hands = {
+        side: {level: limits.of(side).limit(quantity, direction, level) for level in _LEVELS}
+        for side in SIDES
+    }
     return {
         **{level: None if limit is None else limit.value for level, limit in found.items()},
         "sources": {
             level: None if limit is None else f"{limit.source} ({limit.mark})"
             for level, limit in found.items()
         },
+        "sided": {
+            side: {level: None if limit is None else limit.value for level, limit in own.items()}
+            for side, own in of_hands.items()
+        }
+        if sided
+        else None,
     }

@@ -79,7 +79,7 @@ def reading_header(
         "taken_s": _number(reading.taken_s, 6),
         "width": reading.frame.width_px,
         "height": reading.frame.height_px,
-        "hands": [_hand(reading, side, limits, roles.get(side)) for side in SIDES],
+        "hands": [_hand(reading, side, limits.of(side), roles.get(side)) for side in SIDES],
         "warnings": warnings,
         "dropped": reading.dropped,
         "savings": [one.name for one in SAVINGS if one.name in reading.savings],

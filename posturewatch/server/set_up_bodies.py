@@ -28,7 +28,7 @@ class Choices(Entry):
     rate_hz: _Number = Field(default=0, description="A rate is a number of frames a second.")
     mirrored: bool = Field(default=False, description="Say true or false of a mirrored camera.")
     hfov_deg: _Number | None = Field(default=None, description="A field of view is a number of degrees.")
-    microphone: bool = Field(default=False, description="Say true or false of the microphone.")
+    microphone: str = Field(default="", max_length=200, description="Name a microphone, or nothing for none.")
     instrument: _Text = Field(default="", description="Name an instrument.")
     handedness: _Text = Field(default="", description="A player is right or left handed.")
     player: _Text = Field(default="", description="A player's name is text.")
@@ -59,14 +59,16 @@ class Hand(Entry):
 
 
 class OwnLimit(Entry):
-    """A limit set by hand, null for none."""
+    """A limit of one hand set by hand, null for none; sure: the player was asked about it."""
 
-    needs = "Name the angle, the direction, the level and the limit."
+    needs = "Name the hand, the angle, the direction, the level and the limit."
 
+    side: Side = Field(description="A hand is left or right.")
     quantity: _Text = Field(description=needs)
     direction: _Text = Field(description=needs)
     level: _Text = Field(description=needs)
     value: _Number | None = Field(description="A limit is a number of degrees.")
+    sure: bool = Field(default=False, description="Say true or false of being sure.")
 
 
 class SettingChange(Entry):

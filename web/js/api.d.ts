@@ -13,7 +13,8 @@ export type Seconds = number;
 
 export interface Answer<T> { body: T | null; error: string | null }
 
-export interface DirectionWords { sign: 1 | -1; words: string; comfort: number | null; extreme: number | null }
+export interface LimitPair { comfort: number | null; extreme: number | null }
+export interface DirectionWords extends LimitPair { sign: 1 | -1; words: string; sided: Record<Side, LimitPair> | null }
 export interface Quantity {
   name: string; label: string; unit: Unit; group: Group; finger: string | null; advice: string;
   positive: string; negative: string | null; directions: Record<string, DirectionWords>;

@@ -4,7 +4,7 @@ import { Dial } from "./dial.js";
 import { element, setData, setText } from "./dom.js";
 import { words } from "./language.js";
 import { SteadyNumber } from "./steady.js";
-import { directionName, directionOf, labelOf, sign, signedLimits } from "./terms.js";
+import { directionName, directionOf, labelOf, limitsFor, sign, signedLimits } from "./terms.js";
 
 /** @import { LiveQuantity, Quantity, Side } from "./api.d.ts" */
 
@@ -19,6 +19,7 @@ export class Scale {
   #direction = element("span");
   #limit = element("span", { className: "scale-limit" });
   #dial;
+  #side;
 
   /**
    * @param {Quantity} quantity
@@ -26,7 +27,8 @@ export class Scale {
    */
   constructor(quantity, side) {
     this.quantity = quantity;
-    this.#dial = new Dial(quantity.name, side, signedLimits(quantity));
+    this.#side = side;
+    this.#dial = new Dial(quantity.name, side, signedLimits(quantity, side));
     this.node = element("div", { className: "scale", title: labelOf(quantity.name) },
       element("p", { className: "scale-text" }, this.#size, " ", this.#direction, " ", this.#limit), this.#dial.node);
     this.blank();
@@ -34,7 +36,8 @@ export class Scale {
 
   /** The extreme limit in the direction of a value, else the comfort limit, or null. @type {(value: number) => number | null} */
   limitOf = (value) => {
-    const limits = this.quantity.directions[directionOf(this.quantity, value)];
+    const direction = this.quantity.directions[directionOf(this.quantity, value)];
+    const limits = direction && limitsFor(direction, this.#side);
     return limits?.extreme ?? limits?.comfort ?? null;
   };
 

@@ -173,12 +173,20 @@ export function limitsOf(exposure) {
 export const halfInterval = (sd) => (sd === null ? Infinity : vocabulary.interval_sd * sd);
 
 /**
- * Signed limits of a quantity, as they are in force.
+ * The limits of a direction as they hold for a hand, or for both.
+ * @param {Quantity["directions"][string]} direction
+ * @param {Side} [side]
+ */
+export const limitsFor = (direction, side) => (side && direction.sided?.[side]) ?? direction;
+
+/**
+ * Signed limits of a quantity of a hand, as they are in force; without a side, of both.
  * @param {Quantity} quantity
+ * @param {Side} [side]
  * @returns {SignedLimit[]}
  */
-export const signedLimits = (quantity) => Object.entries(quantity.directions).flatMap(([direction, one]) => LEVELS.flatMap((level) => {
-  const limit = one[level];
+export const signedLimits = (quantity, side) => Object.entries(quantity.directions).flatMap(([direction, one]) => LEVELS.flatMap((level) => {
+  const limit = limitsFor(one, side)[level];
   return limit === null ? [] : [{ level, direction, value: one.sign * limit }];
 }));
 

@@ -7,18 +7,18 @@ from typing import Any
 
 from posturewatch.capture import CameraFound, find_cameras, names_film
 from posturewatch.capture.lens import board_pdf, board_png
-from posturewatch.comfort.limits import Limit
-from posturewatch.comfort.personal import compared, limits_from_range
+from posturewatch.clips import MicrophoneFound, find_microphones
 from posturewatch.config.instruments import instrument, instrument_names
-from posturewatch.config.limit_profiles import load_profile
-from posturewatch.config.personal_limits import PERSONAL, personal_key
-from posturewatch.config.players import HAND_LENGTH_MM, HandLength, today
+from posturewatch.config.personal_limits import PERSONAL
+from posturewatch.config.players import HAND_LENGTH_MM, HandLength, PlayerSound, today
 from posturewatch.config.settings_edit import Changes
 from posturewatch.config.settings_form import settings_form
-from posturewatch.errors import ConflictError, InputError
+from posturewatch.errors import ConflictError, InputError, UnavailableError
 from posturewatch.kinematics.hand_size import TYPICAL_HAND_MM
 from posturewatch.model.address import is_address, public_address
-from posturewatch.model.quantities import in_group, quantity
+from posturewatch.model.observation import SIDES
+from posturewatch.model.quantities import quantity
+from posturewatch.pipeline.before_start.own_limits import limits_document, refuse_wider, with_own_limit
 from posturewatch.pipeline.live_practice import LivePractice
 from posturewatch.pipeline.live_settings import LiveSettings
 from posturewatch.pipeline.view.placement_watch import placement_json
@@ -32,7 +32,6 @@ _CHOICES: Mapping[str, tuple[str, str]] = {
     "rate_hz": ("camera", "rate_hz"),
     "mirrored": ("camera", "mirrored"),
     "hfov_deg": ("camera", "hfov_deg"),
-    "microphone": ("clips", "microphone"),
     "instrument": ("instrument", "name"),
     "handedness": ("instrument", "handedness"),
     "before_start": ("page", "before_start"),
@@ -41,7 +40,7 @@ _CHOICES: Mapping[str, tuple[str, str]] = {
 }
 
 #: After a change of these the preview is opened anew.
-_LOOKED_THROUGH = frozenset(_CHOICES) - {"microphone", "before_start", "player", "range_share"}
+_LOOKED_THROUGH = frozenset(_CHOICES) - {"before_start", "player", "range_share"}
 
 RUNNING = "A session is running; stop it first, then set up."
 
@@ -55,8 +54,8 @@ class SetUp:
         The practice that is set up.
     settings
         What is changed.
-    find
-        Looks for cameras.
+    find, find_sound
+        Look for cameras, and for microphones.
     """
 
     def __init__(
@@ -64,10 +63,12 @@ class SetUp:
         live: LivePractice,
         settings: LiveSettings,
         find: Callable[[], tuple[CameraFound, ...]] = find_cameras,
+        find_sound: Callable[[], tuple[MicrophoneFound, ...]] = find_microphones,
     ) -> None:
         self._live = live
         self._settings = settings
         self._find = find
+        self._find_sound = find_sound
 
     def document(self) -> dict[str, Any]:
         """All that the page shows, in JSON's types; asking also says that somebody looks."""
@@ -80,7 +81,7 @@ class SetUp:
             "measuring": None if step is None else step.to_json(),
             "straight": [{"side": side, "quantity": name} for side, name in self._live.biases.known],
             "player": self._player(),
-            "limits": self._limits(),
+            "limits": limits_document(self._settings.written, self._settings.parts),
         }
 
     def measure(
@@ -133,25 +134,16 @@ class SetUp:
         return self.document()
 
     def set_limit(
-        self, quantity_name: str, direction: str, level: str, value: float | None
+        self,
+        side: str | None,
+        key: tuple[str, str, str],
+        value: float | None,
+        *,
+        sure: bool = False,
     ) -> dict[str, Any]:
-        """Sets a limit by hand, None for none.
-
-        Raises
-        ------
-        InputError
-            For a limit that is not there, or that is wider than what is published and what the own range allows.
-        """
-        settings, ends = self._settings.written, self._settings.parts.player.own_ends()
-        try:
-            one = quantity(quantity_name)
-            key = personal_key(one, direction, level)  # type: ignore[arg-type]
-            bound = settings.range_profile(ends).limit(quantity_name, direction, level)  # type: ignore[arg-type]
-        except (KeyError, ValueError) as unknown:
-            raise InputError("There is no such limit.") from unknown
-        if value is not None:
-            _refuse_wider(bound, value, one.unit)
-        self._settings.change({("limits.personal", key): value})
+        """Sets a limit of one hand by hand, None for none; raises as `with_own_limit`, and as `PlayerFiles.keep`."""
+        settings = self._settings
+        settings.keep(with_own_limit(settings.written, settings.parts, side, key, value, sure=sure))
         return self.document()
 
     def board(self, kind: str) -> bytes:
@@ -181,12 +173,23 @@ class SetUp:
             for one in self._find()
         ]
 
+    def microphones(self) -> dict[str, Any]:
+        """The microphones of this machine, name and whether it is the system's own, and why there are none, if known.
+        While a session runs they are not looked for, since that would silence the one that listens."""
+        self._idle()
+        try:
+            found, fault = self._find_sound(), None
+        except UnavailableError as missing:
+            found, fault = (), missing.sentence
+        return {"microphones": [{"name": one.name, "usual": one.usual} for one in found], "fault": fault}
+
     def instruments(self) -> list[dict[str, Any]]:
         """The instruments' profiles, in the order in which they are shown."""
         return [instrument(name).to_json() for name in instrument_names()]
 
     def choose(self, changes: Mapping[str, Any]) -> dict[str, Any]:
-        """Keeps choices in the settings file, by the names of `choices` in the document.
+        """Keeps choices in the settings file, by the names of `choices` in the document; the microphone's name ("" for
+        none) in the player's.
 
         Raises
         ------
@@ -196,7 +199,12 @@ class SetUp:
             While a session runs.
         """
         self._idle()
-        self._settings.change({_CHOICES[name]: value for name, value in changes.items()})
+        kept = {_CHOICES[name]: value for name, value in changes.items() if name in _CHOICES}
+        if kept:
+            self._settings.change(kept)
+        if "microphone" in changes:
+            sound = PlayerSound(microphone=changes["microphone"])
+            self._settings.keep(self._settings.parts.player.model_copy(update={"sound": sound}))
         if "source" in changes:
             self._live.use_settings_source()
         if _LOOKED_THROUGH & set(changes):
@@ -230,7 +238,9 @@ class SetUp:
     def _refuse_left_aside(self, key: str, value: float) -> None:
         profile = self._settings.written.range_profile(self._settings.parts.player.own_ends())
         for limited in PERSONAL.get(key, ()):
-            _refuse_wider(profile.limit(*limited), value, quantity(limited[0]).unit)
+            bounds = [profile.of(side).limit(*limited) for side in SIDES]
+            widest = max((one for one in bounds if one is not None), key=lambda one: one.value, default=None)
+            refuse_wider(widest, value, quantity(limited[0]).unit)
 
     def _choices(self) -> dict[str, Any]:
         settings = self._settings.parts.settings
@@ -242,7 +252,7 @@ class SetUp:
             "rate_hz": settings.camera.rate_hz,
             "mirrored": settings.camera.mirrored,
             "hfov_deg": settings.camera.hfov_deg,
-            "microphone": settings.clips.microphone,
+            "microphone": self._microphone(),
             "instrument": settings.instrument.name,
             "handedness": settings.instrument.handedness,
             "before_start": settings.page.before_start,
@@ -250,6 +260,13 @@ class SetUp:
             "range_share": settings.limits.range_share,
             "remembered": "name" in settings.instrument.model_fields_set,
         }
+
+    def _microphone(self) -> str | None:
+        """What the chosen microphone is called, "" for none, None for the system's own."""
+        parts = self._settings.parts
+        if parts.player.sound is not None:
+            return parts.player.sound.microphone
+        return None if parts.settings.clips.microphone else ""
 
     def _player(self) -> dict[str, Any]:
         """Who plays, and what is known of the hands."""
@@ -261,38 +278,6 @@ class SetUp:
             "hand_mm": parts.settings.player.hand_length_mm,
         }
 
-    def _limits(self) -> list[dict[str, Any]]:
-        """The limits of the wrist side by side."""
-        parts = self._settings.parts
-        settings, ends = parts.settings, parts.player.own_ends()
-        profile = load_profile(settings.limits.profile)
-        own = limits_from_range(profile, ends, settings.limits.range_share)
-        names = [entry.name for entry in in_group("wrist")]
-        return [
-            {
-                "quantity": one.quantity,
-                "direction": one.direction,
-                "level": one.level,
-                "published": None if one.published is None else one.published.value,
-                "source": None if one.published is None else f"{one.published.source} ({one.published.mark})",
-                "range_deg": one.range_deg,
-                "own": None if one.own is None else round(one.own, 1),
-                "by_hand": one.by_hand,
-                "used": None if one.used is None else round(one.used.value, 1),
-            }
-            for one in compared(profile, parts.limits, ends, own, settings.limits.own, names)
-        ]
-
     def _idle(self) -> None:
         if self._live.practice.running:
             raise ConflictError(RUNNING)
-
-
-def _refuse_wider(bound: Limit | None, value: float, unit: str) -> None:
-    if bound is None or value <= bound.value:
-        return
-    most = f"{bound.value:.1f}°" if unit == "deg" else f"{bound.value:.1f} {unit}"
-    raise InputError(
-        f"A limit of your own can only narrow: at most {most} here ({bound.source}). To go beyond, choose another "
-        "profile or measure your range again."
-    )

@@ -295,15 +295,18 @@ def _trends(reader: SessionReader, record: SessionRecord, today: dt.date) -> tup
 
 
 def _sources(limits: LimitProfile) -> tuple[Source, ...]:
-    """The wrist's limits with where they come from; those of one source together."""
+    """The wrist's limits with where they come from; those of one source together, by hand where the hands differ."""
     by_source: dict[str, list[str]] = {}
-    for (name, direction), band in limits.bands.items():
+    sided = {key for bands in limits.sided.values() for key in bands}
+    told = [("", key, band) for key, band in limits.bands.items() if key not in sided]
+    told += [(f"{side} ", key, band) for side, bands in limits.sided.items() for key, band in bands.items()]
+    for side, (name, direction), band in told:
         if quantity(name).group != "wrist":
             continue
         for level, limit in (("comfort", band.comfort), ("extreme", band.extreme)):
             if limit is not None:
                 kind = "the player's own" if limit.mark == "personal" else _short(limit.source)
-                by_source.setdefault(kind, []).append(f"{direction} {level} {limit.value:g}°")
+                by_source.setdefault(kind, []).append(f"{side}{direction} {level} {limit.value:g}°")
     return tuple(Source(", ".join(one), source) for source, one in by_source.items())
 
 

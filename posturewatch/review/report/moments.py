@@ -109,7 +109,7 @@ def _moment(
     draw: Callable[[bytes, Side], bytes | None] | None,
 ) -> Moment:
     entry = quantity(one["quantity"])
-    band = record.limits.bands[one["quantity"], one["direction"]]
+    band = record.limits.of(one["side"]).bands[one["quantity"], one["direction"]]
     played = next(
         (
             each

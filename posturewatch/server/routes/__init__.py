@@ -55,21 +55,25 @@ Before a practice; see `posturewatch.pipeline.before_start.set_up`
            the preview ends where nobody asks for 8 s
     POST   /api/setup/open                      SETUP; begins the preview, 409 while a session runs
     POST   /api/setup/close                     SETUP; gives the camera back
-    PATCH  /api/setup  {any of the choices}     SETUP; kept in the settings file
+    PATCH  /api/setup  {any of the choices}     SETUP; kept in the settings file, the microphone's name ("" for none,
+           null for the system's own) in the player's
            SETUP also has "measuring": {"what", "side", "quantity", "direction", "hint", "part", "done", "value_deg",
            "sd_deg", "question", "fault"} | null; "straight": [{"side", "quantity"}], whose bias is removed in this
-           view; "player": {"name", "hand", "ends", "names", "typical_hand_mm", "hand_mm"}; "limits": [{"quantity",
-           "direction", "level", "published", "source", "range_deg", "own", "by_hand", "used"}]
+           view; "player": {"name", "hand", "ends", "names", "typical_hand_mm", "hand_mm"}; "limits": [{"side",
+           "quantity", "direction", "level", "published", "source", "range_deg", "range_side", "own", "by_hand",
+           "in_settings", "used", "origin": "published" | "range" | "hand" | "settings" | "extreme", "most",
+           "ask_below"}]
     POST   /api/setup/measure  {"what": "neutral" | "end" | "lens", "side"?, "quantity"?, "direction"?}    SETUP
     POST   /api/setup/measure/stop              SETUP
     POST   /api/setup/measure/keep              SETUP; keeps what is questioned
     PUT    /api/setup/hand  {"length_mm": mm | null, "method"?: "ruler" | "card"}    SETUP
     DELETE /api/setup/range                     SETUP; forgets the player's own range
-    PATCH  /api/setup/limits  {"quantity", "direction", "level", "value": degrees | null}    SETUP; 422 where wider than
-           what is published and what the own range allows
+    PATCH  /api/setup/limits  {"side", "quantity", "direction", "level", "value": degrees | null, "sure"?}    SETUP; 422
+           where wider than what is published and what the own range allows, 409 where it is to be asked about first
     GET    /api/setup/board.pdf                 the board by which a lens is measured
     GET    /api/setup/board.png                 the same as a picture
     GET    /api/setup/cameras                   {"cameras": [{"source", "name", "size_px", "rate_hz"}]}
+    GET    /api/setup/microphones               {"microphones": [{"name", "usual"}], "fault": sentence | null}
     GET    /api/setup/instruments               {"instruments": [`posturewatch.config.instruments`]}
     GET    /api/settings                        {"file", "exists", "running", "sections":
            [`posturewatch.config.settings_form`]}

@@ -35,6 +35,10 @@ def before_start_routes(set_up: BeforeStart) -> APIRouter:
     def cameras() -> Response:
         return answer({"cameras": set_up.cameras()})
 
+    @router.get("/api/setup/microphones")
+    def microphones() -> Response:
+        return answer(set_up.microphones())
+
     @router.get("/api/setup/instruments")
     def instruments() -> Response:
         return answer({"instruments": set_up.instruments()})
@@ -79,7 +83,8 @@ def _add_measuring(router: APIRouter, set_up: BeforeStart) -> None:
 
     @router.patch("/api/setup/limits")
     def limit(body: Annotated[OwnLimit, Depends(body_of(OwnLimit))]) -> Response:
-        return answer(set_up.set_limit(body.quantity, body.direction, body.level, body.value))
+        key = (body.quantity, body.direction, body.level)
+        return answer(set_up.set_limit(body.side, key, body.value, sure=body.sure))
 
     @router.get("/api/setup/board.pdf")
     def board_pdf() -> Response:

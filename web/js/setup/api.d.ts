@@ -10,12 +10,13 @@ export interface Instrument {
   hands: Record<Side, InstrumentHand>; cameras: CameraPlace[];
 }
 export interface Camera { source: string; name: string | null; size_px: [number, number] | null; rate_hz: number | null }
+export interface Microphones { microphones: { name: string; usual: boolean }[]; fault: string | null }
 export interface PreviewSource { name: string; kind: string; width_px: number; height_px: number; rate_hz: number | null }
 export interface Preview {
   phase: "off" | "opening" | "on" | "failed"; fault: string | null; notice: string | null; source: PreviewSource | null;
 }
 export interface Choices {
-  source: string; film: boolean; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: boolean;
+  source: string; film: boolean; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: string | null;
   instrument: string; handedness: "right" | "left"; before_start: boolean; remembered: boolean; player: string; range_share: number;
 }
 export type Hint = "show the hand" | "hold still" | "holding" | "go further" | "show the board" | "move the board" | "done" | "";
@@ -28,8 +29,9 @@ export interface Player {
   name: string; names: string[]; hand: { length_mm: number; method: string; date: string } | null; ends: OwnEnd[]; typical_hand_mm: number; hand_mm: number | null;
 }
 export interface OwnLimit {
-  quantity: string; direction: string; level: Level; published: number | null; source: string | null; range_deg: number | null; own: number | null;
-  by_hand: number | null; used: number;
+  side: Side; quantity: string; direction: string; level: Level; published: number | null; source: string | null; range_deg: number | null;
+  range_side: Side | null; own: number | null; by_hand: number | null; in_settings: number | null; used: number;
+  origin: "published" | "range" | "hand" | "settings" | "extreme"; most: number; ask_below: number;
 }
 export type GradeWord = "well" | "fairly" | "poorly" | "not";
 export interface Graded { side: Side; name: string; grade: GradeWord; sd: number | null; share: number; refusal: string | null }

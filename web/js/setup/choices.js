@@ -6,10 +6,11 @@ import { decimal } from "../format.js";
 import { words } from "../language.js";
 import { SIDES } from "../terms.js";
 import { instrumentSign, placeDrawing } from "./drawing.js";
+import { microphoneField } from "./microphone.js";
 import { button, check, select, step, tiles, told } from "./parts.js";
 
 /** @import { Answer, Side } from "../api.d.ts" */
-/** @import { Camera, Choices, Choose, Instrument, Preview } from "./api.d.ts" */
+/** @import { Camera, Choices, Choose, Instrument, Microphones, Preview } from "./api.d.ts" */
 
 const SIZES = ["640x360", "640x480", "1280x720", "1920x1080"];
 const RATES = ["15", "24", "30", "60"];
@@ -41,6 +42,8 @@ export class CameraStep {
   /** @type {Camera[] | null} */
   #cameras = null;
   #looking = false;
+  /** @type {Microphones | null} */
+  #sound = null;
   #choose;
   #changed;
   #address = element("input", { type: "url", maxLength: 2000, placeholder: "http://", autocomplete: "off", spellcheck: false });
@@ -66,6 +69,13 @@ export class CameraStep {
     this.#changed();
   }
 
+  async listen() {
+    /** @type {Answer<Microphones>} */
+    const { body, error } = await get("setup/microphones");
+    this.#sound = body ?? { microphones: [], fault: error };
+    this.#changed();
+  }
+
   /**
    * @param {Choices} choices
    * @param {Preview} preview
@@ -85,8 +95,7 @@ export class CameraStep {
       element("details", {}, element("summary", {}, text.stream), element("p", { className: "hint" }, text.streamAbout),
         element("p", { className: "row" }, this.#address, button(text.use, () => this.#address.value.trim() && this.#choose({ source: this.#address.value.trim() })))),
       check(text.mirrored, choices.mirrored, (mirrored) => this.#choose({ mirrored })),
-      check(text.microphone, choices.microphone, (microphone) => this.#choose({ microphone })),
-      element("p", { className: "hint" }, text.microphoneAbout),
+      microphoneField(this.#sound, choices.microphone, this.#choose, () => this.listen()),
       instrument ? placeOf(instrument, choices) : null);
   }
 

@@ -1,13 +1,16 @@
-// The fifth step: the limits side by side, with where they come from.
+// The fifth step: the limits of both hands side by side, with where they come from; what would pass a bound is asked about.
 
-import { element } from "../dom.js";
+import { byId, element } from "../dom.js";
 import { words } from "../language.js";
-import { directionName, limitText } from "../terms.js";
-import { select, step } from "./parts.js";
+import { say } from "../log/parts.js";
+import { SIDES, directionName, limitText } from "../terms.js";
+import { button, select, step } from "./parts.js";
 
 /** @import { Act, Choose, OwnLimit, SetUp } from "./api.d.ts" */
 
 const SHARES = [0.5, 0.6, 0.7, 0.8, 0.9, 1];
+
+const deg = (/** @type {number | null} */ value) => (value === null ? words.setup.limits.none : limitText(value, "deg"));
 
 /**
  * @param {SetUp} now
@@ -16,27 +19,88 @@ const SHARES = [0.5, 0.6, 0.7, 0.8, 0.9, 1];
  */
 export function limitsStep({ limits, choices }, choose, act) {
   const text = words.setup.limits;
+  const lefts = limits.filter((one) => one.side === "left");
   return step(5, text.title, element("p", { className: "hint" }, text.about),
     element("div", { className: "table-frame" }, element("table", { className: "own-limits" },
-      element("thead", {}, element("tr", {}, ...text.columns.map((one) => element("th", { scope: "col" }, one)))),
-      element("tbody", {}, ...limits.map((one) => row(one, act))))),
+      element("thead", {}, element("tr", {}, ...[text.limit, text.published, ...SIDES.map((side) => words.hands[side])].map((one) => element("th", { scope: "col" }, one)))),
+      element("tbody", {}, ...lefts.map((one) => row(one, limits, act))))),
+    element("p", { className: "hint" }, text.byHandAbout),
     select(text.share, SHARES.map((one) => [String(one), `${Math.round(100 * one)}\u00a0%`]), String(choices.range_share), (value) => choose({ range_share: Number(value) })));
 }
 
 /**
- * @param {OwnLimit} one
+ * @param {OwnLimit} left
+ * @param {readonly OwnLimit[]} limits
  * @param {Act} act
  */
-function row(one, act) {
+function row(left, limits, act) {
+  const { direction, level, quantity } = left;
+  const name = words.setup.limits.row(directionName(direction), words.levels[level]);
+  const cells = SIDES.map((side) => limits.find((one) => one.side === side && one.quantity === quantity && one.direction === direction && one.level === level));
+  return element("tr", {}, element("th", { scope: "row" }, name), element("td", { title: left.source ?? "" }, deg(left.published)),
+    ...cells.map((one) => (one ? cell(one, name, act) : element("td", {}))));
+}
+
+/**
+ * What holds for one hand, why, and what the player would have instead.
+ * @param {OwnLimit} one
+ * @param {string} name
+ * @param {Act} act
+ */
+function cell(one, name, act) {
   const text = words.setup.limits;
-  const name = text.row(directionName(one.direction), words.levels[one.level]);
-  const deg = (/** @type {number | null} */ value) => (value === null ? text.none : limitText(value, "deg"));
-  const { quantity, direction, level } = one;
-  const field = element("input", { inputMode: "decimal", size: 4, value: String(one.by_hand ?? ""), autocomplete: "off", attr: { "aria-label": text.setOf(name), name: `${direction} ${level}` },
-    onchange: async () => {
-      const asked = field.value.trim().replace(",", ".");
-      if (!await act("PATCH", "setup/limits", { quantity, direction, level, value: asked === "" ? null : Number(asked) })) field.value = String(one.by_hand ?? "");
-    } });
-  return element("tr", {}, element("th", { scope: "row" }, name), element("td", { title: one.source ?? "" }, deg(one.published)),
-    element("td", {}, one.own === null ? text.none : text.ofRange(deg(one.own), deg(one.range_deg))), element("td", {}, field), element("td", {}, element("b", {}, deg(one.used))));
+  const { side, direction, level } = one;
+  const field = element("input", { inputMode: "decimal", size: 4, value: String(one.by_hand ?? ""), placeholder: text.narrower,
+    attr: { autocomplete: "off", "aria-label": text.setOf(`${words.hands[side]}, ${name}`), name: `${side} ${direction} ${level}` }, onchange: () => change(one, name, field, act) });
+  return element("td", { attr: { "data-origin": one.origin } }, element("b", {}, deg(one.used)), " ", element("small", {}, origin(one)), element("br"), field);
+}
+
+/** @param {OwnLimit} one */
+function origin({ origin: what, own, range_deg: range, range_side: of, side }) {
+  const text = words.setup.limits.origins;
+  if (what !== "range") return text[what];
+  return (of === side ? text.range : text.otherRange)(deg(own), deg(range));
+}
+
+/**
+ * Keeps what was typed. Too wide a limit is not taken, and the widest there is is offered; a very narrow one is asked about.
+ * @param {OwnLimit} one
+ * @param {string} name
+ * @param {HTMLInputElement} field
+ * @param {Act} act
+ */
+async function change(one, name, field, act) {
+  const text = words.setup.limits;
+  const { side, quantity, direction, level } = one;
+  const typed = field.value.trim().replace(",", ".");
+  const value = typed === "" ? null : Number(typed);
+  const back = () => { field.value = String(one.by_hand ?? ""); };
+  const keep = async (/** @type {number | null} */ limit, sure = false) => {
+    if (!await act("PATCH", "setup/limits", { side, quantity, direction, level, value: limit, sure })) back();
+  };
+  const about = `${words.hands[side]}, ${name}`;
+  if (value !== null && value > one.most) return question(text.tooWide(about, deg(value), deg(one.most)), text.take(deg(one.most)), () => keep(one.most), back);
+  if (value !== null && value > 0 && value < one.ask_below) return question(text.tooNarrow(about, deg(value), deg(one.ask_below)), text.sure(deg(value)), () => keep(value, true), back);
+  return keep(value);
+}
+
+/**
+ * @param {string} asked
+ * @param {string} yes
+ * @param {() => unknown} onYes
+ * @param {() => unknown} onNo
+ */
+function question(asked, yes, onYes, onNo) {
+  byId("banner", HTMLElement).hidden = true;
+  let answered = false;
+  const sheet = element("dialog", { className: "sheet ask", attr: { "aria-label": asked } });
+  sheet.append(element("p", {}, asked), element("p", { className: "row" },
+    button(yes, () => { answered = true; sheet.close(); onYes(); }, "main"), button(words.setup.limits.leave, () => sheet.close())));
+  sheet.addEventListener("close", () => {
+    if (!answered) onNo();
+    sheet.remove();
+  });
+  document.body.append(sheet);
+  sheet.showModal();
+  say(asked);
 }

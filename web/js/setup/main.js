@@ -72,6 +72,7 @@ async function begin() {
   playOpen = now !== null && !now.choices.remembered;
   render(true);
   cameraStep.look();
+  cameraStep.listen();
 }
 
 async function open() {
@@ -211,6 +212,6 @@ function renderEmpty() {
   const text = now.choices.film ? words.setup.filmPhase : words.setup.phase;
   clear(canvas);
   // A camera that was unplugged says so, and is tried again.
-  if (phase === "on" || phase === "opening") return empty.replaceChildren(element("span", {}, notice ?? text.opening));
-  return empty.replaceChildren(element("span", {}, fault ?? text[phase]), button(words.setup.again, open));
+  if (phase === "on" || phase === "opening") return empty.replaceChildren(element("span", {}, translated(notice ?? text.opening)));
+  return empty.replaceChildren(element("span", {}, translated(fault ?? text[phase])), button(words.setup.again, open));
 }

@@ -4,6 +4,7 @@ import { byId, element, setData } from "../dom.js";
 import { words } from "../language.js";
 import { say } from "../log/parts.js";
 import { directionName } from "../terms.js";
+import { translated } from "../translated.js";
 import { button } from "./parts.js";
 
 /** @import { Act, Measuring } from "./api.d.ts" */
@@ -32,7 +33,7 @@ export class MeasuringBox {
   /** @param {Measuring} now */
   #content(now) {
     const text = words.setup.hand;
-    const told = now.fault ?? now.question ?? text.hints[now.hint];
+    const told = now.fault || now.question ? translated(now.fault ?? now.question ?? "") : text.hints[now.hint];
     if (told !== this.#said) say(told);
     this.#said = told;
     const value = now.done && now.value_deg !== null ? ` ${Math.round(now.value_deg)}° ± ${Math.max(1, Math.round(now.sd_deg ?? 0))}°` : "";
