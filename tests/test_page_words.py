@@ -15,6 +15,8 @@ from page_stand_ins import page_words
 import posturewatch
 from posturewatch.comfort.discomfort import REGIONS, SIGNS
 from posturewatch.config.resources import web_dir
+from posturewatch.config.settings import SETTINGS, Settings
+from posturewatch.config.settings_form import settings_form
 from posturewatch.config.settings_sections import Language
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.outcome import Ending
@@ -102,6 +104,26 @@ def test_in_german_nothing_of_the_programs_terms_is_left_in_english(open_page: O
 
 
 @GERMAN
+def test_every_setting_is_explained_in_german(open_page: OpenPage) -> None:
+    """In English the program does, in the settings file as on the page; limits of one's own are explained together."""
+    page = open_page()
+    words = page.evaluate("import('/js/language.js').then(({ words }) => words.terms.settings)")
+    own = "limits.personal"
+    wanted = {f"{section}.{key}" for section, keys in SETTINGS.items() if section != own for key in keys}
+    assert set(words) == {*wanted, own}
+    english = {
+        f"{section}.{key}": one.description for section, keys in SETTINGS.items() for key, one in keys.items()
+    }
+    assert [key for key, said in words.items() if said in ("", english.get(key)) or said.endswith(".")] == []
+    # What can be chosen has words, too, but for names.
+    named = page.evaluate("import('/js/language.js').then(({ words }) => words.setup.form.choices)")
+    for section in settings_form(Settings()):
+        for one in section["settings"]:
+            if one["choices"] and one["labels"] is None and one["key"] != "profile":
+                assert set(one["choices"]) == set(named[f"{section['name']}.{one['key']}"])
+
+
+@GERMAN
 def test_every_end_of_a_session_has_german_words(open_page: OpenPage) -> None:
     endings = open_page().evaluate("""async () => (await import("/js/language.js")).words.summary.endings""")
     assert set(endings) == set(get_args(Ending))
@@ -136,7 +158,8 @@ def test_a_practice_in_german(open_page: OpenPage, stage: Stage) -> None:
 #: Where the program says in whole sentences what a player reads on the page while practising and looking back.
 SAYING = (
     "capture/camera.py", "capture/devices.py", "capture/live.py", "capture/stream.py", "clips", "comfort/discomfort.py",
-    "exposure/breaks.py", "exposure/load.py", "model/savings.py", "pipeline/clip_recording.py", "pipeline/practice.py",
+    "comfort/own_range.py", "exposure/breaks.py", "exposure/load.py", "model/savings.py", "pipeline/before_start",
+    "pipeline/clip_recording.py", "pipeline/measuring.py", "pipeline/practice.py",
     "server/feed.py", "storage/damage.py", "storage/recorder.py", "storage/tables",
 )  # fmt: skip
 

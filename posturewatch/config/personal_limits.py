@@ -46,8 +46,8 @@ _FIELDS: dict[str, Any] = {
         float | None,
         setting(
             None,
-            f"Your own {limited[0][2]} limit{_of_family(limited[0][0])} in the direction of {limited[0][1]}; it can "
-            "only narrow the profile's, where that has one",
+            f"Your own {limited[0][2]} limit{_of_family(limited[0][0])} for both hands in the direction of "
+            f"{limited[0][1]}; it can only narrow the profile's, where that has one",
             1,
             180,
         ),

@@ -7,6 +7,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from posturewatch.comfort.limits import LimitProfile
+from posturewatch.config.instruments import instrument, instrument_names
 from posturewatch.config.limit_profiles import load_profile, profile_names
 from posturewatch.config.personal_limits import PERSONAL
 from posturewatch.config.settings import SETTINGS, Settings
@@ -28,10 +29,10 @@ def settings_form(settings: Settings) -> list[dict[str, Any]]:
 
     Returns
     -------
-    list of {"name", "settings": list of {"key", "kind", "value", "default", "unit", "low", "high", "choices", "help",
-    "source"}}; kind is "number", "whole", "text", "switch", "choice", "choices" or "numbers"; value is None where
-    nothing is set and there is no default; source says where the profile's limit comes from that a personal one
-    narrows.
+    list of {"name", "settings": list of {"key", "kind", "value", "default", "unit", "low", "high", "choices", "labels",
+    "help", "source"}}; kind is "number", "whole", "text", "switch", "choice", "choices" or "numbers"; value is None
+    where nothing is set and there is no default; labels is what an instrument is called in each language; source says
+    where the profile's limit comes from that a personal one narrows.
     """
     values = settings.to_json()
     profile = load_profile(settings.limits.profile)
@@ -43,6 +44,9 @@ def settings_form(settings: Settings) -> list[dict[str, Any]]:
         entries = [_entry(key, field, here.get(key)) for key, field in keys.items()]
         if section == "limits.personal":
             entries = [{**one, **_source(one["key"], profile)} for one in entries]
+        if section == "instrument":
+            labels = {name: instrument(name).to_json()["label"] for name in instrument_names()}
+            entries = [{**one, "labels": labels} if one["key"] == "name" else one for one in entries]
         out.append({"name": section, "settings": entries})
     return out
 
@@ -62,6 +66,7 @@ def _entry(key: str, field: FieldInfo, value: Any) -> dict[str, Any]:
         "low": None if span is None else span[0],
         "high": None if span is None else span[1],
         "choices": choices,
+        "labels": None,
         "help": field.description,
         "source": None,
     }

@@ -205,5 +205,7 @@ export interface Terms {
   cues: Record<string, { label: string; words: string }>;
   places: Record<string, string>;
   signs: Record<string, string>;
+  /** By section and key; those of the player's own limits have one together, under their section. */
+  settings: Record<string, string>;
   noForce: string | null;
 }

@@ -2,6 +2,7 @@
 // unter `terms`, ganze Sätze des Programms in `sentences/de.js`.
 
 import sentences from "./sentences/de.js";
+import settings from "./settings/de.js";
 import setup from "./setup/de.js";
 
 /** @import { Level, Side, Terms } from "../js/api.d.ts" */
@@ -95,6 +96,7 @@ const terms = {
     locking: "ein Finger oder Gelenk, das hängen bleibt", "swelling, heat or redness": "Schwellung, Hitze oder Rötung", "sudden severe pain or a pop": "plötzlicher starker Schmerz, oder ein Knacken",
     "colour change": "eine Verfärbung", "pain at rest": "Schmerz in Ruhe oder im Alltag", "lasting pain": "Schmerz seit über ein bis zwei Wochen trotz Schonung", "pain from neck or arm": "Schmerz, der vom Nacken oder Arm herabzieht",
   },
+  settings,
   noForce: "Eine Kamera sieht keine Kraft: Von Fingern wird gezeigt, wo sie sind, nicht wie fest sie drücken.",
 };
 

@@ -25,7 +25,7 @@ const levels = { comfort: "comfort", extreme: "extreme" };
 /** @type {Record<Level, string>} */
 const limits = { comfort: "comfort limit", extreme: "extreme limit" };
 /** @type {Terms} */
-const terms = { quantities: {}, directions: {}, fingers: {}, roles: {}, refusals: {}, planes: {}, cues: {}, places: {}, signs: {}, noForce: null };
+const terms = { quantities: {}, directions: {}, fingers: {}, roles: {}, refusals: {}, planes: {}, cues: {}, places: {}, signs: {}, settings: {}, noForce: null };
 
 const PRESSURE = (/** @type {string} */ until) => ({
   text: `Pressure in the carpal tunnel rises with the angle. In one laboratory study it stayed below 30 mmHg in three of four people up to ${until}.`,

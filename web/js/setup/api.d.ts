@@ -51,6 +51,6 @@ export type Choose = (changes: Partial<Choices>) => Promise<boolean>;
 export type SettingValue = string | number | boolean | (string | number)[] | null;
 export interface SettingEntry {
   key: string; kind: "number" | "whole" | "text" | "switch" | "choice" | "choices" | "numbers"; value: SettingValue; default: SettingValue; unit: string | null;
-  low: number | null; high: number | null; choices: string[]; help: string; source: string | null;
+  low: number | null; high: number | null; choices: string[]; labels: Record<string, Words> | null; help: string; source: string | null;
 }
 export interface SettingsForm { file: string; exists: boolean; running: boolean; sections: { name: string; settings: SettingEntry[] }[] }

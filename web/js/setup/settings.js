@@ -4,7 +4,7 @@ import { get, send } from "../actions.js";
 import { byId, element, setText, within } from "../dom.js";
 import { fillWords, words } from "../language.js";
 import { fail, say } from "../log/parts.js";
-import { button } from "./parts.js";
+import { button, told as inLanguage } from "./parts.js";
 
 /** @import { Answer } from "../api.d.ts" */
 /** @import { SettingEntry, SettingsForm, SettingValue } from "./api.d.ts" */
@@ -116,14 +116,45 @@ function row(section, one) {
   const unit = one.unit === null || one.unit === "°" ? one.unit ?? "" : `\u00a0${one.unit}`;
   const changed = JSON.stringify(one.value) !== JSON.stringify(one.default);
   return element("div", { className: "setting", attr: { "data-setting": path } }, element("span", { className: "name" }, name),
-    element("span", { className: "value" }, field(one, name, `told-${path}`, keep), one.unit ?? "", changed ? button(text.backTo(shown(one.default)), () => keep(null)) : null),
+    element("span", { className: "value" }, field(section, one, name, `told-${path}`, keep), one.unit ?? "", changed ? button(text.backTo(shown(section, one)), () => keep(null)) : null),
     element("p", { className: "told", id: `told-${path}` }),
-    element("p", { className: "hint" }, `${one.help}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${unit}.` : ""}`,
+    element("p", { className: "hint" }, `${help(section, one)}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${unit}.` : ""}`,
       one.source ? ` ${text.source} ${one.source}.` : ""));
 }
 
+/**
+ * What a setting does: in English by the program, else by the catalogue.
+ * @param {string} section
+ * @param {SettingEntry} one
+ */
+const help = (section, one) => words.terms.settings[`${section}.${one.key}`] ?? words.terms.settings[section] ?? one.help;
+
+/**
+ * What one of several is called: by the instrument's own file, by the catalogue, else as in the file.
+ * @param {string} section
+ * @param {SettingEntry} one
+ * @param {string} choice
+ */
+function called(section, one, choice) {
+  const named = one.labels?.[choice];
+  if (named) return inLanguage(named);
+  const known = /** @type {Record<string, Record<string, string>>} */ (words.setup.form.choices)[`${section}.${one.key}`];
+  return known?.[choice] ?? choice;
+}
+
+/**
+ * The default in words.
+ * @param {string} section
+ * @param {SettingEntry} one
+ */
+function shown(section, one) {
+  const value = one.default;
+  if (one.kind === "choice") return called(section, one, String(value));
+  return one.kind === "choices" && Array.isArray(value) ? value.map((choice) => called(section, one, String(choice))).join(", ") : written(value);
+}
+
 /** @param {SettingValue} value */
-function shown(value) {
+function written(value) {
   const text = words.setup.form;
   if (typeof value === "boolean") return value ? text.on : text.off;
   if (value === null || value === "") return text.nothing;
@@ -131,36 +162,38 @@ function shown(value) {
 }
 
 /**
+ * @param {string} section
  * @param {SettingEntry} one
  * @param {string} name
  * @param {string} described what says what became of a change
  * @param {(value: SettingValue) => unknown} keep
  */
-function field(one, name, described, keep) {
+function field(section, one, name, described, keep) {
   const attr = { "aria-label": name, "aria-describedby": described, name: one.key };
   if (one.kind === "switch") {
     const box = element("input", { type: "checkbox", checked: one.value === true, onchange: () => keep(box.checked), attr });
     return box;
   }
   if (one.kind === "choice") {
-    const list = element("select", { onchange: () => keep(list.value), attr }, ...one.choices.map((choice) => element("option", { value: choice, selected: choice === one.value }, choice)));
+    const list = element("select", { onchange: () => keep(list.value), attr }, ...one.choices.map((choice) => element("option", { value: choice, selected: choice === one.value }, called(section, one, choice))));
     return list;
   }
-  if (one.kind === "choices") return several(one, keep);
-  const input = element("input", { value: shown(one.value) === words.setup.form.nothing ? "" : shown(one.value), size: one.kind === "text" ? 24 : 8, inputMode: one.kind === "text" ? "text" : "decimal",
+  if (one.kind === "choices") return several(section, one, keep);
+  const input = element("input", { value: written(one.value) === words.setup.form.nothing ? "" : written(one.value), size: one.kind === "text" ? 24 : 8, inputMode: one.kind === "text" ? "text" : "decimal",
     onchange: () => keep(read(input.value, one.kind)), attr: { ...attr, autocomplete: "off" } });
   return input;
 }
 
 /**
+ * @param {string} section
  * @param {SettingEntry} one
  * @param {(value: SettingValue) => unknown} keep
  */
-function several(one, keep) {
+function several(section, one, keep) {
   const chosen = Array.isArray(one.value) ? one.value : [];
   return element("span", { className: "value" }, ...one.choices.map((choice) => {
     const box = element("input", { type: "checkbox", checked: chosen.includes(choice), onchange: () => keep(one.choices.filter((other) => (other === choice ? box.checked : chosen.includes(other)))) });
-    return element("label", { className: "check" }, box, element("span", {}, choice));
+    return element("label", { className: "check" }, box, element("span", {}, called(section, one, choice)));
   }));
 }
 

@@ -86,7 +86,7 @@ export default {
     none: "–", setOf: (what) => `Deine eigene Grenze: ${what}`,
   },
   form: {
-    file: (path) => `Das sind die Einstellungen der Datei ${path}. Sie bleibt maßgebend: Du kannst sie auch selbst bearbeiten, und deine Kommentare darin bleiben. Die Erklärungen gibt es nur auf Englisch.`,
+    file: (path) => `Das sind die Einstellungen der Datei ${path}. Sie bleibt maßgebend: Du kannst sie auch selbst bearbeiten, und deine Kommentare darin bleiben.`,
     running: "Es wird gerade aufgenommen: Das läuft weiter, wie es begann; Änderungen gelten ab dem nächsten Start.", kept: (what) => `${what}: behalten.`, standard: "Standard",
     backTo: (value) => `Zurück zu ${value}`, nothing: "nichts", from: (low, high) => `${low} bis ${high}`, on: "an", off: "aus", source: "Quelle der Grenze, die das enger macht:",
     sections: { camera: "Kamera", instrument: "Instrument", player: "Wer spielt", limits: "Grenzen", "limits.personal": "Eigene Grenzen", watch: "Warnungen", display: "Zahlen auf der Seite", clips: "Clips", rest: "Pausen", page: "Seite" },
@@ -98,6 +98,10 @@ export default {
       "watch.hysteresis_mm": "Hysterese des Hebens", "watch.min_excursion_s": "Kürzester Aufenthalt, der zählt", "watch.unseen_grace_s": "Zeit außer Sicht", "watch.max_gap_s": "Längste Geltung einer Messung", "watch.warn_roles": "Hände, vor denen gewarnt wird",
       "watch.warn_groups": "Wovor gewarnt wird", "display.min_cutoff_hz": "Ruhe der Zahlen", "display.beta": "Schnelligkeit der Zahlen", "clips.enabled": "Clips behalten", "clips.limit_gb": "Platz für Clips", "clips.film_sound": "Ton von Videos",
       "clips.microphone": "Ton des Mikrofons", "rest.nudge_min": "Minuten bis zum Pausenvorschlag", "rest.load_notice": "Auf steigende Wochen hinweisen", "page.language": "Sprache", "page.before_start": "Zuerst „Vor dem Start“ zeigen",
+    },
+    choices: {
+      "instrument.handedness": { right: "rechtshändig", left: "linkshändig" }, "page.language": { en: "English", de: "Deutsch" }, "watch.warn_groups": { wrist: "Handgelenk", finger: "Finger" },
+      "watch.warn_roles": { fretting: "Greifhand", plucking: "Zupfhand", fingerboard: "Griffbretthand (Streichinstrument)", bowing: "Bogenhand", keys: "Hände an den Tasten" },
     },
     words: { finger: "Finger", lift: "Heben", middle: "Mittel", joint: "gelenk", end: "End", bend: "gebeugt", collapse: "durchgedrückt", little: "kleiner Finger", spread: "gespreizt", thumb: "Daumen", hook: "eingehakt", place: "Ort", radial: "radial", ulnar: "ulnar", flexion: "Flexion", extension: "Extension" },
   },

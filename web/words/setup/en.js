@@ -98,6 +98,10 @@ export default {
       "watch.warn_groups": "What is warned of", "display.min_cutoff_hz": "Calm of the numbers", "display.beta": "Quickness of the numbers", "clips.enabled": "Keep clips", "clips.limit_gb": "Room for clips", "clips.film_sound": "Sound of videos",
       "clips.microphone": "Sound of the microphone", "rest.nudge_min": "Minutes until a rest is suggested", "rest.load_notice": "Point out a week that rises", "page.language": "Language", "page.before_start": "Show “Before you start” first",
     },
+    choices: {
+      "instrument.handedness": { right: "right-handed", left: "left-handed" }, "page.language": { en: "English", de: "Deutsch" }, "watch.warn_groups": { wrist: "wrist", finger: "fingers" },
+      "watch.warn_roles": { fretting: "fretting hand", plucking: "plucking hand", fingerboard: "hand on a bowed instrument’s fingerboard", bowing: "bow hand", keys: "hands on keys" },
+    },
     words: { finger: "finger", lift: "lift", middle: "middle", joint: "joint", end: "end", bend: "bend", collapse: "bent backwards", little: "little finger", spread: "spread", thumb: "thumb", hook: "hooked", place: "place", radial: "radial", ulnar: "ulnar", flexion: "flexion", extension: "extension" },
   },
 };
