@@ -87,6 +87,69 @@ def test_two_warnings_at_once_are_smaller_rather_than_cut(
     )
 
 
+SIZES = [(1280, 800), (1366, 768), (1366, 625), (390, 844), (844, 390)]
+#: By how much one box reaches into another one, in pixels of height.
+OVERLAP = """() => {
+  const [one, other] = ["#before", ".picture"].map((name) => document.querySelector(name).getBoundingClientRect());
+  const aside = one.right <= other.left + 1 || other.right <= one.left + 1;
+  return aside ? 0 : Math.max(0, Math.min(one.bottom, other.bottom) - Math.max(one.top, other.top));
+}"""
+
+
+@pytest.mark.parametrize("stage", ["en", "de"], indirect=True)
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_the_question_before_playing_leaves_the_picture_in_sight(
+    open_page: OpenPage, stage: Stage, width: int, height: int
+) -> None:
+    page = open_page(width, height)
+    page.click("#start")
+    page.wait_for_selector("#before .offer")
+    hand_state(page, "left", "within")
+    covered = page.evaluate(OVERLAP) / page.locator(".picture").evaluate("one => one.offsetHeight")
+    # Of the lap at its lower edge at most, and of a phone's small picture nothing.
+    assert covered <= (0.13 if width > 1000 else 0.0)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("stage", ["en", "de"], indirect=True)
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_cards_say_what_each_hand_does_and_cut_nothing(
+    open_page: OpenPage, stage: Stage, width: int, height: int
+) -> None:
+    """And every button that can be pressed is in sight where the page does not scroll."""
+    page = open_page(width, height)
+    page.click("#start")
+    for hands, state in ((WELL, "within"), ((HELD, WELL[1]), "held")):
+        stage.hands = hands
+        hand_state(page, "left", state)
+        cut = """[...document.querySelectorAll(".hand, .hand-name, .word")]
+          .filter((one) => one.scrollHeight > one.clientHeight + 3 || one.scrollWidth > one.clientWidth + 1)
+          .map((one) => one.textContent)"""
+        assert page.evaluate(cut) == []
+    if width > height:
+        below = """(height) => [...document.querySelectorAll(".controls .button:not(:disabled)")]
+          .filter((one) => one.checkVisibility() && one.getBoundingClientRect().bottom > height).map((one) => one.id)"""
+        assert page.evaluate(below, height) == []
+
+
+def test_the_large_number_is_the_one_that_is_warned_of(open_page: OpenPage, stage: Stage) -> None:
+    """Also where another angle of that hand is nearer to its limit, or farther past it."""
+    page = open_page(1280, 800)
+    page.click("#start")
+    stage.hands = (HELD, WELL[1])
+    page.wait_for_selector(".message[data-kind=warning]")
+    # Flexion goes farther past its limit of 48.6 degrees, at once; tilt stays warned of.
+    stage.hands = ((100.0, 3.0, HELD[2]), WELL[1])
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.hand[data-side=left] b')].some((one) => parseInt(one.textContent) >= 98)"
+    )
+    page.wait_for_timeout(2500)
+    said = page.locator(".message-said").inner_text()
+    main = page.locator(".hand[data-side=left] .scale[data-main=true]")
+    assert ("tilted" in said, "bent in" in said) != (False, False)
+    assert ("ulnar" if "tilted" in said else "flexion") in main.inner_text()
+
+
 def luminance(colour: str) -> float:
     """Relative luminance (WCAG 2.2, definitions) of a computed colour."""
     parts = [float(part) for part in re.findall(r"[\d.]+", colour)][:3]

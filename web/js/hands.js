@@ -43,8 +43,11 @@ export class HandPanel {
   #scales;
   #shape = svg("use", { href: "#shape-within" });
   #word = element("p", { className: "word" });
-  #warnsText = element("span");
-  #warns = element("button", { type: "button", className: "warns", hidden: true }, this.#warnsText);
+  #warnsNow = element("span", { className: "warns-now" });
+  // A bell where there is no room for the word, which is read out all the same.
+  #warns = element("button", { type: "button", className: "warns", hidden: true }, element("span", { className: "warns-face" },
+    svg("svg", { class: "bell", viewBox: "0 0 24 24", "aria-hidden": "true" }, svg("path", { d: "M5 17h14l-2-3v-4a5 5 0 0 0-10 0v4zM10 20h4" })),
+    element("span", { className: "warns-word" }, words.live.warns), " ", this.#warnsNow));
   /** @type {State | null} */
   #last = null;
 
@@ -57,10 +60,11 @@ export class HandPanel {
     this.node = node;
     this.side = /** @type {Side} */ (node.dataset.side);
     this.#scales = WRIST.map((quantity) => new Scale(quantity, this.side));
-    const [name, role] = [words.hands[this.side], handName(this.side)];
+    const [hand, role] = [words.hands[this.side], handName(this.side)];
+    const name = role.toLowerCase() === hand.toLowerCase() ? [hand] : [sentenceCase(words.sides[this.side]), element("span", { className: "role" }, ` · ${role}`)];
     node.replaceChildren(
       svg("svg", { class: "shape", "aria-hidden": "true" }, this.#shape),
-      element("h2", { className: "hand-name" }, name, role.toLowerCase() === name.toLowerCase() ? null : element("span", { className: "role" }, ` · ${role}`)),
+      element("h2", { className: "hand-name" }, ...name),
       this.#warns, this.#word, element("div", { className: "scales" }, ...this.#scales.map((scale) => scale.node)));
     this.#warns.id = `warns-${this.side}`;
     this.#warns.addEventListener("click", () => onWarns(this.side, this.#warns.getAttribute("aria-pressed") !== "true"));
@@ -71,7 +75,7 @@ export class HandPanel {
   setWarns(on) {
     this.#warns.hidden = false;
     this.#warns.setAttribute("aria-pressed", String(on));
-    setText(this.#warnsText, on ? words.live.warnsOn : words.live.warnsOff);
+    setText(this.#warnsNow, on ? words.live.on : words.live.off);
   }
 
   /**
@@ -87,9 +91,7 @@ export class HandPanel {
     const changed = state !== this.#last;
     this.#last = state;
     for (const scale of this.#scales) scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed);
-    const nearest = this.#nearest();
-    const kept = this.#main.update(timeS, nearest);
-    const main = this.#scales.some((one) => one.quantity.name === kept && one.number !== null) ? kept : nearest;
+    const main = this.#mainOf(timeS, warnings.filter((one) => one.side === this.side).map((one) => one.quantity));
     for (const scale of this.#scales) scale.setMain(scale.quantity.name === main);
     this.#set(state, pending);
     return this.#why.update(timeS, state, raw);
@@ -109,6 +111,24 @@ export class HandPanel {
     this.#last = lost ? "unseen" : "idle";
     this.#set(this.#last, false);
     return { state: this.#last, quantity: null, refusal: null };
+  }
+
+  /**
+   * The quantity to read from afar: the one that is warned of, since the sentence above tells of it, else the one
+   * nearest its limit, which changes no faster than it can be read.
+   * @param {number} timeS
+   * @param {readonly string[]} warned
+   */
+  #mainOf(timeS, warned) {
+    const has = (/** @type {string} */ name) => this.#scales.some((one) => one.quantity.name === name && one.number !== null);
+    const [told] = warned.filter(has);
+    if (told !== undefined) {
+      this.#main.reset();
+      return this.#main.update(timeS, told);
+    }
+    const nearest = this.#nearest();
+    const kept = this.#main.update(timeS, nearest);
+    return has(kept) ? kept : nearest;
   }
 
   /** The quantity whose number is nearest its limit, or farthest past it; the first where none has a number. */

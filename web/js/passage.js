@@ -31,6 +31,7 @@ export class PassageBar {
     this.#say = say;
     this.#fail = fail;
     setText(this.#now, words.playing.choose);
+    this.#next.hidden = this.#previous.hidden = true;
     this.#now.disabled = false;
     this.#next.addEventListener("click", () => this.step(1));
     this.#previous.addEventListener("click", () => this.step(-1));
@@ -49,6 +50,7 @@ export class PassageBar {
   #take({ items, position }) {
     this.#list = { items, position };
     const none = items.length === 0;
+    this.#next.hidden = this.#previous.hidden = none;
     this.#next.disabled = none || position === items.length - 1;
     this.#previous.disabled = none || position === null || position === 0;
   }

@@ -130,7 +130,7 @@ export default {
     pictureAbout: "Du, gespiegelt, mit den gemessenen Linien von Hand und Unterarm auf dem Bild",
     start: "Start", startAgain: "Neu starten", mark: "Moment merken", stop: "Stopp", mute: "Ton aus", showFingers: "Finger zeigen",
     soundHint: "Ton gibt es nach einem Klick oder Tastendruck auf dieser Seite.", marked: (at) => `Gemerkt ${at}`, watching: "Es wird gemessen.", eased: "Gelockert.",
-    warnsOn: "Warnt", warnsOff: "Warnt nicht", notWarnedOf: "Vor ihr wird nicht gewarnt.", warnsNow: (side, on) => `${hands[side]}: Warnungen ${on ? "ein" : "aus"}.`,
+    warns: "Warnungen", on: "an", off: "aus", notWarnedOf: "Vor ihr wird nicht gewarnt.", warnsNow: (side, on) => `${hands[side]}: Warnungen ${on ? "ein" : "aus"}.`,
     joining: "Verbindung zu posturewatch…", lost: "Verbindung zu posturewatch verloren; neuer Versuch läuft. Falls es beendet wurde, starte es wieder: Aufgenommenes bleibt.",
     stopping: "Es wird beendet und gespeichert…", opening: "Die Kamera wird geöffnet…", failed: "Die Sitzung ist gescheitert.", ready: "Bereit.", pressStart: "Drücke Start oder Bild auf.",
     noPicture: "Von der Kamera kommt kein Bild. Ist sie angeschlossen und nicht verdeckt?", noPictureShort: "Es kommt kein Bild.",
@@ -158,7 +158,7 @@ export default {
   check: {
     title: "Wie fühlt es sich an?", where: "Wo? Tippe auf die Stelle", symptoms: "Eines dieser Anzeichen?", nothingChosen: "Nichts gewählt.", after: "nach dem Spielen", beforeAgain: "vor dem Weiterspielen",
     moreOf: "Wo, und was noch…", ask: { before: "Wie hat es sich vor dem Spielen angefühlt?", after: "Wie fühlt es sich jetzt an?" },
-    keep: "Behalten", done: "Fertig", basis: "Worauf das beruht", scale: (low, high) => `${low} ist kein Schmerz, ${high} der schlimmste, den du dir vorstellen kannst`, chooseNumber: (low, high) => `Wähle eine Zahl von ${low} bis ${high}.`,
+    keep: "Behalten", done: "Fertig", basis: "Worauf das beruht", scale: (low, high) => `${low} ist kein Schmerz, ${high} der schlimmste vorstellbare`, chooseNumber: (low, high) => `Wähle eine Zahl von ${low} bis ${high}.`,
     rated: (rating, moment) => `${rating} von 10 ${moments[moment]}`, kept: (rating, moment) => `Behalten: ${rating} von 10 ${moments[moment]}`, nothingFollows: "Daraus folgt nichts, worauf zu achten wäre.",
     deleteQuestion: "Diese Angabe endgültig löschen?", deleteYes: "Angabe löschen", place: (side, place) => `${sides[side]}: ${place}`,
     views: { palm: (side) => `${hands[side]}, Handfläche`, back: (side) => `${hands[side]}, Handrücken` },

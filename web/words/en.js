@@ -64,7 +64,7 @@ export default {
     soundHint: "Sound starts after one click or key press on this page.",
     marked: (/** @type {string} */ at) => `Marked ${at}`,
     watching: "Watching.", eased: "Eased.",
-    warnsOn: "Warnings on", warnsOff: "Warnings off", notWarnedOf: "Its warnings are off.",
+    warns: "Warnings", on: "on", off: "off", notWarnedOf: "Its warnings are off.",
     warnsNow: (/** @type {Side} */ side, /** @type {boolean} */ on) => `${hands[side]}: warnings ${on ? "on" : "off"}.`,
     joining: "Joining posturewatch…",
     lost: "Connection to posturewatch lost; trying again. If it was closed, start it again: what was recorded is kept.",
