@@ -159,7 +159,7 @@ def test_a_practice_in_german(open_page: OpenPage, stage: Stage) -> None:
 SAYING = (
     "capture/camera.py", "capture/devices.py", "capture/live.py", "capture/stream.py", "clips", "comfort/discomfort.py",
     "comfort/own_range.py", "exposure/breaks.py", "exposure/load.py", "model/savings.py", "pipeline/before_start",
-    "pipeline/clip_recording.py", "pipeline/measuring.py", "pipeline/practice.py",
+    "pipeline/clip_recording.py", "pipeline/measuring.py", "pipeline/practice.py", "pipeline/view/people_notice.py",
     "server/feed.py", "storage/damage.py", "storage/recorder.py", "storage/tables",
 )  # fmt: skip
 

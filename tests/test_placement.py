@@ -104,7 +104,8 @@ def test_a_good_view_needs_nothing() -> None:
         (GONE, GOOD, {}, Advice(Help.SHOW_HANDS, "left")),
         (GOOD, GONE, {}, Advice(Help.SHOW_HANDS, "right")),
         (hand(12.0), GOOD, {"people": 2}, Advice(Help.ONE_PLAYER)),
-        (GOOD, GOOD, {"people": 2}, None),
+        # However well it goes, whose hands these are has to be beyond doubt.
+        (GOOD, GOOD, {"people": 2}, Advice(Help.ONE_PLAYER)),
         (hand(Refusal.HAND_CUT_OFF), GOOD, {}, Advice(Help.WHOLE_HAND, "left")),
         (hand(palm_px=22.0), GOOD, {}, Advice(Help.CLOSER, "left")),
         (hand(Refusal.HAND_TOO_SMALL), GOOD, {}, Advice(Help.CLOSER, "left")),

@@ -301,9 +301,7 @@ class PlacementCheck:
         self, looks: Sequence[Look], graded: Sequence[Graded], towards: float | None, rate_hz: float
     ) -> Advice | None:
         people = [one.people for one in looks if one.people is not None]
-        # The finder sees a second person now and then where there is none: said where something goes badly alone.
-        badly = any(one.grade in (Grade.POORLY, Grade.NOT) for one in graded)
-        if badly and people and median(people) > 1:
+        if people and median(people) > 1:
             return Advice(Help.ONE_PLAYER)
         seen = {
             side: [one.hands[side] for one in looks if one.hands[side].palm_px is not None] for side in SIDES

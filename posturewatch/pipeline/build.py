@@ -237,12 +237,18 @@ def build(mode: Mode, settings: Settings, *, fretting: frozenset[Side] | None = 
     from posturewatch.kinematics.hand_size import HandSize
     from posturewatch.kinematics.lift import Lifts
     from posturewatch.kinematics.temporal_estimator import TemporalEstimator
+    from posturewatch.pipeline.view.only_player import OnlyPlayer
+    from posturewatch.tracking.people import PeopleFinder
 
     hands = settings.fretting if fretting is None else fretting
     estimator = load_estimator(settings.camera.hfov_deg, hands)
     tracker = load_tracker(mode, mirrored=settings.camera.mirrored)
     lifts = Lifts(hands, HandSize.of(settings.player.hand_length_mm))
-    return Built(tracker, TemporalEstimator(estimator, lifts), tracker.close, tracker.ease)
+    measurer = TemporalEstimator(estimator, lifts)
+    if mode == "still":
+        return Built(tracker, measurer, tracker.close, tracker.ease)
+    alone = OnlyPlayer(tracker, PeopleFinder, tracker.close)
+    return Built(alone, measurer, alone.close, tracker.ease)
 
 
 def estimator_path() -> Path:

@@ -20,6 +20,7 @@ from posturewatch.pipeline.monitor import Monitor, Sink
 from posturewatch.pipeline.practice import OpenSource, Practice, SessionRecorder
 from posturewatch.pipeline.preview import Preview
 from posturewatch.pipeline.rest import RestWatch, break_rules
+from posturewatch.pipeline.view.people_notice import PeopleNotice
 from posturewatch.pipeline.view.placement_watch import PlacementWatch, placement_json
 from posturewatch.pipeline.view.view_biases import ViewBiases
 from posturewatch.review.load import load_sentence
@@ -59,6 +60,7 @@ class LivePractice:
         self.biases = ViewBiases()
         self.placement = PlacementWatch(lambda: settings.parts.settings, on_moved=self.biases.clear)
         self.measuring = Measuring(self.biases, settings)
+        self._people = PeopleNotice()
         self._recorder: SessionRecorder | None = None
         self._load: str | None = None
         self._warned = parts.rules.warn_sides
@@ -74,7 +76,7 @@ class LivePractice:
             open_source=self._open_source,
             begin=self._begin,
             make_monitor=self._make_monitor,
-            sinks=(feed, self._rest, self.placement),
+            sinks=(feed, self._rest, self.placement, self._people),
             limit_s=limit_s,
             warns=parts.rules.warn_sides,
             asides=self._asides,
@@ -179,14 +181,22 @@ class LivePractice:
         return {"set_up": kept}
 
     def _asides(self) -> list[str]:
-        """What the page says quietly: no clips any more, a moved camera, what is done less often, time for a rest, a
-        week that rises suddenly, the microphone."""
+        """What the page says quietly: no clips any more, two people, a moved camera, what is done less often, time for
+        a rest, a week that rises suddenly, the microphone."""
         clip_fault = getattr(self._recorder, "clip_fault", None)
         sound = getattr(self._recorder, "sound_notice", None)
         saved = None if self._monitor is None else savings_sentence(self._monitor.savings)
         return [
             one
-            for one in (clip_fault, self.placement.notice, saved, self._rest.notice, self._load, sound)
+            for one in (
+                clip_fault,
+                self._people.notice,
+                self.placement.notice,
+                saved,
+                self._rest.notice,
+                self._load,
+                sound,
+            )
             if one is not None
         ]
 
