@@ -8,6 +8,7 @@ import socket
 import sys
 import threading
 import time
+from array import array
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -98,24 +99,28 @@ class Put:
 
 
 class MonitorProbe:
-    """A sink that notes when each reading came."""
+    """A sink that notes when each reading came, in so little memory that an hour of it is not taken for a leak."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self.puts: list[Put] = []
+        self._numbers = array("d")
+        self._savings: list[frozenset[str]] = []
+        self._known: dict[frozenset[str], frozenset[str]] = {}
+
+    @property
+    def puts(self) -> list[Put]:
+        """All so far."""
+        rows = zip(*(self._numbers[column::5] for column in range(5)), strict=True)
+        return [
+            Put(at_s, taken_s, int(dropped), int(hands), cpu_s, savings)
+            for (at_s, taken_s, dropped, hands, cpu_s), savings in zip(rows, self._savings, strict=True)
+        ]
 
     def put(self, reading: Reading) -> None:
         """Takes a reading."""
-        self.puts.append(
-            Put(
-                self._clock(),
-                reading.taken_s,
-                reading.dropped,
-                len(reading.observation.hands),
-                cpu_seconds(),
-                reading.savings,
-            )
-        )
+        hands = len(reading.observation.hands)
+        self._numbers.extend((self._clock(), reading.taken_s, reading.dropped, hands, cpu_seconds()))
+        self._savings.append(self._known.setdefault(reading.savings, reading.savings))
 
 
 @dataclass(frozen=True)
@@ -130,10 +135,15 @@ class _Probe:
     """A thread that collects arrivals until it is closed."""
 
     def __init__(self, name: str) -> None:
-        self.arrivals: list[Arrival] = []
+        self._times = array("d")
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
+
+    @property
+    def arrivals(self) -> list[Arrival]:
+        """All so far."""
+        return [Arrival(*pair) for pair in zip(self._times[::2], self._times[1::2], strict=False)]
 
     def close(self) -> None:
         self._stop.set()
@@ -143,7 +153,7 @@ class _Probe:
         """Notes a message's arrival; its number."""
         at_s = time.monotonic()
         header, _ = unpack(data)
-        self.arrivals.append(Arrival(at_s, float(header["taken_s"])))
+        self._times.extend((at_s, float(header["taken_s"])))
         return int(header["seq"])
 
     def _run(self) -> None:
