@@ -18,12 +18,12 @@ from scipy.stats import linregress
 
 from posturewatch.bench.benchmark import Bench, LoopedVideo, measure_live, measure_per_frame
 from posturewatch.bench.figures import CHUNK, PerFrame, live_figures
-from posturewatch.bench.held import Trend, trend
 from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
-from posturewatch.bench.probes import Arrival, Put, held_now, memory_mb
+from posturewatch.bench.probes import Arrival, Put, memory_mb, usage_now
 from posturewatch.bench.report import Findings, endurance_report, report, to_json
 from posturewatch.bench.stage_parts import make_stages
 from posturewatch.bench.stages import REST, STAGES, Stage, Stopwatch, measure_stages
+from posturewatch.bench.trend import Trend, trend
 from posturewatch.capture import VideoFileSource, demo_video
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
@@ -239,11 +239,11 @@ def test_a_long_run_is_told_with_its_slopes() -> None:
 
 @pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="only Linux tells threads and open files")
 def test_what_is_held_counts_a_thread_and_a_file(tmp_path: Path) -> None:
-    stop, before = threading.Event(), held_now()
+    stop, before = threading.Event(), usage_now()
     thread = threading.Thread(target=stop.wait)
     with (tmp_path / "open").open("w"):
         thread.start()
-        during = held_now()
+        during = usage_now()
         stop.set()
         thread.join()
     assert before.threads is not None

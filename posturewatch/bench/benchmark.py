@@ -16,10 +16,10 @@ from posturewatch.bench.figures import (
     LiveFigures,
     PerFrame,
     live_figures,
-    with_held,
+    with_usage,
 )
 from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
-from posturewatch.bench.probes import FeedProbe, Held, MonitorProbe, PageProbe, cpu_seconds, held_now
+from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, Usage, cpu_seconds, usage_now
 from posturewatch.bench.report import Findings
 from posturewatch.bench.stages import Stage
 from posturewatch.capture import Source, Taken, VideoFileSource
@@ -230,7 +230,7 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
         Where the session fails.
     """
     probe = MonitorProbe()
-    held: list[Held] = []
+    usage: list[Usage] = []
     with ExitStack() as cleanup:
         feed = bench.make_feed()
         cleanup.callback(feed.close)
@@ -254,13 +254,13 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
         if page is not None:
             cleanup.callback(page.close)
         while not practice.wait(0.5):
-            held.append(held_now())
+            usage.append(usage_now())
         if practice.sentence is not None:
             raise UnavailableError(practice.sentence)
     figures = live_figures(
         probe.puts, ready.arrivals, None if page is None else page.arrivals, warm_up_s=warm_up_s
     )
-    return with_held(figures, held, probe.puts[0].at_s + warm_up_s)
+    return with_usage(figures, usage, probe.puts[0].at_s + warm_up_s)
 
 
 def run_benchmark(

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from posturewatch.bench.held import Trend, trend
-from posturewatch.bench.probes import Arrival, Held, Put
+from posturewatch.bench.probes import Arrival, Put, Usage
+from posturewatch.bench.trend import Trend, trend
 from posturewatch.errors import UnavailableError
 from posturewatch.model.savings import SAVINGS
 
@@ -19,7 +19,7 @@ __all__ = [
     "LiveFigures",
     "PerFrame",
     "live_figures",
-    "with_held",
+    "with_usage",
 ]
 
 #: Left out at the start: models load their last parts and the first hands are being looked for.
@@ -125,9 +125,9 @@ def _latency(arrivals: Sequence[Arrival], begin_s: float) -> Latency | None:
     return Latency(len(waits_ms), float(p50), float(p95))
 
 
-def with_held(figures: LiveFigures, held: Sequence[Held], begin_s: float) -> LiveFigures:
+def with_usage(figures: LiveFigures, usage: Sequence[Usage], begin_s: float) -> LiveFigures:
     """The same figures with what the process held from that moment of the monotonic clock on."""
-    kept = [one for one in held if one.at_s >= begin_s]
+    kept = [one for one in usage if one.at_s >= begin_s]
     return replace(
         figures,
         memory_mb=trend([(one.at_s, one.memory_mb) for one in kept]),

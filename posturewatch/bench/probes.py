@@ -25,13 +25,13 @@ from posturewatch.server.live_message import unpack
 __all__ = [
     "Arrival",
     "FeedProbe",
-    "Held",
     "MonitorProbe",
     "PageProbe",
     "Put",
+    "Usage",
     "cpu_seconds",
-    "held_now",
     "memory_mb",
+    "usage_now",
 ]
 
 #: How long one wait for a message lasts; the stop flag is looked at in between.
@@ -64,7 +64,7 @@ def _memory_without_psutil() -> float | None:
 
 
 @dataclass(frozen=True)
-class Held:
+class Usage:
     """What this process holds at a moment of the monotonic clock: memory in MB, threads, and open files and sockets;
     None where the system does not say."""
 
@@ -74,9 +74,9 @@ class Held:
     handles: int | None
 
 
-def held_now() -> Held:
+def usage_now() -> Usage:
     """What this process holds now."""
-    return Held(time.monotonic(), memory_mb(), _count("task"), _count("fd"))
+    return Usage(time.monotonic(), memory_mb(), _count("task"), _count("fd"))
 
 
 def _count(folder: str) -> int | None:

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from posturewatch.bench.figures import CHUNK, Latency, LiveFigures, PerFrame
-from posturewatch.bench.held import Trend
 from posturewatch.bench.stages import Stage
+from posturewatch.bench.trend import Trend
 
 __all__ = ["Findings", "endurance_report", "report", "to_json"]
 
