@@ -12,7 +12,7 @@ import pytest
 from calibration.body.bodies import load_bodies
 from calibration.body.hand_pose import THUMB_RADIUS_M, TIP_RADIUS_M, Hand
 from calibration.scene.camera import look_at
-from calibration.scene.held import grip, held_mesh
+from calibration.scene.grip import grip, gripped_mesh
 
 BODIES = Path(__file__).parent / "data" / "few_bodies.npz"
 CAMERA = look_at(np.array([0.1, 0.4, 0.2]), 25.0, 10.0, 1.0, 3.0, (1280, 720), 72.0)
@@ -63,16 +63,16 @@ def test_what_is_held_lies_between_thumb_and_fingers_and_nowhere_in_the_hand(sid
     for one in found:
         if one is None:
             continue
-        fingers, thumb, held = one
+        fingers, thumb, gripped = one
         joints = hand.landmarks(fingers, thumb)
-        own = (joints - held.matrix[:, 3]) @ held.matrix[:, :3]
-        thickness = held.high[2] - held.low[2]
+        own = (joints - gripped.matrix[:, 3]) @ gripped.matrix[:, :3]
+        thickness = gripped.high[2] - gripped.low[2]
         # The thumb's pad on one face, the mean of three fingers' pads on the other.
         assert own[4, 2] == pytest.approx(-(thickness / 2 + THUMB_RADIUS_M), abs=1e-9)
         assert own[[8, 12, 16], 2].mean() == pytest.approx(thickness / 2 + TIP_RADIUS_M, abs=1e-9)
-        assert not ((own > held.low) & (own < held.high)).all(1).any()
-        np.testing.assert_allclose(held.matrix[:, :3].T @ held.matrix[:, :3], np.eye(3), atol=1e-9)
-        assert np.linalg.det(held.matrix[:, :3]) == pytest.approx(1)
-        mesh = held_mesh(held)
+        assert not ((own > gripped.low) & (own < gripped.high)).all(1).any()
+        np.testing.assert_allclose(gripped.matrix[:, :3].T @ gripped.matrix[:, :3], np.eye(3), atol=1e-9)
+        assert np.linalg.det(gripped.matrix[:, :3]) == pytest.approx(1)
+        mesh = gripped_mesh(gripped)
         assert np.isfinite(mesh).all()
-        np.testing.assert_allclose(mesh[:, :2].min(0), held.low[:2], atol=1e-6)
+        np.testing.assert_allclose(mesh[:, :2].min(0), gripped.low[:2], atol=1e-6)

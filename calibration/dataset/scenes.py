@@ -25,7 +25,7 @@ from calibration.render.render import PARTS, Figure, Renderer, Solid
 from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
 from calibration.scene.camera import Camera
-from calibration.scene.held import held_mesh
+from calibration.scene.grip import gripped_mesh
 from calibration.scene.instrument import MeshBuilder
 from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import Performance, random_score
@@ -313,11 +313,11 @@ def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: boo
     if player.bow is not None:
         solids.append(Solid(bow_mesh(player.bow_m, rng), player.bow))
     for hand in player.hands:
-        if hand.held is not None:
+        if hand.gripped is not None:
             wrist = player.landmarks_m(hand.side)[0]
-            own = hand.hand_frame @ hand.held.matrix
+            own = hand.hand_frame @ hand.gripped.matrix
             own[:, 3] += wrist
-            solids.append(Solid(held_mesh(hand.held), own))
+            solids.append(Solid(gripped_mesh(hand.gripped), own))
     if look.long_hair_m > 0:
         solids.append(_long_hair(player, look, rng))
     if player.seated and (rng.random() < 0.6 if chair is None else chair):

@@ -15,7 +15,7 @@ from calibration.scene.instrument import METAL, PLAIN, MeshBuilder
 from calibration.scene.neck import FINGER_HIGH, FINGER_LOW, curl_template, solve_thumb
 from posturewatch.model.arrays import FloatArray
 
-__all__ = ["Held", "grip", "held_mesh"]
+__all__ = ["Gripped", "grip", "gripped_mesh"]
 
 TRIES = 40
 THINNEST_M, THICKEST_M = 0.001, 0.028
@@ -30,7 +30,7 @@ _SIZES_M = ((0.21, 0.30), (0.15, 0.21), (0.30, 0.42), (0.07, 0.15), (0.25, 0.18)
 
 
 @dataclass(frozen=True)
-class Held:
+class Gripped:
     """A flat thing. matrix: (3, 4) from its own axes (along its edge, outwards from the hand, through its thickness) to
     the hand's coordinates (``hand_pose.Hand``); low, high: (3,) its corners in its own axes, metres; style: seed of its
     look."""
@@ -41,11 +41,11 @@ class Held:
     style: int
 
 
-def grip(hand: Hand, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, Held] | None:
+def grip(hand: Hand, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, Gripped] | None:
     """Fingers, thumb and what they hold between them; None where no plausible grip was found."""
     for _ in range(TRIES):
         curl = curl_template(np.array([rng.uniform(50, 150)]), rng, 1)[0]
-        if rng.random() < 0.6:  # mostly bent at the knuckles, as flat things are held
+        if rng.random() < 0.6:  # mostly bent at the knuckles, as flat things are gripped
             curl[:, [0, 2, 3]] *= [1.9, 0.5, 0.4]
         fingers = np.clip(curl + rng.normal(0, 0.04, curl.shape), FINGER_LOW, FINGER_HIGH)
         start = np.radians(rng.uniform([20, -25, -5, -5], [65, 30, 35, 45]))
@@ -70,31 +70,31 @@ def grip(hand: Hand, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, 
         start, inwards = rng.uniform(0.1, 0.9) * size[0], rng.uniform(0.008, 0.03)
         low = np.array([-start, -inwards, -thickness / 2])
         high = np.array([size[0] - start, size[1] - inwards, thickness / 2])
-        held = Held(np.concatenate([axes, middle[:, None]], 1), low, high, int(rng.integers(2**31)))
-        if not _cuts(held, joints):
-            return fingers, thumb, held
+        gripped = Gripped(np.concatenate([axes, middle[:, None]], 1), low, high, int(rng.integers(2**31)))
+        if not _cuts(gripped, joints):
+            return fingers, thumb, gripped
     return None
 
 
-def _cuts(held: Held, joints: FloatArray) -> bool:
+def _cuts(gripped: Gripped, joints: FloatArray) -> bool:
     """Whether it passes through the hand: any bone's middle or joint within it."""
     middles = 0.5 * (joints[_BONES] + joints[_BONES + 1])
-    own = (np.concatenate([joints, middles]) - held.matrix[:, 3]) @ held.matrix[:, :3]
-    return bool(((own > held.low - _CLEAR_M) & (own < held.high + _CLEAR_M)).all(1).any())
+    own = (np.concatenate([joints, middles]) - gripped.matrix[:, 3]) @ gripped.matrix[:, :3]
+    return bool(((own > gripped.low - _CLEAR_M) & (own < gripped.high + _CLEAR_M)).all(1).any())
 
 
-def held_mesh(held: Held) -> NDArray[np.float32]:
+def gripped_mesh(gripped: Gripped) -> NDArray[np.float32]:
     """Triangles in its own axes: plain, with lines as of print, or with squares."""
-    rng = np.random.default_rng(held.style)
+    rng = np.random.default_rng(gripped.style)
     mesh = MeshBuilder()
     paper = np.array([0.7, 0.69, 0.65]) if rng.random() < 0.6 else rng.uniform(0.01, 0.6, 3)
     ink = np.full(3, 0.015) if paper.mean() > 0.25 else np.full(3, 0.55)
-    mesh.box(held.low, held.high, paper * rng.uniform(0.6, 1.1), METAL if rng.random() < 0.3 else PLAIN)
+    mesh.box(gripped.low, gripped.high, paper * rng.uniform(0.6, 1.1), METAL if rng.random() < 0.3 else PLAIN)
     kind = rng.choice(["plain", "lines", "squares"], p=[0.35, 0.4, 0.25])
     margin = 0.012
-    x0, y0 = held.low[:2] + margin
-    x1, y1 = held.high[:2] - margin
-    for face in (held.low[2] - 0.0004, held.high[2]):
+    x0, y0 = gripped.low[:2] + margin
+    x1, y1 = gripped.high[:2] - margin
+    for face in (gripped.low[2] - 0.0004, gripped.high[2]):
         if kind == "lines":
             step = rng.uniform(0.004, 0.012)
             for y in np.arange(y0, y1, step):

@@ -15,7 +15,7 @@ from calibration.body.bodies import Body
 from calibration.body.geometry import across, rotation_z
 from calibration.body.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
 from calibration.body.stance import Stance
-from calibration.scene.held import Held
+from calibration.scene.grip import Gripped
 from calibration.scene.instrument import Instrument
 from calibration.scene.neck import (
     Habits,
@@ -37,7 +37,7 @@ CANDIDATES = 28
 @dataclass(frozen=True)
 class HandState:
     """One posed arm and hand. role: fretting, plucking, bowing or none. Frames: anatomical, world axes. lift_m: (4,)
-    pad above the strings, NaN where there are none. held: a flat thing in it, in the hand's own coordinates."""
+    pad above the strings, NaN where there are none. gripped: a flat thing in it, in the hand's own coordinates."""
 
     side: str
     role: str
@@ -51,7 +51,7 @@ class HandState:
     thumb: FloatArray
     lift_m: FloatArray
     cup: float = 0.0
-    held: Held | None = None
+    gripped: Gripped | None = None
 
     def hand(self, body: Body) -> Hand:
         """Its hand's kinematics."""

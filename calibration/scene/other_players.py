@@ -13,8 +13,8 @@ from calibration.body.bodies import Body
 from calibration.body.geometry import rotation_y, rotation_z, unit
 from calibration.body.hand_pose import TIP_RADIUS_M, Hand, wrist_turn
 from calibration.body.stance import Stance, sample_stance, stance_from
+from calibration.scene.grip import grip
 from calibration.scene.hands import HandState, Hold, arm_state, fret, pluck, sample_wrist
-from calibration.scene.held import grip
 from calibration.scene.instrument import Instrument, random_instrument
 from calibration.scene.neck import (
     FINGER_HIGH,
@@ -278,8 +278,8 @@ def _free_hand(
     pose = arm.solve(shoulder, reach, stance.trunk, upper, fore)
     holding = kind in ("gesture", "raised") and rng.random() < HOLDING_SHARE
     for k in np.flatnonzero((pose.point_error_m.max(1) < 0.12) & (pose.strain < 0.6)):
-        gripped = grip(hand, rng) if holding else None
-        fingers, thumb, held = gripped or (*_free_fingers(rng), None)
+        found = grip(hand, rng) if holding else None
+        fingers, thumb, gripped = found or (*_free_fingers(rng), None)
         points = hand.landmarks(fingers, thumb) @ pose.hand_frame[k].T + pose.wrist[k]
         points = np.concatenate([points, np.linspace(pose.elbow[k], pose.wrist[k], 6)])
         inside = (points[:, [0, 2]] - stance.trunk.centre) / stance.trunk.half
@@ -288,7 +288,7 @@ def _free_hand(
         if item is not None and matrix is not None and inside_body(item, into(matrix, points), 0.02).any():
             continue
         state = arm_state(hand, "none", wrist, pose, int(k), fingers, thumb, np.full(4, np.nan))
-        return replace(state, held=held)
+        return replace(state, gripped=gripped)
     return None
 
 
