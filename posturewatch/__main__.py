@@ -31,7 +31,7 @@ def wrong_python(version: "tuple[int, ...]") -> "str | None":
 
 def few_heaps() -> None:
     """Where the C library is GNU's, threads share two heaps instead of having eight for each core: what is freed in one
-    is of no use to the others, and that came to 80 MB in half an hour."""
+    is of no use to the others."""
     os.environ.setdefault("MALLOC_ARENA_MAX", "2")  # read at the start of processes that this one begins
     if not sys.platform.startswith("linux"):
         return
