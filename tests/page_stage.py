@@ -28,6 +28,17 @@ if TYPE_CHECKING:
 CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
 )
+#: A sum over the picture that changes when it moves, and the number shown for the left wrist.
+PICTURE_SUM = """(() => {
+  const canvas = document.getElementById("canvas");
+  if (!canvas.width) return 0;  // no picture so far
+  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  let sum = 0;
+  for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);
+  return sum;
+})()"""
+LEFT_NUMBER = "document.querySelector('.hand[data-side=left] .scale b').textContent"
+
 #: What Chromium is to do without. The suggestions below its address line are two pages of their own, drawn anew in
 #: every window and never seen here, which takes about as long as a page of ours. The rest is what playwright leaves out
 #: itself, whose list this one replaces.

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from page_stage import admit
+from page_stage import LEFT_NUMBER, PICTURE_SUM, admit
 from review_stage import Served
 from test_demo_end_to_end import LIMIT_DEG, check_warnings, episodes_beyond, held, truth
 
@@ -182,7 +182,7 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(browser: Browser, l
     page.wait_for_timeout(1500)  # a pedal that bounces is not heard twice
     page.keyboard.press("PageUp")
     page.wait_for_selector("body[data-phase=watching]")
-    for read in (_PICTURE, _NUMBER):
+    for read in (PICTURE_SUM, LEFT_NUMBER):
         before = page.evaluate(read)
         page.wait_for_function(f"before => ({read}) !== before", arg=before)
     page.keyboard.press("Space")
@@ -196,15 +196,3 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(browser: Browser, l
     assert "1 warning" in text
     assert "1 mark" in text
     assert foreign == []
-
-
-#: A sum over the picture that changes when it moves, and the number shown for the left wrist.
-_PICTURE = """(() => {
-  const canvas = document.getElementById("canvas");
-  if (!canvas.width) return 0;  // no picture so far
-  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
-  let sum = 0;
-  for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);
-  return sum;
-})()"""
-_NUMBER = "document.querySelector('.hand[data-side=left] .scale b').textContent"

@@ -6,7 +6,19 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
-from page_stage import FINGERS, WAIT_MS, WELL, Stage, expect, expect_text, hand_state, phase, wait_for_change
+from page_stage import (
+    FINGERS,
+    LEFT_NUMBER,
+    PICTURE_SUM,
+    WAIT_MS,
+    WELL,
+    Stage,
+    expect,
+    expect_text,
+    hand_state,
+    phase,
+    wait_for_change,
+)
 from page_stand_ins import OneSummary, page_words
 
 from posturewatch.comfort.rules import WatchRules
@@ -22,17 +34,6 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 
-#: A sum over the middle of the picture that changes when the drawn block moves.
-PIXELS = """(() => {
-  const canvas = document.getElementById("canvas");
-  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
-  let sum = 0;
-  for (let i = 0; i < data.length; i += 404) sum += data[i] * (i % 1009);
-  return sum;
-})()"""
-LEFT_SIZE = "document.querySelector('.hand[data-side=left] .scale b').textContent"
-
-
 def test_start_shows_moving_picture_and_changing_numbers(open_page: OpenPage, stage: Stage) -> None:
     page = open_page()
     expect_text(page, ".message-text", "Ready.")
@@ -43,8 +44,8 @@ def test_start_shows_moving_picture_and_changing_numbers(open_page: OpenPage, st
     expect_text(page, ".hand[data-side=left] .hand-name", "fretting")
     expect_text(page, ".hand[data-side=right] .scale:first-child", "extension")
     expect_text(page, ".message-text", "Both hands: in comfort range.")
-    wait_for_change(page, PIXELS)
-    wait_for_change(page, LEFT_SIZE)
+    wait_for_change(page, PICTURE_SUM)
+    wait_for_change(page, LEFT_NUMBER)
     assert stage.practice.calls == ["start"]
 
 
@@ -162,7 +163,7 @@ def test_what_is_not_measurable_is_said_with_what_would_help(open_page: OpenPage
     stage.hands = (Refusal.FOREARM_NOT_SEEN, (-8.0, 3.0))
     hand_state(page, "left", "partly")
     expect_text(page, ".hand[data-side=left] .word", "Partly seen")
-    page.wait_for_function(f"() => {LEFT_SIZE} === '–'")
+    page.wait_for_function(f"() => {LEFT_NUMBER} === '–'")
     expect_text(
         page, ".message-text", "Left hand: wrist flexion not measured, forearm not seen. Let the camera"
     )
@@ -197,7 +198,7 @@ def test_numbers_vanish_when_no_picture_comes(open_page: OpenPage, stage: Stage)
     stage.practice.feed.put = lambda reading: None  # type: ignore[method-assign]
     hand_state(page, "left", "unseen")
     expect_text(page, ".message[data-kind=notice]", "No picture is coming from the camera.")
-    assert page.evaluate(LEFT_SIZE) == "–"
+    assert page.evaluate(LEFT_NUMBER) == "–"
 
 
 def test_a_lost_connection_is_said_and_mended(open_page: OpenPage, stage: Stage) -> None:
