@@ -10,10 +10,11 @@ import json
 import shutil
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
+from tempfile import SpooledTemporaryFile
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,6 @@ from posturewatch.storage.samples.series import (
     heads,
     refusal_places,
     samples_between,
-    samples_in_parts,
 )
 from posturewatch.storage.tables.clips import clips, whole_clip_path
 
@@ -40,6 +40,13 @@ __all__ = ["csv_blocks", "json_blocks", "write_clips", "write_session"]
 
 #: As long as the blocks in which samples are kept.
 _STRETCH_MS = 300_000
+
+#: Of a single series, where much less is read at once.
+_SERIES_STRETCH_MS = 6 * _STRETCH_MS
+
+#: Of a column's text that waits to be written: more than this goes to a file on the disk, and is read from there so
+#: many bytes at a time.
+_WAITING_BYTES, _PIECE_BYTES = 1_000_000, 250_000
 
 #: Of every number but the times, which have three.
 _DECIMALS = 2
@@ -72,7 +79,7 @@ def _csv(reader: SessionReader, outline: SessionOutline, series: Sequence[Series
     names = tuple(one.name for one in (*wrist, *fingers))
     last_ms = _last_ms(reader, series)
     for start_ms in range(0, last_ms + 1, _STRETCH_MS):
-        found = _stretch(reader, series, start_ms)
+        found = _stretch(reader, series, start_ms, start_ms + _STRETCH_MS)
         if any(len(samples) for samples in found.values()):
             yield _csv_rows(outline, found, names, len(wrist))
 
@@ -173,34 +180,62 @@ def _json(reader: SessionReader, head: str, series: Sequence[SeriesHead]) -> Ite
     for place, one in enumerate(series):
         named = {"side": one.side, "quantity": one.quantity, "unit": quantity(one.quantity).unit}
         yield (", " if place else "") + json.dumps(named, ensure_ascii=False)[:-1]
-        for column, text in _json_columns(reader, one).items():
-            yield f', "{column}": ['
-            yield text
-            yield "]"
+        yield from _json_columns(reader, one)
         yield "}"
     yield "]}"
 
 
-def _json_columns(reader: SessionReader, head: SeriesHead) -> dict[str, str]:
-    """The numbers or words of a series by column, separated by commas. As text all columns of one series are twenty
-    megabytes for eight hours; its samples are not in memory together, and are unpacked once."""
-    found: dict[str, list[str]] = {column: [] for column in ("time_s", "value", "sd", "refusal")}
+def _json_columns(reader: SessionReader, head: SeriesHead) -> Iterator[str]:
+    """The numbers or words of a series, one column after the other. Each block of samples is unpacked once: the text of
+    the columns whose turn has not come waits in nameless files, so that it is not in memory."""
+    with ExitStack() as closing:
+        waiting = {
+            column: closing.enter_context(SpooledTemporaryFile(_WAITING_BYTES))
+            for column in ("value", "sd", "refusal")
+        }
+        yield ', "time_s": ['
+        some = False
+        for start_ms, end_ms in _whole_blocks(reader, head):
+            (samples,) = _stretch(reader, [head], start_ms, end_ms).values()
+            for column, file in waiting.items():
+                file.write(_json_text(samples, column)[not some :].encode())
+            yield _json_text(samples, "time_s")[not some :]
+            some = some or len(samples) > 0
+        yield "]"
+        for column, file in waiting.items():
+            yield f', "{column}": ['
+            file.seek(0)
+            while piece := file.read(_PIECE_BYTES):
+                yield piece.decode("ascii")  # no letter is cut in two
+            yield "]"
+
+
+def _whole_blocks(reader: SessionReader, head: SeriesHead) -> list[tuple[int, int]]:
+    """Stretches [start_ms, end_ms) of whole blocks, so that none is unpacked for two of them; together the whole
+    series as it is now."""
     with _reading(reader) as connection:
-        places = refusal_places(connection)
-        for samples in samples_in_parts(connection, head, places):
-            told = _in_hundredths(head, samples)
-            for column, texts in found.items():
-                texts.append(rows_text([",", _json_cells(told, column)], len(samples)))
-    return {column: "".join(texts)[1:] for column, texts in found.items()}
+        blocks = connection.execute(
+            "SELECT first_ms, last_ms FROM chunk WHERE series = ? ORDER BY first_ms", (head.number,)
+        ).fetchall()
+    starts = list[int]()
+    for first_ms, _ in blocks:
+        if not starts or first_ms >= starts[-1] + _SERIES_STRETCH_MS:
+            starts.append(first_ms)
+    return list(
+        zip(starts, [*starts[1:], max((last_ms for _, last_ms in blocks), default=-1) + 1], strict=False)
+    )
+
+
+def _json_text(samples: Samples, column: str) -> str:
+    """The entries of a column with a comma before each."""
+    return rows_text([",", _json_cells(samples, column)], len(samples))
 
 
 def _json_cells(samples: Samples, column: str) -> Column:
     if column == "time_s":
         return decimal_column(samples.time_ms, 3)
     if column == "refusal":
-        return word_column(
-            samples.refusal, ("null", *(json.dumps(word, ensure_ascii=False) for word in _WORDS))
-        )
+        return word_column(samples.refusal, ("null", *(json.dumps(word) for word in _WORDS)))
     measured = samples.refusal == 0
     numbers = decimal_column((samples.value if column == "value" else samples.sd)[measured], _DECIMALS)
     width = max(numbers.shape[1], len("null"))
@@ -218,7 +253,7 @@ def _heads(reader: SessionReader, session_id: str) -> tuple[SeriesHead, ...]:
 
 
 def _stretch(
-    reader: SessionReader, series: Sequence[SeriesHead], start_ms: int
+    reader: SessionReader, series: Sequence[SeriesHead], start_ms: int, end_ms: int
 ) -> dict[tuple[Side, str], Samples]:
     """Values and deviations in hundredths, refusals as 1 + the place among the words. Opened anew for each stretch:
     whoever saves a file slowly is in nobody's way."""
@@ -226,7 +261,7 @@ def _stretch(
         places = refusal_places(connection)
         return {
             (head.side, head.quantity): _in_hundredths(
-                head, samples_between(connection, head, places, start_ms, start_ms + _STRETCH_MS)
+                head, samples_between(connection, head, places, start_ms, end_ms)
             )
             for head in series
         }

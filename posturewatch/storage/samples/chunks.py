@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +11,7 @@ from posturewatch.model.quantities import quantity
 from posturewatch.storage.samples import checksums
 from posturewatch.storage.samples.codec import ChunkError, Samples, decode, encode, join, sample_count
 
-__all__ = ["DamagedStretch", "insert_chunk", "look_through_chunks", "read_chunks", "sound_chunks"]
+__all__ = ["DamagedStretch", "insert_chunk", "look_through_chunks", "read_chunks"]
 
 
 @dataclass(frozen=True)
@@ -69,15 +68,6 @@ def read_chunks(
             seconds = (None, None) if times is None else (times[0] / 1000, times[1] / 1000)
             damaged.append(DamagedStretch(*key, *seconds))
     return join(found), damaged
-
-
-def sound_chunks(connection: sqlite3.Connection, series: int) -> Iterator[Samples]:
-    """The sound blocks of a series in order, one at a time."""
-    for number in _numbers(connection, series):
-        times = _times(connection, number)
-        samples = None if times is None else _sound(connection, number, times)
-        if samples is not None and len(samples):
-            yield samples
 
 
 def look_through_chunks(

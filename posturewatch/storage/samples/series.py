@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import overload
 
@@ -14,7 +14,7 @@ from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import place
 from posturewatch.storage.samples.batch import SeriesKey
-from posturewatch.storage.samples.chunks import DamagedStretch, look_through_chunks, read_chunks, sound_chunks
+from posturewatch.storage.samples.chunks import DamagedStretch, look_through_chunks, read_chunks
 from posturewatch.storage.samples.codec import ChunkError, Samples
 
 __all__ = [
@@ -27,7 +27,6 @@ __all__ = [
     "read_series",
     "refusal_places",
     "samples_between",
-    "samples_in_parts",
     "series_order",
     "stored_series",
 ]
@@ -102,14 +101,6 @@ def samples_between(
     inside = (samples.time_ms >= start_ms) & (samples.time_ms < end_ms)
     refusal = _told(samples.refusal[inside], places, head)
     return Samples(samples.time_ms[inside], samples.value[inside], samples.sd[inside], refusal)
-
-
-def samples_in_parts(
-    connection: sqlite3.Connection, head: SeriesHead, places: NDArray[np.uint8]
-) -> Iterator[Samples]:
-    """The sound samples of a series, block by block as they are kept, refusals by `places` (`refusal_places`)."""
-    for samples in sound_chunks(connection, head.number):
-        yield replace(samples, refusal=_told(samples.refusal, places, head))
 
 
 class KeptSeries(Sequence[StoredSeries]):
