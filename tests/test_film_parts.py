@@ -4,16 +4,18 @@ are the same."""
 from __future__ import annotations
 
 import threading
-from concurrent.futures import BrokenExecutor
+from concurrent.futures import BrokenExecutor, Future
 from pathlib import Path
 
 import pytest
 from film_stand_ins import Forgetful, Threads, lit_film, rows, run, summary, swelling
 
 from posturewatch.capture import Stretch, VideoFileSource, scan_film
+from posturewatch.config.settings import Settings
 from posturewatch.pipeline.films.measured import MeasuredPart
 from posturewatch.pipeline.films.part import FilmPart, film_parts
 from posturewatch.pipeline.films.run import FilmWish
+from posturewatch.pipeline.films.work import MOST_WAITING, FilmTask, measure_films
 from posturewatch.pipeline.films.workers import Here
 
 SECONDS = 30.0
@@ -164,27 +166,57 @@ def test_a_damaged_part_is_no_part(damage: bytes | None, film: Path) -> None:
         MeasuredPart.from_bytes(whole[:-40] if damage is None else damage)
 
 
+class Counting:
+    """Counts films that were begun, and those of which the one part was measured."""
+
+    def __init__(self) -> None:
+        self.begun = self.measured = self.most_in_work = 0
+
+    def film(self, task: FilmTask, known_s: float) -> None:
+        self.begun += 1
+        self.most_in_work = max(self.most_in_work, self.begun - self.measured)
+
+    def part(self, task: FilmTask, part: FilmPart, measured: MeasuredPart) -> None:
+        self.measured += 1
+
+
 def test_many_films_are_begun_one_by_one(tmp_path: Path) -> None:
     path = lit_film(tmp_path / "a.mkv", swelling(0.1))
-    hands, threads = Forgetful(), Threads(2, Forgetful().build)
-    begun: list[int] = []
-
-    class Counting:
-        def film(self, task: object, known_s: float) -> None:
-            begun.append(len(done))
-
-        def part(self, task: object, part: object, measured: object) -> None: ...
-
-    done: list[object] = []
-    from film_stand_ins import settings_and_parts
-
-    from posturewatch.pipeline.films.run import analyse_films
-
-    for result in analyse_films(
-        [path] * 30, FilmWish(), settings_and_parts(hands.build), threads, progress=Counting()
-    ):
-        done.append(result)
+    hands, threads, count = Forgetful(), Threads(2, Forgetful().build), Counting()
+    results = run([path] * 30, threads, hands.build, FilmWish(), progress=count)
     threads.close()
-    assert len(done) == 30
-    # No more are begun ahead than there is somebody to work on them.
-    assert max(place - over for place, over in enumerate(begun)) <= 4
+    assert len(results) == count.measured == 30
+    # No more are begun than there is somebody to work on them, however slow one of them is.
+    assert count.most_in_work == 2
+
+
+def test_behind_a_slow_film_no_more_than_some_are_done(tmp_path: Path) -> None:
+    path = lit_film(tmp_path / "a.mkv", swelling(0.1))
+    films, count, slow = MOST_WAITING + 20, Counting(), Future[MeasuredPart]()
+    asked_at: list[int] = []
+
+    class Two:
+        """The first film is not done before no other is begun any more; all others are at once."""
+
+        at_once = 2
+
+        def submit(self, task: FilmTask, part: FilmPart, settings: Settings) -> Future[MeasuredPart]:
+            if task.number == 0:
+                return slow
+            done = Future[MeasuredPart]()
+            done.set_result(MeasuredPart.of([]))
+            return done
+
+        def renew(self) -> None: ...
+
+    def stopped() -> bool:
+        asked_at.append(count.begun)
+        if len(asked_at) > 40 and asked_at[-40] == count.begun and not slow.done():
+            slow.set_result(MeasuredPart.of([]))
+        return False
+
+    tasks = (FilmTask(number, path, "a", (FilmPart(0, 0.0, 0.0, None, False),)) for number in range(films))
+    found = measure_films(tasks, Two(), Settings(), stopped=stopped, progress=count)
+    first = next(found)
+    assert (first.task.number, count.begun) == (0, Two.at_once + MOST_WAITING)
+    assert [one.task.number for one in found] == list(range(1, films))

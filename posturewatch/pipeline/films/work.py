@@ -16,12 +16,16 @@ from posturewatch.pipeline.films.measured import MeasuredPart
 from posturewatch.pipeline.films.part import FilmPart
 from posturewatch.pipeline.films.store import PartStore
 
-__all__ = ["FilmTask", "MeasuredFilm", "PartRunner", "Quiet", "WorkProgress", "measure_films"]
+__all__ = ["MOST_WAITING", "FilmTask", "MeasuredFilm", "PartRunner", "Quiet", "WorkProgress", "measure_films"]
 
 _LOG = logging.getLogger(__name__)
 
 #: How often somebody who asked for the end is looked for.
 _LOOK_UP_S = 0.2
+
+#: So many films may be done and wait for one before them: results are given back in order, and one that takes very long
+#: must not heap up all the others in memory.
+MOST_WAITING = 64
 
 #: A part whose worker died is given to another one so many times.
 _TRIES = 3
@@ -133,8 +137,9 @@ class _Work:
 
     @property
     def hungry(self) -> bool:
-        """Whether more parts could be worked on than are known."""
-        return len(self._waiting) + len(self._out) < self._runner.at_once and not self._stopped()
+        """Whether more parts could be worked on than are known, and there is room for their results."""
+        idle = len(self._waiting) + len(self._out) < self._runner.at_once
+        return idle and len(self.films) < self._runner.at_once + MOST_WAITING and not self._stopped()
 
     @property
     def busy(self) -> bool:
