@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import math
 import shutil
 import socket
@@ -22,7 +23,7 @@ from posturewatch.server.answers import to_json
 from posturewatch.server.app import create_app
 from posturewatch.server.files import PageFiles
 from posturewatch.server.live_message import reading_header, unpack
-from posturewatch.server.serving import listen
+from posturewatch.server.serving import PageServer, listen
 
 
 @pytest.mark.parametrize(
@@ -277,6 +278,32 @@ def test_closing_ends_open_sockets_and_frees_the_port() -> None:
     with closing(listen(one.port)) as again:
         assert again.getsockname()[1] == one.port
     assert not one.server.running
+
+
+def test_a_server_leaves_to_others_where_what_is_logged_goes(capsys: pytest.CaptureFixture[str]) -> None:
+    """A handler that is bound to a stream outlives it, and everything that is logged later fails."""
+    root, closed = logging.getLogger(), list[logging.Handler]()
+
+    class Mine(logging.Handler):
+        def close(self) -> None:
+            closed.append(self)
+
+    mine = Mine()
+    root.addHandler(mine)
+    try:
+        server = PageServer(create_nothing, listen(0))
+        server.start()
+        server.close()
+        assert mine in root.handlers
+    finally:
+        root.removeHandler(mine)
+    assert closed == []
+    for name in ("uvicorn", "uvicorn.error", "uvicorn.access"):
+        assert logging.getLogger(name).handlers == []
+
+
+async def create_nothing(scope: object, receive: object, send: object) -> None:
+    """An application that answers nothing."""
 
 
 def test_the_vocabulary_has_the_published_limits(served: Served) -> None:

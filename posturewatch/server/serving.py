@@ -62,6 +62,9 @@ class PageServer:
         self._port = int(listener.getsockname()[1])
         config = uvicorn.Config(
             app,
+            # What it has to say goes where the program's own words go: its own way would write to whatever standard
+            # error was at this moment, and closes the handlers of everybody else.
+            log_config=None,
             log_level="warning",
             access_log=False,
             server_header=False,
