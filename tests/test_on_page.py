@@ -85,6 +85,6 @@ def test_a_video_goes_through_the_page_itself(tmp_path: Path, monkeypatch: pytes
     assert "forearm not seen" in told.messages[-1]
     # Four seconds of the 11.9 from the first frame to the last.
     assert told.headline == (
-        "No warnings; wrist flexion measured 34\u00a0% of the time, the hand could be judged 34\u00a0% of the time: "
-        "too little to say."
+        "No warnings; wrist flexion measured 34\u00a0% of the time, certain enough to judge the hand 34\u00a0% "
+        "of the time: too little to say."
     )

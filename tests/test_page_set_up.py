@@ -114,6 +114,12 @@ def test_every_setting_can_be_read_and_changed(open_page: Open, stage: SetUpStag
     stage.settings.reload()
     page = open_page("settings.html")
     rows = page.locator(".setting")
+    # What most players want is open, the language above all; the rest is folded.
+    page.wait_for_selector(".setting")
+    assert page.locator("details.step .setting").first.get_attribute("data-setting") == "page.language"
+    expect(page.locator("[data-setting='camera.mirrored']")).to_be_visible()
+    expect(page.locator("[data-setting='watch.hold_s']")).to_be_hidden()
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     expect(rows).to_have_count(sum(len(keys) for keys in SETTINGS.values()))
     names = page.locator(".setting .name").all_inner_texts()
     assert [name for name in names if "_" in name] == []

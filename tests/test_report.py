@@ -219,7 +219,7 @@ def test_how_much_was_measured_and_judged_is_in_every_headline(
 ) -> None:
     told = headline(warnings, unwarned, [hand(measured_s, unsure_s=unsure_s)])
     said = said.replace("MEASURED", "wrist flexion of the left, fretting hand measured")
-    said = said.replace("JUDGED", "the hand could be judged")
+    said = said.replace("JUDGED", "certain enough to judge the hand")
     assert (told[0].replace("\u00a0", " "), told[1]) == (said, little)
 
 

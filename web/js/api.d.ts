@@ -78,7 +78,7 @@ export interface WarnedThen {
   side: Side; quantity: string; direction: string; since_s: Seconds; fired_s: Seconds; cleared_s: Seconds | null;
 }
 export interface HandTime { side: Side; total_s: Seconds; states_s: Record<string, Seconds> }
-export interface SummarySession { source?: { name?: string }; end_reason?: string | null }
+export interface SummarySession { source?: { name?: string; kind?: string }; demo?: boolean; end_reason?: string | null }
 /** By hand and state its share of each stretch of bin_s seconds; states that a hand was never in are left out. */
 export interface Timeline { bin_s: Seconds; hands: { side: Side; shares: Record<string, number[]> }[] }
 export interface Summary {

@@ -18,11 +18,13 @@ export function clock(seconds) {
  * @param {number} seconds
  */
 export function duration(seconds) {
-  if (seconds < 9.95) return `${decimal(Math.round(seconds * 10) / 10)} s`;
+  // It stays in one line.
+  const joined = (/** @type {readonly (string | number)[]} */ ...parts) => parts.join("\u00a0");
+  if (seconds < 9.95) return joined(decimal(Math.round(seconds * 10) / 10), "s");
   const whole = Math.round(seconds);
-  if (whole < 60) return `${whole} s`;
-  if (whole < 3600) return whole % 60 ? `${Math.floor(whole / 60)} min ${whole % 60} s` : `${whole / 60} min`;
-  return `${Math.floor(whole / 3600)} h ${Math.round((whole % 3600) / 60)} min`;
+  if (whole < 60) return joined(whole, "s");
+  if (whole < 3600) return whole % 60 ? joined(Math.floor(whole / 60), "min", whole % 60, "s") : joined(whole / 60, "min");
+  return joined(Math.floor(whole / 3600), "h", Math.round((whole % 3600) / 60), "min");
 }
 
 /**
@@ -85,6 +87,19 @@ export function timeText(seconds) {
   const minutes = Math.floor(tenths / 600);
   const rest = (tenths % 600) / 10;
   return `${minutes}:${rest < 10 ? "0" : ""}${Number.isInteger(rest) ? rest : rest.toFixed(1)}`;
+}
+
+/**
+ * Where a session was seen, as a player would call it: a film by its name, without the ending that files have.
+ * @param {{ name?: string, kind?: string } | undefined} source
+ * @param {boolean} [demo]
+ */
+export function sourceName(source, demo = false) {
+  const text = words.sessions;
+  if (demo) return text.demoFilm;
+  if (source?.kind === "camera") return text.camera;
+  if (source?.kind !== "film") return source?.name ?? "";
+  return text.film((source.name ?? "").replace(/\.[a-z0-9]{2,4}$/i, "").replaceAll("_", " "));
 }
 
 /** Letters of a piece's name before its bars: a long one must not hide where in the piece it was. */

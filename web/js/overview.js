@@ -56,6 +56,16 @@ export function holds(summary, level) {
 }
 
 /**
+ * Of the holds of one kind that which was past its limit longest: what is called the longest hold everywhere.
+ * @param {readonly Excursion[]} excursions
+ * @param {Pick<Excursion, "side" | "quantity" | "direction" | "level">} kind
+ */
+export function longestHold(excursions, { side, quantity, direction, level }) {
+  return excursions.filter((one) => one.hold && one.side === side && one.quantity === quantity && one.direction === direction && one.level === level)
+    .sort((a, b) => pastOf(b) - pastOf(a))[0];
+}
+
+/**
  * The clip in which the beginning of a hold is seen.
  * @param {Excursion} hold
  * @param {readonly Clip[]} clips
@@ -70,13 +80,13 @@ const clipOf = (hold, clips) => clips.find((one) => one.state === "there" && one
 export function holdsCard(summary, { clips }) {
   const text = words.overview;
   const extreme = holds(summary, "extreme");
-  const shown = (extreme.length > 0 ? extreme : holds(summary, "comfort")).slice(0, MOST_HOLDS);
+  const shown = together(extreme.length > 0 ? extreme : holds(summary, "comfort")).slice(0, MOST_HOLDS);
   if (shown.length === 0) return null;
   const level = /** @type {Level} */ (extreme.length > 0 ? "extreme" : "comfort");
-  return card(text.holds(words.limits[level]), element("ol", { className: "holds" }, ...shown.map((hold) => {
+  return card(text.holds(words.limits[level]), element("ol", { className: "holds" }, ...shown.map(([hold, ...others]) => {
     const clip = clipOf(hold, clips);
-    const about = element("p", {}, element("b", {}, pastText(hold)), ` ${text.past(clock(hold.start_s))}`, element("br"),
-      sidedLeaning(hold), element("br"), text.peak(sized(hold.quantity, hold.peak)));
+    const about = element("p", {}, element("b", {}, pastText(hold)), ` ${text.past(clock(hold.start_s))}`,
+      ...[hold, ...others].flatMap((one) => [element("br"), `${sidedLeaning(one)}, ${text.peak(sized(one.quantity, one.peak))}`]));
     if (!clip) return element("li", {}, about, element("p", { className: "small" }, text.notFilmed));
     const picture = element("img", { src: `/api/clips/${clip.id}/picture?time_s=${hold.peak_s}`, loading: "lazy", alt: text.pictureOf(clock(hold.peak_s)), className: "hold-picture" });
     return element("li", {}, element("a", { href: `/log.html#/review/${clip.id}`, className: "hold-link" }, picture, about));
@@ -84,11 +94,36 @@ export function holdsCard(summary, { clips }) {
 }
 
 /**
+ * Holds of one hand at the same time are one moment, told of once: the longest, and what else was held then.
+ * @param {readonly Excursion[]} sorted the longest first
+ */
+function together(sorted) {
+  /** @type {[Excursion, ...Excursion[]][]} */
+  const moments = [];
+  for (const one of sorted) {
+    const same = moments.find(([first, ...others]) => first.side === one.side && one.start_s < (first.end_s ?? Infinity) && first.start_s < (one.end_s ?? Infinity)
+      && [first, ...others].every((other) => other.quantity !== one.quantity));
+    if (same) same.push(one);
+    else moments.push([one]);
+  }
+  return moments;
+}
+
+/**
+ * What players and teachers commonly try first against it.
+ * @param {string} direction
+ */
+export function tryNode(direction) {
+  const [first] = words.guide.cards.find((one) => one.id === direction)?.tried ?? [];
+  return first ? element("p", { className: "try" }, element("b", {}, `${words.finding.tryFirst} `), first) : null;
+}
+
+/**
  * @param {Summary} summary
  * @param {Kept} kept
  */
 export function nextCard(summary, { clips, finding }) {
-  const node = finding ? [element("p", { className: "next" }, findingText(finding))] : nextWithoutPassages(summary, clips);
+  const node = finding ? [element("p", { className: "next" }, findingText(finding)), tryNode(finding.direction)] : nextWithoutPassages(summary, clips);
   const made = card(words.finding.title, ...node);
   made.id = "next-step";
   return made;
@@ -122,7 +157,7 @@ function nextWithoutPassages(summary, clips) {
     const [longest] = most ?? [];
     if (!most || !longest) continue;
     const clip = clipOf(longest, clips);
-    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, pastText(longest), clock(longest.start_s))),
+    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, pastText(longest), clock(longest.start_s))), tryNode(longest.direction),
       element("p", { className: "row" }, clip ? link(text.watch, `/log.html#/review/${clip.id}`) : null, link(words.finding.meaning, `/log.html#/guide/${longest.direction}`))];
   }
   const [least] = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side)).sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));

@@ -2,10 +2,10 @@
 
 import { element, svg } from "./dom.js";
 import { FINGER_CAUTIONS, fingerGroup, fingersMeasured } from "./finger-group.js";
-import { clock, duration, percent, sentenceCase } from "./format.js";
+import { clock, duration, percent, sentenceCase, sourceName } from "./format.js";
 import { words } from "./language.js";
 import { ratingStrip } from "./offer.js";
-import { holds, judgedShare, overview, pastText } from "./overview.js";
+import { holds, judgedShare, longestHold, overview, pastText } from "./overview.js";
 import { FINGERBOARD_SIDES, SIDES, byState, directionName, labelOf, limitText, quantityOf, refusalName, sidedLeaning, sized, wristOnly } from "./terms.js";
 import { translated } from "./translated.js";
 import { vocabulary } from "./vocabulary.js";
@@ -18,8 +18,6 @@ const STATES = ["within", "unsure", "beyond", "extreme"];
 /** @typedef {typeof STATES[number]} Known */
 const SHORTEST_REASON_S = 0.05;
 const SHORTEST_AWAY_S = 1;
-/** A shorter time past a limit is a moment. */
-const SHORTEST_HOLD_S = 0.05;
 
 /**
  * Fills node with a session's summary (posturewatch/review/summaries.py): what is read in twenty seconds, then the
@@ -85,7 +83,7 @@ function opening(summary) {
   const text = words.summary;
   const { source, end_reason: ending } = summary.session ?? {};
   const away = summary.duration_s - (summary.watched_s ?? summary.duration_s);
-  const parts = [text.ofPractice(duration(summary.duration_s - away)), away >= SHORTEST_AWAY_S ? text.away(duration(away)) : "", source?.name ? text.source(source.name) : "", ending ? text.endings[ending] ?? ending : ""];
+  const parts = [text.ofPractice(duration(summary.duration_s - away)), away >= SHORTEST_AWAY_S ? text.away(duration(away)) : "", source?.name ? text.source(sourceName(source, summary.session?.demo)) : "", ending ? text.endings[ending] ?? ending : ""];
   return `${parts.filter(Boolean).join(", ")}. ${text.keptHere}`;
 }
 
@@ -137,7 +135,7 @@ function hand(side, summary) {
   if (entries.length === 0) card.append(element("p", {}, words.summary.nothingRecorded));
   const whole = summary.hands.find((one) => one.side === side);
   if (whole) card.append(element("p", { className: "hand-states" }, handStates(whole)));
-  for (const entry of entries) card.append(quantityPart(entry, quantityOf(entry.quantity)));
+  for (const entry of entries) card.append(quantityPart(entry, quantityOf(entry.quantity), summary.excursions));
   card.append(fingerGroup(summary, side));
   return card;
 }
@@ -154,8 +152,9 @@ function handStates({ total_s: totalS, states_s: seconds }) {
 /**
  * @param {Exposure} entry
  * @param {Quantity} quantity
+ * @param {readonly Excursion[]} excursions those of the session
  */
-function quantityPart(entry, quantity) {
+function quantityPart(entry, quantity, excursions) {
   const text = words.summary;
   const known = entry.measured_s > 0;
   const p = entry.unit === "mm" ? entry.percentiles_mm : entry.percentiles_deg;
@@ -165,7 +164,7 @@ function quantityPart(entry, quantity) {
     known ? spectrum(entry, quantity) : null,
     known ? stateTable(entry) : null,
     p ? element("p", {}, text.spread(sized(quantity.name, p.p50), sized(quantity.name, p.p10), sized(quantity.name, p.p90))) : null,
-    element("p", {}, longest(entry)));
+    element("p", {}, longest(entry, excursions)));
 }
 
 /** @param {Exposure} entry */
@@ -215,17 +214,22 @@ function stateTable(entry) {
     words.summary.statesCaption(words.hands[entry.side], labelOf(entry.quantity)));
 }
 
-/** @param {Exposure} entry */
-function longest(entry) {
+/**
+ * @param {Exposure} entry
+ * @param {readonly Excursion[]} excursions
+ */
+function longest(entry, excursions) {
   const text = words.summary;
   if (entry.measured_s === 0) return text.nothingMeasured;
-  const found = entry.directions.flatMap(({ direction, levels }) => levels.map((level) => ({ ...level, direction, longest: level.longest_s ?? 0 })))
-    .filter((one) => one.longest >= SHORTEST_HOLD_S);
+  const found = entry.directions.flatMap(({ direction, levels }) => levels.flatMap((level) => {
+    const hold = longestHold(excursions, { side: entry.side, quantity: entry.quantity, direction, level: level.level });
+    return hold ? [{ ...level, direction, hold }] : [];
+  }));
   const extreme = found.filter((one) => one.level === "extreme");
-  const [most] = (extreme.length > 0 ? extreme : found).sort((a, b) => b.longest - a.longest);
+  const [most] = (extreme.length > 0 ? extreme : found).sort((a, b) => (b.hold.past_s ?? 0) - (a.hold.past_s ?? 0));
   if (!most) return text.neverPast;
   const limit = limitText((entry.unit === "mm" ? most.limit_mm : most.limit_deg) ?? NaN, entry.unit);
-  return text.longestHold(words.limits[most.level], limit, directionName(most.direction), duration(most.longest), clock(most.longest_start_s ?? 0));
+  return text.longestHold(words.limits[most.level], limit, directionName(most.direction), pastText(most.hold), clock(most.hold.start_s));
 }
 
 /**

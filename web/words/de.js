@@ -172,7 +172,7 @@ export default {
 
   summary: {
     title: "Üben beendet", more: "Stellen, Clips und woran als Nächstes zu arbeiten ist", howToRead: "Wie das zu lesen ist", warnings: (count) => (count === 0 ? "Keine Warnungen" : plural(count, "Warnung", "Warnungen")),
-    headline: (warnings, quantity, share, judged) => `${warnings}; ${quantity} in ${share} der Zeit gemessen, die Hand in ${judged} zu beurteilen`, tooLittle: (headline) => `${headline}: zu wenig, um etwas zu sagen.`,
+    headline: (warnings, quantity, share, judged) => `${warnings}; ${quantity} in ${share} der Zeit gemessen, die Hand in ${judged} sicher genug zu beurteilen`, tooLittle: (headline) => `${headline}: zu wenig, um etwas zu sagen.`,
     headlineNothing: (warnings) => `${warnings}; kein Handgelenk gemessen: zu wenig, um etwas zu sagen.`, ofPractice: (time) => `${time} geübt`, source: (name) => `Quelle: ${name}`, keptHere: "Alles bleibt auf diesem Rechner.",
     noneHeld: "Nichts, wovor gewarnt wird, wurde in der gemessenen Zeit über seiner Extremgrenze gehalten.", warningsCaption: "Was über seiner Extremgrenze gehalten und wovor gewarnt wurde", what: "Was", state: "Zustand", peak: "Höchstwert",
     nothingRecorded: "Von dieser Hand wurde nichts aufgenommen.", nothingMeasured: "Nichts wurde gemessen.", neverPast: "Nie länger als einen Augenblick über einer Grenze gesehen.",
@@ -219,7 +219,7 @@ export default {
   charts: { failed: "Die Diagramme konnten nicht geladen werden; die Zahlen stehen in der Tabelle.", date: "Datum", lowest: "tiefster", highest: "höchster", median: "Median", moments: "Clips und Gemerktes" },
 
   sessions: {
-    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", played: "Stücke", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", warnings: "Warnungen", extreme: "Über der Extremgrenze", pain: "Schmerz (0 bis 10)",
+    title: "Sitzungen", session: "Sitzung", caption: "Sitzungen, neueste zuerst", when: "Wann", played: "Stücke", length: "Länge", source: "Quelle", size: "Größe", running: "läuft", demo: "Demo, zählt nicht als Üben", demoFilm: "Demo-Film", camera: "Kamera", film: (name) => `Film „${name}“`, warnings: "Warnungen", extreme: "Über der Extremgrenze", pain: "Schmerz (0 bis 10)",
     about: "Über der Extremgrenze: Anteil der gemessenen Zeit, in der Richtung, in der er am größten war. Gemessen: Anteil der Zeit, des am wenigsten gemessenen Winkels der Griffhand.", recording: "Aufnahme läuft", newer: "‹ Neuere", older: "Ältere ›",
     none: "Noch ist nichts aufgenommen. Starte auf der Übeseite; am Ende steht es hier.",
   },
@@ -267,14 +267,14 @@ export default {
   finding: {
     title: "Woran als Nächstes zu arbeiten ist",
     said: ({ what, share, where, limit, nowhere, elsewhere }) => `${what}: in ${share} von ${where} über ${limit}; ${nowhere === null ? `sonst in ${elsewhere}` : `sonst nirgends in mehr als ${nowhere}`}.`,
-    watch: (clip) => `Clip ${clip} ansehen`, meaning: "Was das bedeutet",
+    watch: (clip) => `Clip ${clip} ansehen`, meaning: "Was das bedeutet", tryFirst: "Oft zuerst versucht:",
     facts: (share, here, elsewhere) => `In ${share} der Stelle gemessen (${here}), verglichen mit ${elsewhere} anderswo. Dieser Anteil gewichtet jeden Winkel mit seiner Unsicherheit; die Tabellen unten können etwas abweichen.`,
   },
 
   detail: {
     title: "Im Einzelnen", caption: "Über jeder Grenze", noLimitPassed: "Keine Grenze wurde überschritten, soweit gemessen wurde.", limit: "Grenze", timePast: "Zeit darüber", longestHold: "Am längsten gehalten", times: "Überschreitungen",
     excess: "Mehrwinkel × Zeit", spreadCaption: "Streuung und Pausen", quantity: "Größe", p10: "10. Perzentil", median: "Median", p90: "90. Perzentil", rests: "Pausen pro Minute",
-    note: "Am längsten gehalten: die längste Zeit darüber ohne Unterbrechung. Überschreitungen enden, wenn die Hand deutlich zurück ist. Mehrwinkel × Zeit: Grad über der Grenze mal Sekunden. Pausen: mindestens 2 s nahe der Mitte. "
+    note: "Am längsten gehalten: die Zeit über der Grenze in einer Überschreitung. Überschreitungen enden, wenn die Hand deutlich zurück ist; Augenblicke davor, in denen sie knapp innerhalb war, zählen nicht als Zeit darüber. Mehrwinkel × Zeit: Grad über der Grenze mal Sekunden. Pausen: mindestens 2 s nahe der Mitte. "
       + "Nur Haltung: Eine Kamera sieht keine Kraft, und die zählt ebenso.",
     variation: "Wie lange bei welchem Winkel ohne Unterbrechung (exposure variation)", angle: "Winkel", over: (time) => `über ${time}`, below: (value) => `unter ${value}`, above: (value) => `über ${value}`, between: (low, high) => `${low} bis ${high}`,
   },

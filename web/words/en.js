@@ -133,7 +133,7 @@ export default {
     title: "Practice ended", more: "Passages, clips and what to work on next", howToRead: "How to read this",
     warnings: (/** @type {number} */ count) => (count === 0 ? "No warnings" : plural(count, "warning", "warnings")),
     headline: (/** @type {string} */ warnings, /** @type {string} */ quantity, /** @type {string} */ share, /** @type {string} */ judged) =>
-      `${warnings}; ${quantity} measured ${share} of the time, the hand could be judged ${judged} of the time`,
+      `${warnings}; ${quantity} measured ${share} of the time, certain enough to judge the hand ${judged} of the time`,
     tooLittle: (/** @type {string} */ headline) => `${headline}: too little to say.`,
     headlineNothing: (/** @type {string} */ warnings) => `${warnings}; no wrist was measured: too little to say.`,
     ofPractice: (/** @type {string} */ time) => `${time} of practice`, source: (/** @type {string} */ name) => `source: ${name}`, keptHere: "Everything is kept on this machine.",
@@ -200,7 +200,8 @@ export default {
   charts: { failed: "The charts could not be loaded; the numbers are in the table.", date: "date", lowest: "lowest", highest: "highest", median: "median", moments: "clips and marks" },
 
   sessions: {
-    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", played: "Pieces", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", warnings: "Warnings", extreme: "Past the extreme limit", pain: "Pain (0 to 10)",
+    title: "Sessions", session: "Session", caption: "Sessions, newest first", when: "When", played: "Pieces", length: "Length", source: "Source", size: "Size", running: "running", demo: "demo, not counted as practice", demoFilm: "demo video", camera: "camera",
+    film: (/** @type {string} */ name) => `film “${name}”`, warnings: "Warnings", extreme: "Past the extreme limit", pain: "Pain (0 to 10)",
     about: "Past the extreme limit: share of the measured time, of the direction in which it was most. Measured: share of the time, of the angle of the fingerboard hand that was measured least.", recording: "Recording",
     newer: "‹ Newer", older: "Older ›", none: "Nothing has been recorded yet. Start a practice on the practice page; it is kept here when it ends.",
   },
@@ -253,7 +254,7 @@ export default {
     title: "The next thing to work on",
     /** In English the program says it itself. @type {((one: { what: string, share: string, where: string, limit: string, nowhere: string | null, elsewhere: string }) => string) | null} */
     said: null,
-    watch: (/** @type {number} */ clip) => `Watch clip ${clip}`, meaning: "What this means",
+    watch: (/** @type {number} */ clip) => `Watch clip ${clip}`, meaning: "What this means", tryFirst: "Often tried first:",
     facts: (/** @type {string} */ share, /** @type {string} */ here, /** @type {string} */ elsewhere) => `Measured in ${share} of the passage (${here}), compared with ${elsewhere} elsewhere. `
       + "This share weighs each angle by its uncertainty, so the tables below can differ a little.",
   },
@@ -261,7 +262,7 @@ export default {
   detail: {
     title: "In detail", caption: "Past each limit", noLimitPassed: "No limit was passed, as far as it was measured.", limit: "Limit", timePast: "Time past it", longestHold: "Longest hold",
     times: "Excursions", excess: "Excess angle × time", spreadCaption: "Spread and rests", quantity: "Quantity", p10: "10th percentile", median: "Median", p90: "90th percentile", rests: "Rests per minute",
-    note: "Longest hold: the longest time past it without a break. Excursions end once the hand is clearly back. Excess angle × time: degrees past the limit times seconds. Rests: 2 s or more near neutral. Posture only: a camera cannot see force, which matters as much.",
+    note: "Longest hold: the time past the limit in one excursion. Excursions end once the hand is clearly back; moments before that in which it was just within the limit are no time past it. Excess angle × time: degrees past the limit times seconds. Rests: 2 s or more near neutral. Posture only: a camera cannot see force, which matters as much.",
     variation: "How long at which angle without a break (exposure variation)", angle: "Angle", over: (/** @type {string} */ time) => `over ${time}`,
     below: (/** @type {string} */ value) => `below ${value}`, above: (/** @type {string} */ value) => `above ${value}`,
     between: (/** @type {string} */ low, /** @type {string} */ high) => `${low} to ${high}`,

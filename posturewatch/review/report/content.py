@@ -29,7 +29,7 @@ STATES: tuple[str, ...] = ("in comfort", "unsure", "past comfort", "extreme", "p
 class Beyond:
     """Time past the limits of one direction. words: what the hand does in it. comfort, extreme: the limits as
     magnitudes, None where there is none. past_comfort_s, past_extreme_s, certain_s, longest_s: seconds of measured time
-    past the comfort limit, past the extreme one, past it with 90 % certainty, and the longest without a break."""
+    past the comfort limit, past the extreme one, past it with 90 % certainty, and past it in the longest hold."""
 
     direction: str
     words: str

@@ -199,28 +199,33 @@ def _hand(side: Side, label: str, watched: bool, document: Mapping[str, Any], ha
         states_s={} if whole is None else whole["states_s"],
         timeline={name: tuple(shares) for name, shares in timeline.items()},
         angles=tuple(
-            _angle(one, halves.get((side, one["quantity"])))
+            _angle(one, halves.get((side, one["quantity"])), document["excursions"])
             for one in document["quantities"]
             if one["side"] == side and quantity(one["quantity"]).group == "wrist"
         ),
     )
 
 
-def _angle(one: Mapping[str, Any], half_deg: float | None) -> Angle:
+def _angle(one: Mapping[str, Any], half_deg: float | None, excursions: Sequence[Mapping[str, Any]]) -> Angle:
     entry = quantity(one["quantity"])
+    own = [
+        each
+        for each in excursions
+        if each["side"] == one["side"] and each["quantity"] == one["quantity"] and each["hold"]
+    ]
     p = one[f"percentiles_{one['unit']}"]
     return Angle(
         label=entry.label,
         total_s=one["total_s"],
         measured_s=one["measured_s"],
         percentiles=None if p is None else (p["p10"], p["p50"], p["p90"]),
-        beyond=tuple(_beyond(entry.leaning(each["direction"]), each) for each in one["directions"]),
+        beyond=tuple(_beyond(entry.leaning(each["direction"]), each, own) for each in one["directions"]),
         reasons=tuple(one["unseen_s"].items()),
         half_deg=half_deg,
     )
 
 
-def _beyond(words: str, one: Mapping[str, Any]) -> Beyond:
+def _beyond(words: str, one: Mapping[str, Any], holds: Sequence[Mapping[str, Any]]) -> Beyond:
     levels = {level["level"]: level for level in one["levels"]}
     comfort, extreme = levels.get("comfort", {}), levels.get("extreme", {})
     return Beyond(
@@ -231,7 +236,15 @@ def _beyond(words: str, one: Mapping[str, Any]) -> Beyond:
         past_comfort_s=comfort.get("seconds"),
         past_extreme_s=extreme.get("seconds"),
         certain_s=extreme.get("certain_s"),
-        longest_s=extreme.get("longest_s"),
+        longest_s=max(
+            (
+                each["past_s"]
+                for each in holds
+                if (each["direction"], each["level"]) == (one["direction"], "extreme")
+                and each["past_s"] is not None
+            ),
+            default=None,
+        ),
     )
 
 

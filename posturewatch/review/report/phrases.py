@@ -142,7 +142,7 @@ def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, 
     least, hand = min(angles, key=lambda one: one[0].measured_share)
     told = f"{said}; {least.label} of the {hand.label} measured {percent(least.measured_share)} of the time"
     judged = min(least.measured_share, *(one.judged_share for one in hands if one.watched))
-    told += f", the hand could be judged {percent(judged)} of the time"
+    told += f", certain enough to judge the hand {percent(judged)} of the time"
     little = judged < ENOUGH_SHARE
     return (f"{told}: too little to say." if little and warnings == 0 else f"{told}."), little
 

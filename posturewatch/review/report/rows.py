@@ -37,7 +37,7 @@ ANGLE_HEAD = (
     "Past comfort",
     "Past extreme",
     "Certain",
-    "Longest",
+    "Longest hold",
 )
 
 

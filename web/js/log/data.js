@@ -25,7 +25,7 @@ export async function dataPage() {
       head(text.title, element("p", {}, text.about), element("p", {}, element("code", { className: "path" }, body.folder))),
       card(text.storage, table(text.storage, [text.what, text.size], rows)),
       card(words.sessions.title, body.sessions.length === 0 ? element("p", {}, text.none)
-        : table(text.sessions, [words.sessions.session, words.sessions.length, text.numbersShort, words.clips.title, text.save, words.delete], body.sessions.map(row), "wide")),
+        : table(text.sessions, [words.sessions.session, words.sessions.length, text.numbersShort, words.clips.title, text.save, words.delete], body.sessions.map(row), "wide compact")),
       notesCard(),
       card(text.deleteAll, element("p", {}, text.deleteAllWhat),
         element("p", {}, button(text.deleteAll, everything, { className: "danger", id: "forget" }))),

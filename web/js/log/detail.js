@@ -3,23 +3,27 @@
 import { element } from "../dom.js";
 import { decimal, duration, percent } from "../format.js";
 import { words } from "../language.js";
+import { longestHold, pastText } from "../overview.js";
 import { limitText, lineName, sidedLeaning, sign, sized } from "../terms.js";
 import { fold, table } from "./parts.js";
 
-/** @import { Exposure } from "../api.d.ts" */
+/** @import { Excursion, Exposure } from "../api.d.ts" */
 
 /** Less than this in a cell is left out. */
 const SHORTEST_S = 0.05;
 
-/** @param {readonly Exposure[]} exposures */
-export function detailCard(exposures) {
+/**
+ * @param {readonly Exposure[]} exposures
+ * @param {readonly Excursion[]} excursions those of the session
+ */
+export function detailCard(exposures, excursions) {
   const text = words.detail;
   const rows = exposures.filter((one) => one.measured_s > 0).flatMap((one) => one.directions.flatMap(({ direction, levels }) =>
     levels.filter((level) => level.seconds > 0).map((level) => [
       sidedLeaning({ side: one.side, quantity: one.quantity, direction }),
       `${words.levels[level.level]}, ${limitText((one.unit === "mm" ? level.limit_mm : level.limit_deg) ?? NaN, one.unit)}`,
       `${duration(level.seconds)} (${percent(level.share)})`,
-      level.longest_s === null ? "–" : duration(level.longest_s), String(level.excursions),
+      pastText(longestHold(excursions, { side: one.side, quantity: one.quantity, direction, level: level.level })), String(level.excursions),
       `${Math.round((one.unit === "mm" ? level.excess_mm_s : level.excess_deg_s) ?? NaN)}${sign(one.unit)}\u00a0s`,
     ])));
   const spread = exposures.flatMap((one) => {

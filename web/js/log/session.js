@@ -2,9 +2,9 @@
 
 import { get, send } from "../actions.js";
 import { element } from "../dom.js";
-import { dateAndTime, duration, passageName, percent } from "../format.js";
+import { dateAndTime, duration, passageName, percent, sourceName } from "../format.js";
 import { words } from "../language.js";
-import { findingText, holdsCard, nextCard, timelineCard } from "../overview.js";
+import { findingText, holdsCard, nextCard, timelineCard, tryNode } from "../overview.js";
 import { headline } from "../summary.js";
 import { byState, directionName, fingersOnly, lineName, limitsOf, momentWords, refusalName, wristOnly } from "../terms.js";
 import { checkList } from "./check-list.js";
@@ -75,7 +75,7 @@ function ended(document, exposure, trace, summary) {
     findingCard(document) ?? (summary.body ? nextCard(summary.body, document) : null),
     summary.body ? holdsCard(summary.body, document) : null,
     passagesTable(exposure.parts.map((part) => ({ ...part, exposure: wristOnly(part.exposure) }))), clipsCard(document),
-    statesCard(wrist), trace ? seriesCard(trace, exposure.session, document) : null, fingersCard(summary, exposure.parts), detailCard(wrist),
+    statesCard(wrist), trace ? seriesCard(trace, exposure.session, document) : null, fingersCard(summary, exposure.parts), detailCard(wrist, summary.body?.excursions ?? []),
   ];
 }
 
@@ -88,7 +88,7 @@ function ended(document, exposure, trace, summary) {
 function top({ session, passages }, id, title, summary) {
   const text = words.session;
   const pieces = [...new Set(passages.map((one) => one.piece).filter(Boolean))];
-  const parts = [duration(session.duration_s), session.source?.name, ...pieces.map((one) => named(one ?? "")),
+  const parts = [duration(session.duration_s), sourceName(session.source, session.demo), ...pieces.map((one) => named(one ?? "")),
     session.lost_samples ? text.lostSamples(session.lost_samples) : ""].filter(Boolean).flatMap((one, i) => (i > 0 ? [" · ", one] : [one]));
   const remove = async () => {
     if (!(await confirmed(text.deleteQuestion(title), text.delete))) return;
@@ -112,7 +112,7 @@ function findingCard({ finding, clips }) {
     .map((one) => link(text.watch(places.get(one) ?? 0), `#/review/${one}`, { className: "small-button" }));
   const node = card(text.title, element("p", { className: "finding" }, findingText(finding)),
     element("p", { className: "small" }, text.facts(percent(finding.measured_share), duration(finding.measured_s), duration(finding.measured_elsewhere_s))),
-    element("p", { className: "row" }, ...watch, link(text.meaning, `#/guide/${finding.direction}`, { className: "small-button" })));
+    element("p", { className: "row" }, ...watch, link(text.meaning, `#/guide/${finding.direction}`, { className: "small-button" })), tryNode(finding.direction));
   node.id = "finding";
   return node;
 }

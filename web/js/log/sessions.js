@@ -2,7 +2,7 @@
 
 import { get } from "../actions.js";
 import { element } from "../dom.js";
-import { dateAndTime, duration, percent } from "../format.js";
+import { dateAndTime, duration, percent, sourceName } from "../format.js";
 import { words } from "../language.js";
 import { filmsCard } from "./films.js";
 import { faultPage, head, link, table } from "./parts.js";
@@ -12,11 +12,11 @@ import { faultPage, head, link, table } from "./parts.js";
 const MOST = 30;
 
 /**
- * What was played, or of a film the name of its file, so that one finds the practice again.
+ * What was played, or the name of the film, so that one finds the practice again.
  * @param {ListedSession} one
  */
 function whatOf({ pieces, source, demo }) {
-  const name = pieces.length > 0 ? pieces.join(", ") : source?.kind === "film" && demo !== true ? source.name ?? "" : "";
+  const name = pieces.length > 0 ? pieces.join(", ") : source?.kind === "film" && demo !== true ? sourceName(source) : "";
   return name === "" ? "–" : element("span", { className: "long-name short", title: name }, name);
 }
 

@@ -37,7 +37,7 @@ function row(left, limits, act) {
   const { direction, level, quantity } = left;
   const name = words.setup.limits.row(directionName(direction), words.levels[level]);
   const cells = SIDES.map((side) => limits.find((one) => one.side === side && one.quantity === quantity && one.direction === direction && one.level === level));
-  return element("tr", {}, element("th", { scope: "row" }, name), element("td", { title: left.source ?? "" }, deg(left.published)),
+  return element("tr", {}, element("th", { scope: "row" }, name), element("td", { title: left.source ?? "", attr: { "data-column": words.setup.limits.published } }, deg(left.published)),
     ...cells.map((one) => (one ? cell(one, name, act) : element("td", {}))));
 }
 
@@ -52,7 +52,7 @@ function cell(one, name, act) {
   const { side, direction, level } = one;
   const field = element("input", { inputMode: "decimal", size: 4, value: String(one.by_hand ?? ""), placeholder: text.narrower,
     attr: { autocomplete: "off", "aria-label": text.setOf(`${words.hands[side]}, ${name}`), name: `${side} ${direction} ${level}` }, onchange: () => change(one, name, field, act) });
-  return element("td", { attr: { "data-origin": one.origin } }, element("b", {}, deg(one.used)), " ", element("small", {}, origin(one)), element("br"), field);
+  return element("td", { attr: { "data-origin": one.origin, "data-column": words.hands[side] } }, element("b", {}, deg(one.used)), " ", element("small", {}, origin(one)), element("br"), field);
 }
 
 /** @param {OwnLimit} one */

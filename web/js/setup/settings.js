@@ -9,6 +9,9 @@ import { button, told as inLanguage } from "./parts.js";
 /** @import { Answer } from "../api.d.ts" */
 /** @import { SettingEntry, SettingsForm, SettingValue } from "./api.d.ts" */
 
+/** Sections that most players want, open and above the others, which are folded. */
+const FIRST = ["page", "instrument", "camera", "player"];
+
 /** What each row shows, by section and key. @type {Map<string, { node: HTMLElement, shows: string }>} */
 const rows = new Map();
 
@@ -29,8 +32,9 @@ function show(form) {
   setText(byId("file", HTMLElement), text.file(form.file));
   byId("running", HTMLElement).hidden = !form.running;
   rows.clear();
-  byId("sections", HTMLElement).replaceChildren(...form.sections.map(({ name, settings }) =>
-    element("section", { className: "step" }, element("h2", {}, /** @type {Record<string, string>} */ (text.sections)[name] ?? name), ...settings.map((one) => kept(name, one)))));
+  const sections = [...FIRST.flatMap((name) => form.sections.filter((one) => one.name === name)), ...form.sections.filter((one) => !FIRST.includes(one.name))];
+  byId("sections", HTMLElement).replaceChildren(...sections.map(({ name, settings }) => element("details", { className: "step", open: FIRST.includes(name) },
+    element("summary", {}, element("h2", {}, /** @type {Record<string, string>} */ (text.sections)[name] ?? name)), ...settings.map((one) => kept(name, one)))));
 }
 
 /**
