@@ -13,3 +13,4 @@ from posturewatch.interface.tables import quantities as quantities
 from posturewatch.interface.tables import samples as samples
 
 __version__: str
+__all__: list[str]

@@ -129,7 +129,7 @@ def test_what_is_wrong_is_one_sentence(ask: object, log: str) -> None:
 
 
 def test_data_frames_want_pandas(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "pandas", None)  # type: ignore[arg-type]  # as if it were not installed
+    monkeypatch.setitem(sys.modules, "pandas", None)
     with pytest.raises(posturewatch.PosturewatchError, match="pip install pandas"):
         posturewatch.data_frame(posturewatch.quantities())
 
