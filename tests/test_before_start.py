@@ -254,29 +254,49 @@ def test_a_camera_that_is_unplugged_in_the_middle_is_told_of_and_nothing_ends(
     monkeypatch: pytest.MonkeyPatch,
     set_up_stage: Make,  # noqa: F811
 ) -> None:
-    """The source says what is wrong and tries again by itself; the preview stays."""
+    """The source says what is wrong and tries again by itself; preview and step wait, and go on once it is back."""
     from posturewatch.capture import VideoFileSource
 
-    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
-    path = film(tmp_path / "a.mkv", 30.0)
+    plugged_in = threading.Event()
+    plugged_in.set()
+    straight = ScriptedHands(lambda time_s: 10.0)
+    straight.use(monkeypatch)
+    path = film(tmp_path / "a.mkv", 60.0)
 
-    class Unplugged(VideoFileSource):
-        notice = "The camera gives no frames; check its cable. Trying again every second."
+    class Unpluggable(VideoFileSource):
+        @property
+        def notice(self) -> str | None:
+            return (
+                None if plugged_in.is_set() else "The camera gives no frames; check its cable. Trying again."
+            )
 
-        def read(self, timeout_s: float) -> None:
-            time.sleep(timeout_s)
+        def read(self, timeout_s: float) -> Any:
+            if plugged_in.is_set():
+                return super().read(timeout_s)
+            return time.sleep(timeout_s)
 
     monkeypatch.setattr(
         "posturewatch.pipeline.live_practice.open_source",
-        lambda spec, **asked: Unplugged(path, pace="steady"),
+        lambda spec, **asked: Unpluggable(path, pace="steady"),
     )
     stage = set_up_stage("0")
     stage.ask("POST", "setup/open")
     until(preview(stage, "on"))
-    told = stage.ask("GET", "setup")[1]["preview"]
-    assert (told["fault"], "check its cable" in told["notice"]) == (None, True)
-    status, said = stage.ask("POST", "setup/measure", {"what": "neutral", "side": "left"})
-    assert (status, said["measuring"]["fault"]) == (200, None)
+
+    def measuring() -> Any:
+        return stage.ask("GET", "setup")[1]["measuring"]
+
+    stage.ask("POST", "setup/measure", {"what": "neutral", "side": "left"})
+    until(lambda: bool(measuring()["hint"] == "holding"))
+    plugged_in.clear()
+    until(lambda: bool(measuring()["hint"] == "no picture"))
+    now = stage.ask("GET", "setup")[1]
+    assert (now["preview"]["phase"], now["preview"]["fault"]) == ("on", None)
+    assert "check its cable" in now["preview"]["notice"]
+    assert (now["measuring"]["done"], now["measuring"]["fault"], now["straight"]) == (False, None, [])
+    plugged_in.set()
+    until(lambda: bool(measuring()["done"]))
+    assert stage.ask("GET", "setup")[1]["straight"] != []
 
 
 def test_a_settings_file_broken_by_hand_meanwhile_is_told_and_left_alone(stage: SetUpStage) -> None:

@@ -66,6 +66,9 @@ def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, t
     assert SessionReader(tmp_path / "data").sessions() == []
     # The wrist held straight, the hand's length and a limit of one's own.
     expect(page.locator(".grades")).to_contain_text("well")
+    expect_text(page, "#verdict", "Left hand measured: wrist flexion")
+    page.click("text=Your hands")
+    page.click("text=Your limits")
     page.click("text=Left hand: hold it")
     expect_text(page, "#measuring", "wrist straight")
     page.wait_for_selector("text=✓ Left hand: held")
@@ -86,12 +89,12 @@ def test_from_the_first_look_to_a_practice(open_page: Open, stage: SetUpStage, t
     page.keyboard.press("Tab")
     expect_text(page, "dialog", "narrower than a camera can tell")
     page.click("text=Keep 4°")
-    cells = page.locator(".own-limits tr", has_text="flexion, extreme").locator("td")
-    expect(cells.nth(1)).to_contain_text("4° set by you")
-    expect(cells.nth(2)).to_contain_text("48.6° published")
+    cells = page.locator(".own-limits tr", has_text="(flexion), extreme").locator("td")
+    expect(cells.nth(0)).to_contain_text("4° set by you")
+    expect(cells.nth(1)).to_contain_text("48.6° published")
     page.fill("input[name='left flexion extreme']", "30")
     page.keyboard.press("Tab")
-    expect(cells.nth(1)).to_contain_text("30° set by you")
+    expect(cells.nth(0)).to_contain_text("30° set by you")
     kept = (stage.file.parent / "players" / "player.toml").read_text(encoding="utf-8")
     assert 'microphone = "Clip microphone"' in kept
     assert "value_deg = 30.0" in kept

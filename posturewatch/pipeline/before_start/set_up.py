@@ -73,12 +73,12 @@ class SetUp:
     def document(self) -> dict[str, Any]:
         """All that the page shows, in JSON's types; asking also says that somebody looks."""
         self._live.preview.seen()
-        step = self._live.measuring.step
+        preview = self._live.preview.state()
         return {
-            "preview": self._live.preview.state(),
+            "preview": preview,
             "choices": self._choices(),
             "placement": placement_json(self._live.placement.result()),
-            "measuring": None if step is None else step.to_json(),
+            "measuring": self._measuring(preview),
             "straight": [{"side": side, "quantity": name} for side, name in self._live.biases.known],
             "player": self._player(),
             "limits": limits_document(self._settings.written, self._settings.parts),
@@ -260,6 +260,16 @@ class SetUp:
             "range_share": settings.limits.range_share,
             "remembered": "name" in settings.instrument.model_fields_set,
         }
+
+    def _measuring(self, preview: Mapping[str, Any]) -> dict[str, Any] | None:
+        """The step under way; without pictures it waits, and says so."""
+        step = self._live.measuring.step
+        if step is None:
+            return None
+        told = step.to_json()
+        if not told["done"] and told["fault"] is None and (preview["phase"] != "on" or preview["notice"]):
+            told["hint"] = "no picture"
+        return told
 
     def _microphone(self) -> str | None:
         """What the chosen microphone is called, "" for none, None for the system's own."""

@@ -19,7 +19,7 @@ export interface Choices {
   source: string; film: boolean; size_px: [number, number]; rate_hz: number; mirrored: boolean; hfov_deg: number | null; microphone: string | null;
   instrument: string; handedness: "right" | "left"; before_start: boolean; remembered: boolean; player: string; range_share: number;
 }
-export type Hint = "show the hand" | "hold still" | "holding" | "go further" | "show the board" | "move the board" | "done" | "";
+export type Hint = "show the hand" | "hold still" | "holding" | "go further" | "show the board" | "move the board" | "done" | "no picture" | "";
 export interface Measuring {
   what: "neutral" | "end" | "lens"; side: Side | null; quantity: string | null; direction: string | null; hint: Hint; part: number; done: boolean;
   value_deg: number | null; sd_deg: number | null; question: string | null; fault: string | null;

@@ -2,12 +2,16 @@
 
 import { element } from "../dom.js";
 import { words } from "../language.js";
-import { SIDES, WRIST, directionName } from "../terms.js";
+import { sentenceCase } from "../format.js";
+import { SIDES, WRIST, leaning } from "../terms.js";
 import { cardDialog } from "./card.js";
-import { button, select, step } from "./parts.js";
+import { button, optionalStep, select } from "./parts.js";
 
 /** @import { Side } from "../api.d.ts" */
 /** @import { Act, Choices, Choose, Player, SetUp } from "./api.d.ts" */
+
+/** Closed at first: all of it can be skipped. */
+const fold = { open: false };
 
 const OTHER = "\u0000other";
 
@@ -18,7 +22,7 @@ const OTHER = "\u0000other";
  */
 export function handStep({ choices, player, straight }, choose, act) {
   const text = words.setup.hand;
-  return step(4, text.title, element("p", { className: "hint" }, text.optional), whoPlays(player, choose), lengthOf(player, act),
+  return optionalStep(4, text.title, text.optional, fold, whoPlays(player, choose), lengthOf(player, act),
     element("h3", {}, text.straight), element("p", { className: "hint" }, text.straightAbout),
     element("p", { className: "row" }, ...SIDES.map((side) => {
       const held = straight.some((one) => one.side === side);
@@ -64,13 +68,13 @@ function rangeTable(player, act) {
   const directions = WRIST.flatMap((quantity) => Object.keys(quantity.directions).map((direction) => ({ quantity: quantity.name, direction })));
   const cell = (/** @type {Side} */ side, /** @type {{ quantity: string, direction: string }} */ { quantity, direction }) => {
     const end = player.ends.find((one) => one.side === side && one.quantity === quantity && one.direction === direction);
-    const named = `${words.hands[side]}, ${directionName(direction)}: ${end ? text.again : text.measure}`;
+    const named = `${words.hands[side]}, ${leaning(quantity, direction)}: ${end ? text.again : text.measure}`;
     return element("td", {}, element("button", { type: "button", className: "small-button", onclick: () => act("POST", "setup/measure", { what: "end", side, quantity, direction }),
       attr: { "aria-label": end ? `${text.ends(Math.round(end.value_deg))} ${named}` : named } }, end ? text.ends(Math.round(end.value_deg)) : text.measure));
   };
   return element("table", { className: "range" },
     element("thead", {}, element("tr", {}, element("td", {}), ...SIDES.map((side) => element("th", { scope: "col" }, words.hands[side])))),
-    element("tbody", {}, ...directions.map((one) => element("tr", {}, element("th", { scope: "row" }, directionName(one.direction)), ...SIDES.map((side) => cell(side, one))))));
+    element("tbody", {}, ...directions.map((one) => element("tr", {}, element("th", { scope: "row" }, sentenceCase(leaning(one.quantity, one.direction))), ...SIDES.map((side) => cell(side, one))))));
 }
 
 /**

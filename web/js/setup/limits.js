@@ -1,12 +1,16 @@
 // The fifth step: the limits of both hands side by side, with where they come from; what would pass a bound is asked about.
 
 import { byId, element } from "../dom.js";
+import { sentenceCase } from "../format.js";
 import { words } from "../language.js";
 import { say } from "../log/parts.js";
-import { SIDES, directionName, limitText } from "../terms.js";
-import { button, select, step } from "./parts.js";
+import { SIDES, leaning, limitText } from "../terms.js";
+import { button, optionalStep, select } from "./parts.js";
 
 /** @import { Act, Choose, OwnLimit, SetUp } from "./api.d.ts" */
+
+/** Closed at first: the published limits do without it. */
+const fold = { open: false };
 
 const SHARES = [0.5, 0.6, 0.7, 0.8, 0.9, 1];
 
@@ -20,9 +24,9 @@ const deg = (/** @type {number | null} */ value) => (value === null ? words.setu
 export function limitsStep({ limits, choices }, choose, act) {
   const text = words.setup.limits;
   const lefts = limits.filter((one) => one.side === "left");
-  return step(5, text.title, element("p", { className: "hint" }, text.about),
+  return optionalStep(5, text.title, text.about, fold,
     element("div", { className: "table-frame" }, element("table", { className: "own-limits" },
-      element("thead", {}, element("tr", {}, ...[text.limit, text.published, ...SIDES.map((side) => words.hands[side])].map((one) => element("th", { scope: "col" }, one)))),
+      element("thead", {}, element("tr", {}, ...[text.limit, ...SIDES.map((side) => words.hands[side])].map((one) => element("th", { scope: "col" }, one)))),
       element("tbody", {}, ...lefts.map((one) => row(one, limits, act))))),
     element("p", { className: "hint" }, text.byHandAbout),
     select(text.share, SHARES.map((one) => [String(one), `${Math.round(100 * one)}\u00a0%`]), String(choices.range_share), (value) => choose({ range_share: Number(value) })));
@@ -35,9 +39,10 @@ export function limitsStep({ limits, choices }, choose, act) {
  */
 function row(left, limits, act) {
   const { direction, level, quantity } = left;
-  const name = words.setup.limits.row(directionName(direction), words.levels[level]);
+  const text = words.setup.limits;
+  const name = text.row(sentenceCase(leaning(quantity, direction)), words.levels[level]);
   const cells = SIDES.map((side) => limits.find((one) => one.side === side && one.quantity === quantity && one.direction === direction && one.level === level));
-  return element("tr", {}, element("th", { scope: "row" }, name), element("td", { title: left.source ?? "", attr: { "data-column": words.setup.limits.published } }, deg(left.published)),
+  return element("tr", {}, element("th", { scope: "row" }, name, element("small", { title: left.source ?? "" }, text.publishedAs(deg(left.published)))),
     ...cells.map((one) => (one ? cell(one, name, act) : element("td", {}))));
 }
 
@@ -52,7 +57,8 @@ function cell(one, name, act) {
   const { side, direction, level } = one;
   const field = element("input", { inputMode: "decimal", size: 4, value: String(one.by_hand ?? ""), placeholder: text.narrower,
     attr: { autocomplete: "off", "aria-label": text.setOf(`${words.hands[side]}, ${name}`), name: `${side} ${direction} ${level}` }, onchange: () => change(one, name, field, act) });
-  return element("td", { attr: { "data-origin": one.origin, "data-column": words.hands[side] } }, element("b", {}, deg(one.used)), " ", element("small", {}, origin(one)), element("br"), field);
+  return element("td", { attr: { "data-origin": one.origin, "data-column": words.hands[side] } },
+    element("span", { className: "of-hand" }, element("span", {}, element("b", {}, deg(one.used)), " ", element("small", {}, origin(one))), field));
 }
 
 /** @param {OwnLimit} one */
@@ -78,7 +84,7 @@ async function change(one, name, field, act) {
   const keep = async (/** @type {number | null} */ limit, sure = false) => {
     if (!await act("PATCH", "setup/limits", { side, quantity, direction, level, value: limit, sure })) back();
   };
-  const about = `${words.hands[side]}, ${name}`;
+  const about = `${words.hands[side]}, ${words.setup.limits.row(leaning(quantity, direction), words.levels[level])}`;
   if (value !== null && value > one.most) return question(text.tooWide(about, deg(value), deg(one.most)), text.take(deg(one.most)), () => keep(one.most), back);
   if (value !== null && value > 0 && value < one.ask_below) return question(text.tooNarrow(about, deg(value), deg(one.ask_below)), text.sure(deg(value)), () => keep(value, true), back);
   return keep(value);

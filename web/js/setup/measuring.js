@@ -3,7 +3,7 @@
 import { byId, element, setData } from "../dom.js";
 import { words } from "../language.js";
 import { say } from "../log/parts.js";
-import { directionName } from "../terms.js";
+import { leaning } from "../terms.js";
 import { translated } from "../translated.js";
 import { button } from "./parts.js";
 
@@ -53,8 +53,8 @@ export class MeasuringBox {
 }
 
 /** @param {Measuring} now */
-function heading({ what, side, direction }) {
+function heading({ what, side, quantity, direction }) {
   const text = words.setup.hand.now;
   const hand = side ? words.hands[side] : "";
-  return what === "end" ? text.end(hand, directionName(direction ?? "")) : text[what](hand);
+  return what === "end" ? text.end(hand, leaning(quantity ?? "", direction ?? "")) : text[what](hand);
 }

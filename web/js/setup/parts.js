@@ -21,6 +21,20 @@ export function step(number, title, ...children) {
 }
 
 /**
+ * A numbered step that can be left out: closed at first.
+ * @param {number} number
+ * @param {string} title
+ * @param {string} about what is in it
+ * @param {{ open: boolean }} fold whether it is open, kept while the page is
+ * @param {...Child} children
+ */
+export function optionalStep(number, title, about, fold, ...children) {
+  const details = element("details", { className: "step fold", open: fold.open, ontoggle: () => { fold.open = details.open; } },
+    element("summary", {}, element("span", { className: "number", attr: { "aria-hidden": "true" } }, String(number)), element("b", {}, title), element("span", { className: "hint" }, about)), ...children);
+  return details;
+}
+
+/**
  * @param {string} label
  * @param {() => unknown} onclick
  * @param {string} [className]

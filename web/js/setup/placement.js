@@ -2,10 +2,11 @@
 
 import { byId, element, setData, setText, within } from "../dom.js";
 import { words } from "../language.js";
-import { labelOf } from "../terms.js";
+import { SIDES, labelOf } from "../terms.js";
 import { placeDrawing } from "./drawing.js";
 import { step } from "./parts.js";
 
+/** @import { Side } from "../api.d.ts" */
 /** @import { Choices, Graded, GradeWord, Instrument, Placement } from "./api.d.ts" */
 
 /** An advice has to come so often in a row before it replaces another. */
@@ -16,7 +17,7 @@ const DOTS = { well: "●●●", fairly: "●●○", poorly: "●○○", not:
 export class PlacementStep {
   #body = element("div", {});
   #shown = "";
-  #said = "waiting";
+  #said = "";
   #next = "";
   #times = 0;
   node = step(3, words.setup.view.title, this.#body, element("p", { className: "hint" }, words.setup.view.about));
@@ -33,6 +34,9 @@ export class PlacementStep {
     if (key !== this.#shown || this.#body.childElementCount === 0) {
       this.#shown = key;
       this.#body.replaceChildren(known ? table(placement.grades) : element("p", { className: "hint" }, words.setup.view.waiting));
+      const verdict = byId("verdict", HTMLElement);
+      verdict.hidden = !known;
+      verdict.replaceChildren(...(known ? SIDES.flatMap((side) => verdictOf(side, placement.grades)) : []));
     }
     this.#advise(known ? placement : null, instrument, choices);
   }
@@ -47,7 +51,7 @@ export class PlacementStep {
     const key = placement === null ? "waiting" : JSON.stringify([advice, goodEnough(placement)]);
     this.#times = key === this.#next ? this.#times + 1 : 1;
     this.#next = key;
-    if (key === this.#said || (this.#said !== "waiting" && this.#times < IN_A_ROW)) return;
+    if (key === this.#said || (this.#said !== "waiting" && this.#said !== "" && this.#times < IN_A_ROW)) return;
     this.#said = key;
     const box = byId("advice", HTMLElement);
     setData(box, "kind", advice ? "advice" : placement ? "good" : "waiting");
@@ -84,13 +88,27 @@ function drawing({ advice, towards_head_deg: now }, instrument, choices) {
 /** @param {Placement} placement */
 const goodEnough = ({ grades }) => grades.some((one) => one.grade !== "well");
 
+/**
+ * What is measured of a hand, and how well, in one line to be read from where one plays.
+ * @param {Side} side
+ * @param {readonly Graded[]} grades
+ */
+function verdictOf(side, grades) {
+  const text = words.setup.view;
+  const some = grades.filter((one) => one.side === side).map((one) => text.graded(named(one), text.grades[one.grade]));
+  return some.length > 0 ? [element("span", {}, text.verdict(words.hands[side], some.join(", ")))] : [];
+}
+
+/** @param {Graded} one */
+const named = ({ name }) => (name === "finger_lift" ? words.setup.view.lift : labelOf(name));
+
 /** @param {readonly Graded[]} grades */
 function table(grades) {
   const text = words.setup.view;
   return element("table", { className: "grades" }, element("tbody", {}, ...grades.map((one) => {
     const lift = one.name === "finger_lift";
     return element("tr", { attr: { "data-grade": one.grade } },
-      element("th", { scope: "row" }, text.row(words.hands[one.side], lift ? text.lift : labelOf(one.name))),
+      element("th", { scope: "row" }, text.row(words.hands[one.side], named(one))),
       element("td", { className: "dots", attr: { "aria-hidden": "true" } }, DOTS[one.grade]),
       element("td", {}, element("b", {}, text.grades[one.grade]), " ", element("span", { className: "hint" }, (lift ? text.promiseLift : text.promise)[one.grade])));
   })));

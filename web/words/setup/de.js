@@ -2,7 +2,7 @@
 
 /** @type {typeof import("./en.js").default} */
 export default {
-  title: "Vor dem Start", intro: "Noch wird nichts aufgenommen.", link: "Einrichten", settings: "Einstellungen", log: "Übetagebuch", practice: "Übeseite",
+  title: "Vor dem Start", intro: "Noch wird nichts aufgenommen. Sag, was du spielst, sitz wie beim Üben, lies, was unter dem Bild steht, und drücke Start.", link: "Einrichten", settings: "Einstellungen", log: "Übetagebuch", practice: "Übeseite",
   running: "Es wird gerade aufgenommen.", preview: "Bild der Kamera", previewAbout: "Du, gespiegelt, so wie die Kamera dich sieht, mit den gemessenen Linien von Hand und Unterarm",
   phase: { off: "Die Kamera ist aus.", opening: "Die Kamera wird geöffnet…", failed: "Die Kamera ließ sich nicht öffnen." },
   filmPhase: { off: "Der Film wird nicht gezeigt.", opening: "Der Film wird geöffnet…", failed: "Der Film ließ sich nicht öffnen." },
@@ -31,10 +31,11 @@ export default {
   view: {
     title: "Wie gut diese Ansicht misst", waiting: "Sitz so, wie du spielst, und spiel ein wenig: Nach ein paar Sekunden steht hier, wie gut jeder Winkel gemessen wird.",
     grades: { well: "gut", fairly: "einigermaßen", poorly: "schlecht", not: "nicht" },
-    promise: { well: "meist weniger als 6° daneben", fairly: "meist weniger als 10° daneben", poorly: "oft mehr als 10° daneben", not: "bekommt selten oder nie eine Zahl" },
-    promiseLift: { well: "", fairly: "meist weniger als 10 mm daneben", poorly: "oft mehr als 10 mm daneben", not: "bekommt selten oder nie eine Zahl" },
+    promise: { well: "meist weniger als 6° daneben", fairly: "meist weniger als 10° daneben", poorly: "kann mehr als 10° daneben liegen", not: "bekommt selten oder nie eine Zahl" },
+    promiseLift: { well: "", fairly: "meist weniger als 10 mm daneben", poorly: "kann mehr als 10 mm daneben liegen", not: "bekommt selten oder nie eine Zahl" },
+    verdict: (hand, grades) => `${hand} gemessen: ${grades}.`, graded: (what, grade) => `${what} ${grade}`,
     lift: "Heben der Finger", row: (hand, what) => `${hand}, ${what}`,
-    good: "Die Kamera kann so stehen bleiben.", goodEnough: "Gut genug: Die Kamera kann so stehen bleiben.", about: "An gerenderten Spielern festgelegt; was nicht gemessen wird, warnt nie, und sagt auch nie, dass alles gut ist.",
+    good: "Die Kamera kann so stehen bleiben.", goodEnough: "Gut genug: Die Kamera kann so stehen bleiben.", about: "Das wurde an gerenderten Spielern erarbeitet. Bei dem einen echten Menschen, der bisher von vier Seiten gefilmt wurde, bedeutete ein besseres Wort keinen kleineren Fehler: Nimm es als Hinweis. Was nicht gemessen wird, warnt nie, und sagt auch nie, dass alles gut ist.",
     filmRate: "Zu wenige Bilder je Sekunde. Schließ andere Programme, oder nimm einen Film mit mehr Bildern je Sekunde.",
     advice: {
       "show hands": (hand) => (hand ? `${hand}: nicht zu sehen. Drehe die Kamera so, dass die ganze Hand im Bild ist.` : "Keine Hände zu sehen. Sitz so, wie du spielst, beide Hände im Bild, bei gutem Licht."),
@@ -53,7 +54,7 @@ export default {
     },
   },
   hand: {
-    title: "Deine Hände", optional: "Alles davon kannst du auslassen; zusammen dauert es etwa eine Minute.", player: "Wer spielt", other: "Jemand anderes…", newName: "Name",
+    title: "Deine Hände", optional: "nicht nötig, etwa eine Minute: Länge der Hand, gerades Handgelenk, eigener Bereich", player: "Wer spielt", other: "Jemand anderes…", newName: "Name",
     length: "Länge deiner Hand", lengthAbout: "Von der Falte am Handgelenk bis zur Spitze des Mittelfingers, in Millimetern. Damit haben gehobene Finger ihr wahres Maß.",
     typical: (mm) => `Ohne sie wird eine übliche Hand von ${mm} mm angenommen, mit der Streuung unter den Menschen.`, ruler: "Behalten", clear: "Übliche Hand nehmen", card: "Mit einer Bankkarte messen…",
     cardAbout: "Leg die Karte und deine flache Hand nebeneinander in eine Ebene, zur Kamera hin. Drücke dann „Dieses Bild nehmen“ und klicke an: beide Enden der langen Kante der Karte, die Falte am Handgelenk, die Spitze des Mittelfingers.",
@@ -71,11 +72,11 @@ export default {
       lens: () => "Zeig die Tafel von zehn Seiten.",
     },
     hints: { "show the hand": "Die Hand wird nicht gemessen; zeig sie der Kamera.", "hold still": "Halte still…", holding: "Gut, weiter halten…", "go further": "Noch etwas weiter, so weit es angenehm ist.",
-      "show the board": "Die Tafel ist nicht zu sehen.", "move the board": "Gut. Jetzt von einer anderen Seite.", done: "Fertig.", "": "" },
+      "show the board": "Die Tafel ist nicht zu sehen.", "move the board": "Gut. Jetzt von einer anderen Seite.", done: "Fertig.", "no picture": "Von der Kamera kommt kein Bild. Schließe sie wieder an: Der Schritt wartet, und nichts geht verloren.", "": "" },
   },
   limits: {
-    title: "Deine Grenzen", about: "Die engste gilt: die veröffentlichte Grenze, ein Anteil deines eigenen Bereichs, oder was du selbst festlegst.", share: "Anteil meines Bereichs, ab dem es extrem ist",
-    byHandAbout: "Trag unter einer Grenze eine Zahl ein, um für diese Hand eine engere zu haben; leer für keine.", limit: "Grenze", published: "Veröffentlicht", narrower: "enger", leave: "Lassen, wie es war",
+    title: "Deine Grenzen", about: "nicht nötig: die veröffentlichten, oder engere eigene", share: "Anteil meines Bereichs, ab dem es extrem ist",
+    byHandAbout: "Die engste gilt: die veröffentlichte Grenze, ein Anteil deines eigenen Bereichs, oder was du hier für diese Hand einträgst; leer für keine.", limit: "Grenze", publishedAs: (limit) => `veröffentlicht: ${limit}`, narrower: "eigene", leave: "Lassen, wie es war",
     origins: {
       published: "veröffentlicht", hand: "von dir gesetzt", settings: "aus den Einstellungen", extreme: "wie die extreme",
       range: (limit, range) => `${limit} aus deinen ${range}`, otherRange: (limit, range) => `${limit} aus den ${range} der anderen Hand`,

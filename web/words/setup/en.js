@@ -1,7 +1,7 @@
 // The words of the pages before a practice, in English: what is set up, and the settings.
 
 export default {
-  title: "Before you start", intro: "Nothing is recorded yet.", link: "Set up", settings: "Settings", log: "Practice log", practice: "Practice page",
+  title: "Before you start", intro: "Nothing is recorded yet. Say what you play, sit as you practise, read the words under the picture, then press Start.", link: "Set up", settings: "Settings", log: "Practice log", practice: "Practice page",
   running: "A session is running.", preview: "Camera picture", previewAbout: "You, mirrored, as the camera sees you, with the measured hand and forearm lines",
   phase: { off: "The camera is off.", opening: "Opening the camera…", failed: "The camera could not be opened." },
   filmPhase: { off: "The film is not shown.", opening: "Opening the film…", failed: "The film could not be opened." },
@@ -30,10 +30,11 @@ export default {
   view: {
     title: "How well this view measures", waiting: "Sit as you play, and play a little: after a few seconds you see here how well each angle is measured.",
     grades: { well: "well", fairly: "fairly", poorly: "poorly", not: "not" },
-    promise: { well: "usually off by less than 6°", fairly: "usually off by less than 10°", poorly: "often off by more than 10°", not: "rarely or never gets a number" },
-    promiseLift: { well: "", fairly: "usually off by less than 10 mm", poorly: "often off by more than 10 mm", not: "rarely or never gets a number" },
+    promise: { well: "usually off by less than 6°", fairly: "usually off by less than 10°", poorly: "may be off by more than 10°", not: "rarely or never gets a number" },
+    promiseLift: { well: "", fairly: "usually off by less than 10 mm", poorly: "may be off by more than 10 mm", not: "rarely or never gets a number" },
+    verdict: (/** @type {string} */ hand, /** @type {string} */ grades) => `${hand} measured: ${grades}.`, graded: (/** @type {string} */ what, /** @type {string} */ grade) => `${what} ${grade}`,
     lift: "finger lift", row: (/** @type {string} */ hand, /** @type {string} */ what) => `${hand}, ${what}`,
-    good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", about: "Chosen on rendered players; what is not measured never warns, and never says that all is well.",
+    good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", about: "This was worked out on rendered players. On the one real person who was filmed from four sides so far, better words did not mean smaller errors: take it as a hint. What is not measured never warns, and never says that all is well.",
     filmRate: "Too few pictures a second. Close other programs, or take a film with more pictures a second.",
     advice: {
       "show hands": (/** @type {string} */ hand, /** @type {number} */ _deg) => (hand ? `${hand}: not seen. Turn the camera so that the whole hand is in the picture.` : "No hands are seen. Sit as you play, with both hands in the picture, in good light."),
@@ -52,7 +53,7 @@ export default {
     },
   },
   hand: {
-    title: "Your hands", optional: "Each of these can be skipped, and all of it takes about a minute.", player: "Who plays", other: "Another player…", newName: "Name of the player",
+    title: "Your hands", optional: "optional, about a minute: length of the hand, straight wrist, own range", player: "Who plays", other: "Another player…", newName: "Name of the player",
     length: "Length of your hand", lengthAbout: "From the wrist's crease to the tip of the middle finger, in millimetres. It gives finger lifts their true size.",
     typical: (/** @type {number} */ mm) => `Without it a typical hand of ${mm} mm is taken, with people's spread.`, ruler: "Keep", clear: "Take a typical hand", card: "Measure with a bank card…",
     cardAbout: "Lay the card and your flat hand side by side in the same plane, facing the camera. Then press “Take this picture” and click: both ends of the card's long edge, the wrist's crease, the tip of the middle finger.",
@@ -70,11 +71,11 @@ export default {
       lens: () => "Show the board from ten sides.",
     },
     hints: { "show the hand": "The hand is not measured; show it to the camera.", "hold still": "Hold still…", holding: "Good, hold it…", "go further": "A little further, as far as it is comfortable.",
-      "show the board": "The board is not seen.", "move the board": "Good. Now from another side.", done: "Done.", "": "" },
+      "show the board": "The board is not seen.", "move the board": "Good. Now from another side.", done: "Done.", "no picture": "No picture comes from the camera. Connect it again: the step waits, and nothing is lost.", "": "" },
   },
   limits: {
-    title: "Your limits", about: "The narrowest counts: the published limit, a share of your own range, or what you set yourself.", share: "Share of my own range that counts as extreme",
-    byHandAbout: "Type a number below a limit to have a narrower one for that hand; leave it empty for none.", limit: "Limit", published: "Published", narrower: "narrower", leave: "Leave it as it was",
+    title: "Your limits", about: "optional: the published ones, or narrower ones of your own", share: "Share of my own range that counts as extreme",
+    byHandAbout: "The narrowest counts: the published limit, a share of your own range, or what you type here for that hand; leave it empty for none.", limit: "Limit", publishedAs: (/** @type {string} */ limit) => `published: ${limit}`, narrower: "yours", leave: "Leave it as it was",
     origins: {
       published: "published", hand: "set by you", settings: "from the settings", extreme: "as the extreme one",
       range: (/** @type {string} */ limit, /** @type {string} */ range) => `${limit} from your ${range}`, otherRange: (/** @type {string} */ limit, /** @type {string} */ range) => `${limit} from the other hand’s ${range}`,
