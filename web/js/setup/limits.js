@@ -56,7 +56,7 @@ function cell(one, name, act) {
   const text = words.setup.limits;
   const { side, direction, level } = one;
   const field = element("input", { inputMode: "decimal", size: 4, value: String(one.by_hand ?? ""), placeholder: text.narrower,
-    attr: { autocomplete: "off", "aria-label": text.setOf(`${words.hands[side]}, ${name}`), name: `${side} ${direction} ${level}` }, onchange: () => change(one, name, field, act) });
+    attr: { autocomplete: "off", "aria-label": text.setOf(`${words.hands[side]}, ${name}`), name: `${side} ${direction} ${level}` }, onchange: () => change(one, field, act) });
   return element("td", { attr: { "data-origin": one.origin, "data-column": words.hands[side] } },
     element("span", { className: "of-hand" }, element("span", {}, element("b", {}, deg(one.used)), " ", element("small", {}, origin(one))), field));
 }
@@ -71,11 +71,10 @@ function origin({ origin: what, own, range_deg: range, range_side: of, side }) {
 /**
  * Keeps what was typed. Too wide a limit is not taken, and the widest there is is offered; a very narrow one is asked about.
  * @param {OwnLimit} one
- * @param {string} name
  * @param {HTMLInputElement} field
  * @param {Act} act
  */
-async function change(one, name, field, act) {
+async function change(one, field, act) {
   const text = words.setup.limits;
   const { side, quantity, direction, level } = one;
   const typed = field.value.trim().replace(",", ".");
