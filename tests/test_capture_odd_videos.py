@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import os
+from fractions import Fraction
 from pathlib import Path
 
+import av
 import cv2
 import numpy as np
 import pytest
 from capture_videos import EVEN_S, all_of, write_film
 
+from posturewatch.capture import Stretch, scan_film
 from posturewatch.capture.bounds import check_size, stated_image_size
 from posturewatch.capture.decoding import Decoder
 from posturewatch.capture.video_file import VideoFileSource
@@ -72,3 +75,48 @@ def test_an_images_stated_size_is_that_of_the_image(kind: str) -> None:
     assert stated_image_size(data.tobytes()) == (None if kind == ".bmp" else (70, 40))
     for length in range(40):
         stated_image_size(data.tobytes()[:length])
+
+
+def test_a_film_of_8k_is_refused_in_one_sentence(tmp_path: Path) -> None:
+    """7680 x 4320 is UHDTV2 (ITU-R BT.2020, table 1)."""
+    picture = np.full((4320, 7680, 3), 90, np.uint8)
+    path = write_film(tmp_path / "8k.mkv", [0.0], pictures=[picture], codec="mjpeg", pix_fmt="yuvj420p")
+    with pytest.raises(InputError, match="7680 x 4320 pixels, more than the 4096") as caught:
+        VideoFileSource(path)
+    assert "\n" not in caught.value.sentence
+
+
+def test_a_hundred_thousand_tiny_frames_are_read_at_their_times(tmp_path: Path) -> None:
+    few, many, repeats, rate_hz = tmp_path / "few.mkv", tmp_path / "many.mkv", 100, 1000
+    picture = np.full((32, 32, 3), 90, np.uint8)
+    write_film(few, [index / rate_hz for index in range(1000)], pictures=[picture] * 1000)
+    # Its packets over and over, each time a second later.
+    with av.open(str(few)) as source, av.open(str(many), "w") as container:
+        stream = container.add_stream_from_template(source.streams.video[0])
+        packets = [one for one in source.demux(video=0) if one.size]
+        stamps = [one.pts for one in packets]
+        for turn in range(repeats):
+            for packet, stamp in zip(packets, stamps, strict=True):
+                packet.stream, packet.pts, packet.dts = stream, *[stamp + turn * rate_hz] * 2
+                packet.time_base = Fraction(1, rate_hz)
+                container.mux(packet)
+    scan = scan_film(many)
+    assert scan is not None
+    assert scan.frames == repeats * 1000
+    assert scan.end_s == pytest.approx(99.999)
+    # All of them take a minute to be handed over on a busy machine; the last ones stand for the others.
+    film, times = VideoFileSource(many, stretch=Stretch(98.0, None, scan.orderly)), list[float]()
+    while not film.ended:
+        taken = film.read(5.0)
+        if taken is not None:
+            times.append(taken.frame.time_s)
+    assert times == pytest.approx(np.arange(98_000, 100_000) / rate_hz)
+
+
+@pytest.mark.parametrize("name", ["Étude no. 3 (take 2).mp4", "🎻 my best 👍🏽.mp4", "%d %s 'x' \"y\".mp4"])
+def test_names_with_spaces_and_signs_are_names(tmp_path: Path, name: str) -> None:
+    path = write_film(tmp_path / name, EVEN_S)
+    assert len(all_of(VideoFileSource(path))) == len(EVEN_S)
+    scan = scan_film(path)
+    assert scan is not None
+    assert scan.frames == len(EVEN_S)
