@@ -95,8 +95,10 @@ const goodEnough = ({ grades }) => grades.some((one) => one.grade !== "well");
  */
 function verdictOf(side, grades) {
   const text = words.setup.view;
-  const some = grades.filter((one) => one.side === side).map((one) => text.graded(named(one), text.grades[one.grade]));
-  return some.length > 0 ? [element("span", {}, text.verdict(words.hands[side], some.join(", ")))] : [];
+  const some = grades.filter((one) => one.side === side);
+  if (some.length === 0) return [];
+  if (some.every((one) => one.grade === "not")) return [element("span", {}, text.nothing(words.hands[side]))];
+  return [element("span", {}, text.verdict(words.hands[side], some.map((one) => text.graded(named(one), text.grades[one.grade])).join(", ")))];
 }
 
 /** @param {Graded} one */

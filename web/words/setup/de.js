@@ -33,7 +33,7 @@ export default {
     grades: { well: "gut", fairly: "einigermaßen", poorly: "schlecht", not: "nicht" },
     promise: { well: "meist weniger als 6° daneben", fairly: "meist weniger als 10° daneben", poorly: "kann mehr als 10° daneben liegen", not: "bekommt selten oder nie eine Zahl" },
     promiseLift: { well: "", fairly: "meist weniger als 10 mm daneben", poorly: "kann mehr als 10 mm daneben liegen", not: "bekommt selten oder nie eine Zahl" },
-    verdict: (hand, grades) => `${hand} gemessen: ${grades}.`, graded: (what, grade) => `${what} ${grade}`,
+    nothing: (hand) => `${hand}: von hier nicht gemessen.`, verdict: (hand, grades) => `${hand} gemessen: ${grades}.`, graded: (what, grade) => `${what} ${grade}`,
     lift: "Heben der Finger", row: (hand, what) => `${hand}, ${what}`,
     good: "Die Kamera kann so stehen bleiben.", goodEnough: "Gut genug: Die Kamera kann so stehen bleiben.", about: "Das wurde an gerenderten Spielern erarbeitet. Bei dem einen echten Menschen, der bisher von vier Seiten gefilmt wurde, bedeutete ein besseres Wort keinen kleineren Fehler: Nimm es als Hinweis. Was nicht gemessen wird, warnt nie, und sagt auch nie, dass alles gut ist.",
     filmRate: "Zu wenige Bilder je Sekunde. Schließ andere Programme, oder nimm einen Film mit mehr Bildern je Sekunde.",

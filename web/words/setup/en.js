@@ -32,7 +32,7 @@ export default {
     grades: { well: "well", fairly: "fairly", poorly: "poorly", not: "not" },
     promise: { well: "usually off by less than 6°", fairly: "usually off by less than 10°", poorly: "may be off by more than 10°", not: "rarely or never gets a number" },
     promiseLift: { well: "", fairly: "usually off by less than 10 mm", poorly: "may be off by more than 10 mm", not: "rarely or never gets a number" },
-    verdict: (/** @type {string} */ hand, /** @type {string} */ grades) => `${hand} measured: ${grades}.`, graded: (/** @type {string} */ what, /** @type {string} */ grade) => `${what} ${grade}`,
+    nothing: (/** @type {string} */ hand) => `${hand}: not measured from here.`, verdict: (/** @type {string} */ hand, /** @type {string} */ grades) => `${hand} measured: ${grades}.`, graded: (/** @type {string} */ what, /** @type {string} */ grade) => `${what} ${grade}`,
     lift: "finger lift", row: (/** @type {string} */ hand, /** @type {string} */ what) => `${hand}, ${what}`,
     good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", about: "This was worked out on rendered players. On the one real person who was filmed from four sides so far, better words did not mean smaller errors: take it as a hint. What is not measured never warns, and never says that all is well.",
     filmRate: "Too few pictures a second. Close other programs, or take a film with more pictures a second.",
