@@ -149,7 +149,8 @@ def _of_what_is_kept(store: Store, settings: LiveSettings, cleanup: ExitStack) -
     cleanup.callback(lines.close)
     films = FilmDesk(store, lambda: settings.parts, lambda: Processes(usual_jobs()))
     cleanup.callback(films.close)
-    return {"reports": Reports(store, lines), "films": films, "notes": Notes(store)}
+    reports = Reports(store, lines, lambda: settings.parts.settings.page.language)
+    return {"reports": reports, "films": films, "notes": Notes(store)}
 
 
 def current_words(settings: LiveSettings, feed: LiveFeed) -> dict[str, Any]:

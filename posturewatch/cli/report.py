@@ -40,6 +40,12 @@ posturewatch report 3fa9 77c0 last --out weeks.pdf --paper letter
     parser.add_argument(
         "--clips", action="store_true", help="put the films of the moments into a web page; makes it large"
     )
+    parser.add_argument(
+        "--language",
+        default=None,
+        metavar="en|de",
+        help="its language (default: that of the page, from the settings)",
+    )
     add_data_dir(parser)
     add_settings(parser)
     parser.set_defaults(run=run)
@@ -51,14 +57,16 @@ def run(args: argparse.Namespace) -> int:
     from posturewatch.review.report.writing import Reports, Wanted
     from posturewatch.storage.store import open_reader
 
-    wanted = Wanted(args.out.suffix.lower().lstrip("."), args.paper.lower(), args.name, args.clips)
+    wanted = Wanted(
+        args.out.suffix.lower().lstrip("."), args.paper.lower(), args.name, args.clips, args.language
+    )
     parts = load_parts(args.settings, args.profile)
     reader = open_reader(args.data_dir)
     ids = [reader.find(name).id for name in args.sessions]
     catch_up(args.data_dir, ids)
     draw = MomentLines(parts)
     try:
-        Reports(reader, draw).write(ids, wanted, args.out)
+        Reports(reader, draw, lambda: parts.settings.page.language).write(ids, wanted, args.out)
     finally:
         draw.close()
     print(args.out)

@@ -51,7 +51,9 @@ def run(args: argparse.Namespace) -> int:
     catch_up(args.data_dir, ids)
     lines = MomentLines(parts)
     try:
-        made = Reports(reader, lines).bundle(ids, Wanted(who=args.name), args.out)
+        made = Reports(reader, lines, lambda: parts.settings.page.language).bundle(
+            ids, Wanted(who=args.name), args.out
+        )
     finally:
         lines.close()
     print(f"{args.out}: {made.sessions} sessions, {made.clips} clips, {size(args.out.stat().st_size)}.")

@@ -10,6 +10,7 @@ from typing import cast
 from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.review.report.content import STATES, Moment, Practice, Trend
 from posturewatch.review.report.figure import Box, Figure, Fill, Line, Text, Wedge
+from posturewatch.review.report.language import say, short_day
 from posturewatch.review.report.phrases import angle_text, clock, percent, signed
 
 __all__ = ["dial", "legend", "state_bar", "timeline", "trend_chart"]
@@ -25,9 +26,11 @@ _PILE = ("in comfort", "unsure", "past comfort", "extreme", "partly seen", "not 
 def state_bar(states_s: Mapping[str, float], total_s: float, width: float, height: float = 11.0) -> Figure:
     """One bar of all the time, by state."""
     said = ", ".join(
-        f"{name} {percent(states_s[name] / total_s)}" for name in STATES if states_s.get(name) and total_s
+        f"{say(name)} {percent(states_s[name] / total_s)}"
+        for name in STATES
+        if states_s.get(name) and total_s
     )
-    figure = Figure(width, height, said or "nothing was recorded")
+    figure = Figure(width, height, said or say("nothing was recorded"))
     x = 0.5
     for name in STATES:
         long = (width - 1.0) * states_s.get(name, 0.0) / total_s if total_s > 0 else 0.0
@@ -39,11 +42,12 @@ def state_bar(states_s: Mapping[str, float], total_s: float, width: float, heigh
 
 def legend(width: float) -> Figure:
     """What the fills mean."""
-    figure = Figure(width, 13.0, "fills: " + ", ".join(STATES))
+    figure = Figure(width, 13.0, say("fills: {names}", names=", ".join(say(one) for one in STATES)))
     step = width / len(STATES)
     for place, name in enumerate(STATES):
         figure.add(
-            Box(place * step + 0.5, 2.0, 14.0, 9.0, cast(Fill, name)), Text(place * step + 18.0, 9.4, name)
+            Box(place * step + 0.5, 2.0, 14.0, 9.0, cast(Fill, name)),
+            Text(place * step + 18.0, 9.4, say(name)),
         )
     return figure
 
@@ -52,7 +56,9 @@ def timeline(practice: Practice, width: float) -> Figure:
     """Both hands from the beginning to the end, with warnings above."""
     hands = [hand for hand in practice.hands if hand.timeline]
     height = 12.0 + (_ROW + 8.0) * len(hands) + 16.0
-    figure = Figure(width, height, f"states of both hands over the practice of {practice.when}")
+    figure = Figure(
+        width, height, say("states of both hands over the practice of {when}", when=practice.when)
+    )
     span = width - _LABEL - 4.0
     end_s = max(practice.duration_s, 0.001)
     y = 12.0
@@ -104,12 +110,18 @@ def dial(moment: Moment, size: float) -> Figure:
     figure = Figure(
         size,
         height,
-        f"{moment.label} of {signed(moment.value)}, {moment.words}, extreme limit {angle_text(moment.extreme)}",
+        say(
+            "{angle} of {value}, {words}, extreme limit {limit}",
+            angle=moment.label,
+            value=signed(moment.value),
+            words=moment.words,
+            limit=angle_text(moment.extreme),
+        ),
     )
     if moment.sd is not None:
         half = INTERVAL_SD * moment.sd
         figure.add(Wedge(x, y, reach, half - moment.value, -half - moment.value, "fan"))
-    figure.add(Line(x, y, x + reach, y, 0.7, 2.5), Text(x + reach + 3.0, y + 2.0, "straight", 6.0))
+    figure.add(Line(x, y, x + reach, y, 0.7, 2.5), Text(x + reach + 3.0, y + 2.0, say("straight"), 6.0))
     for limit, name in ((moment.comfort, "comfort"), (moment.extreme, "extreme")):
         if limit is not None:
             far_x, far_y = _towards(x, y, reach * 0.97, -sign * limit)
@@ -119,14 +131,14 @@ def dial(moment: Moment, size: float) -> Figure:
             )
             figure.add(
                 Line(x, y, far_x, far_y, 1.0 if name == "extreme" else 0.6, 1.2),
-                Text(name_x, name_y + 2.0, f"{name} {angle_text(limit)}", 6.0),
+                Text(name_x, name_y + 2.0, f"{say(name)} {angle_text(limit)}", 6.0),
             )
-    said = f"{signed(moment.value)} {moment.direction}"
+    said = f"{signed(moment.value)} {say(moment.direction)}"
     end_x, end_y = _towards(x, y, reach, -moment.value)
     figure.add(
         Line(x - size * 0.36, y, x, y, 5.0, colour="#44525f"),
         Line(x, y, end_x, end_y, 3.2, colour="#8c1d18"),
-        Text(size * 0.04, y - 5.0 if sign < 0 else y + 10.0, "forearm", 6.5),
+        Text(size * 0.04, y - 5.0 if sign < 0 else y + 10.0, say("forearm"), 6.5),
         Text(
             size * 0.04,
             height - 4.0 if sign > 0 else 10.0,
@@ -144,7 +156,7 @@ def _towards(x: float, y: float, length: float, degrees: float) -> tuple[float, 
 
 def trend_chart(trend: Trend, width: float, height: float = 62.0) -> Figure:
     """Share of the measured time past a limit, week by week; weeks with too little measured are left out."""
-    figure = Figure(width, height, f"share of measured time by week: {trend.words}")
+    figure = Figure(width, height, say("share of measured time by week: {what}", what=trend.words))
     left, bottom, top = 30.0, height - 13.0, 6.0
     shares = [one for _, one in trend.weeks if one is not None]
     most = max(0.05, *shares)
@@ -161,5 +173,5 @@ def trend_chart(trend: Trend, width: float, height: float = 62.0) -> Figure:
             figure.add(Box(x, bottom - high, step * 0.7, high, "extreme"))
         day = dt.date.fromisoformat(monday)
         if len(trend.weeks) <= 8 or place % 2 == 0:
-            figure.add(Text(x + step * 0.35, height - 3.5, f"{day.day} {day:%b}", 6.0, "middle"))
+            figure.add(Text(x + step * 0.35, height - 3.5, short_day(day), 6.0, "middle"))
     return figure

@@ -13,7 +13,7 @@ import numpy as np
 from posturewatch.comfort.discomfort import SIGNS
 from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.comfort.limits import LimitProfile
-from posturewatch.config.instruments import hand_roles, role_label
+from posturewatch.config.instruments import hand_roles, instrument, instrument_names, role_label
 from posturewatch.errors import ConflictError
 from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import quantity
@@ -29,11 +29,13 @@ from posturewatch.review.report.content import (
     Source,
     Trend,
 )
+from posturewatch.review.report.language import day, decimal, say, spoken
 from posturewatch.review.report.moments import worst_moments
-from posturewatch.review.report.phrases import headline, next_step, view_sentence
+from posturewatch.review.report.phrases import finding_text, headline, next_step, sided, view_sentence
 from posturewatch.review.session_document import full_document
 from posturewatch.review.trends import local_today, trends
 from posturewatch.storage.reader import SessionReader, SessionRecord
+from posturewatch.storage.records import SessionInfo
 from posturewatch.storage.tables.clips import whole_clip_path
 
 __all__ = ["MOST_SESSIONS", "gather"]
@@ -78,7 +80,7 @@ def gather(
     """
     if len(set(session_ids)) > MOST_SESSIONS:
         raise ConflictError(f"A report is of at most {MOST_SESSIONS} sessions; name fewer.")
-    day = local_today() if today is None else today
+    own_day = local_today() if today is None else today
     records = [reader.session(one) for one in dict.fromkeys(session_ids)]
     for record in records:
         if record.info.open:
@@ -89,7 +91,7 @@ def gather(
     last = records[-1].limits
     return Report(
         who=who,
-        made_on=_day(day),
+        made_on=day(own_day),
         practices=practices,
         moments=worst_moments(
             records,
@@ -100,9 +102,9 @@ def gather(
             clips=clips,
             draw=draw,
         ),
-        trends=_trends(reader, records[-1], day),
-        limits_label=last.label,
-        limits_about=last.description,
+        trends=_trends(reader, records[-1], own_day),
+        limits_label=say(last.label),
+        limits_about=say(last.description),
         sources=_sources(last),
     )
 
@@ -117,13 +119,9 @@ def _paths(reader: SessionReader) -> Callable[[int], Path | None]:
     return path_of
 
 
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def _when(started_at: str) -> str:
     local = dt.datetime.fromisoformat(started_at).astimezone()
-    return f"{_day(local.date())}, {local:%H:%M}"
+    return f"{day(local.date())}, {local:%H:%M}"
 
 
 def _labels(record: SessionRecord) -> dict[Side, str]:
@@ -133,11 +131,32 @@ def _labels(record: SessionRecord) -> dict[Side, str]:
         roles = hand_roles(kept["name"], kept["handedness"])
         return {side: _with_side(role_label(roles[side], side), side) for side in SIDES}
     except (KeyError, ValueError, TypeError):
-        return {side: f"{side} hand" for side in SIDES}
+        return {side: say(f"{side} hand") for side in SIDES}
 
 
 def _with_side(label: str, side: Side) -> str:
-    return label if side in label else f"{side}, {label}"
+    if side in label:
+        return say(label)
+    return say("{side}, {label}", side=say(side), label=say(label))
+
+
+def _instrument(name: str) -> str:
+    """As its players call it, where it is known."""
+    if spoken() == "en" or name not in instrument_names():
+        return name
+    return instrument(name).label.de
+
+
+def _source(info: SessionInfo) -> str:
+    if info.demo:
+        return say("demo film")
+    return say("camera") if info.source_kind == "camera" else info.source_name
+
+
+def _place(name: str) -> str:
+    """ "left thumb", as a check has it, in words."""
+    side, _, place = name.partition(" ")
+    return say("{side} {place}", side=say(side), place=say(place))
 
 
 def _practice(record: SessionRecord, document: Mapping[str, Any]) -> Practice:
@@ -155,13 +174,13 @@ def _practice(record: SessionRecord, document: Mapping[str, Any]) -> Practice:
     return Practice(
         id=record.info.id,
         when=when,
-        source=record.info.source_name,
-        instrument=record.info.instrument or "",
+        source=_source(record.info),
+        instrument=_instrument(record.info.instrument or ""),
         duration_s=record.info.end_s,
         watched_s=document.get("watched_s", record.info.end_s),
         headline=told,
         too_little=little,
-        finding=next_step(document, hands) if finding is None else finding["sentence"],
+        finding=next_step(document, hands) if finding is None else finding_text(finding),
         view=view_sentence(hands),
         hands=hands,
         warned_s=tuple(one["since_s"] for one in document["warned"]),
@@ -215,11 +234,11 @@ def _angle(one: Mapping[str, Any], half_deg: float | None, excursions: Sequence[
     ]
     p = one[f"percentiles_{one['unit']}"]
     return Angle(
-        label=entry.label,
+        label=say(entry.label),
         total_s=one["total_s"],
         measured_s=one["measured_s"],
         percentiles=None if p is None else (p["p10"], p["p50"], p["p90"]),
-        beyond=tuple(_beyond(entry.leaning(each["direction"]), each, own) for each in one["directions"]),
+        beyond=tuple(_beyond(say(entry.leaning(each["direction"])), each, own) for each in one["directions"]),
         reasons=tuple(one["unseen_s"].items()),
         half_deg=half_deg,
     )
@@ -278,8 +297,8 @@ def _discomfort(one: Mapping[str, Any]) -> Discomfort:
     return Discomfort(
         moment=one["moment"],
         rating=one["rating"],
-        places=tuple(one["places"]),
-        signs=tuple(signs.get(name, name) for name in one["signs"]),
+        places=tuple(_place(name) for name in one["places"]),
+        signs=tuple(say(signs.get(name, name)) for name in one["signs"]),
         note=one["note"],
     )
 
@@ -300,7 +319,7 @@ def _trends(reader: SessionReader, record: SessionRecord, today: dt.date) -> tup
     ]
     return tuple(
         Trend(
-            f"{one['side']} {quantity(one['quantity']).leaning(one['direction'])}",
+            sided(one["side"], quantity(one["quantity"]).leaning(one["direction"])),
             tuple((week["monday"], week["share"]) for week in one["weeks"]),
         )
         for one in lines
@@ -312,14 +331,18 @@ def _sources(limits: LimitProfile) -> tuple[Source, ...]:
     by_source: dict[str, list[str]] = {}
     sided = {key for bands in limits.sided.values() for key in bands}
     told = [("", key, band) for key, band in limits.bands.items() if key not in sided]
-    told += [(f"{side} ", key, band) for side, bands in limits.sided.items() for key, band in bands.items()]
+    told += [
+        (f"{say(side)} ", key, band) for side, bands in limits.sided.items() for key, band in bands.items()
+    ]
     for side, (name, direction), band in told:
         if quantity(name).group != "wrist":
             continue
         for level, limit in (("comfort", band.comfort), ("extreme", band.extreme)):
             if limit is not None:
-                kind = "the player's own" if limit.mark == "personal" else _short(limit.source)
-                by_source.setdefault(kind, []).append(f"{side}{direction} {level} {limit.value:g}°")
+                kind = say("the player's own") if limit.mark == "personal" else _short(limit.source)
+                by_source.setdefault(kind, []).append(
+                    f"{side}{say(direction)} {say(level)} {decimal(f'{limit.value:g}')}°"
+                )
     return tuple(Source(", ".join(one), source) for source, one in by_source.items())
 
 

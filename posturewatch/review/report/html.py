@@ -9,6 +9,7 @@ from html import escape
 from posturewatch.review.report.charts import dial, legend, state_bar, timeline, trend_chart
 from posturewatch.review.report.content import STATES, Hand, Moment, Report
 from posturewatch.review.report.figure import svg
+from posturewatch.review.report.language import say, spoken
 from posturewatch.review.report.phrases import (
     CAUTIONS,
     IF_IT_HURTS,
@@ -70,7 +71,7 @@ def report_html(report: Report) -> str:
     parts += [_timelines(report), _angles(report), _passages(report), _moments(report), _trends(report)]
     parts += [_felt(report), _notes(), _limits(report), _reading(report)]
     return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html>\n<html lang="{spoken()}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title(report))}</title><style>{_STYLE}</style></head>\n<body>"
         + "\n".join(part for part in parts if part)
@@ -94,9 +95,13 @@ def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
 
 
 def _head(report: Report) -> str:
-    made = f"Measured with posturewatch {report.last.program_version}, report of {report.made_on}."
+    made = say(
+        "Measured with posturewatch {version}, report of {day}.",
+        version=report.last.program_version,
+        day=report.made_on,
+    )
     if any(one.picture for one in report.moments):
-        made += " It shows pictures of the player: pass it on only to whom it is meant for."
+        made += " " + say("It shows pictures of the player: pass it on only to whom it is meant for.")
     return f"<header><h1>{escape(title(report))}</h1>{_p(facts(report))}{_p(made, 'small')}</header>"
 
 
@@ -118,9 +123,16 @@ def _practices(report: Report) -> str:
             [escape(one.when), duration(one.watched_s), escape(one.headline), bar, felt_before_and_after(one)]
         )
     return _section(
-        "The practices",
+        say("The practices"),
         _table(
-            ["When", "Length", "In short", f"{_watched_label(report)} by state", "Discomfort, 0–10"], rows
+            [
+                say("When"),
+                say("Length"),
+                say("In short"),
+                say("{hand} by state", hand=_watched_label(report)),
+                say("Discomfort, 0–10"),
+            ],
+            rows,
         ),
         svg(legend(480)),
     )
@@ -128,7 +140,7 @@ def _practices(report: Report) -> str:
 
 def _watched_label(report: Report) -> str:
     hand = report.last.watched
-    return "hand" if hand is None else hand.label
+    return say("hand") if hand is None else hand.label
 
 
 def _timelines(report: Report) -> str:
@@ -136,24 +148,24 @@ def _timelines(report: Report) -> str:
     if not any(hand.timeline for hand in practice.hands):
         return ""
     return _section(
-        f"The practice of {practice.when} from beginning to end",
+        say("The practice of {when} from beginning to end", when=practice.when),
         svg(timeline(practice, 640)),
         svg(legend(480)),
-        _p(("▼ a warning. " if practice.warned_s else "") + STATES_MEAN, "small"),
+        _p((say("▼ a warning.") + " " if practice.warned_s else "") + say(STATES_MEAN), "small"),
         _states(practice.hands),
     )
 
 
 def _states(hands: Sequence[Hand]) -> str:
-    return _table(["Share of the time", *STATES], _escaped(state_rows(hands)))
+    return _table([say("Share of the time"), *(say(one) for one in STATES)], _escaped(state_rows(hands)))
 
 
 def _angles(report: Report) -> str:
     return _section(
-        heading_of(report, "Wrist angles"),
-        _table(ANGLE_HEAD, _escaped(angle_rows(report.last.hands))),
-        _p(ISB, "small"),
-        _p("Shares are of the measured time. Certain: with a probability of at least 90 %.", "small"),
+        heading_of(report, say("Wrist angles")),
+        _table([say(one) for one in ANGLE_HEAD], _escaped(angle_rows(report.last.hands))),
+        _p(say(ISB), "small"),
+        _p(say("Shares are of the measured time. Certain: with a probability of at least 90 %."), "small"),
     )
 
 
@@ -183,14 +195,14 @@ def _passages(report: Report) -> str:
             ]
         )
     return _section(
-        "By passage",
+        say("By passage"),
         _table(
             [
-                "Passage",
-                "Played",
-                "Measured",
+                say("Passage"),
+                say("Played"),
+                say("Measured"),
                 *(hand.label for hand in report.last.hands),
-                "Past a limit",
+                say("Past a limit"),
             ],
             rows,
         ),
@@ -200,10 +212,10 @@ def _passages(report: Report) -> str:
 
 def _moments(report: Report) -> str:
     if not report.moments:
-        return _section("Moments", _p(NOTHING_TOLD if report.too_little else NOTHING_HELD))
+        return _section(say("Moments"), _p(say(NOTHING_TOLD if report.too_little else NOTHING_HELD)))
     level = report.moments[0].level
     return _section(
-        f"Longest past the {level} limit",
+        say("Longest past the {limit}", limit=say(f"{level} limit")),
         '<div class="moments">' + "".join(_moment(one) for one in report.moments) + "</div>",
         _p(drawn_text(report.moments), "small"),
     )
@@ -211,10 +223,10 @@ def _moments(report: Report) -> str:
 
 def _moment(one: Moment) -> str:
     at = f"{clock(one.time_s)}, {one.when}"
-    picture = _p("No picture of it was kept.", "small")
+    picture = _p(say("No picture of it was kept."), "small")
     if one.picture is not None:
         data = base64.b64encode(one.picture).decode()
-        picture = f'<img alt="Picture at {escape(at)}" src="data:image/jpeg;base64,{data}">'
+        picture = f'<img alt="{escape(say("Picture at {at}", at=at))}" src="data:image/jpeg;base64,{data}">'
     film = ""
     if one.clip is not None:
         data = base64.b64encode(one.clip).decode()
@@ -230,36 +242,38 @@ def _trends(report: Report) -> str:
     if not report.trends:
         return ""
     return _section(
-        "Over the weeks",
+        say("Over the weeks"),
         *(
-            f"<p>{escape(one.words)}, share of the measured time past the extreme limit</p>{svg(trend_chart(one, 420))}"
+            _p(say("{what}, share of the measured time past the extreme limit", what=one.words))
+            + svg(trend_chart(one, 420))
             for one in report.trends
         ),
-        _p("Weeks with too little measured are left out.", "small"),
+        _p(say("Weeks with too little measured are left out."), "small"),
     )
 
 
 def _felt(report: Report) -> str:
     lines = "".join(f"<li>{escape(one)}</li>" for one in noted(report))
-    return _section("What the player noted", f"<ul>{lines}</ul>") if lines else ""
+    return _section(say("What the player noted"), f"<ul>{lines}</ul>") if lines else ""
 
 
 def _notes() -> str:
     return _section(
-        "Notes",
-        '<div class="notes" contenteditable="true" role="textbox" aria-multiline="true" aria-label="Notes"></div>',
+        say("Notes"),
+        '<div class="notes" contenteditable="true" role="textbox" aria-multiline="true" '
+        f'aria-label="{escape(say("Notes"))}"></div>',
     )
 
 
 def _limits(report: Report) -> str:
     rows = ([escape(one.limits), escape(one.source)] for one in report.sources)
     return _section(
-        "Limits used",
+        say("Limits used"),
         _p(f"{report.limits_label[:1].upper()}{report.limits_label[1:]}. {report.limits_about}"),
-        _table(["Limits", "Source"], rows),
+        _table([say("Limits"), say("Source")], rows),
     )
 
 
 def _reading(report: Report) -> str:
-    sentences = (how_sure(report.last.hands), *CAUTIONS, IF_IT_HURTS)
-    return _section("How to read this", *(_p(one) for one in sentences))
+    sentences = (how_sure(report.last.hands), *(say(one) for one in (*CAUTIONS, IF_IT_HURTS)))
+    return _section(say("How to read this"), *(_p(one) for one in sentences))

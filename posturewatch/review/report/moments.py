@@ -13,6 +13,7 @@ from posturewatch.clips.picture import picture_at
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 from posturewatch.review.report.content import Moment
+from posturewatch.review.report.language import say
 from posturewatch.storage.reader import SessionRecord
 
 __all__ = ["MOST_MOMENTS", "worst_moments"]
@@ -126,9 +127,9 @@ def _moment(
         side=one["side"],
         hand=hand,
         quantity=one["quantity"],
-        label=entry.label,
+        label=say(entry.label),
         direction=one["direction"],
-        words=entry.leaning(one["direction"]),
+        words=say(entry.leaning(one["direction"])),
         value=one["peak"],
         sd=_sd_at(record, one),
         level=one["level"],

@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 from posturewatch.review.report.charts import dial, legend, state_bar, timeline, trend_chart
 from posturewatch.review.report.content import STATES, Moment, Report
 from posturewatch.review.report.figure import INK, Figure, Line
+from posturewatch.review.report.language import say
 from posturewatch.review.report.paper import BOLD, PLAIN, drawing, printable, register_fonts
 from posturewatch.review.report.phrases import (
     CAUTIONS,
@@ -95,15 +96,19 @@ def _set(report: Report, paper: Paper, scale: float, rows: int) -> tuple[bytes, 
         creator="posturewatch",
     )
     foot = printable(
-        f"posturewatch {report.last.program_version} · session {', '.join(one.id for one in report.practices[-3:])} · "
-        f"report of {report.made_on}"
+        f"posturewatch {report.last.program_version} · "
+        + say(
+            "session {ids} · report of {day}",
+            ids=", ".join(one.id for one in report.practices[-3:]),
+            day=report.made_on,
+        )
     )
 
     def footer(canvas: Any, made: Any) -> None:
         canvas.setFont(PLAIN, 6.5)
         canvas.setFillColor(INK)
         canvas.drawString(_MARGIN, 18, foot)
-        canvas.drawRightString(size[0] - _MARGIN, 18, f"page {canvas.getPageNumber()}")
+        canvas.drawRightString(size[0] - _MARGIN, 18, say("page {number}", number=canvas.getPageNumber()))
 
     document.build(
         _Setter(size[0] - 2 * _MARGIN - 12, scale, rows).story(report),
@@ -208,29 +213,37 @@ class _Setter:
             felt = felt_before_and_after(one)
             rows.append([one.when, duration(one.watched_s), one.headline, bar, felt])
         hand = report.last.watched
-        head = ["When", "Length", "In short", "hand" if hand is None else hand.label, "Discomfort"]
-        return self._section("The practices", self._table(head, rows, [20, 9, 40, 21, 12]))
+        label = say("hand") if hand is None else hand.label
+        head = [say("When"), say("Length"), say("In short"), label, say("Discomfort")]
+        return self._section(say("The practices"), self._table(head, rows, [20, 9, 40, 21, 12]))
 
     def _timeline(self, report: Report) -> list[Any]:
         last = report.last
         if not any(hand.timeline for hand in last.hands):
             return []
         return self._section(
-            heading_of(report, "From beginning to end"),
+            heading_of(report, say("From beginning to end")),
             self._drawn(timeline(last, self._width)),
-            self._drawn(legend(self._width * 0.86)),
-            self._p(("▼ a warning. " if last.warned_s else "") + STATES_MEAN, "small"),
-            self._table(["Share of the time", *STATES], state_rows(last.hands), [24, *([13] * len(STATES))]),
+            self._drawn(legend(self._width * 0.96)),
+            self._p((say("▼ a warning.") + " " if last.warned_s else "") + say(STATES_MEAN), "small"),
+            self._table(
+                [say("Share of the time"), *(say(one) for one in STATES)],
+                state_rows(last.hands),
+                [24, *([13] * len(STATES))],
+            ),
         )
 
     def _angles(self, report: Report) -> list[Any]:
         return self._section(
-            heading_of(report, "Wrist angles"),
+            heading_of(report, say("Wrist angles")),
             self._table(
-                ANGLE_HEAD, angle_rows(report.last.hands), [16, 10.5, 15, 21, 12, 11.5, 11.5, 8.5, 9.5]
+                [say(one) for one in ANGLE_HEAD],
+                angle_rows(report.last.hands),
+                [16, 11.5, 15, 20, 12, 11.5, 11.5, 8, 10],
             ),
             self._p(
-                f"{ISB} Shares are of the measured time; certain: with a probability of at least 90 %.",
+                f"{say(ISB)} "
+                + say("Shares are of the measured time. Certain: with a probability of at least 90 %."),
                 "small",
             ),
         )
@@ -246,11 +259,14 @@ class _Setter:
             past = past_a_limit(row.states_s, hands)
             name = passage_name(row, dated=several)
             rows.append([name, duration(row.played_s), percent(row.measured_share), *bars, past])
-        head = ["Passage", "Played", "Measured", *(hand.label for hand in hands), "Past a limit"]
+        head = [say(one) for one in ("Passage", "Played", "Measured")]
+        head += [*(hand.label for hand in hands), say("Past a limit")]
         left = len(report.passages) - len(rows)
-        more = [self._p(f"{left} more are in the web page's report.", "small")] if left else []
+        more = (
+            [self._p(say("{count} more are in the web page's report.", count=left), "small")] if left else []
+        )
         widths = [26, 9, 9, *([19] * len(hands)), 18]
-        return [*self._section("By passage", self._table(head, rows, widths)), *more]
+        return [*self._section(say("By passage"), self._table(head, rows, widths)), *more]
 
     def _bar(self, states_s: Mapping[str, float]) -> Any:
         total_s = sum(states_s.values())
@@ -260,7 +276,9 @@ class _Setter:
         from reportlab.platypus import Table
 
         if not report.moments:
-            return self._section("Moments", self._p(NOTHING_TOLD if report.too_little else NOTHING_HELD))
+            return self._section(
+                say("Moments"), self._p(say(NOTHING_TOLD if report.too_little else NOTHING_HELD))
+            )
         each = self._width / max(2, len(report.moments))
         cells = [self._moment(one, each - 8) for one in report.moments]
         table = Table(
@@ -268,7 +286,7 @@ class _Setter:
             colWidths=[each] * len(cells),
             style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
         )
-        heading = f"Longest past the {report.moments[0].level} limit"
+        heading = say("Longest past the {limit}", limit=say(f"{report.moments[0].level} limit"))
         about = drawn_text(report.moments)
         return self._section(heading, table, self._p(about, "small"))
 
@@ -278,7 +296,7 @@ class _Setter:
 
         shown: list[Any] = []
         if one.picture is None:
-            shown.append(self._p("No picture of it was kept.", "small"))
+            shown.append(self._p(say("No picture of it was kept."), "small"))
         else:
             wide, high = ImageReader(io.BytesIO(one.picture)).getSize()
             # An upright film would take half a page.
@@ -300,39 +318,39 @@ class _Setter:
         each = self._width / 2
         charts = [
             [
-                self._p(f"{one.words}, share of the measured time", "cell"),
+                self._p(say("{what}, share of the measured time", what=one.words), "cell"),
                 self._drawn(trend_chart(one, each - 12, 56.0)),
             ]
             for one in report.trends[:2]
         ]
         return self._section(
-            "Over the weeks: past the extreme limit",
+            say("Over the weeks: past the extreme limit"),
             Table([charts], colWidths=[each] * len(charts), style=[("LEFTPADDING", (0, 0), (-1, -1), 0)]),
         )
 
     def _felt(self, report: Report) -> list[Any]:
         lines = noted(report)
         return (
-            self._section("What the player noted", *(self._p(one) for one in lines[: self._rows]))
+            self._section(say("What the player noted"), *(self._p(one) for one in lines[: self._rows]))
             if lines
             else []
         )
 
     def _notes(self) -> list[Any]:
         height, step = _NOTES * self._scale, 18.0
-        figure = Figure(self._width, height, "room for notes")
+        figure = Figure(self._width, height, say("room for notes"))
         figure.add(*(Line(0, y, self._width, y, 0.4, 1.0) for y in _steps(step, height, step)))
-        return self._section("Notes", self._drawn(figure))
+        return self._section(say("Notes"), self._drawn(figure))
 
     def _limits(self, report: Report) -> list[Any]:
         label = report.limits_label
         said = [f"{label[:1].upper()}{label[1:]}. {report.limits_about}"]
         said += [f"{one.limits}: {one.source}." for one in report.sources]
-        return self._section("Limits used", *(self._p(one, "small") for one in said))
+        return self._section(say("Limits used"), *(self._p(one, "small") for one in said))
 
     def _reading(self, report: Report) -> list[Any]:
-        sentences = (how_sure(report.last.hands), *CAUTIONS, IF_IT_HURTS)
-        return self._section("How to read this", *(self._p(one, "small") for one in sentences))
+        sentences = (how_sure(report.last.hands), *(say(one) for one in (*CAUTIONS, IF_IT_HURTS)))
+        return self._section(say("How to read this"), *(self._p(one, "small") for one in sentences))
 
 
 def _steps(first: float, end: float, step: float) -> list[float]:

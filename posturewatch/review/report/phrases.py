@@ -10,6 +10,7 @@ from posturewatch.exposure.rules import ENOUGH_SHARE
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.quantities import quantity
 from posturewatch.review.report.content import Angle, Discomfort, Hand, Moment, Report
+from posturewatch.review.report.language import capital, decimal, say, spoken
 
 __all__ = [
     "CAUTIONS",
@@ -22,11 +23,13 @@ __all__ = [
     "discomfort_text",
     "drawn_text",
     "duration",
+    "finding_text",
     "headline",
     "how_sure",
     "moment_text",
     "next_step",
     "percent",
+    "sided",
     "signed",
     "spread_text",
     "title",
@@ -88,7 +91,7 @@ def duration(seconds: float | None) -> str:
     if seconds is None:
         return "–"
     if seconds < 10:
-        return f"{seconds:.1f}\u00a0s"
+        return decimal(f"{seconds:.1f}") + "\u00a0s"
     whole = round(seconds)
     if whole < 120:
         return f"{whole}\u00a0s"
@@ -111,20 +114,27 @@ def signed(value: float) -> str:
 
 def angle_text(value: float | None) -> str:
     """A limit or another magnitude, in degrees."""
-    return "–" if value is None else f"{value:.1f}".removesuffix(".0") + "°"
+    return "–" if value is None else decimal(f"{value:.1f}".removesuffix(".0")) + "°"
 
 
 def spread_text(angle: Angle) -> str:
     """Its percentiles in one line."""
     if angle.percentiles is None:
-        return "not measured"
+        return say("not measured")
     low, middle, high = (signed(one) for one in angle.percentiles)
-    return f"{middle} ({low} to {high})"
+    return say("{middle} ({low} to {high})", middle=middle, low=low, high=high)
 
 
-def plural(count: int, noun: str) -> str:
-    """ "1 warning", "2 warnings"."""
-    return f"{count or 'No'} {noun}{'' if count == 1 else 's'}"
+def _warnings(count: int) -> str:
+    if count == 0:
+        return say("No warnings")
+    return say("1 warning") if count == 1 else say("{count} warnings", count=count)
+
+
+def _unwarned(count: int) -> str:
+    if count == 1:
+        return say("No warnings, but 1 hold past an extreme limit")
+    return say("No warnings, but {count} holds past an extreme limit", count=count)
 
 
 def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, bool]:
@@ -133,18 +143,53 @@ def headline(warnings: int, unwarned: int, hands: Sequence[Hand]) -> tuple[str, 
     The time is that of the watched hand's angle that was measured least, and that in which the hand could be judged,
     being in comfort or past a limit for sure: what could not be seen, or not for sure, is never good.
     """
-    said = plural(warnings, "warning")
-    if warnings == 0 and unwarned:
-        said = f"No warnings, but {plural(unwarned, 'hold')} past an extreme limit"
+    said = _unwarned(unwarned) if warnings == 0 and unwarned else _warnings(warnings)
     angles = [(angle, hand) for hand in hands if hand.watched for angle in hand.angles]
     if not angles or all(angle.measured_s == 0 for angle, _ in angles):
-        return f"{said}; no wrist was measured: too little to say.", True
+        return say("{said}; no wrist was measured: too little to say.", said=said), True
     least, hand = min(angles, key=lambda one: one[0].measured_share)
-    told = f"{said}; {least.label} of the {hand.label} measured {percent(least.measured_share)} of the time"
     judged = min(least.measured_share, *(one.judged_share for one in hands if one.watched))
-    told += f", certain enough to judge the hand {percent(judged)} of the time"
+    told = say(
+        "{said}; {angle} of the {hand} measured {share} of the time, certain enough to judge the hand {judged} of the "
+        "time",
+        said=said,
+        angle=least.label,
+        hand=hand.label,
+        share=percent(least.measured_share),
+        judged=percent(judged),
+    )
     little = judged < ENOUGH_SHARE
-    return (f"{told}: too little to say." if little and warnings == 0 else f"{told}."), little
+    if little and warnings == 0:
+        return say("{told}: too little to say.", told=told), little
+    return say("{told}.", told=told), little
+
+
+def sided(side: str, words: str) -> str:
+    """What a hand does, with its side: "left wrist bent in"."""
+    return say("{side} {words}", side=say(side), words=say(words))
+
+
+def finding_text(one: Mapping[str, Any]) -> str:
+    """The finding of a practice in a sentence: in English the one that was kept."""
+    if spoken() == "en":
+        return str(one["sentence"])
+    values = {
+        "what": capital(sided(one["side"], quantity(one["quantity"]).leaning(one["direction"]))),
+        "share": percent(one["share"]),
+        "where": ", ".join(part for part in (one["piece"], one["part"]) if part),
+        "limit": angle_text(one["limit_deg"]) if "limit_deg" in one else f"{one['limit_mm']:g} mm",
+    }
+    if one["highest_elsewhere"] is None:
+        return say(
+            "{what}: in {share} of {where} past {limit}; otherwise in {elsewhere}.",
+            elsewhere=percent(one["share_elsewhere"]),
+            **values,
+        )
+    return say(
+        "{what}: in {share} of {where} past {limit}; nowhere else in more than {nowhere}.",
+        nowhere=percent(max(0.01, one["highest_elsewhere"])),
+        **values,
+    )
 
 
 def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
@@ -160,33 +205,45 @@ def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
                 kinds.items(), key=lambda item: sum(long for long, _ in item[1])
             )
             long_s, at_s = max(holds)
-            times = "once, for" if len(holds) == 1 else f"{len(holds)} times, the longest for"
-            words = quantity(name).leaning(direction)
-            return (
-                f"The {side} {words}: past the {level} limit {times} {duration(long_s)}, from {clock(at_s)}."
+            values = {
+                "what": sided(side, quantity(name).leaning(direction)),
+                "limit": say(f"{level} limit"),
+                "time": duration(long_s),
+                "at": clock(at_s),
+            }
+            if len(holds) == 1:
+                return capital(say("The {what}: past the {limit} once, for {time}, from {at}.", **values))
+            return capital(
+                say(
+                    "The {what}: past the {limit} {count} times, the longest for {time}, from {at}.",
+                    count=len(holds),
+                    **values,
+                )
             )
     watched = [hand for hand in hands if hand.watched]
     if not any(angle.measured_share >= ENOUGH_SHARE for hand in watched for angle in hand.angles):
-        return "Too little was measured to say what to work on; help the camera first."
+        return say("Too little was measured to say what to work on; help the camera first.")
     if min(hand.judged_share for hand in watched) < ENOUGH_SHARE:
-        return "Most of the time the angles were too uncertain to judge; help the camera first."
-    return NOTHING_HELD
+        return say("Most of the time the angles were too uncertain to judge; help the camera first.")
+    return say(NOTHING_HELD)
 
 
 def view_sentence(hands: Sequence[Hand]) -> str:
     """How well the camera saw the watched hand, and what would help most."""
     angles = [angle for hand in hands if hand.watched for angle in hand.angles]
     if not angles:
-        return "No hand was recorded."
+        return say("No hand was recorded.")
     least = min(angles, key=lambda one: one.measured_share)
     share = least.measured_share
     how = "good" if share >= 0.8 else "fair" if share >= ENOUGH_SHARE else "poor"
-    said = f"The view was {how}: {least.label} was measured {percent(share)} of the time."
+    told = f"The view was {how}: {{angle}} was measured {{share}} of the time."
+    said = say(told, angle=least.label, share=percent(share))
     if share >= 0.8 or not least.reasons:
         return said
     reason, seconds = least.reasons[0]
     helps = {one.value: one.help for one in Refusal}.get(reason)
-    return f"{said} Most of the rest: {reason} ({duration(seconds)}).{'' if helps is None else ' ' + helps}"
+    rest = say("Most of the rest: {reason} ({time}).", reason=say(reason), time=duration(seconds))
+    return f"{said} {rest}{'' if helps is None else ' ' + say(helps)}"
 
 
 def how_sure(hands: Sequence[Hand]) -> str:
@@ -199,32 +256,39 @@ def how_sure(hands: Sequence[Hand]) -> str:
         if angle.half_deg is not None
     ]
     if not halves:
-        return HOW_SURE
+        return say(HOW_SURE)
     low, high = round(min(halves)), round(max(halves))
-    reach = f"{low}" if low == high else f"{low} to {high}"
-    return f"{HOW_SURE} In this practice the interval mostly reached {reach}° to either side."
+    reach = f"{low}" if low == high else say("{low} to {high}", low=low, high=high)
+    here = say("In this practice the interval mostly reached {reach}° to either side.", reach=reach)
+    return f"{say(HOW_SURE)} {here}"
 
 
 def moment_text(one: Moment) -> str:
     """What is seen at a moment, with its uncertainty in plain words."""
     limit = one.extreme if one.level == "extreme" else one.comfort
-    said = f"{signed(one.value)} at its peak"
+    said = say("{value} at its peak", value=signed(one.value))
+    name = say(f"{one.level} limit")
     if one.sd is not None:
         half = INTERVAL_SD * one.sd
-        said += f", probably between {signed(one.value - half)} and {signed(one.value + half)}"
+        low, high = signed(one.value - half), signed(one.value + half)
+        said += say(", probably between {low} and {high}", low=low, high=high)
         if limit is not None and abs(one.value) - half < limit:
-            said += f"; it may have been inside the {one.level} limit of {angle_text(limit)}"
+            said += say(
+                "; it may have been inside the {limit} of {value}", limit=name, value=angle_text(limit)
+            )
         elif limit is not None:
-            said += f"; beyond the {one.level} limit of {angle_text(limit)} all the same"
-    past = "" if one.past_s is None else f" Past it for {duration(one.past_s)} in all."
-    return f"{said}.{past}{' Warned of.' if one.warned else ''}"
+            said += say("; beyond the {limit} of {value} all the same", limit=name, value=angle_text(limit))
+    past = "" if one.past_s is None else " " + say("Past it for {time} in all.", time=duration(one.past_s))
+    return f"{said}.{past}{' ' + say('Warned of.') if one.warned else ''}"
 
 
 def drawn_text(moments: Sequence[Moment]) -> str:
     """What the drawings and pictures of moments show."""
-    said = "Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits."
+    said = say("Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits.")
     if any(one.lines for one in moments):
-        said += " In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture."
+        said += " " + say(
+            "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture."
+        )
     return said
 
 
@@ -233,15 +297,16 @@ def title(report: Report) -> str:
     count = len(report.practices)
     first, last = report.practices[0].when, report.last.when
     if count == 1:
-        return f"Wrist posture in the practice of {last}"
-    return f"Wrist posture in {count} practices, {first.split(',')[0]} to {last.split(',')[0]}"
+        return say("Wrist posture in the practice of {when}", when=last)
+    first, last = first.split(",")[0], last.split(",")[0]
+    return say("Wrist posture in {count} practices, {first} to {last}", count=count, first=first, last=last)
 
 
 def discomfort_text(one: Discomfort) -> str:
     """What the player said of how it felt, in one line."""
-    said = f"discomfort {one.moment} playing {one.rating} of 10"
+    said = say(f"discomfort {one.moment} playing {{rating}} of 10", rating=one.rating)
     if one.places:
         said += f" ({', '.join(one.places)})"
     if one.signs:
-        said += f"; warning signs: {', '.join(one.signs)}"
+        said += say("; warning signs: {signs}", signs=", ".join(one.signs))
     return f"{said}. {one.note}".strip() if one.note else f"{said}."

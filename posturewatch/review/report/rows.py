@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from posturewatch.model.observation import Side
 from posturewatch.review.report.content import STATES, Angle, Beyond, Hand, PassageRow, Practice, Report
+from posturewatch.review.report.language import say
 from posturewatch.review.report.phrases import (
     angle_text,
     clock,
@@ -44,7 +45,8 @@ ANGLE_HEAD = (
 def facts(report: Report) -> str:
     """Who, what and how long, in one line."""
     last = report.last
-    said = (report.who, last.instrument, f"{duration(last.watched_s)} of practice", f"source: {last.source}")
+    long = say("{time} of practice", time=duration(last.watched_s))
+    said = (report.who, last.instrument, long, say("source: {name}", name=last.source))
     return " · ".join(one for one in said if one)
 
 
@@ -63,9 +65,12 @@ def angle_rows(hands: Sequence[Hand]) -> list[list[str]]:
 
 
 def _of_angle(hand: Hand, angle: Angle) -> list[list[str]]:
-    first = [f"{hand.side}: {angle.label}", percent(angle.measured_share), spread_text(angle)]
+    name = say("{side}: {label}", side=say(hand.side), label=angle.label)
+    first = [name, percent(angle.measured_share), spread_text(angle)]
     if angle.measured_s <= 0:
-        why = f"not measured: {angle.reasons[0][0]}" if angle.reasons else "not measured"
+        why = say("not measured")
+        if angle.reasons:
+            why = say("not measured: {reason}", reason=say(angle.reasons[0][0]))
         return [[*first, why, "", "", "", "", ""]]
     return [
         [*(first if place == 0 else ["", "", ""]), *_of_direction(angle, one)]
@@ -76,7 +81,7 @@ def _of_angle(hand: Hand, angle: Angle) -> list[list[str]]:
 def _of_direction(angle: Angle, one: Beyond) -> list[str]:
     def spent(seconds: float | None) -> str:
         if seconds is None:
-            return "no limit"
+            return say("no limit")
         return f"{duration(seconds)} ({percent(seconds / angle.measured_s)})" if seconds > 0 else "–"
 
     return [
@@ -98,8 +103,10 @@ def past_a_limit(states_s: Mapping[Side, Mapping[str, float]], hands: Sequence[H
         extreme_s = own.get("extreme", 0.0)
         beyond_s = own.get("past comfort", 0.0) + extreme_s
         if beyond_s > 0:
-            extreme = "" if extreme_s == 0 else f" (extreme {percent(extreme_s / total_s)})"
-            found.append(f"{hand.side} {percent(beyond_s / total_s)}{extreme}")
+            extreme = ""
+            if extreme_s > 0:
+                extreme = " " + say("(extreme {share})", share=percent(extreme_s / total_s))
+            found.append(f"{say(hand.side)} {percent(beyond_s / total_s)}{extreme}")
     return "; ".join(found) or "–"
 
 
@@ -110,7 +117,7 @@ def passage_name(row: PassageRow, *, dated: bool) -> str:
 
 def felt_before_and_after(practice: Practice) -> str:
     """The ratings of its discomfort checks."""
-    return ", ".join(f"{one.moment} {one.rating}" for one in practice.discomfort) or "–"
+    return ", ".join(say(f"{one.moment} {{rating}}", rating=one.rating) for one in practice.discomfort) or "–"
 
 
 def noted(report: Report) -> list[str]:
@@ -121,7 +128,9 @@ def noted(report: Report) -> list[str]:
 def _noted(practice: Practice) -> list[str]:
     felt = [f"{practice.when}: {discomfort_text(one)}" for one in practice.discomfort]
     return felt + [
-        f"{practice.when}, mark at {clock(time_s)}: {note}" for time_s, note in practice.marks if note
+        say("{when}, mark at {at}: {note}", when=practice.when, at=clock(time_s), note=note)
+        for time_s, note in practice.marks
+        if note
     ]
 
 

@@ -14,6 +14,7 @@ from posturewatch.model.observation import Side
 from posturewatch.review.report.content import Report
 from posturewatch.review.report.gather import MOST_SESSIONS, gather
 from posturewatch.review.report.html import report_html
+from posturewatch.review.report.language import LANGUAGES, speaking
 from posturewatch.review.report.pdf import PAPERS, Paper, report_pdf
 from posturewatch.storage.backup.making import Made, make_bundle
 from posturewatch.storage.reader import SessionReader
@@ -41,6 +42,8 @@ class Wanted:
         As the player wishes to be named; may be empty.
     clips
         Whether the films of the moments go into a web page.
+    language
+        One of `LANGUAGES`; None for that of `Reports`.
 
     Raises
     ------
@@ -52,12 +55,15 @@ class Wanted:
     paper: str = "a4"
     who: str = ""
     clips: bool = False
+    language: str | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise InputError("A report is a web page or a PDF; let the file's name end in .html or .pdf.")
         if self.paper not in PAPERS:
             raise InputError(f"There is no paper {self.paper!r} for reports; choose a4 or letter.")
+        if self.language is not None and self.language not in LANGUAGES:
+            raise InputError(f"There is no report in {self.language!r}; choose {' or '.join(LANGUAGES)}.")
         if len(self.who) > _LONGEST_NAME or re.search(r"[\x00-\x1f]", self.who):
             raise InputError(f"A name is one line of at most {_LONGEST_NAME} characters; shorten it.")
 
@@ -72,13 +78,19 @@ class Reports:
     draw
         Draws the lines of that hand into a picture, a JPEG; None where it is not seen there. Without it, pictures stay
         as they were filmed.
+    language
+        In which reports are where nobody asks for another.
     """
 
     def __init__(
-        self, reader: SessionReader, draw: Callable[[bytes, Side], bytes | None] | None = None
+        self,
+        reader: SessionReader,
+        draw: Callable[[bytes, Side], bytes | None] | None = None,
+        language: Callable[[], str] = lambda: "en",
     ) -> None:
         self._reader = reader
         self._draw = draw
+        self._language = language
 
     def make(self, session_ids: Sequence[str], wanted: Wanted) -> bytes:
         """The file.
@@ -90,14 +102,15 @@ class Reports:
         ConflictError
             For one that is still running, or too many.
         """
-        report = gather(
-            self._reader,
-            session_ids,
-            who=wanted.who.strip(),
-            clips=wanted.clips and wanted.kind == "html",
-            draw=self._draw,
-        )
-        return _file(report, wanted)
+        with speaking(wanted.language or self._language()):
+            report = gather(
+                self._reader,
+                session_ids,
+                who=wanted.who.strip(),
+                clips=wanted.clips and wanted.kind == "html",
+                draw=self._draw,
+            )
+            return _file(report, wanted)
 
     def with_weeks_before(self, session_id: str, weeks: int) -> list[str]:
         """That session and those that began in so many weeks before it, as far as a report takes them: the newest. The
