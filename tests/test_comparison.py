@@ -3,6 +3,7 @@ than what both recordings may be wrong by."""
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,9 +11,11 @@ from typing import Any
 
 import httpx
 import pytest
-from log_factories import record
+from log_factories import record, take
 from review_stage import Served
 
+from posturewatch.cli.main import main
+from posturewatch.errors import UnknownError
 from posturewatch.review.derived import open_store
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.store import Store
@@ -62,6 +65,47 @@ def test_a_difference_is_told_where_it_is_larger_than_both_intervals(
     assert flexion(served.log.comparison(away, first), "Nocturne sketch")["verdict"] == "too little"
 
 
+def test_a_clip_is_a_reference_of_its_own_seconds(kept: tuple[Store, Served, list[str]]) -> None:
+    """Against the session of which it is a clip: 60 degrees in the first passage, 10 in the second."""
+    store, served, (first, bent, _, other) = kept
+    numbers = {}
+    for identity, name, start_s in ((bent, "held", 5.0), (bent, "eased", 25.0), (other, "of another", 1.0)):
+        take(store, identity, name, start_s)
+        (numbers[name],) = (one["id"] for one in served.log.clips(session_id=identity) if one["name"] == name)
+    compared = served.log.comparison(first, numbers["held"])
+    assert (compared["then"]["id"], compared["clip"]["name"]) == (bent, "held")
+    assert [one["piece"] for one in compared["parts"]] == ["Nocturne sketch"]
+    line = flexion(compared, "Nocturne sketch")
+    assert (line["now"]["median"], line["then"]["median"], line["verdict"]) == (10.0, 60.0, "differs")
+    assert line["uncertainty"] == pytest.approx(1.64 * 3.0 * math.sqrt(2), abs=0.05)
+    # Of the same session, too: this passage beside a few seconds of it.
+    own = flexion(served.log.comparison(bent, numbers["eased"]), "Scales")
+    assert (own["difference"], own["then"]["measured_share"], own["verdict"]) == (0.0, 1.0, "too close")
+    assert served.log.comparison(first, numbers["of another"])["parts"] == []
+    with pytest.raises(UnknownError):
+        served.log.comparison(first, 10**6)
+
+
+def test_the_command(kept: tuple[Store, Served, list[str]], capsys: pytest.CaptureFixture[str]) -> None:
+    store, _, (first, bent, _, _) = kept
+    folder = ["--data-dir", str(store.data_dir)]
+    take(store, bent, "held", 5.0)
+    assert main(["compare", first, bent, *folder]) == 0
+    said = capsys.readouterr().out
+    assert f"Beside session {bent}" in said
+    assert "median +10, there +60 deg; -50 deg, more than the uncertainty of 7" in said
+    assert "too close to tell" in said
+    assert main(["compare", first, f"{bent}/held", *folder]) == 0
+    said = capsys.readouterr().out
+    assert f"Beside clip held (0:05 to 0:12) of session {bent}" in said
+    assert "-50 deg, more than the uncertainty of 7" in said
+    assert "Scales" not in said
+    assert main(["compare", first, f"{bent}/held", "--json", *folder]) == 0
+    assert json.loads(capsys.readouterr().out)["clip"]["name"] == "held"
+    assert main(["compare", first, f"{bent}/none", *folder]) == 2
+    assert "has no clip 'none'; its clips are: " in capsys.readouterr().err
+
+
 def test_the_route(kept: tuple[Store, Served, list[str]]) -> None:
     store, served, (first, bent, _, other) = kept
     with httpx.Client(
@@ -72,6 +116,13 @@ def test_the_route(kept: tuple[Store, Served, list[str]]) -> None:
         assert client.get(f"/api/sessions/{bent}/comparison", params={"with": other}).json()["parts"] == []
         assert client.get(f"/api/sessions/{bent}/comparison", params={"with": "none"}).status_code == 404
         assert client.get(f"/api/sessions/{bent}/comparison").status_code == 422
+        take(store, first, "mine", 3.0)
+        (clip,) = (one["id"] for one in served.log.clips(session_id=first) if one["name"] == "mine")
+        found = client.get(f"/api/sessions/{bent}/comparison", params={"clip": clip}).json()
+        assert found["clip"] == {"id": clip, "name": "mine", "note": "", "start_s": 3.0, "end_s": 10.0}
+        assert client.get(f"/api/sessions/{bent}/comparison", params={"clip": 999}).status_code == 404
+        both = {"clip": clip, "with": first}
+        assert client.get(f"/api/sessions/{bent}/comparison", params=both).status_code == 422
         running = store.begin(SessionStart("camera 0", "camera", "0.1.0", store.session(first).limits))
         refused = client.get(f"/api/sessions/{bent}/comparison", params={"with": running.session_id})
         running.close()
@@ -93,4 +144,17 @@ def test_another_practice_is_chosen_on_the_page(
     page.locator("#compare-with").select_option(first)
     page.locator("#comparison").get_by_text("+50°, more than the uncertainty of 7°").wait_for()
     page.locator("#comparison").get_by_text("too close to tell").first.wait_for()
+    store, log = kept[0], served.log
+    take(store, first, "best", 3.0)
+    (clip,) = (one["id"] for one in log.clips(session_id=first) if one["name"] == "best")
+    page.reload()
+    page.locator("#compare-with").select_option(f"clip:{clip}")
+    page.locator("#comparison").get_by_text("A clip is a few seconds").wait_for()
+    page.locator("#comparison").get_by_text("+50°, more than the uncertainty of 7°").wait_for()
+    assert page.locator("#comparison table").get_by_text("Scales").count() == 0
+    # It is chosen again the next time.
+    page.reload()
+    page.locator("#comparison").get_by_text("A clip is a few seconds").wait_for()
+    page.locator("#comparison").scroll_into_view_if_needed()
+    page.screenshot(path=str(tmp_path / "comparison.png"))
     context.close()

@@ -30,7 +30,7 @@ from posturewatch.pipeline.build import Parts, load_parts
 from posturewatch.pipeline.films.run import FilmWish, analyse_films
 from posturewatch.pipeline.films.workers import Here
 
-__all__ = ["KINDS", "Kind", "main", "make_film"]
+__all__ = ["KINDS", "Kind", "cut", "main"]
 
 #: Around the first extreme angle that the player of the bundled film holds.
 _FROM_S, _TO_S = 11.0, 21.5
@@ -87,14 +87,15 @@ class _Found:
     warned: tuple[tuple[float, ...], ...]
 
 
-def make_film(kind: Kind, path: Path) -> None:
-    """Writes such a film of the frames between 11.0 and 21.5 s.
+def cut(path: Path, from_s: float, to_s: float, kind: Kind | None = None) -> None:
+    """Writes a film of such a stretch of the bundled one.
 
     Raises
     ------
     subprocess.CalledProcessError
         Where ffmpeg fails.
     """
+    kind = Kind() if kind is None else kind
     tone = (
         ("-f", "lavfi", "-i", "sine=440:sample_rate=48000", "-c:a", "aac", "-shortest") if kind.sound else ()
     )
@@ -105,9 +106,9 @@ def make_film(kind: Kind, path: Path) -> None:
             "error",
             "-y",
             "-ss",
-            f"{_FROM_S}",
+            f"{from_s}",
             "-t",
-            f"{_TO_S - _FROM_S}",
+            f"{to_s - from_s}",
             "-i",
             str(demo_video()),
         ),
@@ -222,7 +223,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     with tempfile.TemporaryDirectory(prefix="posturewatch-") as folder:
         for number, name in enumerate([usual, *(one for one in others if not args.only or one in args.only)]):
             path, out = Path(folder) / f"{number}.mp4", Path(folder) / f"{number}"
-            make_film(KINDS[name], path)
+            cut(path, _FROM_S, _TO_S, KINDS[name])
             found = measure(parts, path, out)
             first = first or found
             print(_line(name, found, first), flush=True)

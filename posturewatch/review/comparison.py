@@ -1,14 +1,14 @@
-"""How the passages of one session differ from the same passages of another, such as the player's best.
+"""How the passages of one session differ from the same passages of another, or from a clip, such as the player's best.
 
-Nothing is worked out anew: shares and percentiles are those that are kept. The error of one recording is mostly a
-constant of its view, and two recordings are two views, so their errors do not cancel: a difference of medians is told
-apart only where it is larger than both sessions' typical 90 % intervals together.
+Of a session shares and percentiles are those that are kept; those of a clip's seconds are worked out in the same way.
+The error of one recording is mostly a constant of its view, and two recordings are two views, so their errors do not
+cancel: a difference of medians is told apart only where it is larger than both typical 90 % intervals together.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,27 +16,38 @@ import numpy as np
 from posturewatch.comfort.exceedance import INTERVAL_SD
 from posturewatch.errors import ConflictError
 from posturewatch.exposure.rules import ENOUGH_SHARE
+from posturewatch.exposure.series import Window
 from posturewatch.model.observation import SIDES
+from posturewatch.model.quantities import QUANTITY_NAMES, quantity
+from posturewatch.review.exposures import session_exposures
 from posturewatch.storage.reader import SessionReader, SessionRecord
 
 __all__ = ["compare"]
 
 
-def compare(reader: SessionReader, now: Mapping[str, Any], then: Mapping[str, Any]) -> dict[str, Any]:
-    """What both sessions' passages have in common, side by side.
+def compare(
+    reader: SessionReader,
+    now: Mapping[str, Any],
+    then: Mapping[str, Any],
+    clip: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
+    """What the passages of a session and of a reference have in common, side by side.
 
     Parameters
     ----------
     now, then
-        The documents of both sessions (see `posturewatch.review.session_document`).
+        The documents of the session and of the other one (see `posturewatch.review.session_document`).
+    clip
+        One of the other session, which may be the same (as `posturewatch.storage.tables.clips` has it): its seconds
+        alone are the reference, of the passage in which it lies. Without such a passage there is nothing to compare.
 
     Returns
     -------
     dict
-        `then`, the other session; `same_limits`; `parts`, each with its piece and bars and `lines`, one for each wrist
-        angle of either hand: `now` and `then` (median, p10, p90, measured_share), `difference` of the medians,
-        `uncertainty` of it, `verdict` ("differs", "too close" or "too little"), and `extreme`, by direction the shares
-        of the measured time past the extreme limit.
+        `then`, the other session; `clip` (id, name, note, start_s, end_s) or None; `same_limits`; `parts`, each with
+        its piece and bars and `lines`, one for each wrist angle of either hand: `now` and `then` (median, p10, p90,
+        measured_share), `difference` of the medians, `uncertainty` of it, `verdict` ("differs", "too close" or
+        "too little"), and `extreme`, by direction the shares of the measured time past the extreme limit.
 
     Raises
     ------
@@ -46,10 +57,17 @@ def compare(reader: SessionReader, now: Mapping[str, Any], then: Mapping[str, An
     if now["exposure"] is None or then["exposure"] is None:
         raise ConflictError("One of the sessions is still running; stop it before you compare.")
     records = reader.session(now["session"]["id"]), reader.session(then["session"]["id"])
-    halves = _halves(records[0]), _halves(records[1])
-    others = {_key(part): part for part in then["exposure"]["parts"]}
+    halves = _halves(records[0])
+    if clip is None:
+        others = {_key(part): part["exposure"] for part in then["exposure"]["parts"]}
+        other_halves = _halves(records[1])
+    else:
+        window = (float(clip["start_s"]), min(float(clip["end_s"]), records[1].info.end_s))
+        others = {} if clip["passage"] is None else {_key(clip["passage"]): _during(records[1], window)}
+        other_halves = _halves(records[1], window)
     return {
         "then": then["session"],
+        "clip": clip and {name: clip[name] for name in ("id", "name", "note", "start_s", "end_s")},
         "same_limits": all(
             records[0].limits.of(side).bands == records[1].limits.of(side).bands for side in SIDES
         ),
@@ -58,7 +76,7 @@ def compare(reader: SessionReader, now: Mapping[str, Any], then: Mapping[str, An
                 "piece_id": part["piece_id"],
                 "piece": part["piece"],
                 "bars": part["bars"],
-                "lines": _lines(part, others[_key(part)], *halves),
+                "lines": _lines(part["exposure"], others[_key(part)], halves, other_halves),
             }
             for part in now["exposure"]["parts"]
             if _key(part) in others
@@ -69,25 +87,35 @@ def compare(reader: SessionReader, now: Mapping[str, Any], then: Mapping[str, An
 _Halves = Mapping[tuple[str, str], float]
 
 
+def _during(record: SessionRecord, window: Window) -> list[dict[str, Any]]:
+    """The exposures of the wrists in that time, in JSON's types."""
+    wrists = [one for one in QUANTITY_NAMES if quantity(one).group == "wrist"]
+    return [one.over(window).to_json() for one in session_exposures(record) if one.entry.name in wrists]
+
+
 def _key(part: Mapping[str, Any]) -> tuple[int, str]:
     return part["piece_id"], part["bars"].casefold()
 
 
-def _halves(record: SessionRecord) -> _Halves:
-    """Half of the 90 % interval as it was in the middle, by hand and quantity."""
-    return {
-        (one.side, one.quantity): INTERVAL_SD * float(np.nanmedian(one.sd))
-        for one in record.series
-        if one.measured.any()
-    }
+def _halves(record: SessionRecord, window: Window = (-math.inf, math.inf)) -> _Halves:
+    """Half of the 90 % interval as it was in the middle of that time, by hand and quantity."""
+    found: dict[tuple[str, str], float] = {}
+    for one in record.series:
+        seen = one.measured & (one.time_s >= window[0]) & (one.time_s < window[1])
+        if seen.any():
+            found[one.side, one.quantity] = INTERVAL_SD * float(np.median(one.sd[seen]))
+    return found
 
 
 def _lines(
-    now: Mapping[str, Any], then: Mapping[str, Any], now_halves: _Halves, then_halves: _Halves
+    now: Sequence[Mapping[str, Any]],
+    then: Sequence[Mapping[str, Any]],
+    now_halves: _Halves,
+    then_halves: _Halves,
 ) -> list[dict[str, Any]]:
-    others = {(one["side"], one["quantity"]): one for one in then["exposure"]}
+    others = {(one["side"], one["quantity"]): one for one in then}
     found = []
-    for one in now["exposure"]:
+    for one in now:
         key = (one["side"], one["quantity"])
         other = others.get(key)
         if one["group"] != "wrist" or other is None:

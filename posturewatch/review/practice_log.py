@@ -142,9 +142,11 @@ class PracticeLog:
         with self._reading() as connection:
             return session_document(connection, self._store.data_dir, info)
 
-    def comparison(self, session_id: str, other_id: str) -> dict[str, Any]:
-        """How a session's passages differ from those of another; see `posturewatch.review.comparison.compare`."""
-        return compare(self._store, self.session(session_id), self.session(other_id))
+    def comparison(self, session_id: str, other: str | int) -> dict[str, Any]:
+        """A session beside another, or beside a clip by its number; see `posturewatch.review.comparison.compare`."""
+        clip = self.clip(other) if isinstance(other, int) else None
+        documents = self.session(session_id), self.session(str(other) if clip is None else clip["session_id"])
+        return compare(self._store, *documents, clip)
 
     def add_passage(self, session_id: str, entry: PassageEntry) -> dict[str, Any]:
         """A passage entered afterwards.

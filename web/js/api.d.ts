@@ -147,6 +147,7 @@ export interface SessionDocument {
 export interface ComparedNumbers { median: number | null; p10: number | null; p90: number | null; measured_share: number | null }
 export interface Compared {
   then: KeptSession; same_limits: boolean;
+  clip: { id: number; name: string; note: string; start_s: Seconds; end_s: Seconds } | null;
   parts: { piece_id: number; piece: string; bars: string; lines: {
     side: Side; quantity: string; unit: Unit; now: ComparedNumbers; then: ComparedNumbers; difference: number | null;
     uncertainty: number | null; verdict: "differs" | "too close" | "too little";

@@ -232,7 +232,8 @@ export default {
   },
 
   comparison: {
-    title: "Neben einem anderen Üben", about: "Wähle ein Üben desselben Stücks, zum Beispiel dein bestes.", choose: "Üben zum Vergleichen", nothing: "keines", caption: "Dieses Üben neben einem anderen, Stelle für Stelle",
+    title: "Neben einem anderen Üben", about: "Wähle ein Üben desselben Stücks oder einen Clip derselben Takte, zum Beispiel dein bestes.", choose: "Üben oder Clip zum Vergleichen", practices: "Üben", clips: "Clips",
+    short: "Ein Clip dauert wenige Sekunden; die Zahlen dort sind die dieser Sekunden.", nothing: "keines", caption: "Dieses Üben neben einem anderen, Stelle für Stelle",
     what: "Stelle und Winkel", now: "Median hier", then: "Median dort", difference: "Unterschied", extreme: "Über der Extremgrenze, hier / dort", noneAlike: "Dieselben Takte kommen nicht in beiden vor.",
     differs: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, mehr als die Unsicherheit von ${most}`, tooClose: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, innerhalb der Unsicherheit von ${most}: nicht zu unterscheiden`,
     tooLittle: (/** @type {string} */ share) => `${share} der Zeit gemessen: zu wenig, um etwas zu sagen`, otherLimits: "Die beiden wurden nach verschiedenen Grenzen beurteilt; ihre Anteile bedeuten nicht dasselbe.",

@@ -214,7 +214,8 @@ export default {
   },
 
   comparison: {
-    title: "Beside another practice", about: "Choose a practice of the same piece, such as your best.", choose: "Practice to compare with", nothing: "none", caption: "This practice beside another, passage by passage",
+    title: "Beside another practice", about: "Choose a practice of the same piece or a clip of the same bars, such as your best.", choose: "Practice or clip to compare with", practices: "Practices", clips: "Clips",
+    short: "A clip is a few seconds; the numbers there are those of these seconds.", nothing: "none", caption: "This practice beside another, passage by passage",
     what: "Passage and angle", now: "Median here", then: "Median there", difference: "Difference", extreme: "Past the extreme limit, here / there", noneAlike: "The same bars were not played in both.",
     differs: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, more than the uncertainty of ${most}`, tooClose: (/** @type {string} */ by, /** @type {string} */ most) => `${by}, within the uncertainty of ${most}: too close to tell`,
     tooLittle: (/** @type {string} */ share) => `measured ${share} of the time: too little to say`, otherLimits: "The two were judged by different limits, so their shares do not mean the same.",

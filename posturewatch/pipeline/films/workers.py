@@ -125,6 +125,11 @@ class Processes(_Executed):
         """Seconds of film that have been measured so far, in parts that are not done, too."""
         return float(self._seconds.value)
 
+    @property
+    def process_ids(self) -> tuple[int, ...]:
+        """Of the processes that run now."""
+        return tuple(getattr(self._executor, "_processes", None) or ())
+
     def close(self) -> None:
         """Ends the processes; what they have in work is lost."""
         self._stop.set()

@@ -103,6 +103,7 @@ One session
                       first passage of the part, its moments are ids of clips as text,
            "damage": [sentence], on what cannot be read or relied on any more}
     GET    /api/sessions/ID/comparison?with=ID  `posturewatch.review.comparison.compare`: beside another session
+    GET    /api/sessions/ID/comparison?clip=NUMBER  the same beside a clip
     DELETE /api/sessions/ID                     {"deleted": true, "bytes": int}; with its clips
     GET    /api/sessions/ID/samples?start_s=&end_s=    {"series": [{"side", "quantity", "unit", "time_s": [],
            "value": [], "sd": []}]}, null where refused; 300 s at most

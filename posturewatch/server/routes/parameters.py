@@ -6,13 +6,16 @@ from typing import Annotated
 
 from fastapi import Path, Query
 
-__all__ = ["Bins", "Number", "PieceNumber", "Seconds"]
+__all__ = ["Bins", "ClipNumber", "Number", "PieceNumber", "Seconds"]
 
 #: The number of a piece, a passage, a mark, a clip or a check.
 Number = Annotated[int, Path(ge=0, le=10**15)]
 
 #: The number of a piece to choose by.
 PieceNumber = Annotated[int | None, Query(ge=0, le=10**15)]
+
+#: The number of a clip to compare with.
+ClipNumber = Annotated[int | None, Query(ge=0, le=10**15)]
 
 #: A time of a session: at most some thirty years.
 Seconds = Annotated[float, Query(ge=0.0, le=1e9)]

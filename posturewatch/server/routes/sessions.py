@@ -7,11 +7,12 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query
 from starlette.responses import Response, StreamingResponse
 
+from posturewatch.errors import InputError
 from posturewatch.review.entries import MarkChange, MarkEntry, PassageChange, PassageEntry
 from posturewatch.review.practice_log import PracticeLog
 from posturewatch.server.answers import answer, deleted
 from posturewatch.server.bodies import body_of
-from posturewatch.server.routes.parameters import Bins, Number, Seconds
+from posturewatch.server.routes.parameters import Bins, ClipNumber, Number, Seconds
 
 __all__ = ["session_routes"]
 
@@ -37,8 +38,15 @@ def session_routes(log: PracticeLog) -> APIRouter:
         return answer(log.summary(session_id))
 
     @router.get("/api/sessions/{session_id}/comparison")
-    def comparison(session_id: str, other: Annotated[str, Query(alias="with", max_length=64)]) -> Response:
-        return answer(log.comparison(session_id, other))
+    def comparison(
+        session_id: str,
+        other: Annotated[str | None, Query(alias="with", max_length=64)] = None,
+        clip: ClipNumber = None,
+    ) -> Response:
+        reference = other if clip is None else clip
+        if reference is not None and None in (other, clip):
+            return answer(log.comparison(session_id, reference))
+        raise InputError("Name a practice or a clip to compare with, and not both.")
 
     @router.get("/api/sessions/{session_id}/samples")
     def samples(session_id: str, start_s: Seconds, end_s: Seconds) -> Response:

@@ -1,16 +1,20 @@
-// A session beside another one, such as the player's best: passage by passage, and whether a difference can be told.
+// A session beside another one or a clip, such as the player's best: passage by passage, and whether a difference can be
+// told.
 
 import { get } from "../actions.js";
 import { element } from "../dom.js";
-import { dateAndTime, passageName, percent } from "../format.js";
+import { clock, dateAndTime, passageName, percent } from "../format.js";
 import { words } from "../language.js";
 import { lineName, sized } from "../terms.js";
 import { card, table } from "./parts.js";
 
-/** @import { Answer, Compared, SessionDocument } from "../api.d.ts" */
+/** @import { Answer, Clip, Compared, SessionDocument } from "../api.d.ts" */
 
-/** The last choice, which is offered first wherever that session has the same passages. */
+/** The last choice, which is offered first wherever that session or clip has the same passages. */
 const BEST = "posturewatch reference";
+
+/** Before a clip's number, where one is chosen; ids of sessions have no colon. */
+const CLIP = "clip:";
 
 /**
  * The card in which another session is chosen; null where no passage of this one is named.
@@ -27,14 +31,14 @@ export function comparisonCard({ session, passages }) {
     if (choice.value === "") return;
     localStorage.setItem(BEST, choice.value);
     /** @type {Answer<Compared>} */
-    const { body, error } = await get(`sessions/${encodeURIComponent(session.id)}/comparison?with=${encodeURIComponent(choice.value)}`);
+    const { body, error } = await get(`sessions/${encodeURIComponent(session.id)}/comparison?${asked(choice.value)}`);
     below.replaceChildren(...(body ? shown(body) : [element("p", { className: "fault" }, error)]));
   };
   choice.addEventListener("change", show);
   const node = card(text.title, element("p", {}, text.about), element("p", {}, choice), below);
   node.id = "comparison";
   node.hidden = true;
-  fill(choice, session.id, pieces).then((some) => {
+  fill(choice, session.id, passages).then((some) => {
     node.hidden = !some;
     const best = localStorage.getItem(BEST);
     if (best !== null && [...choice.options].some((one) => one.value === best)) {
@@ -45,25 +49,47 @@ export function comparisonCard({ session, passages }) {
   return node;
 }
 
+/** @param {string} chosen */
+const asked = (chosen) => (chosen.startsWith(CLIP) ? `clip=${chosen.slice(CLIP.length)}` : `with=${encodeURIComponent(chosen)}`);
+
 /**
- * Offers the other sessions in which these pieces were played, newest first; whether there is one.
+ * Offers the other sessions in which these pieces were played, and the clips of these passages, newest first; whether
+ * there is one.
  * @param {HTMLSelectElement} choice
  * @param {string} own
- * @param {readonly number[]} pieces
+ * @param {SessionDocument["passages"]} passages
  */
-async function fill(choice, own, pieces) {
+async function fill(choice, own, passages) {
+  const text = words.comparison;
   /** @type {Map<string, string>} */
   const found = new Map();
-  /** @type {Answer<{ played: { session_id: string, started_at: string }[] }>[]} */
-  const answers = await Promise.all(pieces.map((piece) => get(`pieces/${piece}`)));
-  for (const { body } of answers) for (const one of body?.played ?? []) if (one.session_id !== own) found.set(one.session_id, one.started_at);
+  /** @type {Clip[]} */
+  const clips = [];
+  const key = (/** @type {{ piece_id: number, bars: string }} */ one) => `${one.piece_id} ${one.bars.toLowerCase()}`;
+  const played = new Set(passages.map(key));
+  /** @type {Answer<{ played: { session_id: string, started_at: string }[], clip_list: Clip[] }>[]} */
+  const answers = await Promise.all([...new Set(passages.map((one) => one.piece_id))].map((piece) => get(`pieces/${piece}`)));
+  for (const { body } of answers) {
+    for (const one of body?.played ?? []) if (one.session_id !== own) found.set(one.session_id, one.started_at);
+    for (const one of body?.clip_list ?? []) if (one.state === "there" && one.passage !== null && played.has(key(one.passage))) clips.push(one);
+  }
   const newest = [...found].sort((a, b) => b[1].localeCompare(a[1]));
-  choice.append(...newest.map(([id, began]) => element("option", { value: id }, dateAndTime(began))));
-  return newest.length > 0;
+  const groups = [
+    { label: text.practices, options: newest.map(([id, began]) => element("option", { value: id }, dateAndTime(began))) },
+    { label: text.clips, options: clips.map((one) => element("option", { value: `${CLIP}${one.id}` }, clipName(one))) },
+  ].filter((group) => group.options.length > 0);
+  choice.append(...groups.map((group) => element("optgroup", { attr: { label: group.label } }, ...group.options)));
+  return groups.length > 0;
+}
+
+/** @param {Clip} clip */
+function clipName({ session_started_at: began, start_s: start, passage, note }) {
+  const where = passage === null ? "" : passageName(passage);
+  return [dateAndTime(began), words.clips.at(clock(start)), where, note].filter(Boolean).join(" · ");
 }
 
 /** @param {Compared} compared */
-function shown({ parts, same_limits: sameLimits }) {
+function shown({ parts, clip, same_limits: sameLimits }) {
   const text = words.comparison;
   if (parts.length === 0) return [element("p", {}, text.noneAlike)];
   const rows = parts.flatMap((part) => part.lines.map((line) => {
@@ -72,7 +98,7 @@ function shown({ parts, same_limits: sameLimits }) {
     return [`${passageName(part)}: ${lineName(line)}`, angle(line.now.median), angle(line.then.median), told(line), extreme || "–"];
   }));
   return [table(text.caption, [text.what, text.now, text.then, text.difference, text.extreme], rows, "wide"),
-    element("p", { className: "small" }, [text.note, sameLimits ? "" : text.otherLimits].filter(Boolean).join(" "))];
+    element("p", { className: "small" }, [clip === null ? "" : text.short, text.note, sameLimits ? "" : text.otherLimits].filter(Boolean).join(" "))];
 }
 
 /** @param {Compared["parts"][number]["lines"][number]} line */
