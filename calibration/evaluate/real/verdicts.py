@@ -88,16 +88,16 @@ def looks_of(sessions: Iterable[Session]) -> Looks:
     return out
 
 
-def pairs(looks: Looks) -> list[tuple[float, float]]:
-    """Of every two cameras that see one angle: how much larger the second one's stated deviation and its error are, on
-    the moments that they share."""
+def pairs(looks: Looks) -> list[tuple[float, float, float]]:
+    """Of every two cameras that see one angle: the mean deviations that they state, and how much larger the error of
+    the second one is, on the moments that they share."""
     out = []
     for places in looks.values():
         for one, other in itertools.combinations(places.values(), 2):
             shared = sorted(set(one.at) & set(other.at))
             if len(shared) >= LEAST_MOMENTS:
-                apart = np.mean([np.subtract(other.at[k], one.at[k]) for k in shared], axis=0)
-                out.append((float(apart[0]), float(apart[1])))
+                first, second = (np.mean([place.at[k] for k in shared], axis=0) for place in (one, other))
+                out.append((float(first[0]), float(second[0]), float(second[1] - first[1])))
     return out
 
 
@@ -161,15 +161,26 @@ def lines(looks: Looks) -> list[str]:
     return out
 
 
-def _agreement(apart: Sequence[tuple[float, float]]) -> str:
+def _agreement(apart: Sequence[tuple[float, float, float]]) -> str:
     """In how many pairs of cameras the one with the smaller deviation has the smaller error, by how clearly the
-    verdicts differ."""
+    verdicts differ; and in how many it would be so if every place were off by one constant of just the size that it
+    states.
+
+    Of two centred normal errors the narrower one is the smaller with probability 2/pi arctan(ratio of the deviations),
+    since their ratio has a Cauchy distribution.
+    """
     told = []
     for least in (0.0, 1.0, 2.0):
-        some = [(sd, error) for sd, error in apart if abs(sd) > least]
-        right = sum(sd * error > 0 for sd, error in some)
-        share = right / len(some) if some else float("nan")
-        told.append(f"{right} of {len(some)} ({share:.0%}) where they differ by more than {least:g}")
+        some = [one for one in apart if abs(one[1] - one[0]) > least]
+        right = sum((second - first) * error > 0 for first, second, error in some)
+        at_best = [2 / np.pi * np.arctan(max(one[:2]) / min(one[:2])) for one in some]
+        share, expected = (
+            (right / len(some), float(np.mean(at_best))) if some else (float("nan"), float("nan"))
+        )
+        told.append(
+            f"{right} of {len(some)} ({share:.0%}; {expected:.0%} if it were all true) where they differ by more than "
+            f"{least:g}"
+        )
     return "of two cameras on the same moments the better verdict has the smaller error in " + ", ".join(told)
 
 
