@@ -158,6 +158,21 @@ def test_a_long_name_ends_in_an_ellipsis(open_log: Open, kept_log: ReviewStage) 
         assert not wide(page)
 
 
+def test_on_paper_each_session_has_one_line_and_nothing_is_handed_in(
+    open_log: Open, kept_log: ReviewStage
+) -> None:
+    long = "Study in B minor for the left hand alone, with the long middle section and its coda"
+    kept_log.log.rename_piece(kept_log.log.pieces()[0]["id"], PieceChange.read({"name": long}))
+    page = open_log("log.html#/sessions", width=PAPER_PX, height=1123)
+    page.locator(f".long-name[title*='{long}']").first.wait_for()
+    page.emulate_media(media="print")
+    high = page.locator("tbody tr").evaluate_all("rows => rows.map((one) => one.offsetHeight)")
+    line = page.locator("tbody td").first.evaluate("one => parseFloat(getComputedStyle(one).fontSize)")
+    assert max(high) < 2.2 * line
+    assert not page.is_visible("#films-card")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
 def test_the_practice_list_is_gone_through_by_one_key(open_log: Open, kept_log: ReviewStage) -> None:
     page = open_log("")
     see(page, "#passage", "Piece and passage")

@@ -136,9 +136,10 @@ export function button(label, onclick, { className = "", ...more } = {}) {
  * @param {string} text
  * @param {string} href
  * @param {Partial<HTMLAnchorElement> & { attr?: Record<string, string> }} [more]
+ * @param {...Child} rest
  */
-export function link(text, href, more = {}) {
-  return element("a", { href, ...more }, text);
+export function link(text, href, more = {}, ...rest) {
+  return element("a", { href, ...more }, text, ...rest);
 }
 
 let nextId = 0;

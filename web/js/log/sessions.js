@@ -33,7 +33,7 @@ export async function sessionsPage([from = "0"]) {
   const films = filmsCard();
   const first = Math.max(0, Number.parseInt(from, 10) || 0);
   const rows = all.slice(first, first + MOST).map((one) => [
-    link(`${dateAndTime(one.started_at)}${one.demo ? ` (${text.demo})` : ""}`, `#/session/${encodeURIComponent(one.id)}`),
+    link(dateAndTime(one.started_at), `#/session/${encodeURIComponent(one.id)}`, {}, one.demo ? element("small", {}, ` (${text.demo})`) : ""),
     whatOf(one),
     one.ended_at === null ? text.running : duration(one.duration_s),
     String(one.warnings), percent(one.extreme_share), percent(one.measured_share), one.pain === null ? "–" : String(one.pain), String(one.clips),
