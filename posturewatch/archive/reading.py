@@ -280,15 +280,16 @@ def _open_file(path: Path) -> IO[bytes]:
     try:
         # Without waiting: a pipe would never open.
         flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-        opened = os.fdopen(os.open(path, flags), "rb")
+        descriptor = os.open(path, flags)
     except OSError as error:
         raise ArchiveError(
             f"{path} cannot be read ({error.strerror}); name an archive of posturewatch."
         ) from error
-    if not stat.S_ISREG(os.fstat(opened.fileno()).st_mode):
-        opened.close()
+    # Looked at first: of a folder no file object can be made that would close it again.
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
         raise ArchiveError(f"{path} is no file; name an archive of posturewatch.")
-    return opened
+    return os.fdopen(descriptor, "rb")
 
 
 def _list_bytes(opened: IO[bytes]) -> int:

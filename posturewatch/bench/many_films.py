@@ -12,7 +12,7 @@ import shutil
 import statistics
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -70,6 +70,16 @@ def _workers_mb(runner: Processes) -> float | None:
     return max(found, default=None)
 
 
+def _turn(found: Mapping[int, _Measured]) -> str:
+    """How it went up to now."""
+    said = [
+        f"{jobs}: {one.per_minute[-1]:.1f} a minute, {one.own_mb[-1]:.0f} + {one.workers_mb[-1]:.0f} MB"
+        for jobs, one in found.items()
+        if one.own_mb and one.workers_mb
+    ]
+    return f"{sum(found[1].films):>5} films   " + "   ".join(said)
+
+
 def _growth(name: str, seen: Sequence[float]) -> str:
     """MB at the beginning and end, and MB for each further hundred films (a line through all but the first tenth)."""
     late = seen[len(seen) // 10 :]
@@ -105,6 +115,7 @@ def main(argv: Sequence[str] | None = None) -> int:
                     out = folder / f"{jobs} {start}"
                     _measure(parts, runner, films[start : start + _BLOCK], out, found[jobs])
                     shutil.rmtree(out)
+                print(_turn(found), flush=True)
         finally:
             for runner in runners.values():
                 runner.close()
