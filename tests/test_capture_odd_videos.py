@@ -120,3 +120,26 @@ def test_names_with_spaces_and_signs_are_names(tmp_path: Path, name: str) -> Non
     scan = scan_film(path)
     assert scan is not None
     assert scan.frames == len(EVEN_S)
+
+
+def test_sound_changes_no_frame_and_no_time(tmp_path: Path) -> None:
+    """Sound that begins before the pictures and ends after them, as phones write it."""
+    silent, loud = write_film(tmp_path / "silent.mp4", EVEN_S), tmp_path / "loud.mp4"
+    with av.open(str(silent)) as source, av.open(str(loud), "w") as container:
+        pictures = container.add_stream_from_template(source.streams.video[0])
+        sound = container.add_stream("aac", rate=48_000)
+        for place in range(round(48_000 * (EVEN_S[-1] + 2.0)) // 1024):
+            frame = av.AudioFrame.from_ndarray(np.zeros((1, 1024), np.float32), format="fltp", layout="mono")
+            frame.sample_rate, frame.pts = 48_000, 1024 * place
+            container.mux(sound.encode(frame))
+        container.mux(sound.encode(None))
+        for packet in source.demux(video=0):
+            if packet.size:
+                packet.stream = pictures
+                packet.pts += round(0.5 / packet.time_base)
+                packet.dts += round(0.5 / packet.time_base)
+                container.mux(packet)
+    without, having = all_of(VideoFileSource(silent)), all_of(VideoFileSource(loud))
+    assert [one.frame.time_s for one in having] == pytest.approx([one.frame.time_s for one in without])
+    for one, other in zip(having, without, strict=True):
+        assert np.array_equal(one.frame.image_bgr, other.frame.image_bgr)
