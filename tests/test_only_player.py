@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
 import pytest
+from cli_stand_ins import ScriptedHands, film
 from numpy.typing import NDArray
 
 from posturewatch.capture import open_source
+from posturewatch.cli.main import main
 from posturewatch.config.settings import Settings
 from posturewatch.model.frame import Frame
 from posturewatch.model.observation import BODY_LANDMARKS, BodyObservation, HandObservation, Observation
 from posturewatch.pipeline.build import build
 from posturewatch.pipeline.view.only_player import Choice, OnlyPlayer, PlayerAmong, Strip
-from posturewatch.pipeline.view.people_notice import SEVERAL_PEOPLE, PeopleNotice
+from posturewatch.pipeline.view.people_notice import SEVERAL_IN_FILM, SEVERAL_PEOPLE, PeopleNotice
 from posturewatch.tracking.people import Person
 
 WIDTH, HEIGHT = 1000, 600
@@ -229,3 +232,22 @@ def beside_another(frame: Frame, *, second: bool) -> Frame:
     if second:
         wide[:, width:] = other
     return Frame(frame.index, frame.time_s, wide)
+
+
+# ---- a film that is analysed ----
+
+
+@pytest.mark.parametrize("people", [1, 2])
+def test_an_analysed_film_says_it_too(
+    people: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class InTheEnd(ScriptedHands):
+        def observe(self, frame: Frame) -> Observation:
+            seen = super().observe(frame)
+            return replace(seen, body=body(20.0, people if frame.time_s > 1.5 else 1))
+
+    InTheEnd(lambda time_s: 10.0).use(monkeypatch)
+    named = ["--keep", "--jobs", "1", "--data-dir", str(tmp_path / "data")]
+    assert main(["analyse", str(film(tmp_path / "a.mkv", 2.0)), *named]) == 0
+    said = capsys.readouterr()
+    assert (SEVERAL_IN_FILM in said.out + said.err) is (people == 2)

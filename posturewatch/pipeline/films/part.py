@@ -16,6 +16,7 @@ from posturewatch.config.settings import Settings
 from posturewatch.model.measurement import FrameMeasurement
 from posturewatch.pipeline.build import Built, Mode
 from posturewatch.pipeline.films.measured import MeasuredPart
+from posturewatch.pipeline.view.people_notice import SEVERAL_IN_FILM
 
 __all__ = ["LEAD_S", "PART_S", "FilmPart", "film_parts", "measure_part"]
 
@@ -107,18 +108,21 @@ def measure_part(
         built = build("video", settings)
         try:
             found: list[FrameMeasurement] = []
-            whole = False
+            whole, several = False, False
             while not whole and not stopped():
                 taken = source.read(_WAIT_S)
                 if taken is None:
                     whole = source.ended
                     continue
-                measured = built.measurer.measure(built.tracker.observe(taken.frame))
+                seen = built.tracker.observe(taken.frame)
+                measured = built.measurer.measure(seen)
                 if measured.time_s >= part.start_s:
                     found.append(measured)
+                    several = several or (seen.body is not None and seen.body.people > 1)
                 progress(measured.time_s)
         finally:
             built.release()
-        return MeasuredPart.of(found, source.notice, incomplete=source.incomplete, whole=whole)
+        notice = source.notice or (SEVERAL_IN_FILM if several else None)
+        return MeasuredPart.of(found, notice, incomplete=source.incomplete, whole=whole)
     finally:
         source.close()

@@ -168,7 +168,7 @@ class OnlyPlayer:
             self._suspected = seen.body is not None and seen.body.people > 1
             if seen.body is not None and not self._suspected:
                 self._among.alone(_person(seen.body))
-            return seen if choice is None else _counted(seen, 1)
+            return _counted(seen, 1)  # what the tracker alone has seen is not told
         if choice.strip is None:
             return replace(_counted(self._tracker.observe(frame), choice.people), hands=())
         return _counted(

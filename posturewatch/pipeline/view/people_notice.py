@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from posturewatch.model.reading import Reading
 
-__all__ = ["SEVERAL_PEOPLE", "PeopleNotice"]
+__all__ = ["SEVERAL_IN_FILM", "SEVERAL_PEOPLE", "PeopleNotice"]
 
 SEVERAL_PEOPLE = (
     "Two people are in the picture. Only the player is measured, and nothing while it is unclear who that is: turn the "
     "camera so that only you are in it."
+)
+
+SEVERAL_IN_FILM = (
+    "Two people were in the picture for a while; only the player was measured, and nothing while it was unclear who "
+    "that was."
 )
 
 #: It is said for at least so long, so that it can be read.

@@ -46,6 +46,7 @@ export default {
   "Clips are off for this session, since the video encoder failed ({}).": "Clips sind in dieser Sitzung aus, denn der Kodierer scheiterte ({}).",
   "Clips are off for this session by a fault of the program; the session goes on.": "Clips sind in dieser Sitzung durch einen Fehler des Programms aus; die Sitzung geht weiter.",
   "The last clips of this session could not be written by a fault of the program.": "Die letzten Clips dieser Sitzung ließen sich durch einen Fehler des Programms nicht schreiben.",
+  "Two people were in the picture for a while; only the player was measured, and nothing while it was unclear who that was.": "Eine Zeit lang waren zwei Personen im Bild; gemessen wurde nur, wer spielt, und nichts, solange unklar war, wer das ist.",
   "Two people are in the picture. Only the player is measured, and nothing while it is unclear who that is: turn the camera so that only you are in it.": "Zwei Personen sind im Bild. Gemessen wird nur, wer spielt, und nichts, solange unklar ist, wer das ist: Drehe die Kamera so, dass nur du darin bist.",
   "The microphone is on: the clips of this session carry its sound.": "Das Mikrofon ist an: Die Clips dieser Sitzung haben seinen Ton.",
   "The microphone cannot be used, since the sound library PortAudio is missing, so clips have no sound; install it (on Debian and Ubuntu: sudo apt install libportaudio2) and start again.": "Das Mikrofon lässt sich nicht benutzen, denn die Bibliothek PortAudio fehlt; die Clips haben keinen Ton.",
