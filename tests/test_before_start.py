@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,6 +16,7 @@ from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
 
 from posturewatch.capture import names_film
 from posturewatch.cli.main import main
+from posturewatch.clips import find_microphones
 from posturewatch.errors import SourceError
 from posturewatch.pipeline.preview import LEAVE_S, Preview
 from posturewatch.storage.reader import SessionReader
@@ -99,6 +101,42 @@ def test_cameras_instruments_and_settings_are_listed(stage: SetUpStage) -> None:
     assert form["exists"]
     assert stage.ask("PATCH", "settings", {**change, "value": -1})[0] == 422
     assert stage.ask("PATCH", "settings", {"section": "rest"})[0] == 422
+
+
+def test_microphones_are_listed_and_each_player_has_their_own(stage: SetUpStage) -> None:
+    assert stage.ask("GET", "setup/microphones")[1] == {
+        "microphones": [
+            {"name": "Desk microphone", "usual": True},
+            {"name": "Clip microphone", "usual": False},
+        ],
+        "fault": None,
+    }
+    assert stage.ask("GET", "setup")[1]["choices"]["microphone"] == ""
+    assert stage.ask("PATCH", "setup", {"microphone": "Clip microphone"})[1]["choices"]["microphone"] == (
+        "Clip microphone"
+    )
+    assert stage.ask("PATCH", "setup", {"player": "Ada"})[1]["choices"]["microphone"] == ""
+    told = stage.ask("PATCH", "setup", {"player": "Player"})[1]
+    assert told["choices"]["microphone"] == "Clip microphone"
+    assert stage.live._settings.parts.settings.clips.microphone
+    assert stage.ask("PATCH", "setup", {"microphone": ""})[1]["choices"]["microphone"] == ""
+    assert not stage.live._settings.parts.settings.clips.microphone
+    status, told = stage.ask("PATCH", "setup", {"microphone": True})
+    assert (status, "Name a microphone" in told["error"]) == (422, True)
+    # Switched on in the settings alone, it is the system's own.
+    (stage.file.parent / "players" / "player.toml").unlink()
+    change = {"section": "clips", "key": "microphone", "value": True}
+    assert stage.ask("PATCH", "settings", change)[0] == 200
+    assert stage.ask("GET", "setup")[1]["choices"]["microphone"] is None
+
+
+def test_without_a_sound_library_the_reason_is_told(
+    stage: SetUpStage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
+    monkeypatch.setattr(stage.set_up, "_find_sound", find_microphones)
+    told = stage.ask("GET", "setup/microphones")[1]
+    assert (told["microphones"], "libportaudio2" in told["fault"]) == ([], True)
 
 
 def test_a_limit_of_ones_own_that_would_change_nothing_is_refused(stage: SetUpStage) -> None:
