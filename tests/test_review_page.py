@@ -158,6 +158,18 @@ def test_a_long_name_ends_in_an_ellipsis(open_log: Open, kept_log: ReviewStage) 
         assert not wide(page)
 
 
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (1366, 625), (844, 390), (390, 844)])
+def test_the_list_of_sessions_shows_every_column(
+    open_log: Open, kept_log: ReviewStage, width: int, height: int
+) -> None:
+    long = "Study in B minor for the left hand alone, with the long middle section and its coda"
+    kept_log.log.rename_piece(kept_log.log.pieces()[0]["id"], PieceChange.read({"name": long}))
+    page = open_log("log.html#/sessions", width=width, height=height)
+    page.locator(f".long-name[title*='{long}']").first.wait_for()
+    assert page.locator(".table-frame").first.evaluate("one => one.scrollWidth <= one.clientWidth")
+    assert not wide(page)
+
+
 def test_on_paper_each_session_has_one_line_and_nothing_is_handed_in(
     open_log: Open, kept_log: ReviewStage
 ) -> None:

@@ -2,6 +2,7 @@
 // a table or a sentence beside it. Drawn anew where the place, the colours of the system, or the medium change.
 
 import { element } from "../dom.js";
+import { decimal } from "../format.js";
 import { locale, words } from "../language.js";
 import { sign } from "../terms.js";
 
@@ -138,7 +139,7 @@ function overDays(days, unit) {
     scales: { x: { time: false, range: [(days[0] ?? 0) - apart, (days.at(-1) ?? 0) + apart] }, y: { range: (_, __, most) => [0, 1.1 * most || 1] } },
     axes: [
       { splits: (plot) => days.filter((_, i) => i % Math.ceil(days.length / Math.max(1, Math.floor(plot.width / TICK_PX))) === 0), values: (_, all) => all.map(dayText) },
-      { size: 56, values: (_, all) => all.map((one) => `${one}${unit}`) },
+      { size: 70, values: (_, all) => all.map((one) => `${decimal(one)}${unit}`) },
     ],
   };
 }
