@@ -190,7 +190,7 @@ def main() -> None:
     )
     parser.add_argument("--real", type=Path, required=True, help="the folder of real people's videos")
     parser.add_argument("--cache", type=Path, default=Path(tempfile.gettempdir()) / "posturewatch-real")
-    parser.add_argument("--every", type=int, default=3, help="of multi-view videos, one moment in so many")
+    parser.add_argument("--every", type=int, default=1, help="of multi-view videos, one moment in so many")
     args = parser.parse_args()
     ensemble = Ensemble(read_weights(None))
     sessions = sessions_of(args.real, args.cache, Estimator(ensemble), ensemble, every=args.every)
