@@ -54,6 +54,42 @@ def shown(page: Any, frames: list[tuple[float, str, float | None]]) -> list[tupl
     return found
 
 
+def test_a_word_for_strain_never_stands_without_its_number(open_page: OpenPage) -> None:
+    """An angle that was gone for a while and comes back past its limit has its number beside the word."""
+    page = open_page()
+    rate_hz = 10
+    told: list[tuple[float, str, str]] = page.evaluate(
+        """async (rate) => {
+          const { HandPanel } = await import("/js/hands.js");
+          const node = document.body.appendChild(document.createElement("article"));
+          node.dataset.side = "left";
+          const panel = new HandPanel(node, () => {});
+          const frame = (name, value) => [name, value === null ? null : { display: value, sd: 2 }];
+          const found = [];
+          for (let i = 0; i < 12 * rate; i += 1) {
+            const time = i / rate;
+            const deviation = time < 3 ? 2 : time < 5.2 ? null : 30;
+            const state = time < 3 ? "in comfort" : time < 5.2 ? "partly seen" : "extreme";
+            const quantity = time < 3 ? null : "wrist_ulnar_deviation";
+            const warning = { side: "left", quantity, direction: "ulnar", held_s: 3, since_s: 6 };
+            const both = [frame("wrist_flexion", 20), frame("wrist_ulnar_deviation", deviation)];
+            const quantities = Object.fromEntries(both);
+            panel.show({ side: "left", verdict: { state, quantity, refusal: null }, quantities }, time,
+              time < 9 ? [] : [warning]);
+            const main = node.querySelector(".scale[data-main=true] .scale-text");
+            found.push([time, node.dataset.state, main.textContent]);
+          }
+          node.remove();
+          return found;
+        }""",
+        rate_hz,
+    )
+    strained = [(time, text) for time, state, text in told if state in ("beyond", "extreme", "held")]
+    assert len(strained) > 4 * rate_hz
+    assert {text.split("°")[0] for _, text in strained} == {"30"}, strained[:3]
+    assert {"ulnar" in text for _, text in strained} == {True}
+
+
 def test_states_and_numbers_keep_to_the_contract(open_page: OpenPage) -> None:
     page = open_page()
     changes, comfortable = 0, 0

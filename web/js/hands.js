@@ -4,7 +4,7 @@ import { element, setData, setText, svg } from "./dom.js";
 import { sentenceCase } from "./format.js";
 import { words } from "./language.js";
 import { Scale } from "./scale.js";
-import { Steady, SteadyState, WORD_HOLD_S } from "./steady.js";
+import { STRAINED, Steady, SteadyState, WORD_HOLD_S } from "./steady.js";
 import { WRIST, handName, stateKey } from "./terms.js";
 
 /** @import { LiveHand, Side, State, Warned } from "./api.d.ts" */
@@ -90,8 +90,14 @@ export class HandPanel {
     const { state, pending } = this.#steady.update(timeS, raw.state);
     const changed = state !== this.#last;
     this.#last = state;
-    for (const scale of this.#scales) scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed);
-    const main = this.#mainOf(timeS, warnings.filter((one) => one.side === this.side).map((one) => one.quantity));
+    const warned = warnings.filter((one) => one.side === this.side).map((one) => one.quantity);
+    for (const scale of this.#scales) {
+      // A word for strain never stands without the number that it is of, however lately that came.
+      const told = warned.includes(scale.quantity.name) || (STRAINED.includes(state) && raw.quantity === scale.quantity.name);
+      scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed || (told && scale.number === null));
+    }
+    if (changed) this.#main.reset();
+    const main = this.#mainOf(timeS, warned);
     for (const scale of this.#scales) scale.setMain(scale.quantity.name === main);
     this.#set(state, pending);
     return this.#why.update(timeS, state, raw);

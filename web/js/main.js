@@ -307,10 +307,11 @@ function render() {
  */
 function setMessage(text, advice) {
   const node = within(document, ".message-text", HTMLElement);
-  const whole = advice ? `${text} ${advice}` : text;
+  const said = advice ? `${text} ` : text;
+  const whole = `${said}${advice}`;
   if (node.textContent === whole) return;
-  within(node, ".message-said", HTMLElement).textContent = text;
-  within(node, ".message-advice", HTMLElement).textContent = whole.slice(text.length);
+  within(node, ".message-said", HTMLElement).textContent = said;
+  within(node, ".message-advice", HTMLElement).textContent = advice;
   for (const size of ["whole", "smaller", "smallest"]) {
     setData(node, "size", size);
     if (node.offsetHeight <= (node.parentElement?.clientHeight ?? Infinity)) break;

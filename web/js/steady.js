@@ -17,7 +17,7 @@ export const NUMBER_HOLD_S = 4;
 const MOST_OF = 0.7;
 const HARDLY_ANY = 0.15;
 /** @type {readonly State[]} */
-const STRAINED = ["beyond", "extreme", "held"];
+export const STRAINED = ["beyond", "extreme", "held"];
 /** @type {readonly State[]} */
 const NOT_STRAINED = ["within", "unsure", "partly", "unseen"];
 /** @type {readonly State[]} */
@@ -223,11 +223,12 @@ export class SteadyNumber {
   /**
    * @param {number} timeS
    * @param {number | null} value
-   * @param {boolean} [now] whether to show it whatever was shown: what it belongs to has just changed
+   * @param {boolean} [now] whether to show it whatever was shown, where it is there: what it belongs to has just changed
    */
   update(timeS, value, now = false) {
     if (timeS < this.#since) this.reset();
-    const known = this.#there(timeS, value === null ? "missing" : "known") === "known";
+    let known = this.#there(timeS, value === null ? "missing" : "known") === "known";
+    if (now && value !== null && !known) known = this.#known.set(timeS, "known") === "known";
     const wanted = known ? value ?? this.#shown : null;
     const differs = wanted === null || this.#shown === null ? wanted !== this.#shown : Math.abs(wanted - this.#shown) >= this.#step;
     if (differs && (now || timeS - this.#since >= HOLD_S)) {
