@@ -155,7 +155,7 @@ def test_every_setting_can_be_read_and_changed(open_page: Open, stage: SetUpStag
     assert "hold_s" not in stage.file.read_text(encoding="utf-8")
     page.select_option("[data-setting='page.language'] select", "de")
     expect_text(page, "h1", "Einstellungen")
-    expect_text(page, "[data-setting='watch.hold_s']", "bevor gewarnt wird")
+    expect_text(page, "[data-setting='watch.hold_s']", "bevor gewarnt wird. 0,5 bis 60")
     expect_text(page, "[data-setting='instrument.name']", "Klassische Gitarre")
     expect_text(page, "[data-setting='limits.personal.flexion_extreme_deg']", "für beide Hände")
 

@@ -2,6 +2,7 @@
 
 import { get, send } from "../actions.js";
 import { byId, element, setText, within } from "../dom.js";
+import { decimal } from "../format.js";
 import { fillWords, words } from "../language.js";
 import { fail, say } from "../log/parts.js";
 import { button, told as inLanguage } from "./parts.js";
@@ -122,7 +123,7 @@ function row(section, one) {
   return element("div", { className: "setting", attr: { "data-setting": path } }, element("span", { className: "name" }, name),
     element("span", { className: "value" }, field(section, one, name, `told-${path}`, keep), one.unit ?? "", changed ? button(text.backTo(shown(section, one)), () => keep(null)) : null),
     element("p", { className: "told", id: `told-${path}` }),
-    element("p", { className: "hint" }, `${help(section, one)}. ${one.low !== null && one.high !== null ? `${text.from(String(one.low), String(one.high))}${unit}.` : ""}`,
+    element("p", { className: "hint" }, `${help(section, one)}. ${one.low !== null && one.high !== null ? `${text.from(decimal(one.low), decimal(one.high))}${unit}.` : ""}`,
       one.source ? ` ${text.source} ${one.source}.` : ""));
 }
 
@@ -162,6 +163,7 @@ function written(value) {
   const text = words.setup.form;
   if (typeof value === "boolean") return value ? text.on : text.off;
   if (value === null || value === "") return text.nothing;
+  if (typeof value === "number") return decimal(value);
   return Array.isArray(value) ? value.join(", ") : String(value);
 }
 
