@@ -120,7 +120,8 @@ def test_microphones_are_listed_and_each_player_has_their_own(stage: SetUpStage)
     assert told["choices"]["microphone"] == "Clip microphone"
     assert stage.live._settings.parts.settings.clips.microphone
     assert stage.ask("PATCH", "setup", {"microphone": ""})[1]["choices"]["microphone"] == ""
-    assert not stage.live._settings.parts.settings.clips.microphone
+    now = stage.live._settings.parts.settings
+    assert not now.clips.microphone
     status, told = stage.ask("PATCH", "setup", {"microphone": True})
     assert (status, "Name a microphone" in told["error"]) == (422, True)
     # Switched on in the settings alone, it is the system's own.
