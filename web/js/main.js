@@ -284,7 +284,9 @@ function render() {
   setData(document.body, "phase", phase);
   const { kind, text, advice = "" } = message(view);
   setData(byId("message", HTMLElement), "kind", kind);
-  setMessage(text, advice);
+  // Until there is something to tell of the hands, that they are watched.
+  const nothingYet = text === "" && SIDES.every((side) => view.hands[side].state === "idle");
+  setMessage(nothingYet ? words.live.watching : text, advice);
   // Beside a summary the message's own place is hidden, and only what stands in the way is said.
   const beside = !summaryNode.hidden && (kind === "lost" || view.error !== null);
   byId("banner", HTMLElement).hidden = !beside;

@@ -1,7 +1,7 @@
 // The one place for messages: which of the things to say matters most now.
 
 import { words } from "./language.js";
-import { SIDES, adviceOf, sidedLeaning } from "./terms.js";
+import { adviceOf, sidedLeaning } from "./terms.js";
 import { translated } from "./translated.js";
 
 /** @import { PracticeState, Side, Warned } from "./api.d.ts" */
@@ -40,7 +40,7 @@ export function message(view) {
   if (state.fault) return notice(translated(state.fault));
   if (state.notice) return notice(translated(state.notice));
   if (!view.pictures) return notice(text.noPicture);
-  return calm(view.quiet || (SIDES.every((side) => view.hands[side].state === "idle") ? text.watching : ""));
+  return calm(view.quiet);
 }
 
 /**
