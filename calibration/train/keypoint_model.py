@@ -33,7 +33,8 @@ class KeypointModel(CropModel):
 
     joints: the numbers that are places 1 to 20 in space as seen from place 0; their first two coordinates follow what
     is pointed at. plane: the places by which it tells how well it knows where the plane of the strings lies: their
-    spread in hand scales, as one more number. While training the places follow the numbers instead.
+    spread in hand scales, as one more number; after it come the places of the joints, the first of all, in shares of
+    the crop's side. While training the places follow the numbers instead.
     """
 
     grid: torch.Tensor
@@ -94,7 +95,9 @@ class KeypointModel(CropModel):
         if self.training:
             return numbers, Pointed(at, torch.log_softmax(logits, dim=2))
         of_plane = spread[:, self.plane].reshape(-1, 2 * (self.plane.stop - self.plane.start))
-        return torch.cat([numbers, self.hands_across * of_plane.mean(dim=1, keepdim=True)], dim=1)
+        count = 1 + (self.joints.stop - self.joints.start) // 3
+        of_joints = at[:, :count].reshape(-1, 2 * count)
+        return torch.cat([numbers, self.hands_across * of_plane.mean(dim=1, keepdim=True), of_joints], dim=1)
 
     def _following(self, numbers: torch.Tensor, joined: torch.Tensor, at: torch.Tensor) -> torch.Tensor:
         first, last = self.joints.start, self.joints.stop

@@ -251,7 +251,7 @@ def _handed_on_names(kind: type[NetworkOutputs[Array]], without: set[str]) -> di
 #: What the networks say and the estimator reads as it is, with how many numbers each is. The forearm's axis is read
 #: in the frame instead.
 _OF_FOREARM = _handed_on_names(ForearmOutputs, {"direction", "direction_log_scale", "depth_slope"})
-_OF_FINGERS = _handed_on_names(FingerOutputs, {"strings_spread"})
+_OF_FINGERS = _handed_on_names(FingerOutputs, {"strings_spread", "places"})
 
 #: Where each named feature lies. `landmark_bend` and `angles` are two angles in units of `ANGLE_UNIT`: how the
 #: forearm is bent against the hand as the tracker's landmarks have it, and the ISB angles with the hand as the network

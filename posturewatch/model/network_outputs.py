@@ -90,7 +90,8 @@ class NetworkOutputs(Generic[Numbers]):
                 named[one.name] = rows[..., part].reshape((*rows.shape[:-1], *shape))
                 read = part.stop
             elif one.metadata["optional"]:
-                named[one.name] = rows[..., 0] * math.nan
+                unknown = rows[..., [0] * math.prod(shape)] * math.nan
+                named[one.name] = unknown.reshape((*rows.shape[:-1], *shape))
             else:
                 break
         if len(named) < len(cls.slices()) or read != rows.shape[-1]:
@@ -143,7 +144,7 @@ class ForearmOutputs(NetworkOutputs[Numbers]):
 
 @dataclass(frozen=True, eq=False)
 class FingerOutputs(NetworkOutputs[Numbers]):
-    """What `fingers.onnx` says of the close crop, 118 numbers a hand.
+    """What `fingers.onnx` says of the close crop, 160 numbers a hand.
 
     Attributes
     ----------
@@ -166,6 +167,8 @@ class FingerOutputs(NetworkOutputs[Numbers]):
     strings_spread
         How widely spread the places are at which the outer strings may be, hand scales. NaN where the rows lack it:
         it is worked out from the network's heatmaps and not learned.
+    places
+        (21, 2) where in the crop the joints 0 to 20 lie, x and y in shares of its side; of the heatmaps too.
     """
 
     hand_proximal: Numbers = field(metadata=_shaped(3))
@@ -178,3 +181,4 @@ class FingerOutputs(NetworkOutputs[Numbers]):
     hand_logit: Numbers = field(metadata=_shaped())
     side_logit: Numbers = field(metadata=_shaped())
     strings_spread: Numbers = field(metadata=_shaped(optional=True))
+    places: Numbers = field(metadata=_shaped(21, 2, optional=True))

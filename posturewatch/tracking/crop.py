@@ -28,6 +28,7 @@ __all__ = [
     "CropNet",
     "hand_angle_rad",
     "hand_scale_px",
+    "moved_along",
     "palm_scale_px",
 ]
 
@@ -66,6 +67,29 @@ def hand_angle_rad(landmarks_px: Array) -> float:
     """Clockwise from the image's upward direction to the hand's, wrist to the middle of the knuckles."""
     dx, dy = landmarks_px[list(_KNUCKLES), :2].mean(axis=0) - landmarks_px[0, :2]
     return math.atan2(dx, -dy)
+
+
+def moved_along(points_px: Array, before_px: Array, after_px: Array) -> Array:
+    """Points moved, turned and scaled as others were, in the least squares sense.
+
+    Parameters
+    ----------
+    points_px
+        (n, 2) in the image, or (n, 3) with depth in the same scale.
+    before_px, after_px
+        (m, 2) the others, before and after.
+
+    Returns
+    -------
+    As points_px.
+    """
+    # In the plane of complex numbers that is one product and one sum.
+    source, target = before_px[:, 0] + 1j * before_px[:, 1], after_px[:, 0] + 1j * after_px[:, 1]
+    middle, there = source.mean(), target.mean()
+    centred = source - middle
+    turn = np.vdot(centred, target - there) / max(float(np.vdot(centred, centred).real), 1e-9)
+    moved = there + turn * (points_px[:, 0] + 1j * points_px[:, 1] - middle)
+    return np.column_stack([moved.real, moved.imag, points_px[:, 2:] * abs(turn)])
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import cv2
+import numpy as np
+
 from posturewatch.model.arrays import Array, Image
 from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import Side
 from posturewatch.tracking.crop import CLOSE, CropNet
 
-__all__ = ["FingerNet"]
+__all__ = ["FingerNet", "joints_px"]
+
+
+def joints_px(outputs: FingerOutputs[Array], landmarks_px: Array, side: Side) -> Array | None:
+    """Where in the image the network points at the joints.
+
+    Parameters
+    ----------
+    outputs
+        What it says of one hand.
+    landmarks_px, side
+        By which the hand's crop was placed, and the side that it looks like.
+
+    Returns
+    -------
+    (21, 2) joints 0 to 20; None of a network that does not point.
+    """
+    if not np.isfinite(outputs.places).all():
+        return None
+    back = cv2.invertAffineTransform(CLOSE.transform(landmarks_px, side))
+    return np.asarray(outputs.places * CLOSE.size_px @ back[:, :2].T + back[:, 2])
 
 
 class FingerNet(CropNet):

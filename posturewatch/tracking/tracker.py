@@ -23,7 +23,7 @@ from posturewatch.model.observation import (
     other_side,
 )
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, cross_entropy_of, landmark_error
-from posturewatch.tracking.fingers import FingerNet
+from posturewatch.tracking.fingers import FingerNet, joints_px
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.sides import network_evidence
@@ -32,6 +32,9 @@ from posturewatch.tracking.turns import ForearmTurns
 from posturewatch.tracking.video import LIVE, VIDEO, VideoFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
+
+#: Below this logit of a hand, or of one of that side, the finger network doubts; of hands that play it is 5 to 15.
+_SURE = 3.0
 
 TrackerMode = Literal["still", "video", "live"]
 
@@ -178,6 +181,7 @@ class Tracker:
                 for (side, _, _), axis, of_fingers in zip(found, axes, fingers, strict=True)
             }
             self._video.add_evidence(evidence)
+            self._video.point_at(*_pointed(looks, sides, fingers))
         axes = [kept.get(side, axis) for side, axis in zip(sides, axes, strict=True)]
         self._turns.take(list(zip(sides, axes, strict=True)), frame.time_s)
         return tuple(
@@ -205,6 +209,18 @@ class Tracker:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _pointed(
+    looks: list[tuple[Array, Side]], sides: list[Side], fingers: list[FingerOutputs[Array] | None]
+) -> tuple[dict[Side, Array], set[Side]]:
+    """Where the finger network points at the joints (21, 2) of the hand of each side, and of which it sees none."""
+    seen = [
+        (side, look, said) for side, look, said in zip(sides, looks, fingers, strict=True) if said is not None
+    ]
+    pointed = {side: joints_px(said, *look) for side, look, said in seen}
+    doubted = {side for side, _, said in seen if min(said.hand_logit, said.side_logit) < _SURE}
+    return {side: joints for side, joints in pointed.items() if joints is not None}, doubted
 
 
 def _side_logits(axis: ForearmAxis | None, fingers: FingerOutputs[Array] | None) -> list[float]:

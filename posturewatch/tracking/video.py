@@ -1,20 +1,21 @@
 """Videos and cameras: each hand is followed from frame to frame, looked for where it was lost, and its side is
 believed over time.
 
-Both hands' networks compute side by side, each from a crop around where its hand was; while a hand is
-missing, the palm finder takes the second core. The body comes a few times a second. In a video everything
-follows from the frames and their times alone, so that every run gives the same; live, the body's result is
-taken when it is ready, and the search is kept within the time between two frames.
+The library's networks compute side by side, each from a crop around where its hand was. Where our finger network
+points at the joints, the library looks at a hand ten times a second only: between, its landmarks are moved along with
+these joints. While a hand is missing, the palm finder takes the second core. The body comes a few times a second. In a
+video everything follows from the frames and their times alone, so that every run gives the same; live, the body's
+result is taken when it is ready, and the search is kept within the time between two frames.
 """
 
 from __future__ import annotations
 
 import math
 import time
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from posturewatch.model.arrays import Image
+from posturewatch.model.arrays import Array, Image
 from posturewatch.model.observation import SIDES, BodyObservation, Side
 from posturewatch.tracking.body import (
     BodyFinder,
@@ -49,6 +50,7 @@ _LOST_S = 3.0  # how long a lost hand is remembered
 _BODY_FRESH_S = 0.6  # how long what the body last said of sides holds
 _SAVED_BODY = 3  # how many times less often the body is looked for to save time
 _REACH_PER_S = 6.0  # hand scales a lost hand may have moved per second of absence
+_PATIENCE = 1.5  # so many times longer a hand may wait for the library where the other one is looked at
 _COINCIDE = 0.3  # hand scales: two followed hands nearer than this are one
 
 
@@ -60,6 +62,8 @@ class Effort:
     ----------
     waits
         Whether the body is waited for.
+    library_every_s
+        How often the library looks at a hand that our finger network points at.
     body_every_s
         How often it is looked for.
     searches
@@ -78,6 +82,7 @@ class Effort:
     """
 
     waits: bool
+    library_every_s: float
     body_every_s: float
     searches: int
     eager_s: float
@@ -88,10 +93,26 @@ class Effort:
 
 
 VIDEO = Effort(
-    True, body_every_s=0.25, searches=4, eager_s=3.0, idle_every_s=0.066, takes=8, looks=3, budget_s=None
+    True,
+    library_every_s=0.1,
+    body_every_s=0.25,
+    searches=4,
+    eager_s=3.0,
+    idle_every_s=0.066,
+    takes=8,
+    looks=3,
+    budget_s=None,
 )
 LIVE = Effort(
-    False, body_every_s=0.3, searches=2, eager_s=3.0, idle_every_s=0.1, takes=2, looks=2, budget_s=0.025
+    False,
+    library_every_s=0.1,
+    body_every_s=0.3,
+    searches=2,
+    eager_s=3.0,
+    idle_every_s=0.1,
+    takes=2,
+    looks=2,
+    budget_s=0.025,
 )
 
 
@@ -163,6 +184,20 @@ class VideoFinder:
         for track in self._tracks:
             track.network_evidence = evidence.get(track.side, 0.0) if track.side else 0.0
 
+    def point_at(self, joints_px: Mapping[Side, Array], doubted: Collection[Side]) -> None:
+        """Takes in where our finger network points in the hands just found.
+
+        Parameters
+        ----------
+        joints_px
+            (21, 2) of the hand of each side.
+        doubted
+            Of which sides it does not see a hand.
+        """
+        for track in self._tracks:
+            joints = joints_px.get(track.side) if track.side else None
+            track.point_at(joints, doubted=track.side in doubted, time_s=self._time_s or 0.0)
+
     def _late(self) -> bool:
         budget_s = self._effort.budget_s
         return budget_s is not None and time.perf_counter() - self._begun_s > budget_s
@@ -188,6 +223,7 @@ class VideoFinder:
         if "second hand" in self._savings and len(pairs) == 2:
             self._follows += 1
             pairs = [pairs[self._follows % 2]]
+        pairs = self._to_look_at(pairs, image, time_s)
         rois = [track.next_roi() for track, _ in pairs]
         for (_, net), roi in zip(pairs, rois, strict=True):
             start_look(net, image, roi)
@@ -204,6 +240,27 @@ class VideoFinder:
                 track.take(seen, time_s)
         if len(self._tracks) == 2:
             self._part(time_s)
+
+    def _to_look_at(
+        self, pairs: list[tuple[Track, HandNet]], image: Image, time_s: float
+    ) -> list[tuple[Track, HandNet]]:
+        """Those hands that the library looks at in this frame; the others are moved along. Two take turns."""
+        chosen: list[tuple[Track, HandNet]] = []
+        for track, net in sorted(pairs, key=lambda pair: pair[0].library_s):
+            patience = _PATIENCE if chosen else 1.0
+            if not self._carry(track, image, time_s, patience * self._effort.library_every_s):
+                chosen.append((track, net))
+        return chosen
+
+    def _carry(self, track: Track, image: Image, time_s: float, at_most_s: float) -> bool:
+        """Moves a hand along with the joints that our finger network sees, if the library looked so lately."""
+        if time_s - track.library_s >= at_most_s - 1e-3:
+            return False
+        seen = track.carried()
+        if seen is None or not self._is_hand(seen, image):
+            return False
+        track.take(seen, time_s, librarys=False)
+        return True
 
     def _is_hand(self, seen: Detection | None, image: Image) -> bool:
         height, width = image.shape[:2]
@@ -312,6 +369,7 @@ class VideoFinder:
             self._lost.remove(known)
             fade = math.exp(-(time_s - known.time_s) / _LOST_S)
             track = Track(seen, SideBelief(known.track.belief.value * fade), known.track.side)
+        track.library_s = time_s
         track.wrists.append((time_s, seen.landmarks_px[0, :2]))
         self._tracks.append(track)
 
