@@ -171,7 +171,8 @@ class Tracker:
         looks = [(seen.landmarks_px, other_side(side) if self.mirrored else side) for side, _, seen in found]
         sides = [side for side, _, _ in found]
         kept = {}
-        if "forearm" in self._savings and self._forearm is not None:
+        calm = self._video is not None and self._video.calm
+        if (calm or "forearm" in self._savings) and self._forearm is not None:
             kept = self._turns.to_carry([(side, seen.landmarks_px) for side, _, seen in found], frame.time_s)
         spared = [place for place, side in enumerate(sides) if side in kept]
         axes, fingers = self._look(frame.image_bgr, looks, spared)

@@ -94,7 +94,7 @@ class Effort:
 
 VIDEO = Effort(
     True,
-    library_every_s=0.1,
+    library_every_s=0.2,
     body_every_s=0.25,
     searches=4,
     eager_s=3.0,
@@ -105,7 +105,7 @@ VIDEO = Effort(
 )
 LIVE = Effort(
     False,
-    library_every_s=0.1,
+    library_every_s=0.2,
     body_every_s=0.3,
     searches=2,
     eager_s=3.0,
@@ -135,6 +135,8 @@ class VideoFinder:
         self._body = BodyFinder(mirrored)
         self._savings: frozenset[str] = frozenset()
         self._follows = 0
+        #: Whether all hands of the last frame were moved along: none moves much, or changes.
+        self.calm = False
         self._forget()
 
     def ease(self, savings: frozenset[str]) -> None:
@@ -224,6 +226,7 @@ class VideoFinder:
             self._follows += 1
             pairs = [pairs[self._follows % 2]]
         pairs = self._to_look_at(pairs, image, time_s)
+        self.calm = not pairs
         rois = [track.next_roi() for track, _ in pairs]
         for (_, net), roi in zip(pairs, rois, strict=True):
             start_look(net, image, roi)
