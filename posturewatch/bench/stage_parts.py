@@ -30,8 +30,9 @@ from posturewatch.server.feed import LiveFeed
 from posturewatch.storage.store import Store
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.crop import CropNet
+from posturewatch.tracking.effort import VIDEO
 from posturewatch.tracking.hands import Detection
-from posturewatch.tracking.video import VIDEO, VideoFinder
+from posturewatch.tracking.video import VideoFinder
 
 __all__ = ["make_stages"]
 

@@ -23,13 +23,14 @@ from posturewatch.model.observation import (
     other_side,
 )
 from posturewatch.tracking.agreement import UNJUDGED, Judgement, SideView, cross_entropy_of, landmark_error
+from posturewatch.tracking.effort import LIVE, VIDEO
 from posturewatch.tracking.fingers import FingerNet, joints_px
 from posturewatch.tracking.forearm import ForearmNet
 from posturewatch.tracking.hands import Detection
 from posturewatch.tracking.sides import network_evidence
 from posturewatch.tracking.still import StillFinder
 from posturewatch.tracking.turns import ForearmTurns
-from posturewatch.tracking.video import LIVE, VIDEO, VideoFinder
+from posturewatch.tracking.video import VideoFinder
 
 __all__ = ["Finder", "Tracker", "TrackerMode"]
 

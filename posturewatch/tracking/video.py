@@ -13,7 +13,6 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 
 from posturewatch.model.arrays import Array, Image
 from posturewatch.model.observation import SIDES, BodyObservation, Side
@@ -27,6 +26,7 @@ from posturewatch.tracking.body import (
     wrists_of,
 )
 from posturewatch.tracking.crop import hand_scale_px
+from posturewatch.tracking.effort import Effort
 from posturewatch.tracking.hands import (
     MIN_PRESENCE,
     Detection,
@@ -42,78 +42,17 @@ from posturewatch.tracking.roi import Roi, forearm_roi, hand_roi
 from posturewatch.tracking.sides import SideBelief, assign_sides, body_evidence, label_evidence
 from posturewatch.tracking.track import Lost, Track, jump, shows
 
-__all__ = ["LIVE", "VIDEO", "Effort", "VideoFinder"]
+__all__ = ["VideoFinder"]
 
 
 _GAP_S = 1.0  # after a gap like this nothing is where it was
 _LOST_S = 3.0  # how long a lost hand is remembered
 _BODY_FRESH_S = 0.6  # how long what the body last said of sides holds
+_CALM_BODY_S = 0.45  # how often it is looked for while both hands are moved along
 _SAVED_BODY = 3  # how many times less often the body is looked for to save time
 _REACH_PER_S = 6.0  # hand scales a lost hand may have moved per second of absence
 _PATIENCE = 1.5  # so many times longer a hand may wait for the library where the other one is looked at
 _COINCIDE = 0.3  # hand scales: two followed hands nearer than this are one
-
-
-@dataclass(frozen=True)
-class Effort:
-    """How much is done per frame.
-
-    Attributes
-    ----------
-    waits
-        Whether the body is waited for.
-    library_every_s
-        How often the library looks at a hand that our finger network points at.
-    body_every_s
-        How often it is looked for.
-    searches
-        Parts of the image searched per frame soon after a loss, two at a time.
-    eager_s
-        How long that is.
-    idle_every_s
-        How often, later, two parts are searched.
-    takes
-        Finds looked at per frame, later half as many.
-    looks
-        Landmark looks at each.
-    budget_s
-        Time within a frame after which only the likeliest find is still looked at, and nothing is searched in the next
-        frame; None where every run must give the same.
-    """
-
-    waits: bool
-    library_every_s: float
-    body_every_s: float
-    searches: int
-    eager_s: float
-    idle_every_s: float
-    takes: int
-    looks: int
-    budget_s: float | None
-
-
-VIDEO = Effort(
-    True,
-    library_every_s=0.2,
-    body_every_s=0.25,
-    searches=4,
-    eager_s=3.0,
-    idle_every_s=0.066,
-    takes=8,
-    looks=3,
-    budget_s=None,
-)
-LIVE = Effort(
-    False,
-    library_every_s=0.2,
-    body_every_s=0.3,
-    searches=2,
-    eager_s=3.0,
-    idle_every_s=0.1,
-    takes=2,
-    looks=2,
-    budget_s=0.025,
-)
 
 
 class VideoFinder:
@@ -206,6 +145,8 @@ class VideoFinder:
 
     def _look_for_body(self, image: Image, time_s: float) -> BodyObservation | None:
         every_s = self._effort.body_every_s * (_SAVED_BODY if "body" in self._savings else 1)
+        if self.calm:
+            every_s = max(every_s, _CALM_BODY_S)
         due = time_s - self._body_s >= every_s - 1e-3
         if self._effort.waits:
             if due:
