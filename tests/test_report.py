@@ -19,7 +19,7 @@ from posturewatch.errors import ConflictError
 from posturewatch.model.observation import Side
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
-from posturewatch.review.report.content import Angle, Hand, Moment, Report
+from posturewatch.review.report.content import Angle, Beyond, Hand, Moment, Report
 from posturewatch.review.report.figure import FILLS, Box, Fill, hatching
 from posturewatch.review.report.gather import gather
 from posturewatch.review.report.html import report_html
@@ -228,6 +228,20 @@ def test_the_view_says_what_would_help() -> None:
     said = view_sentence([hand(20.0, reason="forearm not seen")])
     assert "The view was poor" in said
     assert "Let the camera see a hand's length of forearm" in said
+
+
+def test_a_good_view_of_an_unsure_hand_does_not_stand_alone() -> None:
+    limits = (Beyond("flexion", "wrist bent in", 37.7, 48.6, 0.0, 0.0, 0.0, None),)
+
+    def told(unsure_s: float, *, limited: bool = True) -> str:
+        seen = hand(100.0, unsure_s=unsure_s)
+        angles = tuple(replace(one, beyond=limits if limited else ()) for one in seen.angles)
+        return view_sentence([replace(seen, angles=angles)]).replace("\u00a0", " ")
+
+    assert "In 60 % of the time an angle was too near a limit" in told(60.0)
+    assert "too near" not in told(5.0)
+    # Without a limit there is none to be near.
+    assert "too near" not in told(60.0, limited=False)
 
 
 def moment(value: float, sd: float | None) -> Moment:

@@ -164,6 +164,9 @@ _SENTENCES = {
     "gemessen.",
     "The view was poor: {angle} was measured {share} of the time.": "Der Blick war schlecht: {angle} in {share} der "
     "Zeit gemessen.",
+    "In {share} of the time an angle was too near a limit, for how exact it is, to say on which side of it: "
+    "this counts as unsure, never as comfortable.": "In {share} der Zeit war ein Winkel einer Grenze zu nah, um bei "
+    "dieser Genauigkeit zu sagen, auf welcher Seite er lag: das zählt als unsicher, nie als bequem.",
     "Most of the rest: {reason} ({time}).": "Der Rest vor allem: {reason} ({time}).",
     "In this practice the interval mostly reached {reach}° to either side.": "In dieser Sitzung reichte das Intervall "
     "meist {reach}° zu beiden Seiten.",
@@ -174,11 +177,13 @@ _SENTENCES = {
     "; it may have been inside the {limit} of {value}": "; vielleicht noch innerhalb der {limit} von {value}",
     "; beyond the {limit} of {value} all the same": "; in jedem Fall über der {limit} von {value}",
     "Past it for {time} in all.": "Insgesamt {time} darüber.",
-    "Warned of.": "Davor wurde gewarnt.",
+    "There was a warning.": "Davor wurde gewarnt.",
     "Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits.": "Gezeichnet: Unterarm und "
     "Hand am höchsten Punkt; grau das 90-%-Intervall; gepunktet die Grenzen.",
-    "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture.": "In den Bildern: "
-    "blau der Unterarm, gelb die Hand, wie sie in diesem einen Bild zu sehen sind.",
+    "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture; a camera "
+    "foreshortens, so the measured angle cannot be read off there.": "In den Bildern: blau der Unterarm, gelb die "
+    "Hand, wie sie in diesem einen Bild zu sehen sind; eine Kamera verkürzt, der gemessene Winkel ist dort also nicht "
+    "abzulesen.",
     "Wrist posture in the practice of {when}": "Haltung der Handgelenke beim Üben am {when}",
     "Wrist posture in {count} practices, {first} to {last}": "Haltung der Handgelenke in {count} Sitzungen, {first} "
     "bis {last}",
@@ -188,8 +193,9 @@ _SENTENCES = {
     "Sources disagree on which direction is worse.": "Keine Grenze für Winkel des Handgelenks ist für das Spielen von "
     "Instrumenten geprüft; die hier benutzten kommen aus Arbeit und Physiologie. Welche Richtung schlechter ist, "
     "darin sind sich die Quellen nicht einig.",
-    "It diagnoses nothing, and replaces neither a teacher nor a clinician. A quiet report is no healthy hand.": "Es "
-    "stellt keine Diagnose und ersetzt weder Lehrkraft noch Arzt. Ein ruhiger Bericht ist keine gesunde Hand.",
+    "It diagnoses nothing, and replaces neither a teacher nor a clinician. A report without warnings is no proof of a "
+    "healthy hand.": "Es stellt keine Diagnose und ersetzt weder Lehrkraft noch Arzt. Ein "
+    "Bericht ohne Warnungen beweist keine gesunde Hand.",
     "If it hurts, stop. Numbness or tingling, weakness, fingers that curl or lose control, pain at night "
     "or at rest, locking, swelling, or pain of more than one to two weeks in spite of rest: see a "
     "clinician. A hot swollen joint with fever, or sudden weakness: the same day. Chest or arm pain with "
@@ -199,26 +205,32 @@ _SENTENCES = {
     "Arzt. Ein heißes, geschwollenes Gelenk mit Fieber, oder plötzliche Schwäche: am selben Tag. Schmerz in Brust oder "
     "Arm mit Atemnot: die Notrufnummer. (Allgemeines medizinisches Wissen; örtliche Regeln gehen vor.)",
     "Angles are estimated from an ordinary camera. Each has a 90 % interval: in about nine of ten cases "
-    "the true angle lies inside it. A clinician's goniometer is good to 6 to 7 degrees (Carter 2009, J "
-    "Hand Surg Am 34:1422-1428). The error of one film is mostly the same throughout, so comparing "
-    "moments of one practice is safer than trusting a single number. Time that could not be measured "
+    "the true angle lies inside it. For comparison: a goniometer laid on the wrist by hand was 6 to 7 degrees "
+    "off what X-rays show (Carter 2009, J Hand Surg Am 34:1422-1428). The error of one film is mostly the same "
+    "throughout, so comparing moments of one "
+    "practice is safer than trusting a single number. Time that could not be measured "
     "counts as not measured, never as comfortable.": "Die Winkel sind aus einer gewöhnlichen Kamera geschätzt. Jeder "
-    "hat ein 90-%-Intervall: In etwa neun von zehn Fällen liegt der wahre Winkel darin. Ein Goniometer in der Praxis "
-    "ist auf 6 bis 7 Grad genau (Carter 2009, J Hand Surg Am 34:1422-1428). Der Fehler eines Films ist meist durchweg "
-    "derselbe; Momente einer Sitzung zu vergleichen ist also sicherer, als einer einzelnen Zahl zu trauen. Nicht "
+    "hat ein 90-%-Intervall: In etwa neun von zehn Fällen liegt der wahre Winkel darin. Zum Vergleich: Ein von "
+    "Hand angelegtes Goniometer wich am Handgelenk um 6 bis 7 Grad von Röntgenbildern ab (Carter 2009, J Hand Surg Am "
+    "34:1422-1428). Der Fehler eines Films ist meist durchweg derselbe; Momente einer Sitzung zu "
+    "vergleichen ist also sicherer, als einer einzelnen Zahl zu trauen. Nicht "
     "gemessene Zeit zählt als nicht gemessen, nie als bequem.",
     "In comfort: every wrist angle had a number whose whole 90 % interval lay inside the comfort limits. "
-    "Unsure: an interval reached past a limit. Past comfort, extreme: the angle lay beyond that limit. "
+    "Unsure: an interval reached past a limit. Past comfort, extreme: the measured angle lay beyond that "
+    "limit; how much of that is certain stands in the table of wrist angles. "
     "Partly seen: some angle could not be measured. Not seen: none could.": "Im Komfort: Jeder Winkel des Handgelenks "
     "hatte eine Zahl, deren ganzes 90-%-Intervall innerhalb der Komfortgrenzen lag. Unsicher: Ein Intervall reichte "
-    "über eine Grenze. Außer Komfort, extrem: Der Winkel lag über dieser Grenze. Teils zu sehen: Ein Winkel war nicht "
+    "über eine Grenze. Außer Komfort, extrem: Der gemessene Winkel lag über dieser Grenze; wie "
+    "viel davon sicher ist, steht in der Tabelle der Winkel. Teils zu sehen: Ein Winkel war nicht "
     "zu messen. Nicht zu sehen: keiner.",
     "Angles as the International Society of Biomechanics defines them (Wu et al. 2005, J Biomech "
-    "38:981-992): the hand, from the wrist to the middle knuckle, against the forearm. Flexion and ulnar "
-    "deviation are positive, extension and radial deviation negative, for both hands alike; 0 is "
-    "straight.": "Winkel, wie die International Society of Biomechanics sie festlegt (Wu et al. 2005, J Biomech "
+    "38:981-992): the hand, from the wrist to the knuckle at the base of the middle finger, against the "
+    "forearm. Flexion and ulnar deviation are positive, extension and radial deviation negative, for both "
+    "hands alike; at 0 the hand is in line with the forearm.": "Winkel, wie die International "
+    "Society of Biomechanics sie festlegt (Wu et al. 2005, J Biomech "
     "38:981-992): die Hand, vom Handgelenk zum Grundgelenk des Mittelfingers, gegen den Unterarm. Flexion und "
-    "Ulnarabduktion sind positiv, Extension und Radialabduktion negativ, für beide Hände gleich; 0 ist gerade.",
+    "Ulnarabduktion sind positiv, Extension und Radialabduktion negativ, für beide Hände gleich; bei 0 liegt die "
+    "Hand in einer Linie mit dem Unterarm.",
 }
 
 _LAYOUT = {
@@ -229,8 +241,8 @@ _LAYOUT = {
     "Comfort, extreme limit": "Grenze: Komfort, extrem",
     "Past comfort": "Über Komfort",
     "Past extreme": "Über extrem",
-    "Certain": "Sicher",
-    "Longest hold": "Am längsten gehalten",
+    "Of it certain": "Davon sicher",
+    "Longest past extreme": "Am längsten über extrem",
     "{time} of practice": "{time} geübt",
     "source: {name}": "Quelle: {name}",
     "not measured: {reason}": "nicht gemessen: {reason}",
@@ -238,8 +250,8 @@ _LAYOUT = {
     "no limit": "keine Grenze",
     "(extreme {share})": "(extrem {share})",
     "Measured with posturewatch {version}, report of {day}.": "Gemessen mit posturewatch {version}, Bericht vom {day}.",
-    "It shows pictures of the player: pass it on only to whom it is meant for.": "Er zeigt Bilder der spielenden "
-    "Person: Gib ihn nur weiter, für wen er gedacht ist.",
+    "This report shows pictures of the player: pass it on only to those it is meant for.": "Dieser Bericht zeigt "
+    "Bilder der spielenden Person: Gib ihn nur an die weiter, für die er gedacht ist.",
     "The practices": "Die Sitzungen",
     "When": "Wann",
     "Length": "Länge",
@@ -249,11 +261,17 @@ _LAYOUT = {
     "Discomfort": "Beschwerden",
     "The practice of {when} from beginning to end": "Das Üben am {when} von Anfang bis Ende",
     "From beginning to end": "Von Anfang bis Ende",
-    "▼ a warning.": "▼ eine Warnung.",
+    "▼ a warning: an angle was held past its extreme limit for long enough (3 s unless the player set it "
+    "otherwise).": "▼ eine Warnung: Ein Winkel wurde lange genug über seiner Extremgrenze gehalten (3 s, wenn nicht "
+    "anders eingestellt).",
     "Share of the time": "Anteil der Zeit",
     "Wrist angles": "Winkel der Handgelenke",
-    "Shares are of the measured time. Certain: with a probability of at least 90 %.": "Anteile der gemessenen Zeit. "
-    "Sicher: mit mindestens 90 % Wahrscheinlichkeit.",
+    "Median: half of the measured time the angle was above it, half below; for four fifths of that time it lay "
+    "in the range in brackets. Shares are of the measured time. Of it certain: past the extreme limit with a "
+    "probability of at least 90 %. Longest past extreme: in one hold. A dash: no such time.": "Median: Die halbe "
+    "gemessene Zeit lag der Winkel darüber, die halbe darunter; vier Fünftel dieser Zeit lag er im Bereich in "
+    "Klammern. Anteile sind solche der gemessenen Zeit. Davon sicher: mit mindestens 90 % Wahrscheinlichkeit über der "
+    "Extremgrenze. Am längsten über extrem: während eines einzigen Haltens. Ein Strich: keine solche Zeit.",
     "Passage": "Stelle",
     "Played": "Gespielt",
     "Past a limit": "Über einer Grenze",
@@ -272,6 +290,9 @@ _LAYOUT = {
     "What the player noted": "Was beim Spielen vermerkt wurde",
     "Notes": "Notizen",
     "room for notes": "Platz für Notizen",
+    "What is typed here stays only once this page is saved or printed.": "Was hier getippt wird, bleibt nur, wenn die "
+    "Seite gespeichert oder gedruckt wird.",
+    "{at} after the beginning": "{at} nach Beginn",
     "Limits used": "Benutzte Grenzen",
     "Limits": "Grenzen",
     "Source": "Quelle",

@@ -12,16 +12,19 @@ from posturewatch.review.report.figure import svg
 from posturewatch.review.report.language import say, spoken
 from posturewatch.review.report.phrases import (
     CAUTIONS,
+    COLUMNS_MEAN,
     IF_IT_HURTS,
     ISB,
     NOTHING_HELD,
     NOTHING_TOLD,
+    PICTURED,
     STATES_MEAN,
-    clock,
+    WARNING_MEANS,
     drawn_text,
     duration,
     how_sure,
     moment_text,
+    moment_when,
     percent,
     title,
 )
@@ -68,7 +71,7 @@ def report_html(report: Report) -> str:
     parts = [_head(report), _finding(report)]
     if len(report.practices) > 1:
         parts.append(_practices(report))
-    parts += [_timelines(report), _angles(report), _passages(report), _moments(report), _trends(report)]
+    parts += [_timelines(report), _moments(report), _passages(report), _angles(report), _trends(report)]
     parts += [_felt(report), _notes(), _limits(report), _reading(report)]
     return (
         f'<!doctype html>\n<html lang="{spoken()}"><head><meta charset="utf-8">'
@@ -101,7 +104,7 @@ def _head(report: Report) -> str:
         day=report.made_on,
     )
     if any(one.picture for one in report.moments):
-        made += " " + say("It shows pictures of the player: pass it on only to whom it is meant for.")
+        made += " " + say(PICTURED)
     return f"<header><h1>{escape(title(report))}</h1>{_p(facts(report))}{_p(made, 'small')}</header>"
 
 
@@ -151,7 +154,7 @@ def _timelines(report: Report) -> str:
         say("The practice of {when} from beginning to end", when=practice.when),
         svg(timeline(practice, 640)),
         svg(legend(480)),
-        _p((say("▼ a warning.") + " " if practice.warned_s else "") + say(STATES_MEAN), "small"),
+        _p((say(WARNING_MEANS) + " " if practice.warned_s else "") + say(STATES_MEAN), "small"),
         _states(practice.hands),
     )
 
@@ -165,7 +168,7 @@ def _angles(report: Report) -> str:
         heading_of(report, say("Wrist angles")),
         _table([say(one) for one in ANGLE_HEAD], _escaped(angle_rows(report.last.hands))),
         _p(say(ISB), "small"),
-        _p(say("Shares are of the measured time. Certain: with a probability of at least 90 %."), "small"),
+        _p(say(COLUMNS_MEAN), "small"),
     )
 
 
@@ -216,13 +219,15 @@ def _moments(report: Report) -> str:
     level = report.moments[0].level
     return _section(
         say("Longest past the {limit}", limit=say(f"{level} limit")),
-        '<div class="moments">' + "".join(_moment(one) for one in report.moments) + "</div>",
+        '<div class="moments">'
+        + "".join(_moment(one, moment_when(report, one)) for one in report.moments)
+        + "</div>",
         _p(drawn_text(report.moments), "small"),
     )
 
 
-def _moment(one: Moment) -> str:
-    at = f"{clock(one.time_s)}, {one.when}"
+def _moment(one: Moment, at: str) -> str:
+    """at: when it was."""
     picture = _p(say("No picture of it was kept."), "small")
     if one.picture is not None:
         data = base64.b64encode(one.picture).decode()
@@ -262,6 +267,7 @@ def _notes() -> str:
         say("Notes"),
         '<div class="notes" contenteditable="true" role="textbox" aria-multiline="true" '
         f'aria-label="{escape(say("Notes"))}"></div>',
+        _p(say("What is typed here stays only once this page is saved or printed."), "small"),
     )
 
 

@@ -14,16 +14,19 @@ from posturewatch.review.report.language import say
 from posturewatch.review.report.paper import BOLD, PLAIN, drawing, printable, register_fonts
 from posturewatch.review.report.phrases import (
     CAUTIONS,
+    COLUMNS_MEAN,
     IF_IT_HURTS,
     ISB,
     NOTHING_HELD,
     NOTHING_TOLD,
+    PICTURED,
     STATES_MEAN,
-    clock,
+    WARNING_MEANS,
     drawn_text,
     duration,
     how_sure,
     moment_text,
+    moment_when,
     percent,
     title,
 )
@@ -149,7 +152,7 @@ class _Setter:
         parts: list[Any] = self._head(report)
         if len(report.practices) > 1:
             parts += self._practices(report)
-        for each in (self._timeline, self._angles, self._passages, self._moments, self._trends, self._felt):
+        for each in (self._timeline, self._moments, self._passages, self._angles, self._trends, self._felt):
             parts += each(report)
         return [*parts, *self._notes(), *self._limits(report), *self._reading(report)]
 
@@ -197,6 +200,7 @@ class _Setter:
         return [
             self._p(title(report), "title"),
             self._p(facts(report)),
+            *([self._p(say(PICTURED), "small")] if any(one.picture for one in report.moments) else []),
             self._p(headline_of(report), "finding"),
             self._p(last.finding, "finding"),
             self._p(last.view),
@@ -225,7 +229,7 @@ class _Setter:
             heading_of(report, say("From beginning to end")),
             self._drawn(timeline(last, self._width)),
             self._drawn(legend(self._width * 0.96)),
-            self._p((say("▼ a warning.") + " " if last.warned_s else "") + say(STATES_MEAN), "small"),
+            self._p((say(WARNING_MEANS) + " " if last.warned_s else "") + say(STATES_MEAN), "small"),
             self._table(
                 [say("Share of the time"), *(say(one) for one in STATES)],
                 state_rows(last.hands),
@@ -242,8 +246,7 @@ class _Setter:
                 [16, 11.5, 15, 20, 12, 11.5, 11.5, 8, 10],
             ),
             self._p(
-                f"{say(ISB)} "
-                + say("Shares are of the measured time. Certain: with a probability of at least 90 %."),
+                f"{say(ISB)} " + say(COLUMNS_MEAN),
                 "small",
             ),
         )
@@ -280,7 +283,7 @@ class _Setter:
                 say("Moments"), self._p(say(NOTHING_TOLD if report.too_little else NOTHING_HELD))
             )
         each = self._width / max(2, len(report.moments))
-        cells = [self._moment(one, each - 8) for one in report.moments]
+        cells = [self._moment(one, moment_when(report, one), each - 8) for one in report.moments]
         table = Table(
             [cells],
             colWidths=[each] * len(cells),
@@ -290,7 +293,7 @@ class _Setter:
         about = drawn_text(report.moments)
         return self._section(heading, table, self._p(about, "small"))
 
-    def _moment(self, one: Moment, width: float) -> list[Any]:
+    def _moment(self, one: Moment, when: str, width: float) -> list[Any]:
         from reportlab.lib.utils import ImageReader
         from reportlab.platypus import Image
 
@@ -306,7 +309,7 @@ class _Setter:
         return [
             *shown,
             self._drawn(dial(one, min(width, 165.0 * self._scale))),
-            self._p(f"{clock(one.time_s)}, {one.when}", "head"),
+            self._p(when, "head"),
             self._p(said, "cell"),
         ]
 

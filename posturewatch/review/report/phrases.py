@@ -14,10 +14,13 @@ from posturewatch.review.report.language import capital, decimal, say, spoken
 
 __all__ = [
     "CAUTIONS",
+    "COLUMNS_MEAN",
     "HOW_SURE",
     "IF_IT_HURTS",
     "ISB",
+    "PICTURED",
     "STATES_MEAN",
+    "WARNING_MEANS",
     "angle_text",
     "clock",
     "discomfort_text",
@@ -27,6 +30,7 @@ __all__ = [
     "headline",
     "how_sure",
     "moment_text",
+    "moment_when",
     "next_step",
     "percent",
     "sided",
@@ -41,11 +45,15 @@ NOTHING_HELD = "No wrist was held past a limit in what was measured."
 #: Where it was not.
 NOTHING_TOLD = "Too little could be judged to say whether a wrist was held past a limit."
 
+#: Share of the time from which it is said beside the view how much was unsure.
+_MUCH_UNSURE = 0.2
+
 CAUTIONS: tuple[str, ...] = (
     "This is posture only. A camera cannot see force, and how hard and how long one presses matter as much.",
     "No wrist-angle limit has been validated for playing an instrument; those used here come from work and physiology. "
     "Sources disagree on which direction is worse.",
-    "It diagnoses nothing, and replaces neither a teacher nor a clinician. A quiet report is no healthy hand.",
+    "It diagnoses nothing, and replaces neither a teacher nor a clinician. A report without warnings is no proof of a "
+    "healthy hand.",
 )
 
 IF_IT_HURTS = (
@@ -57,23 +65,38 @@ IF_IT_HURTS = (
 
 HOW_SURE = (
     "Angles are estimated from an ordinary camera. Each has a 90 % interval: in about nine of ten cases "
-    "the true angle lies inside it. A clinician's goniometer is good to 6 to 7 degrees (Carter 2009, J "
-    "Hand Surg Am 34:1422-1428). The error of one film is mostly the same throughout, so comparing "
-    "moments of one practice is safer than trusting a single number. Time that could not be measured "
+    "the true angle lies inside it. For comparison: a goniometer laid on the wrist by hand was 6 to 7 degrees "
+    "off what X-rays show (Carter 2009, J Hand Surg Am 34:1422-1428). The error of one film is mostly the same "
+    "throughout, so comparing moments of one "
+    "practice is safer than trusting a single number. Time that could not be measured "
     "counts as not measured, never as comfortable."
 )
 
 STATES_MEAN = (
     "In comfort: every wrist angle had a number whose whole 90 % interval lay inside the comfort limits. "
-    "Unsure: an interval reached past a limit. Past comfort, extreme: the angle lay beyond that limit. "
+    "Unsure: an interval reached past a limit. Past comfort, extreme: the measured angle lay beyond that "
+    "limit; how much of that is certain stands in the table of wrist angles. "
     "Partly seen: some angle could not be measured. Not seen: none could."
+)
+
+COLUMNS_MEAN = (
+    "Median: half of the measured time the angle was above it, half below; for four fifths of that time it lay "
+    "in the range in brackets. Shares are of the measured time. Of it certain: past the extreme limit with a "
+    "probability of at least 90 %. Longest past extreme: in one hold. A dash: no such time."
+)
+
+PICTURED = "This report shows pictures of the player: pass it on only to those it is meant for."
+
+WARNING_MEANS = (
+    "▼ a warning: an angle was held past its extreme limit for long enough (3 s unless the player set it "
+    "otherwise)."
 )
 
 ISB = (
     "Angles as the International Society of Biomechanics defines them (Wu et al. 2005, J Biomech "
-    "38:981-992): the hand, from the wrist to the middle knuckle, against the forearm. Flexion and ulnar "
-    "deviation are positive, extension and radial deviation negative, for both hands alike; 0 is "
-    "straight."
+    "38:981-992): the hand, from the wrist to the knuckle at the base of the middle finger, against the "
+    "forearm. Flexion and ulnar deviation are positive, extension and radial deviation negative, for both "
+    "hands alike; at 0 the hand is in line with the forearm."
 )
 
 
@@ -237,13 +260,30 @@ def view_sentence(hands: Sequence[Hand]) -> str:
     share = least.measured_share
     how = "good" if share >= 0.8 else "fair" if share >= ENOUGH_SHARE else "poor"
     told = f"The view was {how}: {{angle}} was measured {{share}} of the time."
-    said = say(told, angle=least.label, share=percent(share))
+    said = say(told, angle=least.label, share=percent(share)) + _unsure(hands)
     if share >= 0.8 or not least.reasons:
         return said
     reason, seconds = least.reasons[0]
     helps = {one.value: one.help for one in Refusal}.get(reason)
     rest = say("Most of the rest: {reason} ({time}).", reason=say(reason), time=duration(seconds))
     return f"{said} {rest}{'' if helps is None else ' ' + say(helps)}"
+
+
+def _unsure(hands: Sequence[Hand]) -> str:
+    """A good view alone reassures nobody: how long a watched hand with limits was unsure, where that was much."""
+    shares = [
+        hand.states_s.get("unsure", 0.0) / hand.total_s
+        for hand in hands
+        if hand.watched and hand.total_s > 0
+        if any(one.comfort or one.extreme for angle in hand.angles for one in angle.beyond)
+    ]
+    if max(shares, default=0.0) < _MUCH_UNSURE:
+        return ""
+    return " " + say(
+        "In {share} of the time an angle was too near a limit, for how exact it is, to say on which side of it: "
+        "this counts as unsure, never as comfortable.",
+        share=percent(max(shares)),
+    )
 
 
 def how_sure(hands: Sequence[Hand]) -> str:
@@ -279,7 +319,7 @@ def moment_text(one: Moment) -> str:
         elif limit is not None:
             said += say("; beyond the {limit} of {value} all the same", limit=name, value=angle_text(limit))
     past = "" if one.past_s is None else " " + say("Past it for {time} in all.", time=duration(one.past_s))
-    return f"{said}.{past}{' ' + say('Warned of.') if one.warned else ''}"
+    return f"{said}.{past}{' ' + say('There was a warning.') if one.warned else ''}"
 
 
 def drawn_text(moments: Sequence[Moment]) -> str:
@@ -287,9 +327,16 @@ def drawn_text(moments: Sequence[Moment]) -> str:
     said = say("Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits.")
     if any(one.lines for one in moments):
         said += " " + say(
-            "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture."
+            "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture; a "
+            "camera foreshortens, so the measured angle cannot be read off there."
         )
     return said
+
+
+def moment_when(report: Report, one: Moment) -> str:
+    """When it was, with the practice where there are several."""
+    said = say("{at} after the beginning", at=clock(one.time_s))
+    return said if len(report.practices) == 1 else f"{said}, {one.when}"
 
 
 def title(report: Report) -> str:

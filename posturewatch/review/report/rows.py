@@ -37,8 +37,8 @@ ANGLE_HEAD = (
     "Comfort, extreme limit",
     "Past comfort",
     "Past extreme",
-    "Certain",
-    "Longest hold",
+    "Of it certain",
+    "Longest past extreme",
 )
 
 
