@@ -24,7 +24,7 @@ from posturewatch.review.report.figure import FILLS, Box, Fill, hatching
 from posturewatch.review.report.gather import gather
 from posturewatch.review.report.html import report_html
 from posturewatch.review.report.pdf import report_pdf
-from posturewatch.review.report.phrases import headline, moment_text, view_sentence
+from posturewatch.review.report.phrases import headline, moment_text, next_step, spread_text, view_sentence
 from posturewatch.review.report.writing import Reports, Wanted
 from posturewatch.storage.records import SessionStart
 from posturewatch.storage.store import open_reader
@@ -242,6 +242,18 @@ def test_a_good_view_of_an_unsure_hand_does_not_stand_alone() -> None:
     assert "too near" not in told(5.0)
     # Without a limit there is none to be near.
     assert "too near" not in told(60.0, limited=False)
+
+
+def test_one_hand_that_was_judged_says_nothing_of_the_other() -> None:
+    plucking = replace(hand(100.0, unsure_s=100.0), side="right", watched=False)
+    said = next_step({"excursions": []}, [hand(100.0, unsure_s=20.0), plucking]).replace("\u00a0", " ")
+    assert "of the left hand, in the 80 % of the time in which it could be judged" in said
+    assert "Of the right hand too little could be judged" in said
+
+
+def test_percentiles_that_lie_close_do_not_hide_a_wide_interval() -> None:
+    (still,) = hand(100.0).angles
+    assert spread_text(replace(still, half_deg=27.4)) == "+2° (+1° to +3°); ±27°"
 
 
 def moment(value: float, sd: float | None) -> Moment:

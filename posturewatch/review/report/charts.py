@@ -17,7 +17,7 @@ __all__ = ["dial", "legend", "state_bar", "timeline", "trend_chart"]
 
 _ROW = 15.0
 _LABEL = 96.0
-_AXIS_STEPS_S = (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
+_AXIS_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
 #: From comfort upwards, as a pile whose dark top is what matters.
 _PILE = ("in comfort", "unsure", "past comfort", "extreme", "partly seen", "not seen")

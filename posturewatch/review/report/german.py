@@ -153,8 +153,11 @@ _SENTENCES = {
     "woran zu arbeiten ist; hilf zuerst der Kamera.",
     "Most of the time the angles were too uncertain to judge; help the camera first.": "Die meiste Zeit waren die "
     "Winkel zu unsicher, um sie zu beurteilen; hilf zuerst der Kamera.",
-    "No wrist was held past a limit in what was measured.": "Kein Handgelenk wurde über einer Grenze gehalten, soweit "
-    "gemessen wurde.",
+    "No hold past a limit was found to show. Time that was unsure or not seen may have had some.": "Kein Halten über "
+    "einer Grenze war zu finden. In unsicherer oder nicht gesehener Zeit kann es welches gegeben haben.",
+    "No hold past a limit was found of the {hand}, in the {share} of the time in which it could be judged.": "{hand}: "
+    "kein Halten über einer Grenze gefunden, in den {share} der Zeit, in denen sie zu beurteilen war.",
+    "Of the {hand} too little could be judged to say.": "{hand}: zu wenig war zu beurteilen, um es zu sagen.",
     "Too little could be judged to say whether a wrist was held past a limit.": "Zu wenig war zu beurteilen, um zu "
     "sagen, ob ein Handgelenk über einer Grenze gehalten wurde.",
     "No hand was recorded.": "Keine Hand wurde aufgenommen.",
@@ -185,6 +188,7 @@ _SENTENCES = {
     "Hand, wie sie in diesem einen Bild zu sehen sind; eine Kamera verkürzt, der gemessene Winkel ist dort also nicht "
     "abzulesen.",
     "Wrist posture in the practice of {when}": "Haltung der Handgelenke beim Üben am {when}",
+    "Wrist posture in {count} practices of {when}": "Haltung der Handgelenke in {count} Sitzungen am {when}",
     "Wrist posture in {count} practices, {first} to {last}": "Haltung der Handgelenke in {count} Sitzungen, {first} "
     "bis {last}",
     "This is posture only. A camera cannot see force, and how hard and how long one presses matter as much.": "Das ist "
@@ -236,7 +240,7 @@ _SENTENCES = {
 _LAYOUT = {
     "Hand and angle": "Hand und Winkel",
     "Measured": "Gemessen",
-    "Median (10th to 90th percentile)": "Median (10. bis 90. Perzentil)",
+    "Median (10th to 90th percentile); uncertainty": "Median (10. bis 90. Perzentil); Unsicherheit",
     "Direction": "Richtung",
     "Comfort, extreme limit": "Grenze: Komfort, extrem",
     "Past comfort": "Über Komfort",
@@ -267,10 +271,12 @@ _LAYOUT = {
     "Share of the time": "Anteil der Zeit",
     "Wrist angles": "Winkel der Handgelenke",
     "Median: half of the measured time the angle was above it, half below; for four fifths of that time it lay "
-    "in the range in brackets. Shares are of the measured time. Of it certain: past the extreme limit with a "
+    "in the range in brackets; after ±, how far the 90 % interval mostly reached. Shares are "
+    "of the measured time. Of it certain: past the extreme limit with a "
     "probability of at least 90 %. Longest past extreme: in one hold. A dash: no such time.": "Median: Die halbe "
     "gemessene Zeit lag der Winkel darüber, die halbe darunter; vier Fünftel dieser Zeit lag er im Bereich in "
-    "Klammern. Anteile sind solche der gemessenen Zeit. Davon sicher: mit mindestens 90 % Wahrscheinlichkeit über der "
+    "Klammern; nach ±, wie weit das 90-%-Intervall meist reichte. Anteile "
+    "sind solche der gemessenen Zeit. Davon sicher: mit mindestens 90 % Wahrscheinlichkeit über der "
     "Extremgrenze. Am längsten über extrem: während eines einzigen Haltens. Ein Strich: keine solche Zeit.",
     "Passage": "Stelle",
     "Played": "Gespielt",

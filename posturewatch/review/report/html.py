@@ -55,7 +55,7 @@ table { border-collapse: collapse; width: 100%; font-size: .88rem; margin: .4rem
 th, td { text-align: left; padding: .25rem .5rem; border-bottom: 1px solid #c5cdd4; vertical-align: top; }
 td.number, th.number { text-align: right; white-space: nowrap; }
 .scroll { overflow-x: auto; }
-svg { max-width: 100%; height: auto; display: block; }
+svg { max-width: 100%; height: auto; display: block; overflow: visible; }
 .moments { display: grid; grid-template-columns: repeat(auto-fit, minmax(16rem, 1fr)); gap: 1rem; }
 figure { margin: 0; border: 1px solid #c5cdd4; padding: .6rem; break-inside: avoid; }
 figure img, figure video { width: 100%; height: auto; display: block; margin-bottom: .4rem; }

@@ -287,6 +287,7 @@ class _Setter:
         table = Table(
             [cells],
             colWidths=[each] * len(cells),
+            hAlign="LEFT",
             style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
         )
         heading = say("Longest past the {limit}", limit=say(f"{report.moments[0].level} limit"))

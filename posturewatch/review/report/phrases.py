@@ -41,7 +41,7 @@ __all__ = [
 ]
 
 #: Where enough was judged to say so.
-NOTHING_HELD = "No wrist was held past a limit in what was measured."
+NOTHING_HELD = "No hold past a limit was found to show. Time that was unsure or not seen may have had some."
 #: Where it was not.
 NOTHING_TOLD = "Too little could be judged to say whether a wrist was held past a limit."
 
@@ -81,7 +81,8 @@ STATES_MEAN = (
 
 COLUMNS_MEAN = (
     "Median: half of the measured time the angle was above it, half below; for four fifths of that time it lay "
-    "in the range in brackets. Shares are of the measured time. Of it certain: past the extreme limit with a "
+    "in the range in brackets; after ±, how far the 90 % interval mostly reached. Shares are "
+    "of the measured time. Of it certain: past the extreme limit with a "
     "probability of at least 90 %. Longest past extreme: in one hold. A dash: no such time."
 )
 
@@ -145,7 +146,9 @@ def spread_text(angle: Angle) -> str:
     if angle.percentiles is None:
         return say("not measured")
     low, middle, high = (signed(one) for one in angle.percentiles)
-    return say("{middle} ({low} to {high})", middle=middle, low=low, high=high)
+    said = say("{middle} ({low} to {high})", middle=middle, low=low, high=high)
+    # Percentiles of a still hand lie close to each other, however little its angle is known.
+    return said if angle.half_deg is None else f"{said}; ±{round(angle.half_deg)}°"
 
 
 def _warnings(count: int) -> str:
@@ -248,7 +251,26 @@ def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
         return say("Too little was measured to say what to work on; help the camera first.")
     if min(hand.judged_share for hand in watched) < ENOUGH_SHARE:
         return say("Most of the time the angles were too uncertain to judge; help the camera first.")
-    return say(NOTHING_HELD)
+    return _nothing_held(hands)
+
+
+def _nothing_held(hands: Sequence[Hand]) -> str:
+    """Of each hand by itself: one that could be judged says nothing of the other."""
+    said = []
+    for hand in hands:
+        name = say(f"{hand.side} hand")
+        if hand.judged_share >= ENOUGH_SHARE:
+            said.append(
+                say(
+                    "No hold past a limit was found of the {hand}, in the {share} of the time in which it could be "
+                    "judged.",
+                    hand=name,
+                    share=percent(hand.judged_share),
+                )
+            )
+        else:
+            said.append(say("Of the {hand} too little could be judged to say.", hand=name))
+    return " ".join(capital(one) for one in said)
 
 
 def view_sentence(hands: Sequence[Hand]) -> str:
@@ -260,13 +282,13 @@ def view_sentence(hands: Sequence[Hand]) -> str:
     share = least.measured_share
     how = "good" if share >= 0.8 else "fair" if share >= ENOUGH_SHARE else "poor"
     told = f"The view was {how}: {{angle}} was measured {{share}} of the time."
-    said = say(told, angle=least.label, share=percent(share)) + _unsure(hands)
+    said = say(told, angle=least.label, share=percent(share))
     if share >= 0.8 or not least.reasons:
-        return said
+        return said + _unsure(hands)
     reason, seconds = least.reasons[0]
     helps = {one.value: one.help for one in Refusal}.get(reason)
     rest = say("Most of the rest: {reason} ({time}).", reason=say(reason), time=duration(seconds))
-    return f"{said} {rest}{'' if helps is None else ' ' + say(helps)}"
+    return f"{said} {rest}{'' if helps is None else ' ' + say(helps)}{_unsure(hands)}"
 
 
 def _unsure(hands: Sequence[Hand]) -> str:
@@ -346,6 +368,8 @@ def title(report: Report) -> str:
     if count == 1:
         return say("Wrist posture in the practice of {when}", when=last)
     first, last = first.split(",")[0], last.split(",")[0]
+    if first == last:
+        return say("Wrist posture in {count} practices of {when}", count=count, when=last)
     return say("Wrist posture in {count} practices, {first} to {last}", count=count, first=first, last=last)
 
 

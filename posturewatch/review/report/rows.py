@@ -32,7 +32,7 @@ __all__ = [
 ANGLE_HEAD = (
     "Hand and angle",
     "Measured",
-    "Median (10th to 90th percentile)",
+    "Median (10th to 90th percentile); uncertainty",
     "Direction",
     "Comfort, extreme limit",
     "Past comfort",
@@ -137,7 +137,7 @@ def _noted(practice: Practice) -> list[str]:
 def headline_of(report: Report) -> str:
     """That of the newest practice, with its day where there are several."""
     last = report.last
-    return last.headline if len(report.practices) == 1 else f"{last.when.split(',')[0]}: {last.headline}"
+    return last.headline if len(report.practices) == 1 else f"{last.when}: {last.headline}"
 
 
 def heading_of(report: Report, words: str) -> str:
