@@ -195,7 +195,7 @@ export default {
 
   overview: {
     holds: (limit) => `Am längsten über der ${limit}`, past: (at) => `darüber, ab ${at}`, peak: (value) => `höchstens ${value}`, notFilmed: "nicht gefilmt", pictureOf: (at) => `Bild bei ${at}`,
-    watch: "Das längste ansehen", nothingHeld: "Soweit gemessen wurde, wurde kein Handgelenk über einer Grenze gehalten.",
+    watch: "Das längste ansehen", nothingHeld: "An der Hand am Griffbrett wurde kein Halten über einer Grenze gefunden, soweit sie zu beurteilen war.",
     hardlyJudged: "Die meiste Zeit waren die Winkel zu unsicher, um sie zu beurteilen: Stelle die Kamera etwas anders, so dass Hand und Unterarm von der Seite zu sehen sind.",
     next: (what, limit, count, time, at) => `${what}: ${count === 1 ? "einmal" : `${count}-mal`} über der ${limit}, ${count === 1 ? "" : "am längsten "}${time} ab ${at}.`,
     seeMore: (quantity, share) => (quantity === "" ? "Kein Handgelenk wurde gemessen: Hilf der Kamera, die Hand zu sehen." : `Hilf zuerst der Kamera: ${quantity} wurde in ${share} der Zeit gemessen, zu wenig, um mehr zu sagen.`),

@@ -163,7 +163,7 @@ export default {
 
   overview: {
     holds: (/** @type {string} */ limit) => `Longest past the ${limit}`, past: (/** @type {string} */ at) => `past it, from ${at}`, peak: (/** @type {string} */ value) => `peak ${value}`, notFilmed: "not filmed",
-    pictureOf: (/** @type {string} */ at) => `Picture at ${at}`, watch: "Watch the longest", nothingHeld: "No wrist was held past a limit in what was measured.",
+    pictureOf: (/** @type {string} */ at) => `Picture at ${at}`, watch: "Watch the longest", nothingHeld: "No hold past a limit was found on the hand at the fingerboard, as far as it could be judged.",
     hardlyJudged: "Most of the time the angles were too uncertain to judge: move the camera a little, so that hand and forearm are seen from the side.",
     next: (/** @type {string} */ what, /** @type {string} */ limit, /** @type {number} */ count, /** @type {string} */ time, /** @type {string} */ at) =>
       `${what}: past the ${limit} ${count === 1 ? "once" : `${count} times`}, ${count === 1 ? "for" : "the longest for"} ${time}, from ${at}.`,

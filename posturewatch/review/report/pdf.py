@@ -329,7 +329,12 @@ class _Setter:
         ]
         return self._section(
             say("Over the weeks: past the extreme limit"),
-            Table([charts], colWidths=[each] * len(charts), style=[("LEFTPADDING", (0, 0), (-1, -1), 0)]),
+            Table(
+                [charts],
+                colWidths=[each] * len(charts),
+                hAlign="LEFT",
+                style=[("LEFTPADDING", (0, 0), (-1, -1), 0)],
+            ),
         )
 
     def _felt(self, report: Report) -> list[Any]:
