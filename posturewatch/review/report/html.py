@@ -203,13 +203,14 @@ def _passages(report: Report) -> str:
             [
                 say("Passage"),
                 say("Played"),
-                say("Measured"),
+                say("Least measured"),
                 *(hand.label for hand in report.last.hands),
                 say("Past a limit"),
             ],
             rows,
         ),
         svg(legend(480)),
+        _p(say("Least measured: in which share of it the angle that was seen worst had a number."), "small"),
     )
 
 

@@ -262,14 +262,17 @@ class _Setter:
             past = past_a_limit(row.states_s, hands)
             name = passage_name(row, dated=several)
             rows.append([name, duration(row.played_s), percent(row.measured_share), *bars, past])
-        head = [say(one) for one in ("Passage", "Played", "Measured")]
+        head = [say(one) for one in ("Passage", "Played", "Least measured")]
         head += [*(hand.label for hand in hands), say("Past a limit")]
         left = len(report.passages) - len(rows)
         more = (
             [self._p(say("{count} more are in the web page's report.", count=left), "small")] if left else []
         )
         widths = [26, 9, 9, *([19] * len(hands)), 18]
-        return [*self._section(say("By passage"), self._table(head, rows, widths)), *more]
+        about = self._p(
+            say("Least measured: in which share of it the angle that was seen worst had a number."), "small"
+        )
+        return [*self._section(say("By passage"), self._table(head, rows, widths), about), *more]
 
     def _bar(self, states_s: Mapping[str, float]) -> Any:
         total_s = sum(states_s.values())
