@@ -282,8 +282,8 @@ _LAYOUT = {
     "Passage": "Stelle",
     "Played": "Gespielt",
     "Past a limit": "Über einer Grenze",
-    "Least measured: in which share of it the angle that was seen worst had a number.": "Am wenigsten gemessen: in welchem "
-    "Anteil davon der am schlechtesten gesehene Winkel eine Zahl hatte.",
+    "Least measured: in which share of it the angle that was seen worst had a number.": "Am wenigsten gemessen: in "
+    "welchem Anteil davon der am schlechtesten gesehene Winkel eine Zahl hatte.",
     "By passage": "Nach Stellen",
     "{count} more are in the web page's report.": "{count} weitere stehen im Bericht als Webseite.",
     "Moments": "Momente",
