@@ -215,14 +215,14 @@ class Tracker:
 
 def _pointed(
     looks: list[tuple[Array, Side]], sides: list[Side], fingers: list[FingerOutputs[Array] | None]
-) -> tuple[dict[Side, Array], set[Side]]:
-    """Where the finger network points at the joints (21, 2) of the hand of each side, and of which it sees none."""
+) -> tuple[dict[Side, Array | None], set[Side]]:
+    """Where the finger network points at the joints (21, 2) of the hand of each side that it looked at, None where it
+    does not point, and of which it sees none."""
     seen = [
         (side, look, said) for side, look, said in zip(sides, looks, fingers, strict=True) if said is not None
     ]
-    pointed = {side: joints_px(said, *look) for side, look, said in seen}
     doubted = {side for side, _, said in seen if min(said.hand_logit, said.side_logit) < _SURE}
-    return {side: joints for side, joints in pointed.items() if joints is not None}, doubted
+    return {side: joints_px(said, *look) for side, look, said in seen}, doubted
 
 
 def _side_logits(axis: ForearmAxis | None, fingers: FingerOutputs[Array] | None) -> list[float]:

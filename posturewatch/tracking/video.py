@@ -2,7 +2,7 @@
 believed over time.
 
 The library's networks compute side by side, each from a crop around where its hand was. Where our finger network
-points at the joints, the library looks at a hand ten times a second only: between, its landmarks are moved along with
+points at the joints, the library looks at a hand five times a second only: between, its landmarks are moved along with
 these joints. While a hand is missing, the palm finder takes the second core. The body comes a few times a second. In a
 video everything follows from the frames and their times alone, so that every run gives the same; live, the body's
 result is taken when it is ready, and the search is kept within the time between two frames.
@@ -125,19 +125,20 @@ class VideoFinder:
         for track in self._tracks:
             track.network_evidence = evidence.get(track.side, 0.0) if track.side else 0.0
 
-    def point_at(self, joints_px: Mapping[Side, Array], doubted: Collection[Side]) -> None:
+    def point_at(self, joints_px: Mapping[Side, Array | None], doubted: Collection[Side]) -> None:
         """Takes in where our finger network points in the hands just found.
 
         Parameters
         ----------
         joints_px
-            (21, 2) of the hand of each side.
+            (21, 2) of the hand of each side that was looked at, None where it does not point.
         doubted
             Of which sides it does not see a hand.
         """
         for track in self._tracks:
-            joints = joints_px.get(track.side) if track.side else None
-            track.point_at(joints, doubted=track.side in doubted, time_s=self._time_s or 0.0)
+            if track.side is not None and track.side in joints_px and self._time_s is not None:
+                joints = joints_px[track.side]
+                track.point_at(joints, doubted=track.side in doubted, time_s=self._time_s)
 
     def _late(self) -> bool:
         budget_s = self._effort.budget_s
