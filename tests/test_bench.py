@@ -390,6 +390,7 @@ def test_every_stage_of_the_program_takes_time(tmp_path: Path) -> None:
     with open_store(tmp_path / "data") as store:
         settings = Settings()
         parts = Parts(settings, settings.limit_profile(), settings.rules(), build)
-        stages = measure_stages(lambda watch: make_stages(parts, store, watch), demo_video(), frames=2)
+        stages = measure_stages(lambda watch: make_stages(parts, store, watch), demo_video(), frames=4)
         assert store.find("last")
+    # The forearm network rests in two of three frames.
     assert [one.name for one in stages if one.wall_ms <= 0 or one.cpu_ms < 0] == []

@@ -135,7 +135,7 @@ def test_the_library_looks_now_and_then_and_hands_lie_where_it_would_see_them(
     own = observed(frames, **networks())
     with_ours = len(looks)
     theirs = observed(frames)
-    assert with_ours < 0.4 * (len(looks) - with_ours)
+    assert with_ours < 0.3 * (len(looks) - with_ours)
     apart = [
         hand_distance(first.landmarks_px, second.landmarks_px)
         for one, other in zip(own[2:], theirs[2:], strict=True)

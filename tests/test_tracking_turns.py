@@ -53,6 +53,16 @@ def test_a_hand_is_looked_at_with_one_that_must_be() -> None:
     assert turns.to_carry(BOTH, 5.03) == {}, "the right one was never seen"
 
 
+def test_where_it_may_be_carried_twice_every_third_frame_is_looked_at() -> None:
+    turns, kept = ForearmTurns(), []
+    for frame in range(9):
+        now_s = frame / 30
+        stands_in = turns.to_carry(BOTH, now_s, running=2)
+        kept.append(len(stands_in))
+        turns.take([(side, stands_in.get(side, axis())) for side in SIDES], now_s)
+    assert kept == [0, 2, 2] * 3
+
+
 @pytest.mark.parametrize(("moved_px", "later_s"), [(0.0, 1.0), (1000.0, 0.03), (0.0, -0.5)])
 def test_an_axis_of_long_ago_or_of_another_place_is_not_carried(moved_px: float, later_s: float) -> None:
     turns = ForearmTurns()

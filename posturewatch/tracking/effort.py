@@ -47,7 +47,7 @@ class Effort:
 
 VIDEO = Effort(
     True,
-    library_every_s=0.2,
+    library_every_s=0.3,
     body_every_s=0.25,
     searches=4,
     eager_s=3.0,
@@ -58,7 +58,7 @@ VIDEO = Effort(
 )
 LIVE = Effort(
     False,
-    library_every_s=0.2,
+    library_every_s=0.3,
     body_every_s=0.3,
     searches=2,
     eager_s=3.0,

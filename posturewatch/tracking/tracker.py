@@ -174,7 +174,8 @@ class Tracker:
         kept = {}
         calm = self._video is not None and self._video.calm
         if (calm or "forearm" in self._savings) and self._forearm is not None:
-            kept = self._turns.to_carry([(side, seen.landmarks_px) for side, _, seen in found], frame.time_s)
+            hands = [(side, seen.landmarks_px) for side, _, seen in found]
+            kept = self._turns.to_carry(hands, frame.time_s, running=2 if calm else 1)
         spared = [place for place, side in enumerate(sides) if side in kept]
         axes, fingers = self._look(frame.image_bgr, looks, spared)
         if self._video is not None:

@@ -1,4 +1,5 @@
-"""The forearm network every second frame: which hands it looks at, and what stands in for it between. Pure."""
+"""The forearm network at every second or third frame: which hands it looks at, and what stands in for it between.
+Pure."""
 
 from __future__ import annotations
 
@@ -24,10 +25,12 @@ class ForearmTurns:
 
     def __init__(self) -> None:
         self._seen: dict[Side, tuple[float, ForearmAxis]] = {}
-        self._carried: dict[Side, bool] = {}
+        self._carried: dict[Side, int] = {}
 
-    def to_carry(self, hands: Sequence[tuple[Side, Array]], time_s: float) -> dict[Side, ForearmAxis]:
-        """The axes of the hands of a frame, where none of them need be looked at; none twice running.
+    def to_carry(
+        self, hands: Sequence[tuple[Side, Array]], time_s: float, running: int = 1
+    ) -> dict[Side, ForearmAxis]:
+        """The axes of the hands of a frame, where none of them need be looked at.
 
         One of two hands is never spared alone: looking at both costs no more than looking at one.
 
@@ -37,10 +40,12 @@ class ForearmTurns:
             Sides and landmarks (21, 3), pixels of the image.
         time_s
             The frame's time.
+        running
+            In how many frames running an axis may be carried.
         """
         axes: dict[Side, ForearmAxis] = {}
         for side, landmarks_px in hands:
-            if self._carried.get(side, True) or side not in self._seen:
+            if side not in self._seen or self._carried.get(side, running) >= running:
                 return {}
             seen_s, axis = self._seen[side]
             near = _NEAR * hand_scale_px(landmarks_px)
@@ -56,6 +61,7 @@ class ForearmTurns:
             if axis is None:
                 self._seen.pop(side, None)
                 continue
-            self._carried[side] = axis.carried_sd_deg > 0
-            if not self._carried[side]:
-                self._seen[side] = (time_s, axis)
+            if axis.carried_sd_deg > 0:
+                self._carried[side] = self._carried.get(side, 0) + 1
+            else:
+                self._carried[side], self._seen[side] = 0, (time_s, axis)

@@ -2,7 +2,7 @@
 believed over time.
 
 The library's networks compute side by side, each from a crop around where its hand was. Where our finger network
-points at the joints, the library looks at a hand five times a second only: between, its landmarks are moved along with
+points at the joints, the library looks at a hand three times a second only: between, its landmarks are moved along with
 these joints. While a hand is missing, the palm finder takes the second core. The body comes a few times a second. In a
 video everything follows from the frames and their times alone, so that every run gives the same; live, the body's
 result is taken when it is ready, and the search is kept within the time between two frames.
