@@ -29,10 +29,12 @@ export function comparisonCard({ session, passages }) {
   const show = async () => {
     below.replaceChildren();
     if (choice.value === "") return;
-    localStorage.setItem(BEST, choice.value);
+    const chosen = choice.value;
+    localStorage.setItem(BEST, chosen);
     /** @type {Answer<Compared>} */
-    const { body, error } = await get(`sessions/${encodeURIComponent(session.id)}/comparison?${asked(choice.value)}`);
-    below.replaceChildren(...(body ? shown(body) : [element("p", { className: "fault" }, error)]));
+    const { body, error } = await get(`sessions/${encodeURIComponent(session.id)}/comparison?${asked(chosen)}`);
+    // An answer that comes after another choice was made is not shown below that choice.
+    if (choice.value === chosen) below.replaceChildren(...(body ? shown(body) : [element("p", { className: "fault" }, error)]));
   };
   choice.addEventListener("change", show);
   const node = card(text.title, element("p", {}, text.about), element("p", {}, choice), below);
