@@ -14,16 +14,15 @@ import numpy as np
 import pytest
 from capture_videos import write_film
 from page_stand_ins import OneSummary
-from scipy.stats import linregress
 
 from posturewatch.bench.benchmark import Bench, LoopedVideo, measure_live, measure_per_frame
 from posturewatch.bench.figures import CHUNK, PerFrame, live_figures
 from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
-from posturewatch.bench.probes import Arrival, Put, memory_mb, usage_now
-from posturewatch.bench.report import Findings, endurance_report, report, to_json
+from posturewatch.bench.probes import Arrival, Put
+from posturewatch.bench.report import Findings, report, to_json
 from posturewatch.bench.stage_parts import make_stages
 from posturewatch.bench.stages import REST, STAGES, Stage, Stopwatch, measure_stages
-from posturewatch.bench.trend import Trend, trend
+from posturewatch.bench.trend import Trend
 from posturewatch.capture import VideoFileSource, demo_video
 from posturewatch.comfort.rules import WatchRules
 from posturewatch.comfort.watch import Watch
@@ -208,58 +207,6 @@ def test_report_names_every_figure() -> None:
     assert again["per_frame"]["cpu_ratio"] == pytest.approx(55 / 50)
     assert again["stages"][0] == {"name": "crops", "wall_ms": 1.25, "cpu_ms": 2.5}
     assert again["one_core"]["measured_hz"] == 12.3
-
-
-def test_slope_of_a_long_run_is_that_of_scipy() -> None:
-    """Means of thirty equal stretches, against `scipy.stats.linregress` of the same."""
-    rng = np.random.default_rng(3)
-    at_s = np.arange(1200) * 0.5 + 77.0
-    memory = 500 + 12.0 * at_s / 3600 + rng.normal(scale=2.0, size=len(at_s))
-    found = trend(list(zip(at_s.tolist(), memory.tolist(), strict=True)))
-    assert found is not None
-    assert (found.start, found.end, found.most) == (memory[0], memory[-1], memory.max())
-    line = linregress(at_s.reshape(30, 40).mean(axis=1) / 3600, memory.reshape(30, 40).mean(axis=1))
-    assert found.per_hour == pytest.approx(line.slope)
-    assert found.per_hour_se == pytest.approx(line.stderr)
-    assert abs(line.slope - 12.0) < 3 * line.stderr, "the example is a usual one"
-
-
-def test_a_short_run_says_nothing_of_an_hour_and_an_unknown_number_nothing_at_all() -> None:
-    short = trend([(float(i), 5.0 + i) for i in range(100)])
-    assert short == Trend(5.0, 104.0, 104.0)
-    assert trend([(1.0, None), (2.0, None)]) is None
-
-
-def test_a_long_run_is_told_with_its_slopes() -> None:
-    live = live_figures(puts(301), [], None, warm_up_s=0.0)
-    text = endurance_report(replace(live, memory_mb=Trend(500.0, 502.0, 510.0, 1.25, 0.5)))
-    assert "500 MB, 502 MB  (most: 510 MB)  +1.25 +- 0.50 MB an hour" in text
-    assert "threads" not in text
-
-
-@pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="only Linux tells threads and open files")
-def test_what_is_held_counts_a_thread_and_a_file(tmp_path: Path) -> None:
-    stop, before = threading.Event(), usage_now()
-    thread = threading.Thread(target=stop.wait)
-    with (tmp_path / "open").open("w"):
-        thread.start()
-        during = usage_now()
-        stop.set()
-        thread.join()
-    assert before.threads is not None
-    assert before.handles is not None
-    assert (during.threads, during.handles) == (before.threads + 1, before.handles + 1)
-
-
-def test_memory_of_this_process_is_plausible() -> None:
-    memory = memory_mb()
-    assert memory is not None
-    before = memory
-    block = np.ones(25_000_000)  # 200 MB, written to and so in memory
-    after = memory_mb()
-    assert after is not None
-    assert 150 < after - before < 300
-    assert block.size
 
 
 def test_looped_film_goes_on_where_it_ended(tmp_path: Path) -> None:

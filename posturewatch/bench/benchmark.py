@@ -19,7 +19,7 @@ from posturewatch.bench.figures import (
     with_usage,
 )
 from posturewatch.bench.one_core import can_hold_to_one_core, cores, one_core
-from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, Usage, cpu_seconds, usage_now
+from posturewatch.bench.probes import FeedProbe, MonitorProbe, PageProbe, UsageProbe, cpu_seconds
 from posturewatch.bench.report import Findings
 from posturewatch.bench.stages import Stage
 from posturewatch.capture import Source, Taken, VideoFileSource
@@ -33,6 +33,9 @@ from posturewatch.server.feed import LiveFeed
 __all__ = ["Bench", "LoopedVideo", "measure_live", "measure_per_frame", "run_benchmark"]
 
 Mode = Literal["video", "live"]
+
+#: How often a live run is looked at, and more readings a second than a video played as a camera gives.
+_LOOK_S, _ROWS_HZ = 0.5, 35.0
 
 
 class ClosableObserver(Observer, Protocol):
@@ -229,8 +232,9 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
     UnavailableError
         Where the session fails.
     """
-    probe = MonitorProbe()
-    usage: list[Usage] = []
+    length_s = seconds + warm_up_s
+    rows = int(length_s * _ROWS_HZ)
+    probe, usage = MonitorProbe(rows), UsageProbe(int(2 * length_s / _LOOK_S))
     with ExitStack() as cleanup:
         feed = bench.make_feed()
         cleanup.callback(feed.close)
@@ -239,7 +243,7 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
             begin=bench.begin,
             make_monitor=lambda source, sinks: bench.make_monitor("live", source, sinks),
             sinks=(feed, probe),
-            limit_s=seconds + warm_up_s,
+            limit_s=length_s,
         )
         served: tuple[int, Admission] | None = None
         if bench.serve is not None:
@@ -248,19 +252,20 @@ def measure_live(bench: Bench, video: Path, *, seconds: float, warm_up_s: float 
             cleanup.callback(close)
         practice.start()
         cleanup.callback(practice.stop)
-        ready = FeedProbe(feed)
+        ready = FeedProbe(feed, rows)
         cleanup.callback(ready.close)
-        page = None if served is None else PageProbe(*served)
+        page = None if served is None else PageProbe(*served, rows)
         if page is not None:
             cleanup.callback(page.close)
-        while not practice.wait(0.5):
-            usage.append(usage_now())
+        while not practice.wait(_LOOK_S):
+            usage.look()
         if practice.sentence is not None:
             raise UnavailableError(practice.sentence)
     figures = live_figures(
         probe.puts, ready.arrivals, None if page is None else page.arrivals, warm_up_s=warm_up_s
     )
-    return with_usage(figures, usage, probe.puts[0].at_s + warm_up_s)
+    puts = probe.puts
+    return with_usage(figures, usage.usage, puts[0].at_s + warm_up_s, puts[-1].at_s)
 
 
 def run_benchmark(

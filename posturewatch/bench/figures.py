@@ -125,12 +125,26 @@ def _latency(arrivals: Sequence[Arrival], begin_s: float) -> Latency | None:
     return Latency(len(waits_ms), float(p50), float(p95))
 
 
-def with_usage(figures: LiveFigures, usage: Sequence[Usage], begin_s: float) -> LiveFigures:
-    """The same figures with what the process held from that moment of the monotonic clock on."""
+def with_usage(figures: LiveFigures, usage: Sequence[Usage], begin_s: float, end_s: float) -> LiveFigures:
+    """The same figures with what the process held.
+
+    Parameters
+    ----------
+    usage
+        In order of time; up to the end of the summing up that follows the last frame, which counts for the most that
+        was held, and for nothing else.
+    begin_s, end_s
+        Moments of the monotonic clock: after warming up, and of the last frame.
+    """
     kept = [one for one in usage if one.at_s >= begin_s]
+
+    def held(values: Sequence[tuple[float, float | None]]) -> Trend | None:
+        while_playing, whole = trend([one for one in values if one[0] <= end_s]), trend(values)
+        return None if while_playing is None or whole is None else replace(while_playing, most=whole.most)
+
     return replace(
         figures,
-        memory_mb=trend([(one.at_s, one.memory_mb) for one in kept]),
-        threads=trend([(one.at_s, one.threads) for one in kept]),
-        handles=trend([(one.at_s, one.handles) for one in kept]),
+        memory_mb=held([(one.at_s, one.memory_mb) for one in kept]),
+        threads=held([(one.at_s, one.threads) for one in kept]),
+        handles=held([(one.at_s, one.handles) for one in kept]),
     )

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import importlib
+import math
 import os
 import socket
 import sys
 import threading
 import time
-from array import array
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
@@ -29,6 +29,7 @@ __all__ = [
     "PageProbe",
     "Put",
     "Usage",
+    "UsageProbe",
     "cpu_seconds",
     "memory_mb",
     "usage_now",
@@ -63,6 +64,34 @@ def _memory_without_psutil() -> float | None:
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
+class _Notes:
+    """Rows of numbers whose room is taken in memory before the first is written, so that a long run's notes are not
+    taken for a leak of the program.
+
+    Parameters
+    ----------
+    rows
+        For so many; more are taken in too, with new room.
+    columns
+        Numbers of a row.
+    """
+
+    def __init__(self, rows: int, columns: int) -> None:
+        # Written to at once: memory that is only promised would still grow.
+        self._rows = np.full((max(rows, 1), columns), np.nan)
+        self._count = 0
+
+    def add(self, *row: float) -> None:
+        if self._count == len(self._rows):
+            self._rows = np.concatenate([self._rows, np.full_like(self._rows, np.nan)])
+        self._rows[self._count] = row
+        self._count += 1
+
+    def all(self) -> list[list[float]]:
+        found: list[list[float]] = self._rows[: self._count].tolist()
+        return found
+
+
 @dataclass(frozen=True)
 class Usage:
     """What this process holds at a moment of the monotonic clock: memory in MB, threads, and open files and sockets;
@@ -77,6 +106,41 @@ class Usage:
 def usage_now() -> Usage:
     """What this process holds now."""
     return Usage(time.monotonic(), memory_mb(), _count("task"), _count("fd"))
+
+
+class UsageProbe:
+    """What this process held, looked at from time to time.
+
+    Parameters
+    ----------
+    rows
+        How many looks are expected.
+    """
+
+    def __init__(self, rows: int) -> None:
+        self._notes = _Notes(rows, 4)
+
+    @property
+    def usage(self) -> list[Usage]:
+        """All so far."""
+        return [
+            Usage(at_s, _known(memory), _whole(threads), _whole(handles))
+            for at_s, memory, threads, handles in self._notes.all()
+        ]
+
+    def look(self) -> None:
+        """Notes what is held now."""
+        now = usage_now()
+        found = (now.memory_mb, now.threads, now.handles)
+        self._notes.add(now.at_s, *(math.nan if one is None else one for one in found))
+
+
+def _known(noted: float) -> float | None:
+    return None if math.isnan(noted) else noted
+
+
+def _whole(noted: float) -> int | None:
+    return None if math.isnan(noted) else int(noted)
 
 
 def _count(folder: str) -> int | None:
@@ -99,28 +163,32 @@ class Put:
 
 
 class MonitorProbe:
-    """A sink that notes when each reading came, in so little memory that an hour of it is not taken for a leak."""
+    """A sink that notes when each reading came.
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock = clock
-        self._numbers = array("d")
+    Parameters
+    ----------
+    rows
+        How many readings are expected.
+    """
+
+    def __init__(self, rows: int) -> None:
+        self._notes = _Notes(rows, 6)
         self._savings: list[frozenset[str]] = []
-        self._known: dict[frozenset[str], frozenset[str]] = {}
 
     @property
     def puts(self) -> list[Put]:
         """All so far."""
-        rows = zip(*(self._numbers[column::5] for column in range(5)), strict=True)
         return [
-            Put(at_s, taken_s, int(dropped), int(hands), cpu_s, savings)
-            for (at_s, taken_s, dropped, hands, cpu_s), savings in zip(rows, self._savings, strict=True)
+            Put(at_s, taken_s, int(dropped), int(hands), cpu_s, self._savings[int(savings)])
+            for at_s, taken_s, dropped, hands, cpu_s, savings in self._notes.all()
         ]
 
     def put(self, reading: Reading) -> None:
         """Takes a reading."""
-        hands = len(reading.observation.hands)
-        self._numbers.extend((self._clock(), reading.taken_s, reading.dropped, hands, cpu_seconds()))
-        self._savings.append(self._known.setdefault(reading.savings, reading.savings))
+        if reading.savings not in self._savings:
+            self._savings.append(reading.savings)
+        hands, savings = len(reading.observation.hands), self._savings.index(reading.savings)
+        self._notes.add(time.monotonic(), reading.taken_s, reading.dropped, hands, cpu_seconds(), savings)
 
 
 @dataclass(frozen=True)
@@ -132,10 +200,10 @@ class Arrival:
 
 
 class _Probe:
-    """A thread that collects arrivals until it is closed."""
+    """A thread that collects arrivals, about so many as are expected, until it is closed."""
 
-    def __init__(self, name: str) -> None:
-        self._times = array("d")
+    def __init__(self, name: str, rows: int) -> None:
+        self._notes = _Notes(rows, 2)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
@@ -143,7 +211,7 @@ class _Probe:
     @property
     def arrivals(self) -> list[Arrival]:
         """All so far."""
-        return [Arrival(*pair) for pair in zip(self._times[::2], self._times[1::2], strict=False)]
+        return [Arrival(*pair) for pair in self._notes.all()]
 
     def close(self) -> None:
         self._stop.set()
@@ -153,7 +221,7 @@ class _Probe:
         """Notes a message's arrival; its number."""
         at_s = time.monotonic()
         header, _ = unpack(data)
-        self._times.extend((at_s, float(header["taken_s"])))
+        self._notes.add(at_s, float(header["taken_s"]))
         return int(header["seq"])
 
     def _run(self) -> None:
@@ -167,9 +235,9 @@ class _Feed(Protocol):
 class FeedProbe(_Probe):
     """Asks the feed for each newest message, as a page does: when the encoded message is ready."""
 
-    def __init__(self, feed: _Feed) -> None:
+    def __init__(self, feed: _Feed, rows: int) -> None:
         self._feed = feed
-        super().__init__("benchmark-feed")
+        super().__init__("benchmark-feed", rows)
 
     def _run(self) -> None:
         seq = 0
@@ -182,10 +250,10 @@ class FeedProbe(_Probe):
 class PageProbe(_Probe):
     """A page without a screen: takes frames from the live socket and answers each at once."""
 
-    def __init__(self, port: int, admission: Admission) -> None:
+    def __init__(self, port: int, admission: Admission, rows: int) -> None:
         self._port = port
         self._admission = admission
-        super().__init__("benchmark-page")
+        super().__init__("benchmark-page", rows)
 
     def _run(self) -> None:
         # A socket of our own, so that no proxy named in the environment comes between.
