@@ -8,7 +8,8 @@ left hands are mirrored (determinant -1).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -17,7 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.body.bodies import SPLITS, Bodies
+from calibration.body.bodies import SPLITS, Bodies, Body
 from calibration.dataset.labels import label_of
 from calibration.render.imaging import develop, jpeg, smear
 from calibration.render.photo import PhotoPass
@@ -28,7 +29,7 @@ from calibration.scene.camera import Camera
 from calibration.scene.grip import gripped_mesh
 from calibration.scene.instrument import MeshBuilder
 from calibration.scene.looks import Look, garments, sample_light, sample_look
-from calibration.scene.motion import Performance, random_score
+from calibration.scene.motion import MOMENTS_APART_S, Performance, moments, random_score
 from calibration.scene.neck import sample_habits
 from calibration.scene.other_instruments import bow_mesh, full_mesh
 from calibration.scene.other_players import elsewhere, sample_any_player, sample_bystander, sample_cup
@@ -50,6 +51,7 @@ LENS_SHARE, LENS = 0.45, (-0.2, 0.04)  # of pictures with lines that bow, and ho
 BACKDROP_TOP = 8.0  # radiance that a painted backdrop can hold
 BLANK = np.zeros((2, 2, 3), np.uint8)  # where no painted room is shown
 VIDEO_SEEDS = 2**40  # videos draw from other streams than stills
+MOMENT_SEEDS = 2**41  # and so do moments of playing
 
 
 @dataclass(frozen=True)
@@ -88,24 +90,52 @@ class Studio:
         self, seed: int, framing: str | None = None, split: str = "train", count: int = 1
     ) -> Iterator[Still]:
         """Stills of one pose: camera, framing, clothes, light and room are drawn anew for each."""
-        if framing is not None and framing not in FRAMINGS:
-            raise ValueError(f"framing must be one of {FRAMINGS}, not {framing!r}")
+        _known(framing)
         rng = scene_rng(seed, split)
-        chosen = self.bodies.of_split(split)
-        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
         sample = sample_player if self.look == "plain" else sample_any_player
         try:
+            body = self._somebody(split, rng)
             player = sample(body, rng, left_handed=bool(rng.random() < LEFT_HANDED_SHARE))
         except FAILURES as error:
             raise RuntimeError(f"no pose was found for seed {seed}") from error
-        for _ in range(count):
-            drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
-            about = {"split": split, "seed": seed}
-            try:
-                still = self._taken(player, framing or drawn, rng, about)
-            except FAILURES as error:
-                raise RuntimeError(f"the scene of seed {seed} could not be made") from error
-            yield still
+        yield from self._pictures(itertools.repeat(player, count), framing, rng, split, seed)
+
+    def moments(
+        self, seed: int, framing: str | None = None, split: str = "train", count: int = 1
+    ) -> Iterator[Still]:
+        """Stills of one player at moments of playing, some seconds apart, everything else drawn anew for each. While
+        somebody plays, the arm takes the hand where the music wants it: poses that single ones do not show."""
+        _known(framing)
+        rng = scene_rng(seed + MOMENT_SEEDS, split)
+        try:
+            performance = self._performance(self._somebody(split, rng), rng, 2 * count * MOMENTS_APART_S)
+        except FAILURES as error:
+            raise RuntimeError(f"no pose was found for seed {seed}") from error
+        yield from self._pictures(moments(performance, count), framing, rng, split, seed)
+
+    def _somebody(self, split: str, rng: np.random.Generator) -> Body:
+        chosen = self.bodies.of_split(split)
+        return self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+
+    def _performance(self, body: Body, rng: np.random.Generator, seconds: float) -> Performance:
+        """Somebody who plays for so long; raises RuntimeError without a plausible pose."""
+        habits = sample_habits(rng)
+        if self.look == "photo":
+            habits = replace(habits, cup=sample_cup(rng))
+        setting = sample_setting(body, rng, habits=habits)
+        score = random_score(setting, seconds, rng, Performance(setting, None, rng))
+        left_handed = bool(rng.random() < LEFT_HANDED_SHARE)
+        return Performance(setting, score, rng, left_handed, sway_deg=float(rng.uniform(0.3, 2.5)))
+
+    def _pictures(
+        self, players: Iterable[Player], framing: str | None, rng: np.random.Generator, split: str, seed: int
+    ) -> Iterator[Still]:
+        try:
+            for player in players:
+                drawn = FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
+                yield self._taken(player, framing or drawn, rng, {"split": split, "seed": seed})
+        except FAILURES as error:
+            raise RuntimeError(f"the scene of seed {seed} could not be made") from error
 
     def _taken(self, player: Player, framing: str, rng: np.random.Generator, about: dict[str, Any]) -> Still:
         look, light = sample_look(rng), sample_light(rng)
@@ -162,8 +192,7 @@ class Studio:
     ) -> tuple[NDArray[np.uint8], Photo, Player, NDArray[np.uint8]]:
         """Somebody behind the player: the backdrop with them in it, the photo that shows it, who it is, and which of
         their parts are in view. parts: of the player alone."""
-        chosen = self.bodies.of_split(split)
-        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
+        body = self._somebody(split, rng)
         back = camera.axes[2] * [1.0, 0.0, 1.0] * rng.uniform(0.7, 3.0)
         aside = camera.axes[0] * rng.choice([-1, 1]) * rng.uniform(0.2, 0.6) * (1 + np.linalg.norm(back))
         player = elsewhere(sample_bystander(body, rng), rng.uniform(-np.pi, np.pi), back + aside)
@@ -189,15 +218,7 @@ class Studio:
         """Frames of one video: time in seconds, picture, label. Raises RuntimeError without a plausible pose."""
         rng = scene_rng(seed + VIDEO_SEEDS, split)
         framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
-        chosen = self.bodies.of_split(split)
-        body = self.bodies.body(int(chosen[rng.integers(len(chosen))]))
-        habits = sample_habits(rng)
-        if self.look == "photo":
-            habits = replace(habits, cup=sample_cup(rng))
-        setting = sample_setting(body, rng, habits=habits)
-        score = random_score(setting, frames / rate_hz, rng, Performance(setting, None, rng))
-        left_handed = bool(rng.random() < LEFT_HANDED_SHARE)
-        performance = Performance(setting, score, rng, left_handed, sway_deg=float(rng.uniform(0.3, 2.5)))
+        performance = self._performance(self._somebody(split, rng), rng, frames / rate_hz)
         player = performance.at(0.0)
         look, light = sample_look(rng), sample_light(rng)
         figure = make_figure(player, look, rng)
@@ -232,6 +253,11 @@ class Studio:
             data = jpeg(picture, quality)
             image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
             yield time_s, np.asarray(image, np.uint8), label
+
+
+def _known(framing: str | None) -> None:
+    if framing is not None and framing not in FRAMINGS:
+        raise ValueError(f"framing must be one of {FRAMINGS}, not {framing!r}")
 
 
 def _view_label(framing: str, view: View, look: Look) -> dict[str, Any]:
@@ -281,14 +307,6 @@ def _blur_hands(picture: NDArray[Any], parts: NDArray[np.uint8], shift_px: Float
             mask = np.isin(parts, [PARTS[f"hand_{side}"], PARTS[f"forearm_{side}"]]) * np.uint8(255)
             picture = smear(picture, mask, -float(np.degrees(np.arctan2(shift[1], shift[0]))), length)
     return picture
-
-
-def make_still(
-    studio: Studio, seed: int, framing: str | None, split: str
-) -> tuple[NDArray[np.uint8], dict[str, Any]]:
-    """Picture and label of one seed."""
-    still = studio.still(seed, framing, split)
-    return still.image_bgr, still.label
 
 
 def scene_rng(seed: int, split: str) -> np.random.Generator:

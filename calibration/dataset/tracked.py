@@ -45,6 +45,7 @@ __all__ = ["SHARD"]
 
 SHARD = 100  # pictures of one shard, where nothing else is asked for; shards are what workers take
 LOOKS = ("plain", "photo")
+POSES = ("single", "playing")  # each of its own, or taken out of playing
 #: Which network is given the crops of which prefix.
 NETWORKS = {"crop": "forearm", "close": "fingers"}
 
@@ -77,8 +78,9 @@ class Worker:
             seed = task.seed * 10_000_000 + number
             try:
                 studio = self.studios[task.look]
-                views = studio.views(seed, task.framing, task.split, min(task.views, task.count - k))
-                for n, still in enumerate(views):
+                make = studio.moments if task.poses == "playing" else studio.views
+                stills = make(seed, task.framing, task.split, min(task.views, task.count - k))
+                for n, still in enumerate(stills):
                     yield number + n, still
             except RuntimeError:  # no plausible pose for this seed
                 continue
@@ -155,6 +157,7 @@ class Task:
     rate_hz: float = 30.0
     look: str = "photo"
     raw: bool = False
+    poses: str = "single"
 
 
 def _start(bodies: Path, devices: int, networks: Path | None) -> None:
@@ -207,6 +210,9 @@ def _parser() -> argparse.ArgumentParser:
         "--networks", type=Path, help="folder of both networks, by which the tracker tells the sides"
     )
     parser.add_argument("--looks", nargs="+", choices=LOOKS, default=["photo"], help="of the shards, in turn")
+    parser.add_argument(
+        "--poses", nargs="+", choices=POSES, default=["single"], help="of the shards, in turn"
+    )
     parser.add_argument("--raw", action="store_true", help="keep crops as pixels instead of JPEG")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
@@ -240,6 +246,7 @@ def _tasks(args: argparse.Namespace) -> list[Task]:
             args.rate_hz,
             args.looks[first // step % len(args.looks)],
             args.raw,
+            args.poses[first // step % len(args.poses)],
         )
         for first in range(0, args.count, step)
     )

@@ -32,6 +32,7 @@ from calibration.scene.neck import (
 from posturewatch.model.arrays import FloatArray
 
 CANDIDATES = 28
+THROUGH_M = -0.003  # a lift below which a fingertip is in the fingerboard
 
 
 @dataclass(frozen=True)
@@ -171,20 +172,34 @@ def _finish_fretting(
     relaxed = hand.tip_centres(hand.finger_joints(curl, np.arange(4)))
     touch = replace(sample_touch(item, into(matrix, relaxed @ frame.T + place), rng), habits=habits)
     fingers, thumb, lift, miss = touch_strings(hand, item, matrix, frame, place, touch, curl, np.zeros(4))
-    if (np.abs(lift) < 0.0015).sum() < 1 or lift.min() < -0.003 or (miss > 0.02).any():
+    if (np.abs(lift) < 0.0015).sum() < 1 or lift.min() < THROUGH_M or (miss > 0.02).any():
         return None
     fingers, lift = tuck(hand, item, matrix, frame, place, touch, fingers, lift)
+    if cuts(hand, item, matrix, frame, place, pose.elbow[k], fingers, thumb):
+        return None
+    return arm_state(hand, "fretting", wrist, pose, k, fingers, thumb, lift), touch
+
+
+def cuts(
+    hand: Hand,
+    item: Instrument,
+    matrix: FloatArray,
+    frame: FloatArray,
+    place: FloatArray,
+    elbow: FloatArray,
+    fingers: FloatArray,
+    thumb: FloatArray,
+) -> bool:
+    """Whether palm, fingers or arm pass through the instrument. place, elbow: (3,) of the wrist and of the elbow."""
     landmarks = into(matrix, hand.landmarks(fingers, thumb) @ frame.T + place)
     palm = np.concatenate([landmarks[[5, 9, 13, 17]], 0.5 * (landmarks[[0]] + landmarks[[5, 17]])])
     middle = 0.5 * (landmarks[[5, 9, 13, 17]] + landmarks[[6, 10, 14, 18]])
     if inside_neck(item, palm, 0.006).any() or inside_neck(item, middle, 0.003).any():
-        return None
-    arm_points = place + np.linspace(0, 0.8, 6)[:, None] * (pose.elbow[k] - place)
+        return True
+    arm_points = place + np.linspace(0, 0.8, 6)[:, None] * (elbow - place)
     if inside_neck(item, into(matrix, arm_points), 0.02).any():
-        return None
-    if inside_body(item, into(matrix, np.concatenate([arm_points, place[None]])), 0.025).any():
-        return None
-    return arm_state(hand, "fretting", wrist, pose, k, fingers, thumb, lift), touch
+        return True
+    return bool(inside_body(item, into(matrix, np.concatenate([arm_points, place[None]])), 0.025).any())
 
 
 def pluck(

@@ -6,6 +6,7 @@ from the one before, so that the arm moves smoothly. Wrist angles are exact at e
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -15,7 +16,7 @@ from calibration.body.arm import Arm, Reach, turned
 from calibration.body.geometry import rotation_x, rotation_y, rotation_z
 from calibration.body.hand_pose import TIP_RADIUS_M, wrist_turn
 from calibration.body.stance import Stance
-from calibration.scene.hands import HandState, arm_state, sample_wrist
+from calibration.scene.hands import THROUGH_M, HandState, arm_state, cuts, sample_wrist
 from calibration.scene.neck import (
     CURL_SHARE,
     FINGER_HIGH,
@@ -31,6 +32,8 @@ from posturewatch.model.arrays import FloatArray
 
 ROLL_PER_FLEXION = -0.6  # the hand rolls back round the neck as the wrist flexes; as in still poses
 REACH_M = 0.008  # a wrist angle is playable when the hand comes this near to the strings
+#: Seconds between two moments that are taken out of playing, and how many poses, each found from the last, lead to one.
+MOMENTS_APART_S, POSES_A_MOMENT = 3.0, 6
 
 
 @dataclass(frozen=True)
@@ -125,6 +128,18 @@ class Performance:
             deviation = self.setting.fretting.ulnar_deviation_deg * (1 - share) + deviation_deg * share
             begin, miss, strain = self._reach(begin, flexion, deviation, 0.0, 10)
         return miss < REACH_M and strain < 0.6
+
+    def plausible(self) -> bool:
+        """Whether the fretting hand was on the strings and nothing of it in the instrument when it was last asked for:
+        what single poses are chosen by, and what an arm that goes where the music wants it cannot always keep."""
+        setting, state = self.setting, self._last["left"]
+        if np.nanmin(state.lift_m) < THROUGH_M:
+            return False
+        elbow = setting.stance.shoulders["left"] + Arm(setting.body, "left").upper_m * state.upper
+        place, hand = self._wrist(state), state.hand(setting.body)
+        return not cuts(
+            hand, setting.item, setting.matrix, state.hand_frame, place, elbow, state.fingers, state.thumb
+        )
 
     def _reach(
         self, begin: HandState, flexion: float, deviation: float, shift_m: float, steps: int
@@ -261,6 +276,20 @@ class Performance:
             hands=(hands[0], hands[1]),
             instrument_matrix=sway @ player.instrument_matrix,
         )
+
+
+def moments(performance: Performance, count: int) -> Iterator[Player]:
+    """The player at moments some seconds apart, each of them reached from the one before; a little later where nothing
+    plausible comes of the moment itself, and fewer where nothing does for long."""
+    waited = 0
+    for number in range(1, 2 * count * POSES_A_MOMENT + 1):
+        player = performance.at(number * MOMENTS_APART_S / POSES_A_MOMENT)
+        waited += 1
+        if waited >= POSES_A_MOMENT and performance.plausible():
+            yield player
+            waited, count = 0, count - 1
+        if not count:
+            return
 
 
 def _targets(setting: Setting, x_m: FloatArray, strings: FloatArray, lift_m: FloatArray) -> FloatArray:
