@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from typing import Any
 
-import numpy as np
 import torch
-from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
@@ -23,7 +20,6 @@ __all__ = [
     "fold",
     "hand_error",
     "sides_loss",
-    "wrist_importance",
 ]
 
 Target = dict[str, torch.Tensor]
@@ -31,10 +27,6 @@ Target = dict[str, torch.Tensor]
 FURTHER_BLOCKS = (1, 3, 9, 4)  # in each of the later four stages, beside the one that halves the picture
 MIRRORED = 0.12  # share of crops that are shown mirrored, to learn the sides by
 FURTHER = (0.04, 0.04, 0.08, 0.08)  # spread of what is added to the crop jitters: palm lengths, radians, log
-_USUAL_DEG, _COMMON_DEG = (
-    np.array([10.0, 8.0]),
-    np.array([35.0, 18.0]),
-)  # flexion, deviation: middle, half-width
 #: Targets that turn with the crop, with the length of their vectors, whose first two coordinates lie in it.
 _TURNED = {"direction": 2, "axes": 3, "forearm_radial": 3, "elbow": 2, "joints": 3, "places": 2}
 #: Those that are places in the crop, and move with it too.
@@ -163,19 +155,6 @@ def hand_error(
     """(n,) how far the hand's two directions in space are from the true ones."""
     proximal, radial = target["axes"].split(3, dim=1)
     return (said.hand_proximal - proximal).norm(dim=1) + (said.hand_radial - radial).norm(dim=1)
-
-
-def wrist_importance(
-    wrist_deg: NDArray[np.floating[Any]], fretting: NDArray[np.bool_]
-) -> NDArray[np.float32]:
-    """(n, 2) how much a hand's flexion and deviation count in learning: more towards the ends of the range, which are
-    rare and what the program is for, and more for the deviation of fretting hands, which is the hardest to see.
-
-    wrist_deg: (n, 2), NaN where unknown.
-    """
-    out = 1 + 0.7 * np.clip((np.abs(np.nan_to_num(wrist_deg) - _USUAL_DEG) - _COMMON_DEG) / _COMMON_DEG, 0, 1)
-    out[:, 1] *= 1 + 0.4 * fretting
-    return np.asarray(out, np.float32)
 
 
 def sides_loss(hand: torch.Tensor | None, side: torch.Tensor, target: Target) -> torch.Tensor:

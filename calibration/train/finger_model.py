@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import Target, hand_error, sides_loss, wrist_importance
+from calibration.train.crop_model import Target, hand_error, sides_loss
+from calibration.train.importance import wrist_importance
 from calibration.train.keypoint_model import KeypointModel, Pointed, keypoint_losses
 from posturewatch.model.estimator_outputs import LONG_FINGERS, OUTPUTS
 from posturewatch.model.network_outputs import GUESS_UNIT, FingerOutputs

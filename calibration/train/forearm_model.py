@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from torch.nn import functional
 
 from calibration.dataset.table import Columns
-from calibration.train.crop_model import CropModel, Target, hand_error, sides_loss, wrist_importance
+from calibration.train.crop_model import CropModel, Target, hand_error, sides_loss
+from calibration.train.importance import wrist_importance
 from posturewatch.model.network_outputs import GUESS_UNIT, ForearmOutputs
 from posturewatch.tracking.crop import WIDE
 

@@ -236,6 +236,23 @@ def _follow(mean: nn.Module, model: nn.Module, keep: float) -> None:
 
 
 @torch.no_grad()
+def between(before: CropModel, after: CropModel, share: float) -> CropModel:
+    """The network that lies so far, 0 to 1, on the way from one to the other. One that went on learning from other
+    pictures got better on these and a little worse on the first; one between them keeps most of both (Wortsman et al.
+    2022, arXiv:2109.01903). Raises ValueError for another share."""
+    if not 0 <= share <= 1:
+        raise ValueError(f"the share must be 0 to 1, not {share}")
+    first, last = before.state_dict(), after.state_dict()
+    weights = {
+        name: torch.lerp(first[name].to(values), values, share) if values.is_floating_point() else values
+        for name, values in last.items()
+    }
+    middle = copy.deepcopy(after)
+    middle.load_state_dict(weights)
+    return middle
+
+
+@torch.no_grad()
 def predict(model: CropModel, pictures: torch.Tensor) -> torch.Tensor:
     return torch.cat([model(part.float() / 127.5 - 1) for part in pictures.split(512)])
 
@@ -296,7 +313,7 @@ def read_crops(columns: Columns, prefix: str, crop: Crop, device: str) -> torch.
     return out.to(device).permute(0, 3, 1, 2)
 
 
-def main() -> None:
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -310,12 +327,24 @@ def main() -> None:
     parser.add_argument(
         "--start", type=Path, help="go on from these weights (an earlier network, or the .pt beside it)"
     )
+    parser.add_argument(
+        "--share",
+        type=float,
+        default=1.0,
+        help="how far to go from the weights of --start to those learned, 0 to 1",
+    )
     parser.add_argument("--state", type=Path, help="keep here what is needed to go on, and go on from it")
     parser.add_argument("--consume", action="store_true", help="delete files once they are taken in")
     parser.add_argument("--begin-with", type=int, default=1, help="wait until there are so many crops")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
-    args = parser.parse_args()
+    return parser
+
+
+def main() -> None:
+    args = _parser().parse_args()
+    if args.share < 1 and args.start is None:
+        raise SystemExit("--share says how far to go from the weights of --start, which is missing.")
     kind = KINDS[args.network]
     share = (int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1)))  # as torchrun says
     if share[1] > 1 and args.device == "cuda":
@@ -340,7 +369,8 @@ def main() -> None:
 
     threading.Thread(target=follow_the_folder, daemon=True).start()
     plan = Plan(args.seconds, args.batch, args.seed, args.peak, args.out, args.state)
-    model = train(data, begun(kind, args.start, data), plan)
+    before = begun(kind, args.start, data)
+    model = between(before, train(data, copy.deepcopy(before), plan), args.share)
     over.set()
     if share[1] > 1:
         distributed.destroy_process_group()
