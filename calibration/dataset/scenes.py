@@ -8,8 +8,9 @@ left hands are mirrored (determinant -1).
 
 from __future__ import annotations
 
+import copy
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -19,7 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.bodies import SPLITS, Bodies, Body
+from calibration.dataset.film import Film, blurred_hands, dimmed, hindered
 from calibration.dataset.labels import label_of
+from calibration.dataset.props import long_hair, seat
 from calibration.render.imaging import develop, jpeg, smear
 from calibration.render.photo import PhotoPass
 from calibration.render.render import PARTS, Figure, Renderer, Solid
@@ -27,7 +30,6 @@ from calibration.render.sensor import photograph, sample_sensor
 from calibration.scene.backgrounds import make_background
 from calibration.scene.camera import Camera
 from calibration.scene.grip import gripped_mesh
-from calibration.scene.instrument import MeshBuilder
 from calibration.scene.looks import Look, garments, sample_light, sample_look
 from calibration.scene.motion import MOMENTS_APART_S, Performance, moments, random_score
 from calibration.scene.neck import sample_habits
@@ -36,7 +38,6 @@ from calibration.scene.other_players import elsewhere, sample_any_player, sample
 from calibration.scene.photo import Photo, sample_photo
 from calibration.scene.player import Player, sample_player, sample_setting
 from calibration.scene.view import FRAMINGS, View, sample_view
-from posturewatch.model.arrays import FloatArray
 from posturewatch.model.observation import SIDES
 
 LOOKS = ("photo", "plain")
@@ -216,41 +217,65 @@ class Studio:
         rate_hz: float = 30.0,
     ) -> Iterator[tuple[float, NDArray[np.uint8], dict[str, Any]]]:
         """Frames of one video: time in seconds, picture, label. Raises RuntimeError without a plausible pose."""
+        film = self.film(seed, split, framing, frames / rate_hz)
+        yield from self.filmed(film, [number / rate_hz for number in range(frames)])
+
+    def film(
+        self,
+        seed: int,
+        split: str = "train",
+        framing: str | None = None,
+        seconds: float = 10.0,
+        size: tuple[int, int] | None = None,
+    ) -> Film:
+        """What a seed draws for a video; `size` in place of the drawn one. Raises RuntimeError without a plausible
+        pose."""
         rng = scene_rng(seed + VIDEO_SEEDS, split)
         framing = framing or FRAMINGS[int(rng.choice(3, p=[0.4, 0.3, 0.3]))]
-        performance = self._performance(self._somebody(split, rng), rng, frames / rate_hz)
+        performance = self._performance(self._somebody(split, rng), rng, seconds)
         player = performance.at(0.0)
         look, light = sample_look(rng), sample_light(rng)
+        dressing = copy.deepcopy(rng)
         figure = make_figure(player, look, rng)
-        size = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
-        room = make_background(rng, size)
-        view = sample_view(player, framing, size, rng)
+        drawn = SIZES[int(rng.choice(len(SIZES), p=SIZE_SHARES))]
+        room = make_background(rng, size or drawn)
+        view = sample_view(player, framing, size or drawn, rng)
         shutter, style, quality = rng.uniform(0.0, 0.7), int(rng.integers(2**31)), int(rng.integers(60, 95))
-        about = {"split": split, "seed": seed} | _view_label(framing, view, look)
         photo = sample_photo(rng, look, light) if self.look == "photo" else None
-        before = None
-        for number in range(frames):
-            time_s = number / rate_hz
-            player = performance.at(time_s)
+        about = {"split": split, "seed": seed, "framing": framing}
+        return Film(
+            performance, player, figure, dressing, light, photo, room, view, shutter, style, quality, about
+        )
+
+    def filmed(
+        self, film: Film, times_s: Sequence[float], players: Iterable[Player] | None = None
+    ) -> Iterator[tuple[float, NDArray[np.uint8], dict[str, Any]]]:
+        """A film's frames at rising times; `players`: those of these times, where they are known already."""
+        about = film.about | _view_label(film.about["framing"], film.view, film.figure.look)
+        camera, photo, before = film.view.camera, film.photo, None
+        moments = players or film.players(times_s)
+        for number, (time_s, player) in enumerate(zip(times_s, moments, strict=True)):
             picture: Any  # bytes of a picture, or the light of a photograph
+            figure = moved(film.figure, player)
             if photo is None:
-                picture, parts = self.renderer.render(moved(figure, player), view.camera, light, room)
+                picture, parts = self.renderer.render(figure, camera, film.light, film.room)
             else:
-                picture, parts = self.photo.render(moved(figure, player), view.camera, photo, room)
-            label = label_of(player, view.camera, parts) | about | {"time_s": time_s}
+                picture, parts = self.photo.render(figure, camera, photo, film.room)
+            label = label_of(player, camera, parts) | about | {"time_s": time_s}
             places = np.array([hand["joints_px"] for hand in label["hands"]], float)
-            look_rng = np.random.default_rng(style)
+            look_rng = np.random.default_rng(film.style)
             if photo is None:
                 picture = expose(picture, look_rng)
             if before is not None:
-                picture = _blur_hands(picture, parts, (places - before) * shutter)
+                picture = blurred_hands(picture, parts, (places - before) * film.shutter)
             before = places
+            frame_rng = np.random.default_rng([film.style, number])
             if photo is not None:
-                frame_rng = np.random.default_rng([style, number])
-                yield time_s, photograph(picture, sample_sensor(look_rng), frame_rng, parts)[0], label
+                sensor = hindered(sample_sensor(look_rng), film)
+                yield time_s, photograph(picture, sensor, frame_rng, parts)[0], label
                 continue
-            picture = develop(picture, look_rng, np.random.default_rng([style, number]))
-            data = jpeg(picture, quality)
+            picture = develop(dimmed(picture, film), look_rng, frame_rng)
+            data = jpeg(picture, film.quality)
             image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
             yield time_s, np.asarray(image, np.uint8), label
 
@@ -258,6 +283,12 @@ class Studio:
 def _known(framing: str | None) -> None:
     if framing is not None and framing not in FRAMINGS:
         raise ValueError(f"framing must be one of {FRAMINGS}, not {framing!r}")
+
+
+def dressed(film: Film, look: Look) -> Film:
+    """The same film in other clothes of the same cut."""
+    figure = make_figure(film.player, look, copy.deepcopy(film.dressing))
+    return replace(film, figure=figure)
 
 
 def _view_label(framing: str, view: View, look: Look) -> dict[str, Any]:
@@ -299,16 +330,6 @@ def moved(figure: Figure, player: Player) -> Figure:
     return replace(figure, turns=player.turns, heads=player.heads, solids=solids)
 
 
-def _blur_hands(picture: NDArray[Any], parts: NDArray[np.uint8], shift_px: FloatArray) -> NDArray[Any]:
-    """Motion blur of each hand by its mean shift (2 hands, 21, 2) while the shutter was open."""
-    for side, shift in zip(SIDES, np.nan_to_num(shift_px).mean(1), strict=True):
-        length = float(np.hypot(*shift))
-        if length >= 2:
-            mask = np.isin(parts, [PARTS[f"hand_{side}"], PARTS[f"forearm_{side}"]]) * np.uint8(255)
-            picture = smear(picture, mask, -float(np.degrees(np.arctan2(shift[1], shift[0]))), length)
-    return picture
-
-
 def scene_rng(seed: int, split: str) -> np.random.Generator:
     """The random stream of one scene: streams of different splits never meet."""
     if split not in SPLITS:
@@ -337,53 +358,9 @@ def make_figure(player: Player, look: Look, rng: np.random.Generator, chair: boo
             own[:, 3] += wrist
             solids.append(Solid(gripped_mesh(hand.gripped), own))
     if look.long_hair_m > 0:
-        solids.append(_long_hair(player, look, rng))
+        solids.append(long_hair(player, look, rng))
     if player.seated and (rng.random() < 0.6 if chair is None else chair):
-        solids.append(_chair(rng))
+        solids.append(seat(rng))
     return Figure(
         player.body, player.turns, player.heads, look, garments(player.body, look, rng), tuple(solids)
     )
-
-
-def _long_hair(player: Player, look: Look, rng: np.random.Generator) -> Solid:
-    """A curtain around the back of the head, turning with it."""
-    body = player.body
-    head = body.bone("head")
-    rest = body.heads_m[head]
-    eye = body.head("eye.L")
-    top = eye[1] + 0.02
-    angle = np.linspace(np.radians(62), np.radians(298), 40)
-    mesh = MeshBuilder()
-    rings, normals = [], []
-    wave = rng.uniform(0, 6.28, 3)
-    for level in np.linspace(0, 1, 7):
-        spread = 1 + 0.25 * level + 0.05 * np.sin(angle * 9 + wave[0] + level * 3)
-        x = np.sin(angle) * 0.093 * spread
-        z = np.cos(angle) * 0.105 * spread
-        y = np.full_like(angle, top - level * (look.long_hair_m + 0.08))
-        rings.append(np.stack([x, y, rest[2] + z - 0.01 * level], 1))
-        normals.append(np.stack([np.sin(angle), 0.1 * np.ones_like(angle), np.cos(angle)], 1))
-    for a, b, na, nb in zip(rings[:-1], rings[1:], normals[:-1], normals[1:], strict=True):
-        mesh.strip(a, b, na, nb, look.hair, 3.0)
-    turn = player.turns[head]
-    matrix = np.concatenate([turn, (player.heads[head] - turn @ rest)[:, None]], 1)
-    return Solid(mesh.array(), matrix, "head")
-
-
-def _chair(rng: np.random.Generator) -> Solid:
-    mesh = MeshBuilder()
-    colour = (
-        rng.uniform(0.01, 0.5, 3)
-        if rng.random() < 0.5
-        else np.array([0.35, 0.2, 0.1]) * rng.uniform(0.2, 1.3)
-    )
-    half, top = rng.uniform(0.18, 0.3), rng.uniform(0.1, 0.65)
-    back = -rng.uniform(0.12, 0.2)
-    if rng.random() < 0.5:
-        mesh.box([-half, top - 0.35, back - 0.05], [half, top, back], colour, 0.0)
-    else:
-        for x in np.linspace(-half, half - 0.03, int(rng.integers(2, 6))):
-            mesh.box([x, -0.1, back - 0.04], [x + 0.03, top, back], colour, 1.0)
-        mesh.box([-half, top - 0.08, back - 0.04], [half, top, back], colour, 1.0)
-    mesh.box([-half, -0.16, -0.15], [half, -0.1, 0.35], colour, 0.0)
-    return Solid(mesh.array(), np.eye(4)[:3])

@@ -78,7 +78,7 @@ class Renderer:
         self.shadow_map.repeat_x = self.shadow_map.repeat_y = False
         self.shadow_frame = self.context.framebuffer(depth_attachment=self.shadow_map)
         self.frames: dict[tuple[int, int], tuple[Any, Any, Any]] = {}
-        self._loaded: tuple[int, int] | None = None
+        self._loaded: tuple[int, dict[str, FloatArray]] | None = None
 
     def _body_buffers(self) -> None:
         shared = self.bodies
@@ -189,8 +189,8 @@ class Renderer:
         return shadow
 
     def load(self, figure: Figure) -> None:
-        key = (figure.body.identity, id(figure.garments))
-        if self._loaded != key:
+        worn = self._loaded  # kept, so that no other clothes take their place in memory and pass for them
+        if worn is None or worn[0] != figure.body.identity or worn[1] is not figure.garments:
             normals = vertex_normals(figure.body.vertices_m, figure.body.shared.faces)
             origin = self.origin[:, 0]
             shape = np.concatenate([figure.body.vertices_m, normals], 1)[origin]
@@ -202,7 +202,7 @@ class Renderer:
                 chosen = self.corners[seen]
                 self.shell_faces[name].write(chosen.astype(np.int32).tobytes())
                 self.shell_counts[name] = chosen.size
-            self._loaded = key
+            self._loaded = (figure.body.identity, figure.garments)
         bones = self.bones(figure)
         for program in (self.body_program, self.body_shadow, self.body_part):
             put_block(program, "u_bones", bones)
