@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 import cv2
@@ -20,7 +20,7 @@ from posturewatch.model.observation import SIDES, HandObservation, Observation, 
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.view.camera_moved import CameraMoved
 
-__all__ = ["PlacementWatch", "clearness", "look_of", "placement_json"]
+__all__ = ["PlacementWatch", "clearness", "look_of", "matters_most", "placement_json"]
 
 #: The picture itself is looked at so often.
 _EVERY_S = 0.5
@@ -41,13 +41,19 @@ class PlacementWatch:
         Gives the settings of now; the instrument says what matters.
     on_moved
         Is told that the camera was moved.
+    check
+        Makes what judges the looks.
     """
 
     def __init__(
-        self, settings: Callable[[], Settings], on_moved: Callable[[], object] = lambda: None
+        self,
+        settings: Callable[[], Settings],
+        on_moved: Callable[[], object] = lambda: None,
+        check: Callable[[Mapping[Side, Sequence[str]]], PlacementCheck] = PlacementCheck,
     ) -> None:
         self._settings = settings
         self._on_moved = on_moved
+        self._new_check = check
         self._lock = threading.Lock()
         self._moved = CameraMoved()
         self._clear: dict[Side, tuple[float, float]] = {}
@@ -57,13 +63,8 @@ class PlacementWatch:
         self._last_s = -np.inf
         self._check = self._made(settings())
 
-    @staticmethod
-    def _made(settings: Settings) -> PlacementCheck:
-        matters = instrument(settings.instrument.name).matters(settings.instrument.handedness)
-        warned = settings.rules().warn_sides
-        return PlacementCheck(
-            {side: matters[side] for side in sorted(SIDES, key=lambda side: side not in warned)}
-        )
+    def _made(self, settings: Settings) -> PlacementCheck:
+        return self._new_check(matters_most(settings))
 
     def follow(self, settings: Settings) -> None:
         """What matters is that of these settings; where that is the same, nothing is forgotten."""
@@ -113,6 +114,13 @@ class PlacementWatch:
         self._clear = {
             hand.side: found for hand in observation.hands if (found := clearness(frame, hand)) is not None
         }
+
+
+def matters_most(settings: Settings) -> dict[Side, tuple[str, ...]]:
+    """By hand the quantities that matter most on this instrument, those of hands that are warned of first."""
+    matters = instrument(settings.instrument.name).matters(settings.instrument.handedness)
+    warned = settings.rules().warn_sides
+    return {side: matters[side] for side in sorted(SIDES, key=lambda side: side not in warned)}
 
 
 def look_of(
