@@ -4,6 +4,7 @@ import { get, send } from "./actions.js";
 import { element, setText } from "./dom.js";
 import { words } from "./language.js";
 import { adviceNode, placeName } from "./log/check-list.js";
+import { once } from "./once.js";
 import { outlines } from "./outline.js";
 
 /** @import { Answer, Check, CheckForm } from "./api.d.ts" */
@@ -84,5 +85,5 @@ function radio(name, value, label, checked) {
  * @param {string} [more]
  */
 function press(label, onclick, more = "") {
-  return element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick }, label);
+  return element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick: once(onclick) }, label);
 }

@@ -11,6 +11,7 @@ import { fillWords, words } from "./language.js";
 import { Live } from "./live.js";
 import { announcement, message } from "./message.js";
 import { CheckOffer } from "./offer.js";
+import { once } from "./once.js";
 import { clear, draw } from "./overlay.js";
 import { PassageBar } from "./passage.js";
 import { Sound } from "./sound.js";
@@ -58,6 +59,8 @@ const rawStates = { left: "idle", right: "idle" };
 let markedUntil = 0;
 let errorUntil = 0;
 let sayTurn = false;
+/** What is to be warned of is changed one after another. */
+let warnsChanged = Promise.resolve();
 
 const telling = new Telling();
 const sound = new Sound(() => renderSound());
@@ -70,7 +73,7 @@ buttons.mark.addEventListener("click", mark);
 buttons.stop.addEventListener("click", () => turn("stop"));
 buttons.start.addEventListener("click", () => turn("start"));
 buttons.mute.addEventListener("click", () => sound.setMuted(!sound.muted));
-buttons.check.addEventListener("click", () => openCheck({ sessionId: view.state?.session_id ?? null, fail }));
+buttons.check.addEventListener("click", once(() => openCheck({ sessionId: view.state?.session_id ?? null, fail })));
 aside.hide.addEventListener("click", () => {
   hidden.add(aside.text.textContent ?? "");
   renderAside();
@@ -158,21 +161,37 @@ async function mark() {
   setData(buttons.mark, "done", "true");
   markedUntil = performance.now() + MARKED_MS;
   say(told);
-  return takeState(body);
+  return takeLate(body);
 }
 
 /**
- * Which hands are warned of is the practice's, so that every page shows the same.
+ * The state from an answer that may have come after the end of the practice that it is of.
+ * @param {PracticeState} state
+ */
+function takeLate(state) {
+  if (view.state?.phase === state.phase && view.state.session_id === state.session_id) takeState(state);
+}
+
+/**
+ * Which hands are warned of is the practice's, so that every page shows the same. Both switches may be pressed at once.
  * @param {Side} side
  * @param {boolean} on
  */
-async function setWarns(side, on) {
+function setWarns(side, on) {
+  warnsChanged = warnsChanged.then(() => changeWarns(side, on));
+}
+
+/**
+ * @param {Side} side
+ * @param {boolean} on
+ */
+async function changeWarns(side, on) {
   const sides = SIDES.filter((one) => (one === side ? on : view.state?.warns.includes(one)));
   /** @type {Answer<PracticeState>} */
   const { body, error } = await send("POST", "warns", { sides });
   if (!body) return fail(error ?? "");
   say(words.live.warnsNow(side, on));
-  return takeState(body);
+  return takeLate(body);
 }
 
 /** @param {"start" | "stop"} which */

@@ -5,6 +5,7 @@ import { openCheck } from "./check.js";
 import { element } from "./dom.js";
 import { words } from "./language.js";
 import { adviceNode } from "./log/check-list.js";
+import { once } from "./once.js";
 
 /** @import { Answer, Check, CheckForm, PracticeState } from "./api.d.ts" */
 /** @typedef {{ moment: "before" | "after", sessionId: string, fail: (sentence: string) => void }} Asked */
@@ -26,7 +27,8 @@ export async function ratingStrip(asked, onAnswer = () => {}) {
   const { moment, sessionId, fail } = asked;
   const { lowest, highest } = form.scale;
   const node = element("div", { className: "offer", attr: { role: "group", "aria-label": text.ask[moment] } });
-  const rate = async (/** @type {number} */ rating) => {
+  // One rating at a time, whichever button it is of.
+  const rate = once(async (/** @type {number} */ rating) => {
     /** @type {Answer<Check>} */
     const { body, error } = await send("POST", "checks", { moment, rating, session_id: sessionId });
     if (!body) return fail(error ?? "");
@@ -36,7 +38,7 @@ export async function ratingStrip(asked, onAnswer = () => {}) {
       if (kept) fail(kept);
       else show(question());
     }));
-  };
+  });
   const question = () => [
     element("p", {}, element("b", {}, text.ask[moment]), element("span", { className: "scale-words" }, ` ${text.scale(lowest, highest)}.`)),
     element("div", { className: "offer-ratings" }, ...Array.from({ length: highest - lowest + 1 }, (_, i) => press(String(lowest + i), () => rate(lowest + i)))),
@@ -60,13 +62,15 @@ const told = (check, takeBack) => [
  * @param {() => unknown} onclick
  * @param {string} [more]
  */
-const press = (label, onclick, more = "") => element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick }, label);
+const press = (label, onclick, more = "") => element("button", { type: "button", className: `bar-button ${more}`.trim(), onclick: once(onclick) }, label);
 
 /** Asks over the picture, below it on a narrow page, how it was before, once for each practice, in its first minute. */
 export class CheckOffer {
   /** @type {string | null} */
   #asked = null;
   #answered = false;
+  /** Of the practice that is asked about now; null once it is not. @type {string | null} */
+  #asking = null;
   #node;
   #fail;
 
@@ -89,18 +93,20 @@ export class CheckOffer {
 
   /** @param {string} sessionId */
   async #ask(sessionId) {
-    this.#asked = sessionId;
+    this.#asked = this.#asking = sessionId;
     this.#answered = false;
     /** @type {Answer<{ checks: (Check & { session_id: string | null })[] }>} */
     const { body } = await get("checks");
     if (!body || body.checks.some((one) => one.session_id === sessionId)) return;
     const strip = await ratingStrip({ moment: "before", sessionId, fail: this.#fail }, () => { this.#answered = true; });
-    if (strip === null || this.#asked !== sessionId) return;
+    // Meanwhile the practice may have ended, or gone on for too long to be asked.
+    if (strip === null || this.#asking !== sessionId) return;
     this.#node.replaceChildren(strip, press(words.hide, () => this.#hide(), "more"));
     this.#node.hidden = false;
   }
 
   #hide() {
+    this.#asking = null;
     this.#node.hidden = true;
     this.#node.replaceChildren();
   }

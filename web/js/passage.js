@@ -4,6 +4,7 @@ import { get, send } from "./actions.js";
 import { around, byId, element, setData, setText } from "./dom.js";
 import { passageName } from "./format.js";
 import { words } from "./language.js";
+import { once } from "./once.js";
 import { pieceInput } from "./pieces-input.js";
 
 /** @import { Answer, Passage, PracticeList } from "./api.d.ts" */
@@ -13,6 +14,7 @@ const BOUNCE_MS = 350;
 
 export class PassageBar {
   #stepped = -Infinity;
+  #asked = 0;
   /** Undefined until the practice has told of one. @type {Passage | null | undefined} */
   #shown = undefined;
   /** @type {PracticeList} */
@@ -35,7 +37,7 @@ export class PassageBar {
     this.#now.disabled = false;
     this.#next.addEventListener("click", () => this.step(1));
     this.#previous.addEventListener("click", () => this.step(-1));
-    this.#now.addEventListener("click", () => this.open());
+    this.#now.addEventListener("click", once(() => this.open()));
     document.addEventListener("keydown", (event) => this.#key(event));
   }
 
@@ -80,12 +82,15 @@ export class PassageBar {
    * @param {{ by: 1 | -1 } | { to: number }} where
    */
   async #go(where) {
+    const mine = (this.#asked += 1);
     /** @type {Answer<PracticeList & { passage: Passage | null }>} */
     const { body, error } = await send("POST", "practice-list/step", where);
     if (!body) {
       this.#fail(error ?? "");
       return false;
     }
+    // An answer that comes after that of a later step is no longer where the list stands.
+    if (mine !== this.#asked) return true;
     this.#take(body);
     this.show(body.passage);
     return true;
@@ -112,7 +117,7 @@ export class PassageBar {
     const items = this.#list.items.map((one) => ({ ...one }));
     const list = element("ol", { className: "practice-list" });
     const fault = element("p", { attr: { role: "alert" } });
-    const draw = () => list.replaceChildren(...items.map((one, i) => this.#row(one, i, items, draw, sheet, save)));
+    const draw = () => list.replaceChildren(...items.map((one, i) => this.#row(one, i, items, change, sheet)));
     const save = async () => {
       /** @type {Answer<PracticeList>} */
       const { body, error } = await send("PUT", "practice-list", { items });
@@ -120,22 +125,25 @@ export class PassageBar {
       if (body) this.#take(body);
       return body !== null;
     };
-    const play = async (/** @type {Passage} */ passage) => {
+    // One change at a time: one that was refused is taken back, and no other with it.
+    const change = once(async (/** @type {() => void} */ act) => {
+      const before = [...items];
+      act();
+      if (await save()) draw();
+      else items.splice(0, items.length, ...before);
+    });
+    const play = once(async (/** @type {Passage} */ passage) => {
       /** @type {Answer<{ passage: Passage | null }>} */
       const { body, error } = await send("POST", "passage", passage);
       if (!body) return setText(fault, error ?? "");
       this.show(body.passage);
       this.#say(text.nowPlaying(passageName(body.passage)));
       return sheet.close();
-    };
+    });
     const playFields = () => play(fields.read().piece ? fields.read() : { piece: null });
-    const add = async () => {
+    const add = () => {
       const one = fields.read();
-      if (!one.piece) return setText(fault, text.nameFirst);
-      items.push(one);
-      if (await save()) draw();
-      else items.pop();
-      return undefined;
+      return one.piece ? change(() => items.push(one)) : setText(fault, text.nameFirst);
     };
     draw();
     fields.node.addEventListener("keydown", (event) => {
@@ -157,18 +165,11 @@ export class PassageBar {
    * @param {Passage} one
    * @param {number} i
    * @param {Passage[]} items
-   * @param {() => void} draw
+   * @param {(act: () => void) => unknown} change
    * @param {HTMLDialogElement} sheet
-   * @param {() => Promise<boolean>} save
    */
-  #row(one, i, items, draw, sheet, save) {
+  #row(one, i, items, change, sheet) {
     const text = words.playing;
-    const change = async (/** @type {() => void} */ act) => {
-      const before = [...items];
-      act();
-      if (await save()) draw();
-      else items.splice(0, items.length, ...before);
-    };
     const earlier = items[i - 1];
     const row = element("li", {}, element("span", {}, passageName(one)),
       press(text.play, async () => {
@@ -202,7 +203,7 @@ function choiceFields(passage) {
  * @param {{ className?: string, disabled?: boolean, spoken?: string }} [options]
  */
 function press(label, onclick, { className = "", disabled = false, spoken = "" } = {}) {
-  return element("button", { type: "button", className: `bar-button ${className}`.trim(), onclick, disabled, attr: spoken ? { "aria-label": spoken } : {} }, label);
+  return element("button", { type: "button", className: `bar-button ${className}`.trim(), onclick: once(onclick), disabled, attr: spoken ? { "aria-label": spoken } : {} }, label);
 }
 
 /**

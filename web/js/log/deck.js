@@ -96,8 +96,10 @@ export class Deck {
     for (const one of this.#players) {
       try {
         await one.video.play();
-      } catch {
-        // A clip at its end, or one without a film, stays where it is.
+      } catch (fault) {
+        // Paused before it had begun: the others do not begin without it. A clip at its end, or one without a film,
+        // stays where it is.
+        if (fault instanceof DOMException && fault.name === "AbortError") return;
       }
     }
   }

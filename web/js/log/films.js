@@ -26,6 +26,7 @@ export function filmsCard() {
     element("div", { className: "row" }, field(text.piece, piece), field(text.bars, bars)), list);
   node.id = "films-card";
   let left = false;
+  let looks = 0;
   let limit = Infinity;
   /** @type {ReturnType<typeof setTimeout> | undefined} */
   let timer;
@@ -34,9 +35,10 @@ export function filmsCard() {
   let busy = new Set();
   const look = async () => {
     clearTimeout(timer);
+    const mine = (looks += 1);
     /** @type {Answer<{ films: HandedIn[], limit_bytes: number }>} */
     const { body } = await get("films");
-    if (left) return;
+    if (left || mine !== looks) return;
     if (body) {
       limit = body.limit_bytes;
       node.hidden = limit === 0;
@@ -47,7 +49,7 @@ export function filmsCard() {
       // Its session belongs into the table above.
       if (finished) changed();
     } else node.hidden = true;
-    if (!left && (busy.size > 0 || sending.size > 0)) timer = setTimeout(look, LOOK_MS);
+    if (busy.size > 0 || sending.size > 0) timer = setTimeout(look, LOOK_MS);
   };
   const handIn = async (/** @type {Iterable<File>} */ files) => {
     for (const file of files) {

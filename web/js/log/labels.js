@@ -4,6 +4,7 @@ import { send } from "../actions.js";
 import { element } from "../dom.js";
 import { passageName, secondsOf, timeText } from "../format.js";
 import { words } from "../language.js";
+import { once } from "../once.js";
 import { pieceInput } from "../pieces-input.js";
 import { button, card, changed, confirmed, done, fail, field } from "./parts.js";
 
@@ -134,12 +135,13 @@ function markForm(mark, save, cancel) {
  * @param {() => void} cancel
  */
 function form(fields, save, cancel) {
+  const kept = once(save);
   const node = element("div", { className: "label-form" }, ...fields,
-    element("p", { className: "row" }, button(words.save, save, { className: "main" }), button(words.cancel, cancel)));
+    element("p", { className: "row" }, button(words.save, kept, { className: "main" }), button(words.cancel, cancel)));
   node.addEventListener("keydown", (event) => {
     if (event.key === "Enter" && event.target instanceof HTMLInputElement) {
       event.preventDefault();
-      save();
+      kept();
     } else if (event.key === "Escape") cancel();
   });
   return node;

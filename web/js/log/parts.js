@@ -2,6 +2,7 @@
 
 import { byId, element } from "../dom.js";
 import { words } from "../language.js";
+import { once } from "../once.js";
 
 /** @import { Answer, Page } from "../api.d.ts" */
 /** @import { Child } from "../dom.js" */
@@ -124,12 +125,13 @@ export function table(caption, columns, rows, className = "") {
 }
 
 /**
+ * What a click begins is not begun again while it is under way.
  * @param {string} label
  * @param {(event: Event) => unknown} onclick
  * @param {Partial<HTMLButtonElement> & { attr?: Record<string, string> }} [options]
  */
 export function button(label, onclick, { className = "", ...more } = {}) {
-  return element("button", { type: "button", className: `small-button ${className}`.trim(), onclick, ...more }, label);
+  return element("button", { type: "button", className: `small-button ${className}`.trim(), onclick: once(onclick), ...more }, label);
 }
 
 /**

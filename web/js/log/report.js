@@ -21,6 +21,7 @@ export function askForReport(sessionId) {
   const weeks = element("select", {}, ...[0, 4, 12].map((one) => element("option", { value: String(one) }, text.about(one))));
   const working = element("p", { className: "small", attr: { role: "status" } });
   const dialog = element("dialog", { className: "ask", attr: { "aria-label": text.title } });
+  const left = new AbortController();
   const save = button(text.save, async () => {
     localStorage.setItem(NAME, name.value.trim());
     save.disabled = true;
@@ -28,17 +29,18 @@ export function askForReport(sessionId) {
     const [ending, more] = KINDS[kind.value] ?? KINDS["a4"] ?? ["pdf", {}];
     const asked = new URLSearchParams({ who: name.value.trim(), weeks: weeks.value, ...more });
     const [route, file] = ending === "zip" ? ["bundle", "practice"] : ["report", "posture-report"];
-    const sentence = await saved(`/api/sessions/${encodeURIComponent(sessionId)}/${route}.${ending}?${asked}`, `${file}-${sessionId}.${ending}`);
+    const sentence = await saved(`/api/sessions/${encodeURIComponent(sessionId)}/${route}.${ending}?${asked}`, `${file}-${sessionId}.${ending}`, left.signal);
     dialog.close();
     if (sentence) fail(sentence);
   });
   dialog.append(element("h2", {}, text.title), field(text.name, name), field(text.kind, kind), field(text.of, weeks),
     element("p", { className: "small" }, text.shows), working,
     element("div", { className: "row" }, button(text.cancel, () => dialog.close()), save));
-  // It is of the page it was opened on.
+  // It is of the page it was opened on, and whoever leaves it wants none.
   const close = () => dialog.close();
   window.addEventListener("hashchange", close);
   dialog.addEventListener("close", () => {
+    left.abort();
     window.removeEventListener("hashchange", close);
     dialog.remove();
   });
@@ -50,10 +52,11 @@ export function askForReport(sessionId) {
  * Fetches a file and hands it to the browser to keep; what went wrong in words, or null.
  * @param {string} address
  * @param {string} fileName
+ * @param {AbortSignal} left
  */
-async function saved(address, fileName) {
+async function saved(address, fileName, left) {
   try {
-    const answer = await fetch(address);
+    const answer = await fetch(address, { signal: left });
     if (!answer.ok) return /** @type {{ error: string }} */ (await answer.json()).error;
     const file = URL.createObjectURL(await answer.blob());
     const link = element("a", { href: file, download: fileName });
@@ -61,6 +64,6 @@ async function saved(address, fileName) {
     setTimeout(() => URL.revokeObjectURL(file), 60_000);
     return null;
   } catch {
-    return words.faults.unreachable;
+    return left.aborted ? null : words.faults.unreachable;
   }
 }

@@ -94,11 +94,11 @@ function ownCard(clip, place) {
   const text = words.review;
   const keep = element("input", { type: "checkbox", checked: clip.kept });
   keep.addEventListener("change", async () => {
-    const { error } = await send("PATCH", `clips/${clip.id}`, { kept: keep.checked });
-    if (error) {
-      keep.checked = !keep.checked;
-      fail(error);
-    } else say(keep.checked ? text.kept : text.notKept);
+    const kept = keep.checked;
+    const { error } = await send("PATCH", `clips/${clip.id}`, { kept });
+    if (!error) return say(kept ? text.kept : text.notKept);
+    if (keep.checked === kept) keep.checked = !kept;
+    return fail(error);
   });
   const note = element("textarea", { value: clip.note, maxLength: 500, rows: 2 });
   const saved = element("span", { className: "small" });
@@ -115,7 +115,9 @@ function ownCard(clip, place) {
     element("p", {}, element("label", { className: "check" }, keep, ` ${text.keep}`)),
     field(words.note, note),
     element("p", { className: "row" }, button(text.saveNote, async () => {
-      if (await done(send("PATCH", `clips/${clip.id}`, { note: note.value }))) setText(saved, text.saved);
+      const sent = note.value;
+      // What was written since is not saved.
+      if (await done(send("PATCH", `clips/${clip.id}`, { note: sent })) && note.value === sent) setText(saved, text.saved);
     }), saved, clip.state === "there" ? link(text.download, `/api/clips/${clip.id}/video`, { className: "small-button", download: `posturewatch-clip-${clip.id}.mp4` }) : null,
     button(text.delete[place], remove, { className: "danger" })));
   node.dataset.clip = String(clip.id);

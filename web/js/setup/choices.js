@@ -44,6 +44,7 @@ export class CameraStep {
   #looking = false;
   /** @type {Microphones | null} */
   #sound = null;
+  #listening = 0;
   #choose;
   #changed;
   #address = element("input", { type: "url", maxLength: 2000, placeholder: "http://", autocomplete: "off", spellcheck: false });
@@ -70,8 +71,10 @@ export class CameraStep {
   }
 
   async listen() {
+    const mine = (this.#listening += 1);
     /** @type {Answer<Microphones>} */
     const { body, error } = await get("setup/microphones");
+    if (mine !== this.#listening) return;
     this.#sound = body ?? { microphones: [], fault: error };
     this.#changed();
   }

@@ -40,6 +40,11 @@ let starting = false;
 let pictureAt = -Infinity;
 /** Seconds left, null where none are counted. @type {number | null} */
 let counting = null;
+/** @type {ReturnType<typeof setInterval> | undefined} */
+let counter;
+/** Requests that change something, so far and under way: no earlier answer is shown over what they change. */
+const acts = { begun: 0, open: 0 };
+let asking = false;
 let playOpen = false;
 /** What the steps show; they are built anew only when it changes. */
 let shown = "";
@@ -76,23 +81,34 @@ async function begin() {
 }
 
 async function open() {
-  /** @type {Answer<SetUp>} */
-  const { body, error } = await send("POST", "setup/open");
-  if (body) take(body);
-  else if (error) fail(error);
+  await changed(send("POST", "setup/open"));
+  render(false);
 }
 
 async function ask() {
-  if (starting || document.hidden) return;
+  if (starting || asking || document.hidden) return;
+  asking = true;
+  const { begun } = acts;
   /** @type {Answer<SetUp>} */
   const { body } = await get("setup");
-  if (body && !starting) take(body);
-}
-
-/** @param {SetUp} body */
-function take(body) {
+  asking = false;
+  if (!body || starting || acts.open > 0 || acts.begun !== begun) return;
   now = body;
   render(false);
+}
+
+/**
+ * Waits for a change; true where it worked, else what went wrong is shown.
+ * @param {Promise<Answer<SetUp>>} request
+ */
+async function changed(request) {
+  const mine = (acts.begun += 1);
+  acts.open += 1;
+  const { body, error } = await request;
+  acts.open -= 1;
+  if (body && mine === acts.begun) now = body;
+  if (!body) fail(error ?? "");
+  return body !== null;
 }
 
 /** @param {Partial<Choices>} changes */
@@ -107,12 +123,9 @@ function choose(changes) {
  */
 async function act(method, path, request) {
   byId("banner", HTMLElement).hidden = true;
-  /** @type {Answer<SetUp>} */
-  const { body, error } = await send(method, path, request);
-  if (body) now = body;
-  else fail(error ?? "");
+  const worked = await changed(send(method, path, request));
   render(true);
-  return body !== null;
+  return worked;
 }
 
 async function start() {
@@ -135,18 +148,15 @@ function count(seconds) {
   counting = seconds;
   say(words.setup.starting(seconds));
   render(false);
-  const timer = setInterval(() => {
-    if (counting === null) return clearInterval(timer);
+  counter = setInterval(() => {
+    if (counting === null) return undefined;
     counting -= 1;
-    if (counting <= 0) {
-      clearInterval(timer);
-      return start();
-    }
-    return render(false);
+    return counting <= 0 ? start() : render(false);
   }, 1000);
 }
 
 function stopCounting() {
+  clearInterval(counter);
   counting = null;
   render(false);
 }

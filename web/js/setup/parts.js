@@ -2,6 +2,7 @@
 
 import { element } from "../dom.js";
 import { language } from "../language.js";
+import { once } from "../once.js";
 
 /** @import { Child } from "../dom.js" */
 /** @import { Words } from "./api.d.ts" */
@@ -39,7 +40,7 @@ export function optionalStep(number, title, about, fold, ...children) {
  * @param {() => unknown} onclick
  * @param {string} [className]
  */
-export const button = (label, onclick, className = "") => element("button", { type: "button", className: `small-button ${className}`.trim(), onclick }, label);
+export const button = (label, onclick, className = "") => element("button", { type: "button", className: `small-button ${className}`.trim(), onclick: once(onclick) }, label);
 
 /**
  * One of several, shown as pictures.

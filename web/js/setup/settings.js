@@ -15,6 +15,8 @@ const FIRST = ["page", "instrument", "camera", "player"];
 
 /** What each row shows, by section and key. @type {Map<string, { node: HTMLElement, shows: string }>} */
 const rows = new Map();
+/** Changes so far, and the newest whose answer is shown: what an earlier one answers later is no longer so. */
+const changes = { begun: 0, shown: 0 };
 
 fillWords(document);
 document.title = `${words.setup.settings} · posturewatch`;
@@ -104,6 +106,7 @@ function row(section, one) {
   const path = `${section}.${one.key}`;
   const keep = async (/** @type {SettingValue} */ value) => {
     byId("banner", HTMLElement).hidden = true;
+    const mine = (changes.begun += 1);
     /** @type {Answer<SettingsForm>} */
     const { body, error } = await send("PATCH", "settings", { section, key: one.key, value });
     if (!body) {
@@ -113,7 +116,8 @@ function row(section, one) {
     }
     if (section === "page" && one.key === "language") return location.reload();
     const focused = rows.get(path)?.node.contains(document.activeElement);
-    refresh(body, path);
+    if (mine > changes.shown) refresh(body, path);
+    changes.shown = Math.max(mine, changes.shown);
     if (focused) within(document, `[data-setting="${path}"] :is(input, select)`, HTMLElement).focus({ preventScroll: true });
     say(text.kept(name));
     return tell(path, `✓ ${text.kept(name)}`, false);
