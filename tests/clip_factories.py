@@ -92,6 +92,6 @@ class SlowEncoder(Encoder):
 
     def encode(self, image_bgr: NDArray[np.uint8], time_s: float) -> list[Packet]:
         self.started.set()
-        if not self.gate.wait(10.0):
+        if not self.gate.wait(60):
             raise AssertionError("the gate never opened")
         return super().encode(image_bgr, time_s)

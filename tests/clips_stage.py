@@ -52,7 +52,7 @@ def play(
         )
         if at in marks:
             keeper.mark(at)
-        assert ring.wait_for(frame.time_s, 5.0)
+        assert ring.wait_for(frame.time_s, 60.0)
 
 
 def indices(path: Path) -> list[int]:

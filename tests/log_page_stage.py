@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from page_stage import WAIT_MS, expect, opened_pages
+from page_stage import expect, opened_pages
 from review_stage import ReviewStage
 
 if TYPE_CHECKING:
@@ -50,4 +50,4 @@ def wide(page: Page) -> bool:
 
 
 def see(page: Page, selector: str, text: str) -> None:
-    expect(page.locator(selector).first).to_contain_text(text, timeout=WAIT_MS)
+    expect(page.locator(selector).first).to_contain_text(text)

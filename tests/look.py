@@ -16,7 +16,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from page_stage import ARGUMENTS, CHROMIUM, FINGERS, WAIT_MS, WELL, Stage, admit, hand_state
+from page_stage import ARGUMENTS, CHROMIUM, WAIT_MS, WELL, Stage, admit, every_state, hand_state
 from review_stage import ReviewStage
 from set_up_stage import SetUpStage
 from test_page_accessibility import SCHEMES, Scheme
@@ -31,8 +31,6 @@ from test_page_look import (
     measured,
     px_per_mm,
 )
-
-from posturewatch.model.measurement import Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -103,19 +101,7 @@ def live(browser: Browser, scheme: Scheme, pairs: Pairs) -> None:
     page.goto(stage.url)
     page.wait_for_selector("body[data-phase=stopped]")
     collect(page, pairs)
-    page.click("#fingers-toggle")
-    page.click("#warns-right")
-    page.click("#start")
-    page.wait_for_selector("#before .offer")
-    for hands, states in [
-        (((12.0, 4.0, FINGERS), WELL[1]), ("within", "within")),
-        (((38.2, 4.0), Refusal.HAND_NOT_SEEN), ("beyond", "unseen")),
-        ((Refusal.FOREARM_NOT_SEEN, (-24.0, 3.0)), ("partly", "unsure")),
-        (((60.0, 4.0), (-60.0, 3.0)), ("held", "extreme")),
-    ]:
-        stage.hands = hands
-        for side, state in zip(("left", "right"), states, strict=True):
-            hand_state(page, side, state)
+    for _ in every_state(page, stage):
         collect(page, pairs)
     page.click("#stop")
     page.wait_for_selector("#felt .offer")

@@ -78,6 +78,15 @@ FINGERS = {
 }
 
 
+#: What both hands do, and what is then said of them: every state of a hand, where the right one is not warned of.
+_EVERY_STATE: tuple[tuple[tuple[Any, ...], tuple[str, str]], ...] = (
+    (((12.0, 4.0, FINGERS), WELL[1]), ("within", "within")),
+    (((38.2, 4.0), Refusal.HAND_NOT_SEEN), ("beyond", "unseen")),
+    ((Refusal.FOREARM_NOT_SEEN, (-24.0, 3.0)), ("partly", "unsure")),
+    (((60.0, 4.0), (-60.0, 3.0)), ("held", "extreme")),
+)
+
+
 class Stage:
     """A served page whose hands do what the test says."""
 
@@ -221,14 +230,30 @@ def hand_state(page: Page, side: str, state: str) -> None:
     page.wait_for_selector(f".hand[data-side={side}][data-state={state}]")
 
 
-def expect(found: Locator) -> Any:
+def every_state(page: Page, stage: Stage) -> Iterator[tuple[str, str]]:
+    """Starts a practice, with the fingers shown and the right hand not warned of, and gives the states of both hands
+    while the page shows them, until it has shown every one."""
+    page.click("#fingers-toggle")
+    page.click("#warns-right")
+    page.click("#start")
+    page.wait_for_selector("#before .offer")
+    for hands, states in _EVERY_STATE:
+        stage.hands = hands
+        for side, state in zip(("left", "right"), states, strict=True):
+            hand_state(page, side, state)
+        yield states
+
+
+def expect(found: Locator | Page) -> Any:
+    """What is to be seen there; waited for as long as everything else, where playwright's own patience is 5 s."""
     from playwright import sync_api
 
+    sync_api.expect.set_options(timeout=WAIT_MS)
     return sync_api.expect(found)
 
 
 def expect_text(page: Page, selector: str, text: str) -> None:
-    expect(page.locator(selector)).to_contain_text(text, timeout=WAIT_MS)
+    expect(page.locator(selector)).to_contain_text(text)
 
 
 def wait_for_change(page: Page, read: str) -> None:

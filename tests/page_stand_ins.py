@@ -192,7 +192,7 @@ class ScriptedPractice:
         self.calls.append("stop")
         self._stop.set()
         if self._thread is not None:
-            self._thread.join(5)
+            self._thread.join(60)
             self._thread = None
         self._phase = "stopped"
         return self.state()

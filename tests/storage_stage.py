@@ -30,7 +30,7 @@ def quick_commits(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(recorder_module, "COMMIT_S", 0.02)
 
 
-def wait_until(condition: Callable[[], object], seconds: float = 20.0) -> None:
+def wait_until(condition: Callable[[], object], seconds: float = 60.0) -> None:
     """A generous bound, so that a slow machine fails nothing."""
     end = time.monotonic() + seconds
     while not condition():

@@ -22,7 +22,7 @@ from posturewatch.pipeline.preview import LEAVE_S, Preview
 from posturewatch.storage.reader import SessionReader
 
 Make = Callable[[object], SetUpStage]
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 
 def until(true: Callable[[], bool]) -> None:

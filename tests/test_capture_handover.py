@@ -21,10 +21,10 @@ def test_keeps_order_and_everything_when_nothing_may_be_dropped() -> None:
     thread.start()
     taken = []
     while not passage.ended:
-        item = passage.take(5.0)
+        item = passage.take(60.0)
         if item is not None:
             taken.append(item)
-    thread.join(5.0)
+    thread.join(60)
     assert taken == list(range(50))
     assert passage.dropped == 0
 
@@ -54,7 +54,7 @@ def test_closing_releases_a_waiting_reader(newest_only: bool) -> None:
     thread = threading.Thread(target=lambda: answers.append(passage.take(60.0)))
     thread.start()
     passage.close()
-    thread.join(10.0)
+    thread.join(60)
     assert not thread.is_alive()
     assert answers == [None]
     assert passage.ended
@@ -67,7 +67,7 @@ def test_closing_releases_a_waiting_producer() -> None:
     thread = threading.Thread(target=lambda: answers.append(passage.put(2)))
     thread.start()
     passage.close()
-    thread.join(10.0)
+    thread.join(60)
     assert answers == [False]
 
 

@@ -61,7 +61,7 @@ class FilmServer:
     def close(self) -> None:
         self.server.shutdown()
         self.server.server_close()
-        self._thread.join(10.0)
+        self._thread.join(60)
 
 
 @pytest.fixture

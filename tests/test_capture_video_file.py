@@ -140,7 +140,7 @@ def test_closing_ends_the_wait_for_the_next_picture(tmp_path: Path, pace: str) -
     reader.start()
     source.close()
     source.close()
-    reader.join(10.0)
+    reader.join(60)
     assert answers == [None]
     assert source.ended
     assert within(10.0, lambda: set(threading.enumerate()) <= before)

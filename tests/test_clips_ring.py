@@ -84,7 +84,7 @@ def test_cutting_keeps_times_and_begins_at_or_before_the_start(tmp_path: Path) -
     try:
         for frame in frames(times_s):
             ring.put(frame)
-            assert ring.wait_for(frame.time_s, 5.0)
+            assert ring.wait_for(frame.time_s, 60.0)
         film = ring.cut(4.3, 7.9)
         assert film is not None
         assert 4.3 - 1.1 <= film.start_s <= 4.3
@@ -111,7 +111,7 @@ def test_memory_stays_bounded_with_real_pictures() -> None:
         for index in range(90):
             noise = rng.integers(0, 255, (SIZE[1], SIZE[0], 3), dtype=np.uint8)
             ring.put(Frame(index, index / 10, noise))
-            ring.wait_for(index / 10, 5.0)
+            ring.wait_for(index / 10, 60.0)
             assert ring.size_bytes <= 200_000
         held = ring.cut(0.0, 100.0)
         assert held is not None
@@ -126,7 +126,7 @@ def test_where_frames_are_saved_those_that_follow_closely_are_left_out() -> None
     try:
         for frame in frames([index / 30 for index in range(30)]):
             ring.put(frame, saving=frame.index >= 10)
-        assert ring.wait_for(28 / 30, 5.0)
+        assert ring.wait_for(28 / 30, 60.0)
         film = ring.cut(0.0, 10.0)
         assert film is not None
         assert [round(one.time_s * 30) for one in film.packets] == [*range(10), *range(11, 30, 2)]
@@ -143,13 +143,13 @@ def test_a_slow_encoder_costs_pictures_and_not_the_loop() -> None:
     try:
         pictures = list(frames([index / 25 for index in range(40)]))
         ring.put(pictures[0])
-        assert SlowEncoder.started.wait(5.0)
+        assert SlowEncoder.started.wait(60)
         for frame in pictures[1:]:
             ring.put(frame)
         assert not SlowEncoder.gate.is_set()
         assert ring.dropped == 35
         SlowEncoder.gate.set()
-        assert ring.wait_for(pictures[-1].time_s, 5.0)
+        assert ring.wait_for(pictures[-1].time_s, 60.0)
         film = ring.cut(0.0, 10.0)
         assert film is not None
         assert [round(one.time_s * 25) for one in film.packets] == [0, 36, 37, 38, 39]
@@ -164,7 +164,7 @@ def test_without_the_encoder_clips_are_off_with_a_sentence(monkeypatch: pytest.M
     assert ring.fault is not None
     assert "libx264" in ring.fault
     ring.put(next(frames([0.0])))
-    assert ring.wait_for(1.0, 5.0)
+    assert ring.wait_for(1.0, 60.0)
     assert ring.cut(0.0, 1.0) is None
     ring.close()
 
@@ -176,7 +176,7 @@ def test_a_failing_encoder_is_a_sentence_and_releases_all() -> None:
 
     ring = Ring(make_encoder=Failing)
     ring.put(next(frames([0.0])))
-    assert ring.wait_for(99.0, 5.0)
+    assert ring.wait_for(99.0, 60.0)
     assert ring.fault is not None
     assert "encoder failed" in ring.fault
     ring.put(next(frames([1.0])))

@@ -222,7 +222,7 @@ def test_putting_never_waits_for_an_encoding(feed: LiveFeed, monkeypatch: pytest
 
     def slow(*args: Any) -> Any:
         begun.set()
-        assert go_on.wait(10)
+        assert go_on.wait(60)
         return original(*args)
 
     monkeypatch.setattr(cv2, "imencode", slow)
@@ -231,12 +231,12 @@ def test_putting_never_waits_for_an_encoding(feed: LiveFeed, monkeypatch: pytest
     asker = threading.Thread(target=lambda: answers.append(fetch(feed)[0]["index"]))
     asker.start()
     feed.put(player.reading(0, 0.0, *WELL))
-    assert begun.wait(10)
+    assert begun.wait(60)
     # The encoder is stuck; every one of these returns all the same.
     for index in range(1, 50):
         feed.put(player.reading(index, index / 30, *WELL))
     go_on.set()
-    asker.join(10)
+    asker.join(60)
     assert answers == [0]
     assert fetch(feed, 1)[0]["index"] == 49
 

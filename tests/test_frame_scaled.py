@@ -34,7 +34,7 @@ def test_whoever_asks_first_scales_and_the_others_wait() -> None:
     frame, made, go_on = Frame(0, 0.0, np.zeros((8, 16, 3), np.uint8)), [], threading.Event()
 
     def scale(image: Pixels, size: tuple[int, int]) -> Pixels:
-        assert go_on.wait(10.0)
+        assert go_on.wait(60)
         made.append(size)
         return np.asarray(cv2.resize(image, size), np.uint8)
 
@@ -44,7 +44,7 @@ def test_whoever_asks_first_scales_and_the_others_wait() -> None:
         thread.start()
     go_on.set()
     for thread in threads:
-        thread.join(10.0)
+        thread.join(60)
     assert made == [(4, 2)]
     assert len(given) == 3
     assert all(one is given[0] for one in given)

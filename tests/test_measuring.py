@@ -25,7 +25,7 @@ from posturewatch.pipeline.measuring import Measuring
 from posturewatch.pipeline.view.view_biases import ViewBiases
 from posturewatch.storage.reader import SessionReader
 
-WAIT_S = 20.0
+WAIT_S = 60.0
 FLEXION, DEVIATION = "wrist_flexion", "wrist_ulnar_deviation"
 
 

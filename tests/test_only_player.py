@@ -204,7 +204,7 @@ def test_a_second_player_in_the_picture_is_left_out(comes_s: float, measured: bo
     source = open_source("demo", pace="asap")
     theirs, own, several, frames = 0, 0, 0, 0
     try:
-        while (taken := source.read(5.0)) is not None and taken.frame.time_s < 7.0:
+        while (taken := source.read(60.0)) is not None and taken.frame.time_s < 7.0:
             seen = built.tracker.observe(beside_another(taken.frame, second=taken.frame.time_s >= comes_s))
             if taken.frame.time_s > 5.0:
                 frames += 1

@@ -142,7 +142,7 @@ def test_a_warning_sounds_once_and_not_when_muted(open_page: OpenPage, stage: St
     hand_state(page, "left", "within")
     stage.hands = ((60.0, 4.0), (-8.0, 3.0))
     hand_state(page, "left", "held")
-    expect(page.locator(".message-text")).to_contain_text(re.compile(r"held [1-9]\d*\ss"), timeout=WAIT_MS)
+    expect(page.locator(".message-text")).to_contain_text(re.compile(r"held [1-9]\d*\ss"))
     assert page.evaluate("window.started") == 2
     stage.hands = WELL
     hand_state(page, "left", "within")

@@ -10,11 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import pytest
-from page_stage import FINGERS, WAIT_MS, WELL, Stage, admit, hand_state
+from page_stage import WAIT_MS, Stage, admit, every_state
 from review_stage import ReviewStage
 from test_page_look import KEPT_MARKS, MARKS, TEXTS, chart_colours, measured, weak
-
-from posturewatch.model.measurement import Refusal
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
@@ -47,19 +45,7 @@ def test_the_live_page_in_every_state(open_page: OpenPage, stage: Stage, scheme:
     """While the numbers move; and all that is drawn stands out from its ground."""
     page = open_page(1280, 800, color_scheme=scheme, reduced_motion="reduce")
     assert faults(page) == []
-    page.click("#fingers-toggle")
-    page.click("#warns-right")
-    page.click("#start")
-    page.wait_for_selector("#before .offer")
-    for hands, states in [
-        (((12.0, 4.0, FINGERS), WELL[1]), ("within", "within")),
-        (((38.2, 4.0), Refusal.HAND_NOT_SEEN), ("beyond", "unseen")),
-        ((Refusal.FOREARM_NOT_SEEN, (-24.0, 3.0)), ("partly", "unsure")),
-        (((60.0, 4.0), (-60.0, 3.0)), ("held", "extreme")),
-    ]:
-        stage.hands = hands
-        for side, state in zip(("left", "right"), states, strict=True):
-            hand_state(page, side, state)
+    for states in every_state(page, stage):
         assert faults(page) == [], states
         assert len(measured(page, TEXTS)) > 20
         assert len(measured(page, MARKS)) > 10

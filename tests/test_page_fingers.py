@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from page_stage import FINGERS, WAIT_MS, Stage, expect, expect_text, finger, hand_state, phase
+from page_stage import FINGERS, Stage, expect, expect_text, finger, hand_state, phase
 
 from posturewatch.comfort.phrases import NO_FORCE
 from posturewatch.model.measurement import Refusal
@@ -40,7 +40,7 @@ def test_the_strip_shows_lift_cues_and_what_is_not_measurable(open_page: OpenPag
     page.click("#start")
     names = [" ".join(one.split()) for one in page.locator(".finger-name").all_inner_texts()]
     assert names == ["T thumb", "1 index", "2 middle", "3 ring", "4 little"]
-    expect(finger(page, "index", "within")).to_contain_text("9", timeout=WAIT_MS)
+    expect(finger(page, "index", "within")).to_contain_text("9")
     expect(finger(page, "ring", "beyond")).to_contain_text("Past range")
     # The cue in its few words, and in full for whoever points at it.
     expect(finger(page, "little", "extreme").locator(".finger-cue")).to_have_text("straight and high")
@@ -63,9 +63,9 @@ def test_the_strip_shows_lift_cues_and_what_is_not_measurable(open_page: OpenPag
     # it may be extreme, or a thumb bent or bent back where the interval leaves that open.
     unclear = {"middle_lift": (1.0, 9.0), "ring_lift": (19.0, 5.0), "thumb_ip": (-11.0, 9.0)}
     stage.hands = ((12.0, 4.0, FINGERS | unclear), (-8.0, 3.0))
-    expect(finger(page, "middle", "unsure").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
-    expect(finger(page, "ring", "unsure").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
-    expect(finger(page, "thumb", "unsure").locator(".finger-word")).to_have_text("Unsure", timeout=WAIT_MS)
+    expect(finger(page, "middle", "unsure").locator(".finger-word")).to_have_text("Unsure")
+    expect(finger(page, "ring", "unsure").locator(".finger-word")).to_have_text("Unsure")
+    expect(finger(page, "thumb", "unsure").locator(".finger-word")).to_have_text("Unsure")
     page.focus(".finger[data-finger=middle]")
     expect_text(page, ".strip-foot", "Middle finger lift: 1\u00a0mm ±15, too uncertain to say")
     expect(finger(page, "index", "within").locator(".finger-word")).to_have_text("In range")
