@@ -29,6 +29,15 @@ from calibration.scene.neck import (
     touch_strings,
     tuck,
 )
+from calibration.scene.neck_grips import (
+    Placed,
+    barre_curl,
+    lay_flat,
+    over_the_neck,
+    place_grip,
+    possible,
+    round_roll,
+)
 from posturewatch.model.arrays import FloatArray
 
 CANDIDATES = 28
@@ -114,13 +123,17 @@ def fret(
 ) -> tuple[HandState, Touch, FloatArray] | None:
     """The fretting hand (left), what it touches and the instrument's matrix, or None. ``hold`` says how it is
     held, as a guitar where it is left out."""
+    if not possible(item, habits):
+        return None
     arm, hand = Arm(body, "left"), Hand(body, "left", habits.cup)
     count = CANDIDATES
     hold = hold or Hold(place_instruments)
     matrices = hold.place(item, stance, rng, count)
     axes = matrices[:, :, :3]
     roll = np.clip(hold.roll_deg - 0.6 * wrist[0] + rng.normal(0, 16, count), -15, hold.roll_deg + 50)
+    roll = round_roll(roll, habits, rng)
     curl = curl_template(90 + roll - rng.uniform(0, 40, count), rng, count)
+    curl = barre_curl(curl, roll, habits, rng)
     frame = hand_on_neck(axes, roll, rng.normal(*hold.yaw_deg, count), rng.normal(0, 10, count))
     joints = np.stack([hand.finger_joints(curl[:, k], k) for k in range(4)], 1)
     contact = hand.tip_centres(joints).mean(1)
@@ -128,6 +141,7 @@ def fret(
     x = item.fret_x(rng.uniform(1.5, last, count))
     y = rng.uniform(-0.32, 0.32, count) * item.width(x)
     local = np.stack([x, y, np.full(count, TIP_RADIUS_M + 0.004)], 1)
+    contact, local = place_grip(item, habits, joints, contact, local, rng)
     reach = Reach(
         point=np.einsum("bij,bj->bi", axes, local) + matrices[:, :, 3],
         axes=axes,
@@ -172,6 +186,17 @@ def _finish_fretting(
     relaxed = hand.tip_centres(hand.finger_joints(curl, np.arange(4)))
     touch = replace(sample_touch(item, into(matrix, relaxed @ frame.T + place), rng), habits=habits)
     fingers, thumb, lift, miss = touch_strings(hand, item, matrix, frame, place, touch, curl, np.zeros(4))
+    placed = Placed(hand, item, matrix, frame, place)
+    if habits.barre:
+        flat = lay_flat(placed, curl[0])
+        if flat is None:
+            return None
+        fingers, lift, miss = np.concatenate([flat[None], fingers[1:]]), np.append(0.0, lift[1:]), miss[1:]
+    if habits.thumb_over:
+        over = over_the_neck(placed, float(touch.x_m[:2].mean() + rng.normal(0.005, 0.015)), rng)
+        if over is None:
+            return None
+        thumb = over
     if (np.abs(lift) < 0.0015).sum() < 1 or lift.min() < THROUGH_M or (miss > 0.02).any():
         return None
     fingers, lift = tuck(hand, item, matrix, frame, place, touch, fingers, lift)

@@ -48,12 +48,16 @@ class Habits:
     """What a hand does beyond what it needs to. end_bend: (4,) bend of the end joints in radians that the fingers
     keep to while pressing, negative for joints that give way backwards, NaN where they bend naturally. tucked:
     (4,) the little finger's state where it is curled under the neck, else None. held_share: how often a lifted
-    finger of a video stays high for seconds. cup: arch of the palm in radians, see ``Hand``."""
+    finger of a video stays high for seconds. cup: arch of the palm in radians, see ``Hand``. barre: the index finger
+    lies flat over several strings; thumb_over: the thumb reaches over the neck. Of these two one at most, and in single
+    poses only."""
 
     end_bend: FloatArray
     tucked: FloatArray | None = None
     held_share: float = 0.0
     cup: float = 0.0
+    barre: bool = False
+    thumb_over: bool = False
 
 
 NO_HABITS = Habits(np.full(4, np.nan))

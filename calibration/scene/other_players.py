@@ -44,6 +44,7 @@ KINDS = ("guitar", "plucked", "violin", "viola", "cello", "double bass", "one ha
 SHARES = (0.52, 0.09, 0.08, 0.02, 0.07, 0.02, 0.08, 0.12)
 NATURAL_SHARE = 0.55
 HOLDING_SHARE = 0.35  # of hands that play nothing, raised or before the player
+BARRE_SHARE, THUMB_OVER_SHARE = 0.12, 0.08  # of fretting hands, where no bow is used
 AT_THE_CHIN = Hold(under_the_chin, 92.0, (46.0, 13.0), 2.2)
 AT_THE_KNEES = Hold(between_the_knees)
 
@@ -71,14 +72,24 @@ def sample_cup(rng: np.random.Generator) -> float:
 def sample_any_player(body: Body, rng: np.random.Generator, left_handed: bool) -> Player:
     """A random plausible player of anything. Raises RuntimeError when nothing plausible is found."""
     kind = str(rng.choice(KINDS, p=SHARES))
+    habits = sample_habits(rng)
+    if kind not in BOW_M:
+        habits = _with_a_grip(habits, rng)
     if kind == "guitar" and rng.random() > NATURAL_SHARE:
-        return sample_player(body, rng, left_handed)
-    habits = replace(sample_habits(rng), cup=sample_cup(rng))
+        return sample_player(body, rng, left_handed, habits)
+    habits = replace(habits, cup=sample_cup(rng))
     for _ in range(TRIES):
         player = _one(body, rng, kind, habits)
         if player is not None:
             return mirrored(player) if left_handed else player
     raise RuntimeError(f"no plausible pose found for body {body.identity} ({kind})")
+
+
+def _with_a_grip(habits: Habits, rng: np.random.Generator) -> Habits:
+    """Perhaps with a barre, or with the thumb over the neck."""
+    drawn = rng.random()
+    barre = bool(drawn < BARRE_SHARE)
+    return replace(habits, barre=barre, thumb_over=not barre and bool(drawn < BARRE_SHARE + THUMB_OVER_SHARE))
 
 
 def _one(body: Body, rng: np.random.Generator, kind: str, habits: Habits) -> Player | None:

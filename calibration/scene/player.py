@@ -146,7 +146,9 @@ def sample_setting(
     raise RuntimeError(f"no plausible pose found for body {body.identity}")
 
 
-def sample_player(body: Body, rng: np.random.Generator, left_handed: bool) -> Player:
-    """A random plausible player."""
-    player = sample_setting(body, rng, habits=sample_habits(rng)).player()
+def sample_player(
+    body: Body, rng: np.random.Generator, left_handed: bool, habits: Habits | None = None
+) -> Player:
+    """A random plausible player. habits: of the fretting hand, drawn where left out."""
+    player = sample_setting(body, rng, habits=habits or sample_habits(rng)).player()
     return mirrored(player) if left_handed else player
