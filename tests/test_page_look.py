@@ -12,7 +12,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from page_stage import WELL, Stage, hand_state
+from page_stage import WELL, Stage, every_state, hand_state
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
@@ -130,6 +130,23 @@ def test_cards_say_what_each_hand_does_and_cut_nothing(
         below = """(height) => [...document.querySelectorAll(".controls .button:not(:disabled)")]
           .filter((one) => one.checkVisibility() && one.getBoundingClientRect().bottom > height).map((one) => one.id)"""
         assert page.evaluate(below, height) == []
+
+
+@pytest.mark.parametrize("stage", ["en", "de"], indirect=True)
+@pytest.mark.parametrize(("width", "height"), [(844, 390), (740, 360), (667, 375)])
+def test_on_a_phone_on_its_side_nothing_is_scrolled_to(
+    open_page: OpenPage, stage: Stage, width: int, height: int
+) -> None:
+    """With the fingers shown and the question before playing asked, in every state of a hand."""
+    page = open_page(width, height)
+    hidden = """(height) => [document.documentElement, ...document.querySelectorAll("body *")]
+      .filter((one) => one.matches("html, .side, .controls, .finger-name") && one.checkVisibility())
+      .filter((one) => one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1
+        || one.getBoundingClientRect().bottom > height + 0.5).map((one) => one.className || one.tagName)"""
+    for states in every_state(page, stage):
+        assert page.evaluate(hidden, height) == [], states
+    page.click("#before > .more")
+    assert page.evaluate(hidden, height) == []
 
 
 def test_the_large_number_is_the_one_that_is_warned_of(open_page: OpenPage, stage: Stage) -> None:

@@ -39,7 +39,7 @@ const longFinger = (finger) => {
   };
 };
 const [index, middle, ring, little] = [longFinger("Zeigefinger"), longFinger("Mittelfinger"), longFinger("Ringfinger"), longFinger("Kleinfinger")];
-const BACK = "Endgelenk durchgedrückt";
+const BACK = "End\u00adgelenk durch\u00adgedrückt";
 const HIGH = "gestreckt und hoch";
 /** @param {string} finger */
 const back = (finger) => ({ label: `Endgelenk des ${finger}s durchgedrückt, während er unten ist`, words: BACK });
