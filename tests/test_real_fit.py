@@ -50,12 +50,12 @@ def test_real_hands_that_the_estimator_doubts_pass(both: Fitted) -> None:
     assert (chance_of_hand(real.said[real.hand], presence) >= LEAST).mean() > 0.95
 
 
-def test_no_more_of_what_is_no_hand_is_given_numbers_than_before(both: Fitted) -> None:
-    for some in both[:2]:
-        before = some.nothing & some.certain(some.sd) & (some.chance >= LEAST)
+def test_hardly_anything_that_is_no_hand_is_given_numbers(both: Fitted) -> None:
+    """None of the real ones, one in seven of the rendered ones at most."""
+    for some, share in zip(both[:2], (0.0, 1 / 7), strict=True):
         chance = chance_of_hand(some.said, both[3])
-        now = some.nothing & some.certain(some.stretched(both[2])) & (chance >= LEAST)
-        assert now.sum() <= before.sum()
+        told = some.nothing & some.certain(some.stretched(both[2])) & (chance >= LEAST)
+        assert told.sum() <= share * some.nothing.sum()
 
 
 def test_rendered_intervals_hold_nine_in_ten(both: Fitted) -> None:

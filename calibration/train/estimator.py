@@ -24,13 +24,13 @@ from torch import nn
 
 from calibration.dataset.table import Table, load, together
 from calibration.evaluate.weights import read_weights
+from calibration.train.averaging import WRIST_OUTPUTS, alone, averaged
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.features import BLOCKS, FIRST_GUESS
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z, Ensemble
 
 MEMBERS = 12
 LEAST_KNOWN = 50  # true values from which an output's skill is told
-WRIST_OUTPUTS = 2  # the first of the outputs; the others are fingers
 HIDDEN = (256, 128)
 #: The power of the distance from the training data with which the spreads grow. The members do not know it by
 #: themselves: without it 94 and 93 % (flexion, deviation) of the nearest sixth of the calibration pictures lay inside
@@ -209,7 +209,7 @@ def main() -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
     train_rows = together([load(folder, "train", STATED_SHARE) for folder in (args.data, *args.more)])
     cal_rows = load(args.data, "cal", STATED_SHARE)
-    start = None if args.start is None else read_weights(args.start)
+    start = None if args.start is None else alone(read_weights(args.start))
     fit, net = fit_means(
         train_rows,
         steps=args.steps,
@@ -220,7 +220,7 @@ def main() -> None:
         start=start,
         peak=args.peak,
     )
-    weights = weights_of(fit, train_rows, net)
+    weights = averaged(weights_of(fit, train_rows, net))
     weights["widening"] = widening(weights, cal_rows)
     weights["factor"], weights["skill"] = calibrate(weights, cal_rows)
     args.out.parent.mkdir(parents=True, exist_ok=True)

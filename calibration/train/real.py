@@ -43,6 +43,7 @@ RENDERED_WEIGHT = (
 )
 REAL_SPREAD_WEIGHT = 0.7  # the same for spreads, where the real ones are what there is to learn
 RIDGE_PRESENCE, RIDGE_SPREAD = 0.005, 0.01
+MOST_OTHERS = 1 / 7  # the most that are true hands under the wrong side, which the program hardly ever takes
 _LEAST_ODDS = -2.0  # log odds: what is less likely a hand is never taken for one
 _DOUBTED = 0.3  # rendered rows of which the estimator thinks less a hand tell nothing of spreads
 
@@ -106,8 +107,8 @@ def fit_presence(
     real: Outcome, rendered: Outcome, spread: Array, use_real: Rows, use_rendered: Rows
 ) -> Array:
     """(len(WITNESSES) + 1,) by logistic regression, moved so that `min_hand_presence` gives both angles, their
-    spreads being those of `spread`, to no more than before: of rendered rows that are no hand of their side, and of
-    real ones that are no hand."""
+    spreads being those of `spread`, to no real row that is no hand, and to no more than MOST_OTHERS of the rendered
+    ones that are no hand of their side."""
     said = np.concatenate([real.said[use_real], rendered.said[use_rendered]])
     hand = np.concatenate([real.hand[use_real], rendered.hand[use_rendered]])
     parts = (_balanced(real.hand[use_real]), RENDERED_WEIGHT * _balanced(rendered.hand[use_rendered]))
@@ -125,10 +126,10 @@ def fit_presence(
     least = RefusalRules().min_hand_presence
     asked = np.log(least / (1 - least))
     highest = []
-    for some, rows in ((real, use_real), (rendered, use_rendered)):
-        before = rows & some.nothing & some.certain(some.sd) & (some.chance >= least)
-        now = rows & some.nothing & some.certain(some.stretched(spread))
-        highest.append(_bound(some.said[now] @ weights[:-1], int(before.sum())))
+    for some, rows, share in ((real, use_real, 0.0), (rendered, use_rendered, MOST_OTHERS)):
+        nothing = rows & some.nothing
+        told = nothing & some.certain(some.stretched(spread))
+        highest.append(_bound(some.said[told] @ weights[:-1], int(share * nothing.sum())))
     weights[-1] = asked - max(*highest, _LEAST_ODDS)
     return weights
 
