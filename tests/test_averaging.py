@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from calibration.evaluate.weights import read_weights
 from calibration.train.averaging import HEADS, alone, averaged
@@ -12,14 +13,14 @@ from posturewatch.kinematics.network import Ensemble
 
 
 @pytest.fixture(scope="module")
-def seen() -> np.ndarray:
+def seen() -> NDArray[np.float32]:
     weights = read_weights(None)
     rng = np.random.default_rng(5)
     x = weights["x_mean"] + weights["x_scale"] * rng.normal(size=(40, FEATURE_COUNT))
-    return x.astype(np.float32)
+    return np.asarray(x, np.float32)
 
 
-def test_wrist_angles_are_the_mean_and_fingers_are_left_alone(seen: np.ndarray) -> None:
+def test_wrist_angles_are_the_mean_and_fingers_are_left_alone(seen: NDArray[np.float32]) -> None:
     own = alone(read_weights(None))
     before, after = (Ensemble(weights).predict_many(seen)[0] for weights in (own, averaged(own)))
     # The networks say degrees in units of 30 (`posturewatch.model.network_outputs`).
@@ -32,7 +33,7 @@ def test_wrist_angles_are_the_mean_and_fingers_are_left_alone(seen: np.ndarray) 
     assert after[:, 2:] == pytest.approx(before[:, 2:], abs=1e-4)
 
 
-def test_training_may_go_on_from_what_was_averaged(seen: np.ndarray) -> None:
+def test_training_may_go_on_from_what_was_averaged(seen: NDArray[np.float32]) -> None:
     own = alone(read_weights(None))
     again = alone(averaged(own))
     assert Ensemble(again).predict_many(seen)[0] == pytest.approx(
@@ -41,7 +42,7 @@ def test_training_may_go_on_from_what_was_averaged(seen: np.ndarray) -> None:
     assert alone(own).keys() == own.keys()
 
 
-def test_the_weights_in_use_are_averaged(seen: np.ndarray) -> None:
+def test_the_weights_in_use_are_averaged(seen: NDArray[np.float32]) -> None:
     in_use = read_weights(None)
     again = averaged(alone(in_use))
     assert Ensemble(again).predict_many(seen)[0] == pytest.approx(
