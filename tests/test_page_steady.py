@@ -156,6 +156,23 @@ def test_a_strain_without_a_gap_is_shown_within_a_moment(open_page: OpenPage) ->
         assert {now for now, _ in shown(page, gapped)[60:]} == {before}
 
 
+@pytest.mark.parametrize("strain", ["extreme", "beyond"])
+def test_a_strain_that_comes_and_goes_is_called_so_while_it_is_there_most_of_the_time(
+    open_page: OpenPage, strain: str
+) -> None:
+    """About a limit its number stands within that, and its word beside it says no more: of an angle that is past its
+    limit a third of the time it is said for four seconds at most, of one that is past it two thirds, for as long."""
+    page = open_page()
+    for share, words in ((1 / 3, {"unsure"}), (2 / 3, {strain})):
+        frames: list[tuple[float, str, float | None]] = [
+            (at / 10.0, strain if at < 40 or at % 6 < 6 * share else "unsure", None) for at in range(300)
+        ]
+        now = [word for word, _ in shown(page, frames)]
+        assert now[30] == strain
+        # Two seconds until the strain of the beginning is less than half of the last four.
+        assert set(now[75:]) == words
+
+
 def test_a_kept_angle_is_called_comfortable_only_with_its_whole_interval(open_page: OpenPage) -> None:
     """Beside a clip: the page's word for a value and its deviation is that of the rule for live frames."""
     entry, limits = quantity("wrist_flexion"), load_profile("carpal-pressure")

@@ -182,6 +182,15 @@ export class SteadyState {
   }
 
   /**
+   * How much of the last seconds was strain of any kind.
+   * @param {number} timeS
+   * @param {number} seconds
+   */
+  #strained(timeS, seconds) {
+    return this.#steady.seconds(timeS, seconds).reduce((sum, [state, lasted]) => sum + (STRAINED.includes(state) ? lasted : 0), 0);
+  }
+
+  /**
    * Of anything but a warning and comfort.
    * @param {number} timeS
    * @param {State} shown
@@ -191,15 +200,17 @@ export class SteadyState {
     const steady = this.#steady;
     // "Ease off" goes with its warning, and what is first said of a hand waits for nothing.
     const first = shown === "idle" || shown === "held";
-    // A strain that went does not stand beside numbers within their limits.
-    const eased = STRAINED.includes(shown) && steady.only(NOT_STRAINED, timeS, HOLD_S);
+    // A strain that went, or that comes and goes and is away for most of the time, does not stand beside numbers within
+    // their limits.
+    const eased = STRAINED.includes(shown) && (steady.only(NOT_STRAINED, timeS, HOLD_S)
+      || [PRESENCE_HOLD_S, HOLD_S].every((lately) => this.#strained(timeS, lately) < lately / 2));
     const turned = timeS - steady.since >= PRESENCE_HOLD_S
       && (this.#lost || eased || steady.only(shown === "unseen" ? SEEN : ["unseen"], timeS, PRESENT_S));
     const soon = first || turned;
     if (first && steady.seconds(timeS, HOLD_S).some(([state]) => state === "held")) return shown;
     if (!soon && timeS - steady.since < WORD_HOLD_S) return shown;
     // Comfort that was not without a gap is not claimed; without anything else, it is not sure.
-    const spent = steady.seconds(timeS, soon ? HOLD_S : WORD_HOLD_S).filter(([state]) => state !== "within" && state !== "held");
+    const spent = steady.seconds(timeS, soon ? HOLD_S : WORD_HOLD_S).filter(([state]) => state !== "within" && state !== "held" && !(eased && STRAINED.includes(state)));
     const [most, seconds] = spent[0] ?? /** @type {const} */ (["unsure", Infinity]);
     const all = spent.reduce((sum, one) => sum + one[1], 0);
     const left = spent.find(([state]) => state === shown)?.[1] ?? 0;
