@@ -146,6 +146,7 @@ class ScriptedPractice:
         self.script = script
         self.feed = LiveFeed(limits(), roles={"left": "fretting", "right": "plucking"})
         self.notice: str | None = None
+        self.source_kind = "film"
         self.calls: list[str] = []
         self.marks: list[float] = []
         self.asides: list[str] = []
@@ -166,7 +167,7 @@ class ScriptedPractice:
             "session_id": self._session_id,
             "elapsed_s": round(self._now_s, 3),
             "practised_s": round(self._now_s, 3),
-            "source": {"name": "script", "kind": "film"},
+            "source": {"name": "script", "kind": self.source_kind},
             "notice": self.notice,
             "fault": None,
             "dropped": 0,

@@ -120,6 +120,7 @@ def test_an_empty_log_is_an_empty_table(tmp_path: Path) -> None:
         lambda: posturewatch.measure_picture(np.zeros((8, 8, 3), np.uint8), fretting=["both"]),  # type: ignore[list-item]
         lambda: next(posturewatch.measure_video("nowhere.mp4")),
         lambda: next(posturewatch.measure_video("nowhere.mp4", from_s=2.0, to_s=1.0)),
+        lambda: next(posturewatch.measure_video("nowhere.mp4", from_s=-1.0)),
     ],
 )
 def test_what_is_wrong_is_one_sentence(ask: object, log: str) -> None:

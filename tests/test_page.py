@@ -191,13 +191,24 @@ def test_the_camera_notice_is_shown(open_page: OpenPage, stage: Stage) -> None:
     page.wait_for_selector(".message[data-kind=calm]")
 
 
-def test_numbers_vanish_when_no_picture_comes(open_page: OpenPage, stage: Stage) -> None:
+@pytest.mark.parametrize(
+    ("kind", "message", "said"),
+    [
+        ("camera", "notice", "No picture is coming from the camera."),
+        # Which cannot be plugged in, and whose last picture was not followed by another.
+        ("film", "calm", "No new picture of the film yet."),
+    ],
+)
+def test_numbers_vanish_when_no_picture_comes(
+    open_page: OpenPage, stage: Stage, kind: str, message: str, said: str
+) -> None:
+    stage.practice.source_kind = kind
     page = open_page()
     page.click("#start")
     hand_state(page, "left", "within")
     stage.practice.feed.put = lambda reading: None  # type: ignore[method-assign]
     hand_state(page, "left", "unseen")
-    expect_text(page, ".message[data-kind=notice]", "No picture is coming from the camera.")
+    expect_text(page, f".message[data-kind={message}]", said)
     assert page.evaluate(LEFT_NUMBER) == "–"
 
 

@@ -141,8 +141,9 @@ def measure_video(
 ) -> Iterator[Measured]:
     """Measures every frame of a film, one after the other as they are asked for.
 
-    What is said of a frame is what `posturewatch analyse` says of it. Of a film that ends before its stated end a
-    UserWarning tells how much could be read.
+    Of less than three minutes what is said of a frame is what `posturewatch analyse` says of it; what is longer, that
+    measures in parts of about two minutes, each by itself, so after a seam it may say something else. Of a film that
+    ends before its stated end a UserWarning tells how much could be read.
 
     Parameters
     ----------
@@ -179,7 +180,9 @@ def measure_video(
     5 0.167 ['left', 'right']
     """
     path = Path(film)
-    if from_s < 0 or (to_s is not None and to_s <= from_s):
+    if from_s < 0:
+        raise InputError(f"A film begins at 0 s, not at {from_s:g} s; choose other seconds.")
+    if to_s is not None and to_s <= from_s:
         raise InputError(f"A stretch from {from_s:g} s to {to_s:g} s holds no frame; choose other seconds.")
     wanted = _settings(settings, hfov_deg, hand_length_mm)
     scan = scan_film(path)

@@ -62,6 +62,7 @@ export interface Passage { piece: string | null; bars?: string; tempo_bpm?: numb
 export interface PracticeState {
   phase: "opening" | "watching" | "stopped" | "failed"; session_id: string | null; practised_s: Seconds;
   notice: string | null; fault: string | null; marks: number; warns: Side[]; asides?: string[]; passage?: Passage | null;
+  source?: { kind: string } | null;
 }
 export interface LiveState { state: PracticeState }
 

@@ -39,7 +39,8 @@ export function message(view) {
   }
   if (state.fault) return notice(translated(state.fault));
   if (state.notice) return notice(translated(state.notice));
-  if (!view.pictures) return notice(text.noPicture);
+  // A film has no plug: its next picture is worked on, or it has just ended.
+  if (!view.pictures) return state.source?.kind === "film" ? calm(text.filmWaits) : notice(text.noPicture);
   return calm(view.quiet);
 }
 

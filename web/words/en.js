@@ -70,7 +70,7 @@ export default {
     lost: "Connection to posturewatch lost; trying again. If it was closed, start it again: what was recorded is kept.",
     stopping: "Stopping; keeping what was recorded…", opening: "Opening the camera…", failed: "The session failed.", ready: "Ready.",
     pressStart: "Press Start, or Page Up.",
-    noPicture: "No picture is coming from the camera. Check that it is plugged in and not covered.", noPictureShort: "No picture is coming.",
+    noPicture: "No picture is coming from the camera. Check that it is plugged in and not covered.", noPictureShort: "No picture is coming.", filmWaits: "No new picture of the film yet.",
     empty: {
       waiting: "Waiting for a picture…", stopped: "Your mirrored picture appears here. It never leaves this machine.",
       pedals: "A foot pedal that sends Page Down marks, one that sends Page Up stops and starts.",

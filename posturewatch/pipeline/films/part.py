@@ -23,7 +23,9 @@ __all__ = ["LEAD_S", "PART_S", "FilmPart", "film_parts", "measure_part"]
 #: Length of a part: long against what is measured twice for it, short against the patience of whoever resumes.
 PART_S = 120.0
 
-#: Longer than all that measuring remembers (see `posturewatch.kinematics.resting.RestRules.window_s`).
+#: Longer than all that measuring remembers (see `posturewatch.kinematics.resting.RestRules.window_s`), but who was
+#: alone in the picture before: in a part with several people from its beginning, only being nearer tells the player
+#: (see `posturewatch.pipeline.view.only_player`).
 LEAD_S = 10.0
 
 _WAIT_S = 0.25

@@ -55,8 +55,8 @@ Before a practice; see `posturewatch.pipeline.before_start.set_up`
            the preview ends where nobody asks for 8 s
     POST   /api/setup/open                      SETUP; begins the preview, 409 while a session runs
     POST   /api/setup/close                     SETUP; gives the camera back
-    PATCH  /api/setup  {any of the choices}     SETUP; kept in the settings file, the microphone's name ("" for none,
-           null for the system's own) in the player's
+    PATCH  /api/setup  {any of the choices}     SETUP; kept in the settings file, the microphone's name ("" for none) in
+           the player's; null in SETUP is the system's own
            SETUP also has "measuring": {"what", "side", "quantity", "direction", "hint", "part", "done", "value_deg",
            "sd_deg", "question", "fault"} | null; "straight": [{"side", "quantity"}], whose bias is removed in this
            view; "player": {"name", "hand", "ends", "names", "typical_hand_mm", "hand_mm"}; "limits": [{"side",
