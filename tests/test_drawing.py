@@ -15,7 +15,7 @@ from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Me
 from posturewatch.model.observation import ForearmAxis, HandObservation, Observation, Side
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.pipeline.build import Built
-from posturewatch.pipeline.drawing import draw_hand
+from posturewatch.pipeline.drawing import draw_hand, draw_lines
 from posturewatch.pipeline.single_images import measure_image
 
 
@@ -40,6 +40,25 @@ def test_words_of_two_hands_stand_apart_and_inside_the_picture(y: float) -> None
         assert image[top:bottom, left:right].any()
     alone = draw_hand(np.zeros_like(image), hand("right", 560, y + 12), measured("right"))
     assert min(first[3], alone[3]) > max(first[1], alone[1])  # without care they would meet
+
+
+def test_hand_and_forearm_are_told_apart_without_colour() -> None:
+    """In grey, as ITU-R BT.601 weighs colours (OpenCV's conversion): the forearm in dashes, the hand in one piece, and
+    both stand out from a light ground and from a dark one."""
+    points = np.zeros((21, 3))
+    points[:, :2] = np.linspace([300, 200], [300, 40], 21)
+    seen = HandObservation("left", 0.9, 0.9, points, points / 1000, True, None)
+    axis = ForearmAxis(np.array([300.0, 200.0]), np.array([100.0, 200.0]), 1.0, cast(Any, None))
+    for ground in (0, 255):
+        image = np.full((240, 400, 3), ground, np.uint8)
+        draw_lines(image, dataclasses.replace(seen, forearm=axis), 1)
+        grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY).astype(int)
+        forearm, hand_axis = grey[200, 110:290], grey[130:190, 300]
+        assert np.ptp(hand_axis) < 20
+        dashes = np.diff((forearm != ground).astype(int))
+        assert (dashes == 1).sum() >= 8
+        beside = grey[150, 290:311]
+        assert beside.max() - beside.min() > 100
 
 
 def test_only_a_hand_that_is_measured_is_drawn(tmp_path: Path) -> None:

@@ -19,8 +19,9 @@ from posturewatch.errors import ConflictError
 from posturewatch.model.observation import Side
 from posturewatch.review.derived import open_store
 from posturewatch.review.practice_log import PracticeLog
+from posturewatch.review.report.charts import dial
 from posturewatch.review.report.content import Angle, Beyond, Hand, Moment, Report
-from posturewatch.review.report.figure import FILLS, Box, Fill, hatching
+from posturewatch.review.report.figure import FILLS, Box, Fill, Line, Text, hatching
 from posturewatch.review.report.gather import gather
 from posturewatch.review.report.html import report_html
 from posturewatch.review.report.pdf import report_pdf
@@ -254,6 +255,20 @@ def test_one_hand_that_was_judged_says_nothing_of_the_other() -> None:
 def test_percentiles_that_lie_close_do_not_hide_a_wide_interval() -> None:
     (still,) = hand(100.0).angles
     assert spread_text(replace(still, half_deg=27.4)) == "+2° (+1° to +3°); ±27°"
+
+
+@pytest.mark.parametrize("value", [31.0, -31.0])
+def test_a_drawn_angle_and_its_limits_are_told_apart_without_colour(value: float) -> None:
+    """By how thick lines are and how they are dashed; and no word reaches into the drawing beside it."""
+    size = 164.0
+    lines = [one for one in dial(moment(value, 6.0), size).shapes if isinstance(one, Line)]
+    straight, comfort, extreme, forearm, hand = ((one.width > 2, one.dash) for one in lines)
+    assert forearm == hand == (True, 0.0)
+    assert len({straight, comfort, extreme, hand}) == 4
+    for one in dial(moment(value, 6.0), size).shapes:
+        if isinstance(one, Text):
+            # Letters of a sans-serif type are 0.55 of its size wide in the mean.
+            assert one.x + 0.55 * one.size * len(one.text) <= size
 
 
 def moment(value: float, sd: float | None) -> Moment:

@@ -22,6 +22,10 @@ _BONES = (
 _HAND_BGR = (235, 235, 235)
 _AXIS_BGR = (60, 200, 250)
 _FOREARM_BGR = (250, 170, 60)
+#: Around both axes, which stand out from light and dark then.
+_CASING_BGR = (20, 20, 20)
+#: Length of the forearm's dashes and of the gaps between them, in widths of the thin lines; round ends take 5 of a gap.
+_DASH, _GAP = 8.0, 11.0
 
 
 #: Left, top, right and bottom of a place in the image, pixels.
@@ -33,15 +37,31 @@ def _point(xy: NDArray[np.float64]) -> tuple[int, int]:
 
 
 def draw_lines(image_bgr: Image, hand: HandObservation, unit: int, *, forearm: bool = True) -> None:
-    """Into the image itself: hand skeleton thinly, hand axis and forearm axis strongly. unit: the thin lines' width,
-    pixels. forearm: whether its axis is drawn where there is one."""
+    """Into the image itself: hand skeleton thinly, hand axis and forearm axis strongly, the forearm's in dashes, so
+    that they are told apart without colour. unit: the thin lines' width, pixels. forearm: whether its axis is drawn
+    where there is one."""
     points = hand.landmarks_px
     for a, b in _BONES:
         cv2.line(image_bgr, _point(points[a]), _point(points[b]), _HAND_BGR, unit, cv2.LINE_AA)
-    cv2.line(image_bgr, _point(points[0]), _point(points[9]), _AXIS_BGR, 2 * unit, cv2.LINE_AA)
+    _axis(image_bgr, points[0, :2], points[9, :2], _AXIS_BGR, unit)
     if forearm and hand.forearm is not None:
-        ends = hand.forearm.towards_elbow_px, hand.forearm.wrist_px
-        cv2.line(image_bgr, _point(ends[0]), _point(ends[1]), _FOREARM_BGR, 2 * unit, cv2.LINE_AA)
+        wrist, elbow = hand.forearm.wrist_px, hand.forearm.towards_elbow_px
+        length = float(np.hypot(*(elbow - wrist)))
+        along = (elbow - wrist) / max(length, 1e-6)
+        for begin in np.arange(0.0, length, (_DASH + _GAP) * unit):
+            end = min(begin + _DASH * unit, length)
+            _axis(image_bgr, wrist + begin * along, wrist + end * along, _FOREARM_BGR, unit)
+
+
+def _axis(
+    image_bgr: Image,
+    begin: NDArray[np.float64],
+    end: NDArray[np.float64],
+    bgr: tuple[int, int, int],
+    unit: int,
+) -> None:
+    for colour, width in ((_CASING_BGR, 5), (bgr, 3)):
+        cv2.line(image_bgr, _point(begin), _point(end), colour, width * unit, cv2.LINE_AA)
 
 
 def drawable(measurement: HandMeasurement) -> bool:

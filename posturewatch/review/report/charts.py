@@ -101,11 +101,11 @@ def _axis(figure: Figure, end_s: float, x0: float, y: float, width: float) -> No
 
 
 def dial(moment: Moment, size: float) -> Figure:
-    """The angle at its peak: the forearm, straight on as a dashed line, the hand, the 90 % interval as a fan, and both
-    limits."""
+    """The angle at its peak: forearm and hand thick, straight on in dashes, the 90 % interval as a fan, the comfort
+    limit dotted and the extreme one solid, both thin: told apart without colour, and each with its name."""
     # Flexion and ulnar deviation bend down in the drawing, whichever hand it is.
     sign = 1.0 if moment.value >= 0 else -1.0
-    height, reach, x = size * 0.62, size * 0.42, size * 0.40
+    height, reach, x = size * 0.62, size * 0.36, size * 0.37
     y = size * 0.10 if sign > 0 else size * 0.47
     figure = Figure(
         size,
@@ -127,10 +127,10 @@ def dial(moment: Moment, size: float) -> Figure:
             far_x, far_y = _towards(x, y, reach * 0.97, -sign * limit)
             # Apart from each other where both limits are close.
             name_x, name_y = _towards(
-                x, y, reach + 3.0, -sign * (limit + (-2.0 if name == "comfort" else 3.0))
+                x, y, reach + 3.0, -sign * (limit + (-4.5 if name == "comfort" else 0.5))
             )
             figure.add(
-                Line(x, y, far_x, far_y, 1.0 if name == "extreme" else 0.6, 1.2),
+                Line(x, y, far_x, far_y, 0.9, 0.0 if name == "extreme" else 1.2),
                 Text(name_x, name_y + 2.0, f"{say(name)} {angle_text(limit)}", 6.0),
             )
     said = f"{signed(moment.value)} {say(moment.direction)}"

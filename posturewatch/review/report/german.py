@@ -181,12 +181,13 @@ _SENTENCES = {
     "; beyond the {limit} of {value} all the same": "; in jedem Fall über der {limit} von {value}",
     "Past it for {time} in all.": "Insgesamt {time} darüber.",
     "There was a warning.": "Davor wurde gewarnt.",
-    "Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits.": "Gezeichnet: Unterarm und "
-    "Hand am höchsten Punkt; grau das 90-%-Intervall; gepunktet die Grenzen.",
-    "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture; a camera "
-    "foreshortens, so the measured angle cannot be read off there.": "In den Bildern: blau der Unterarm, gelb die "
-    "Hand, wie sie in diesem einen Bild zu sehen sind; eine Kamera verkürzt, der gemessene Winkel ist dort also nicht "
-    "abzulesen.",
+    "Drawn: thick, forearm and hand at the peak; grey, the 90 % interval; thin, the extreme limit, and dotted, that of "
+    "comfort.": "Gezeichnet: dick Unterarm und Hand am höchsten Punkt; grau das 90-%-Intervall; dünn die "
+    "Extremgrenze, gepunktet die Komfortgrenze.",
+    "In the pictures: dashed and blue, the forearm, solid and yellow, the hand, as they are seen in that one picture; "
+    "a camera foreshortens, so the measured angle cannot be read off there.": "In den Bildern: gestrichelt und blau "
+    "der Unterarm, durchgezogen und gelb die Hand, wie sie in diesem einen Bild zu sehen sind; eine Kamera verkürzt, "
+    "der gemessene Winkel ist dort also nicht abzulesen.",
     "Wrist posture in the practice of {when}": "Haltung der Handgelenke beim Üben am {when}",
     "Wrist posture in {count} practices of {when}": "Haltung der Handgelenke in {count} Sitzungen am {when}",
     "Wrist posture in {count} practices, {first} to {last}": "Haltung der Handgelenke in {count} Sitzungen, {first} "

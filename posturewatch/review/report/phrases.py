@@ -346,11 +346,14 @@ def moment_text(one: Moment) -> str:
 
 def drawn_text(moments: Sequence[Moment]) -> str:
     """What the drawings and pictures of moments show."""
-    said = say("Drawn: forearm and hand at the peak; grey, the 90 % interval; dotted, the limits.")
+    said = say(
+        "Drawn: thick, forearm and hand at the peak; grey, the 90 % interval; thin, the extreme limit, and dotted, "
+        "that of comfort."
+    )
     if any(one.lines for one in moments):
         said += " " + say(
-            "In the pictures: blue, the forearm, yellow, the hand, as they are seen in that one picture; a "
-            "camera foreshortens, so the measured angle cannot be read off there."
+            "In the pictures: dashed and blue, the forearm, solid and yellow, the hand, as they are seen in that one "
+            "picture; a camera foreshortens, so the measured angle cannot be read off there."
         )
     return said
 
