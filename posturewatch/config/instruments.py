@@ -17,7 +17,6 @@ All of it is common practice, and the files say so where the measurement itself 
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -26,15 +25,10 @@ from pydantic import Field, ValidationError
 
 from posturewatch.config.resources import calibration_dir
 from posturewatch.config.section import Section
-from posturewatch.config.settings_file import syntax_fault
+from posturewatch.config.settings_file import tables
 from posturewatch.errors import SettingsError, UnavailableError
 from posturewatch.model.observation import SIDES, Side, other_side
 from posturewatch.model.quantities import QUANTITIES
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
 
 __all__ = [
     "FRETTING_ROLES",
@@ -172,10 +166,9 @@ def parse_instrument(text: str, file: str) -> Instrument:
     SettingsError
         In one sentence that names `file` and the key, for whatever is wrong.
     """
+    data = tables(text, file)
     try:
-        return Instrument.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(syntax_fault(str(error), text, file)) from error
+        return Instrument.model_validate(data)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         where = ".".join(map(str, first["loc"]))

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import difflib
 import re
-import sys
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from posturewatch.config.settings_file import allowed, bare, syntax_fault
+from posturewatch.config.settings_file import allowed, bare, tables
 from posturewatch.errors import SettingsError
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
 
 __all__ = ["parsed"]
 
@@ -44,10 +38,7 @@ def parsed(text: str, model: type[_Model], file: str) -> _Model:
     SettingsError
         For the first thing that is wrong.
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(syntax_fault(str(error), text, file)) from error
+    data = tables(text, file)
     try:
         return model.model_validate(data)
     except ValidationError as error:

@@ -23,7 +23,7 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["allowed", "bare", "bounds", "line_of", "parse", "render", "sections", "syntax_fault"]
+__all__ = ["allowed", "bare", "bounds", "line_of", "parse", "render", "sections", "tables"]
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -71,6 +71,14 @@ def allowed(field: FieldInfo) -> str:
     return f"{_NAMES[kind]}{span}"
 
 
+def tables(text: str, file: str) -> dict[str, Any]:
+    """What is written there, unchecked; file: what a sentence calls the file. SettingsError where it is no TOML."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(_syntax_fault(str(error), text, file)) from error
+
+
 def parse(text: str, model: type[_Model], file: str) -> _Model:
     """The settings given in the text; what it does not name keeps its default.
 
@@ -88,10 +96,7 @@ def parse(text: str, model: type[_Model], file: str) -> _Model:
     SettingsError
         In one sentence with key and line, for everything that the model does not take.
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(syntax_fault(str(error), text, file)) from error
+    data = tables(text, file)
     try:
         return model.model_validate(data)
     except ValidationError as error:
@@ -161,7 +166,7 @@ def bare(kind: Any) -> Any:
     return get_args(kind)[0] if hasattr(kind, "__metadata__") else kind
 
 
-def syntax_fault(message: str, text: str, file: str) -> str:
+def _syntax_fault(message: str, text: str, file: str) -> str:
     """One sentence from the TOML reader's message, with the line."""
     match = re.match(
         r"(?P<what>.*) \(at (?:line (?P<line>\d+), column \d+|end of document)\)$", message, re.S
