@@ -20,11 +20,13 @@ from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import SIDES, Observation, Side
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
 from posturewatch.tracking.crop import CLOSE, hand_scale_px, moved_along
+from posturewatch.tracking.effort import VIDEO
 from posturewatch.tracking.fingers import joints_px
 from posturewatch.tracking.hands import Detection, start_look
 from posturewatch.tracking.plausible import hand_distance
 from posturewatch.tracking.sides import SideBelief
 from posturewatch.tracking.track import Track
+from posturewatch.tracking.video import VideoFinder
 
 Array = NDArray[Any]
 HAND = flat_hand() * [1.0, 1.0, 0.0] + [600.0, 400.0, 0.0]
@@ -108,6 +110,22 @@ def test_where_it_is_not_sure_the_library_is_to_look(happens: Any) -> None:
 
 def test_landmarks_of_which_the_library_was_not_sure_are_not_carried() -> None:
     assert followed(presence=0.6).carried() is None
+
+
+@pytest.mark.models
+def test_a_hand_whose_side_is_not_known_is_looked_at_by_the_library() -> None:
+    """Our networks look at hands of known sides alone: where they pointed before is not where it is now."""
+    finder = VideoFinder(mirrored=False, effort=VIDEO)
+    try:
+        track = followed()
+        finder._tracks, finder._time_s = [track], 1.03
+        finder.point_at({"left": HAND[:, :2] + 3.0}, set())
+        assert track.carried() is not None
+        track.side = None
+        finder.point_at({}, set())
+        assert track.carried() is None
+    finally:
+        finder.close()
 
 
 def networks() -> dict[str, Any]:

@@ -135,8 +135,12 @@ class VideoFinder:
         doubted
             Of which sides it does not see a hand.
         """
+        if self._time_s is None:
+            return
         for track in self._tracks:
-            if track.side is not None and track.side in joints_px and self._time_s is not None:
+            if track.side is None:  # nobody looked at it, so where it was pointed at before is no longer so
+                track.point_at(None, doubted=False, time_s=self._time_s)
+            elif track.side in joints_px:
                 joints = joints_px[track.side]
                 track.point_at(joints, doubted=track.side in doubted, time_s=self._time_s)
 
