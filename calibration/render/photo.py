@@ -24,6 +24,8 @@ from posturewatch.model.arrays import FloatArray
 PART_SCALE = 2  # as in ``render``
 BRIGHTEST = 100.0
 ARM_AXIS = np.array([0.72, -0.69, 0.02])  # from shoulder to hand at rest, left side
+#: Mesa's renderer without a graphics card; it never comes to the end of filtering some skins anisotropically.
+SOFTWARE = "llvmpipe"
 SHADOW, ROOM, DEPTH, PICTURE, SKIN = range(5)  # texture units
 
 
@@ -82,7 +84,8 @@ class PhotoPass:
             )
             texture.build_mipmaps()
             texture.filter = (moderngl.LINEAR_MIPMAP_LINEAR, moderngl.LINEAR)
-            texture.anisotropy = 4.0
+            if SOFTWARE not in self.renderer.context.info["GL_RENDERER"]:
+                texture.anisotropy = 4.0
             self.skins[name] = texture
         return self.skins[name]
 
