@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from page_stage import WELL, Stage, every_state, hand_state
 
+from posturewatch.model.measurement import Refusal
+
 if TYPE_CHECKING:
     from page_stage import OpenPage
     from playwright.sync_api import Page
@@ -145,6 +147,12 @@ def test_on_a_phone_on_its_side_nothing_is_scrolled_to(
         || one.getBoundingClientRect().bottom > height + 0.5).map((one) => one.className || one.tagName)"""
     for states in every_state(page, stage):
         assert page.evaluate(hidden, height) == [], states
+    # Not without the fingers either, where both hands need the most words.
+    stage.hands = (Refusal.HAND_NOT_SEEN, Refusal.HAND_NOT_SEEN)
+    page.click("#fingers-toggle")
+    for side in ("left", "right"):
+        hand_state(page, side, "unseen")
+    assert page.evaluate(hidden, height) == []
     page.click("#before > .more")
     assert page.evaluate(hidden, height) == []
 
