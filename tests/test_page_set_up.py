@@ -192,3 +192,23 @@ def test_a_films_set_up_does_not_speak_of_a_camera(open_page: Open, stage: SetUp
     stage.set_up.choose({"source": str(stage.file.parent / "none.mkv")})
     expect_text(page, "#no-picture", "none.mkv")
     expect(page.locator("#no-picture")).not_to_contain_text("camera")
+
+
+def test_a_view_that_measures_poorly_is_not_called_good_enough(open_page: Open) -> None:
+    page = open_page("setup.html")
+    page.wait_for_selector("body[data-preview=on]")
+    said = page.evaluate(
+        """async () => {
+          const { PlacementStep } = await import("/js/setup/placement.js");
+          const of = (name, grade) => ({ side: "left", name, grade, sd: 4, share: 1, refusal: null });
+          const wrists = [["well", "well"], ["well", "fairly"], ["well", "poorly"], ["not", "well"]];
+          return wrists.map(([flexion, deviation]) => {
+            const grades = [of("wrist_flexion", flexion), of("wrist_ulnar_deviation", deviation)];
+            const found = { enough: true, rate_hz: 25, towards_head_deg: 30, grades, advice: null };
+            new PlacementStep().show(found, undefined, { film: false }, true);
+            return document.querySelector("#advice p").textContent;
+          });
+        }"""
+    )
+    assert ["good enough" in one.lower() for one in said] == [False, True, False, False], said
+    assert ["no better place" in one for one in said] == [False, False, True, True], said

@@ -107,7 +107,7 @@ def test_a_good_view_needs_nothing() -> None:
         # However well it goes, whose hands these are has to be beyond doubt.
         (GOOD, GOOD, {"people": 2}, Advice(Help.ONE_PLAYER)),
         (hand(Refusal.HAND_CUT_OFF), GOOD, {}, Advice(Help.WHOLE_HAND, "left")),
-        (hand(palm_px=22.0), GOOD, {}, Advice(Help.CLOSER, "left")),
+        (hand(palm_px=22.0), replace(GOOD, palm_px=25.0), {}, Advice(Help.CLOSER, "left")),
         (hand(Refusal.HAND_TOO_SMALL), GOOD, {}, Advice(Help.CLOSER, "left")),
         (hand(palm_share=0.6), GOOD, {}, Advice(Help.FURTHER, "left")),
         (GOOD, hand(brightness=0.1), {}, Advice(Help.LIGHT, "right")),
@@ -118,10 +118,22 @@ def test_a_good_view_needs_nothing() -> None:
         (hand(), GOOD, {"rate_hz": 6.0}, Advice(Help.FRAME_RATE)),
         (hand(), GOOD, {"towards_head_deg": -2.0}, Advice(Help.TOWARDS_HEAD, "left", 30.0)),
         (hand(), GOOD, {"towards_head_deg": 82.0}, Advice(Help.TOWARDS_FRONT, "left", 50.0)),
-        (hand(12.0), GOOD, {"towards_head_deg": 30.0}, Advice(Help.TURN, "left")),
+        # Nothing is known that would help here.
+        (hand(12.0), GOOD, {"towards_head_deg": 30.0}, None),
         (hand(8.0), GOOD, {"towards_head_deg": 30.0}, None),
+        # A camera that stands too far round is what else is said of a hand comes from; darkness is not.
+        (
+            hand(12.0, axis_sd_deg=20.0),
+            GOOD,
+            {"towards_head_deg": -20.0},
+            Advice(Help.TOWARDS_HEAD, "left", 50.0),
+        ),
+        (GONE, GOOD, {"towards_head_deg": 70.0}, Advice(Help.TOWARDS_FRONT, "left", 40.0)),
+        (hand(12.0, brightness=0.1), GOOD, {"towards_head_deg": -20.0}, Advice(Help.LIGHT, "left")),
+        # A hand that alone is small is turned away.
+        (hand(12.0, palm_px=22.0, axis_sd_deg=20.0), GOOD, {}, Advice(Help.SLEEVE, "left")),
         # What is measured well is left alone, whatever else could be said of it.
-        (hand(4.0, palm_px=22.0), GOOD, {"towards_head_deg": 82.0}, Advice(Help.CLOSER, "left")),
+        (hand(4.0, axis_sd_deg=20.0), GOOD, {"towards_head_deg": 82.0}, Advice(Help.SLEEVE, "left")),
         (GOOD, GOOD, {"towards_head_deg": 82.0}, None),
     ],
 )

@@ -10,14 +10,17 @@ The sentences are those of `web/words/setup/en.js`. Where one leaves a choice, t
 - "Turn the camera so that the whole hand is in the picture": where it stands, just so far. If the hand is in the
   picture already, there is nothing to do. "Turn the camera a little" (whole hand): by 20 degrees at most, and where the
   hand is not whole then, moved back until it is.
-- "A little to the side, or a little higher or lower" (turn): 15 degrees to either side, up or down, by chance.
+- "Sit with both hands in the picture, about a metre and a half away, in good light; wipe the lens" (no hands): all of
+  it, as far as it is not so already.
 - "A lamp in front of you": the darkness goes, and a lamp shines from ahead, above the picture. "On something firm, wipe
   its lens": focus is right; what moved is blurred as before. "Push the sleeve up": of that hand, to just below the
-  elbow, with nothing round the wrist.
+  elbow, with nothing round the wrist. "If it is up, move the camera a little, to where nothing hides the forearm": the
+  least of 10, 20 and 30 degrees to either side, up or down from where nine tenths of the forearm are seen.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -41,7 +44,8 @@ from posturewatch.model.observation import SIDES, Side
 __all__ = ["SLEEVE_UP", "facing", "follow", "forearm_points", "hand_points"]
 
 SLEEVE_UP = 1.1  # arm coordinate: 1 is the elbow, 2 the wrist
-TURN_DEG, A_LITTLE_DEG = 15.0, 20.0
+A_LITTLE_DEG, FREE = 20.0, 0.9
+AWAY_M, TOO_FAR_M = 1.5, 1.8
 CLOSER = (0.6, 0.7, 0.8, 0.9)
 LEAST_BACK = {Help.FOREARM: 1.15, Help.FURTHER: 1.4}
 LAMP_M, LAMP = (0.0, 0.9, 1.3), 1.2
@@ -68,31 +72,34 @@ def forearm_points(players: list[Player], side: Side) -> FloatArray:
     return np.array(out)
 
 
-def follow(advice: Advice, film: Film, players: list[Player], rng: np.random.Generator) -> Film | None:
+def follow(
+    advice: Advice, film: Film, players: list[Player], seen: Callable[[Film, Side], float]
+) -> Film | None:
     """The film as it is once a player did what was said; None where there was nothing left to do.
 
     Parameters
     ----------
     players
         The player at some moments of the film.
-    rng
-        Chooses where the sentence leaves a choice.
+    seen
+        Tells of a film how much of a forearm is in the picture and unhidden, as the player sees it in the preview.
     """
     side = advice.side
     if advice.help is Help.LIGHT:
         return _lit(film)
     if advice.help is Help.SHARPER:
-        if film.hindrance.sharp:
-            return None
-        return replace(film, hindrance=replace(film.hindrance, blur_px=0.0, sharp=True))
+        return _sharp(film)
     if advice.help is Help.SLEEVE and side is not None:
-        return _sleeve_up(film, side)
-    view = moved_as_told(advice, film.view, players, rng)
-    lit = _lit(film) if advice.help is Help.SHOW_HANDS and side is None else None
-    return lit if view is None else replace(lit or film, view=view)
+        return _sleeve_up(film, side) or _forearm_free(film, side, seen)
+    view = moved_as_told(advice, film.view, players)
+    if advice.help is Help.SHOW_HANDS and side is None:
+        changed = _lit(film)
+        changed = _sharp(changed or film) or changed
+        return changed if view is None else replace(changed or film, view=view)
+    return None if view is None else replace(film, view=view)
 
 
-def moved_as_told(advice: Advice, view: View, players: list[Player], rng: np.random.Generator) -> View | None:
+def moved_as_told(advice: Advice, view: View, players: list[Player]) -> View | None:
     """The camera after the move that was told; None where none was, or there was nothing to do."""
     both = np.concatenate([hand_points(players, one) for one in SIDES])
     hand = both if advice.side is None else hand_points(players, advice.side)
@@ -100,10 +107,6 @@ def moved_as_told(advice: Advice, view: View, players: list[Player], rng: np.ran
     if what in (Help.TOWARDS_HEAD, Help.TOWARDS_FRONT):
         sign = 1 if what is Help.TOWARDS_HEAD else -1
         return round_player(view, facing(players[0]) * sign * degrees)
-    if what is Help.TURN:
-        way = int(rng.integers(4))
-        step = TURN_DEG if way % 2 else -TURN_DEG
-        return round_player(view, step) if way < 2 else raised(view, step)
     if what is Help.CLOSER:
         return next((near for by in CLOSER if inside(near := nearer(view, by), both)), None)
     if what in LEAST_BACK and advice.side is not None:
@@ -111,9 +114,33 @@ def moved_as_told(advice: Advice, view: View, players: list[Player], rng: np.ran
         return until_inside(view, arm, LEAST_BACK[what])
     if what is Help.WHOLE_HAND:
         return until_inside(turned_inside(view, hand, A_LITTLE_DEG), hand)
-    if what is Help.SHOW_HANDS and not inside(view, hand):
-        return until_inside(turned_inside(view, hand), hand)
+    if what is Help.SHOW_HANDS:
+        moved = view
+        if advice.side is None and view.distance_m > TOO_FAR_M:
+            moved = nearer(view, AWAY_M / view.distance_m)
+        if not inside(moved, hand):
+            moved = until_inside(turned_inside(moved, hand), hand)
+        return None if moved is view else moved
     return None
+
+
+def _forearm_free(film: Film, side: Side, seen: Callable[[Film, Side], float]) -> Film | None:
+    """The camera moved a little, to where nothing hides the forearm; None where that is so already, or nowhere near."""
+    if seen(film, side) >= FREE:
+        return None
+    for degrees in (10.0, 20.0, 30.0):
+        for move in (round_player, raised):
+            for way in (1, -1):
+                moved = replace(film, view=move(film.view, way * degrees))
+                if seen(moved, side) >= FREE:
+                    return moved
+    return None
+
+
+def _sharp(film: Film) -> Film | None:
+    if film.hindrance.sharp:
+        return None
+    return replace(film, hindrance=replace(film.hindrance, blur_px=0.0, sharp=True))
 
 
 def _lit(film: Film) -> Film | None:

@@ -4,9 +4,10 @@
     python -m calibration.evaluate.instructed --keep DIR                         # tells of what is there (seconds)
 
 Each player of the test split, on seeds of their own, begins at a bad place (`PLACES`, in turn) and is looked at for
-four seconds by the program's own tracker, measurer and placement watch. What that says is done, as
+three seconds by the program's own tracker, measurer and placement watch. What that says is done, as
 `calibration.evaluate.followed` reads the page's sentence; then the same movement is played again before the camera as
-it stands now, up to three times or until nothing is said. Rules may be chosen on half of the players; the others judge.
+it stands now, up to three times or until nothing is said. Rules were chosen on the first twenty players; the others
+judge.
 What was rendered is kept by what led there, so that other rules render only what they lead to.
 """
 
@@ -49,16 +50,18 @@ if TYPE_CHECKING:
 
 __all__ = ["MOST_INSTRUCTIONS", "PLACES"]
 
-#: The shipped videos have as many frames a second; more would take as much longer to render.
-RATE_HZ, LOOK_S = 7.5, 4.0
+#: The shipped videos have as many frames a second, and after three seconds the page speaks; more would take as much
+#: longer to render.
+RATE_HZ, FRAMES, MOVEMENT_S = 7.5, 24, 4.0
 RULES = PlacementRules(min_rate_hz=0.0)
 MOST_INSTRUCTIONS = 3
 SEED = 61 * 10_000_000
+CHOSEN_ON = 20  # players
 #: Of either look; the larger one of the photographed look would take four times as long to render.
 SIZES = {"photo": (640, 480), "plain": (960, 540)}
 PLACES = ("side", "front", "far", "near", "forearm", "dark", "blurred", "sleeve", "ordinary")
 WRIST = tuple(entry.name for entry in in_group("wrist"))
-TIMES_S = [k / RATE_HZ for k in range(round(LOOK_S * RATE_HZ) + 1)]
+TIMES_S = [k / RATE_HZ for k in range(FRAMES)]
 _NOTHING = Verdict(0.0, {}, {}, (), (), (), (), ())  # the placement watch asks for none
 _SHOWN = 10
 
@@ -75,8 +78,8 @@ class _Keeping(PlacementCheck):
 
 
 def look_of_player(number: int) -> str:
-    """One in three is photographed, in each half and from each place."""
-    return "photo" if (number // len(PLACES) + number) % 3 == 0 else "plain"
+    """One in five is photographed, in time from each place."""
+    return "photo" if number % 5 == 3 else "plain"
 
 
 def settings_of(handedness: str) -> Settings:
@@ -162,7 +165,7 @@ def _past_forearm(film: Film, players: list[Player]) -> Any:
 
 
 def looked(studio: Studio, film: Film, players: list[Player], picture: Path) -> dict[str, Any]:
-    """What there is to keep of four seconds of a film; one of its pictures is written."""
+    """What there is to keep of some seconds of a film; one of its pictures is written."""
     settings = settings_of(players[0].handedness)
     built = build("video", settings)
     looks: list[Look] = []
@@ -230,7 +233,7 @@ def player(studio: Studio | None, number: int, folder: Path) -> Followed | None:
         place,
         look_of_player(number) == "photo",
         SIDES.index("left" if looks[0]["handedness"] == "right" else "right"),
-        (number // len(PLACES) + number % len(PLACES)) % 2 == 0,
+        number < CHOSEN_ON,
         tuple(
             Seen(np.array(one["value"], float), np.array(one["true"], float), one["found"]) for one in looks
         ),
@@ -254,9 +257,9 @@ class _Scene:
 
     def __init__(self, studio: Studio, number: int, place: str) -> None:
         framing = None if place == "ordinary" else "upper"
-        film = studio.film(SEED + number, "test", framing, TIMES_S[-1], SIZES[studio.look])
+        film = studio.film(SEED + number, "test", framing, MOVEMENT_S, SIZES[studio.look])
         self.players = list(film.players(TIMES_S))
-        self.number = number
+        self.studio = studio
         self.begun = begun_at(place, film, self.players[::8], np.random.default_rng([SEED, number]))
         self.film: Film | None = self.begun
 
@@ -264,10 +267,18 @@ class _Scene:
         from calibration.evaluate.followed import follow
 
         self.film = self.begun
-        for step, advice in enumerate(advices):
+        for advice in advices:
             if self.film is not None:
-                rng = np.random.default_rng([SEED, self.number, step])
-                self.film = follow(advice, self.film, self.players[::8], rng)
+                self.film = follow(advice, self.film, self.players[::8], self._forearm_seen)
+
+    def _forearm_seen(self, film: Film, side: Side) -> float:
+        """Share of a forearm in the picture and unhidden at the first moment."""
+        from calibration.dataset.labels import hand_label
+        from calibration.dataset.scenes import moved
+
+        camera, first = film.view.camera, self.players[0]
+        _, parts = self.studio.renderer.render(moved(film.figure, first), camera, film.light, film.room)
+        return float(hand_label(first, side, camera, parts)["forearm_visible"])
 
 
 def render(bodies: Path, folder: Path, numbers: range, said: Callable[[str], None] = print) -> None:

@@ -168,7 +168,7 @@ def _course(players: Sequence[Followed]) -> list[str]:
     ended = [player for player in players if player.told and player.looks[-1].found.advice is None]
     return [
         f"of {len(told)} players who were told something: nothing more is said in the end {len(ended)}; the same said "
-        f"twice running {again}, of them with nothing left to do "
+        f"twice running {again}; what is said last is so already "
         f"{sum(player.halted for player in players)}; sent back where they came from {back}",
     ]
 

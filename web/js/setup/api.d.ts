@@ -36,7 +36,7 @@ export interface OwnLimit {
 export type GradeWord = "well" | "fairly" | "poorly" | "not";
 export interface Graded { side: Side; name: string; grade: GradeWord; sd: number | null; share: number; refusal: string | null }
 export type HelpWord = "show hands" | "one player" | "whole hand" | "closer" | "further" | "light" | "sharper" | "frame rate" | "forearm"
-  | "sleeve" | "towards head" | "towards front" | "turn";
+  | "sleeve" | "towards head" | "towards front";
 export interface Advice { help: HelpWord; side: Side | null; move_deg: number | null }
 export interface Placement { enough: boolean; rate_hz: number; towards_head_deg: number | null; grades: Graded[]; advice: Advice | null }
 export interface SetUp {

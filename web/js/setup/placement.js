@@ -48,7 +48,7 @@ export class PlacementStep {
    */
   #advise(placement, instrument, choices) {
     const advice = placement?.advice ?? null;
-    const key = placement === null ? "waiting" : JSON.stringify([advice, goodEnough(placement)]);
+    const key = placement === null ? "waiting" : JSON.stringify([advice, standing(placement)]);
     this.#times = key === this.#next ? this.#times + 1 : 1;
     this.#next = key;
     if (key === this.#said || (this.#said !== "waiting" && this.#said !== "" && this.#times < IN_A_ROW)) return;
@@ -68,7 +68,7 @@ function sentence(placement, film) {
   const text = words.setup.view;
   if (placement === null) return text.waiting;
   const { advice } = placement;
-  if (advice === null) return goodEnough(placement) ? text.goodEnough : text.good;
+  if (advice === null) return text[standing(placement)];
   if (film && advice.help === "frame rate") return text.filmRate;
   return text.advice[advice.help](advice.side ? words.hands[advice.side] : "", advice.move_deg ?? 0);
 }
@@ -85,8 +85,15 @@ function drawing({ advice, towards_head_deg: now }, instrument, choices) {
   return turned && usual && now !== null ? [placeDrawing(instrument, usual, choices.handedness, (choices.handedness === "left" ? -1 : 1) * now)] : [];
 }
 
-/** @param {Placement} placement */
-const goodEnough = ({ grades }) => grades.some((one) => one.grade !== "well");
+/**
+ * What is said of a camera that may stay; lifts are nowhere known better than fairly, and ask for no other place.
+ * @param {Placement} placement
+ * @returns {"good" | "goodEnough" | "noBetter"}
+ */
+function standing({ grades }) {
+  if (grades.some((one) => one.name !== "finger_lift" && (one.grade === "poorly" || one.grade === "not"))) return "noBetter";
+  return grades.some((one) => one.grade !== "well") ? "goodEnough" : "good";
+}
 
 /**
  * What is measured of a hand, and how well, in one line to be read from where one plays.
