@@ -174,7 +174,11 @@ def test_turned_until_the_hand_is_in_the_picture_and_no_further() -> None:
     turned_deg = math.degrees(math.acos(moved.camera.axes[2] @ view().camera.axes[2]))
     # It is 51.4 degrees aside; the picture's edge is at 45, its margin at 43.8: 7.6 degrees, in steps of 2.6.
     assert 7.5 < turned_deg < 7.6 + 2.7
+    # One that is in the picture already, and is not seen, is seen from nearer, if the other hand stays in the picture.
     assert told(Advice(Help.SHOW_HANDS, "right"), view(), aside) is None
+    nearer_by = told(Advice(Help.SHOW_HANDS, "right"), view(), RIGHT_HANDED)
+    assert nearer_by is not None
+    assert nearer_by.distance_m == pytest.approx(1.2)
 
 
 def test_a_hand_cut_off_is_turned_to_a_little_and_then_moved_back_from() -> None:

@@ -103,6 +103,9 @@ def test_a_good_view_needs_nothing() -> None:
         (GONE, GONE, {}, Advice(Help.SHOW_HANDS)),
         (GONE, GOOD, {}, Advice(Help.SHOW_HANDS, "left")),
         (GOOD, GONE, {}, Advice(Help.SHOW_HANDS, "right")),
+        # Something was taken for a hand, and is none.
+        (hand(Refusal.HAND_NOT_SEEN, axis_sd_deg=60.0), GOOD, {}, Advice(Help.SHOW_HANDS, "left")),
+        (hand(Refusal.HAND_NOT_SEEN, axis_sd_deg=60.0), GONE, {}, Advice(Help.SHOW_HANDS)),
         (hand(12.0), GOOD, {"people": 2}, Advice(Help.ONE_PLAYER)),
         # However well it goes, whose hands these are has to be beyond doubt.
         (GOOD, GOOD, {"people": 2}, Advice(Help.ONE_PLAYER)),

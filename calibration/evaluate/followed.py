@@ -7,15 +7,15 @@ The sentences are those of `web/words/setup/en.js`. Where one leaves a choice, t
 - "Closer": to six tenths of the distance, or as near as both hands stay in the picture. "Back, until a hand's length
   of forearm is in it" (forearm) and "so that the forearm fits in too" (further): along the line of sight, just until
   then, as the player sees it in the preview; by 15 and by 40 per cent at least.
-- "Turn the camera so that the whole hand is in the picture": where it stands, just so far. If the hand is in the
-  picture already, there is nothing to do. "Turn the camera a little" (whole hand): by 20 degrees at most, and where the
+- "Turn the camera so that the whole hand is in the picture": where it stands, just so far. "If it is, closer":
+  as for closer. "Turn the camera a little" (whole hand): by 20 degrees at most, and where the
   hand is not whole then, moved back until it is.
 - "Sit with both hands in the picture, about a metre and a half away, in good light; wipe the lens" (no hands): all of
   it, as far as it is not so already.
 - "A lamp in front of you": the darkness goes, and a lamp shines from ahead, above the picture. "On something firm, wipe
   its lens": focus is right; what moved is blurred as before. "Push the sleeve up": of that hand, to just below the
-  elbow, with nothing round the wrist. "If it is up, move the camera a little, to where nothing hides the forearm": the
-  least of 10, 20 and 30 degrees to either side, up or down from where nine tenths of the forearm are seen.
+  elbow, with nothing round the wrist. "If it is up, move the camera a little, to where the forearm is seen from the
+  side and nothing hides it": the least of 10, 20 and 30 degrees to either side, up or down from where it is so.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def follow(
     players
         The player at some moments of the film.
     seen
-        Tells of a film how much of a forearm is in the picture and unhidden, as the player sees it in the preview.
+        Tells of a film how well a forearm is seen, 0 to 1, as the player judges it in the preview.
     """
     side = advice.side
     if advice.help is Help.LIGHT:
@@ -108,7 +108,7 @@ def moved_as_told(advice: Advice, view: View, players: list[Player]) -> View | N
         sign = 1 if what is Help.TOWARDS_HEAD else -1
         return round_player(view, facing(players[0]) * sign * degrees)
     if what is Help.CLOSER:
-        return next((near for by in CLOSER if inside(near := nearer(view, by), both)), None)
+        return _closer(view, both)
     if what in LEAST_BACK and advice.side is not None:
         arm = np.concatenate([hand, forearm_points(players, advice.side)])
         return until_inside(view, arm, LEAST_BACK[what])
@@ -119,13 +119,17 @@ def moved_as_told(advice: Advice, view: View, players: list[Player]) -> View | N
         if advice.side is None and view.distance_m > TOO_FAR_M:
             moved = nearer(view, AWAY_M / view.distance_m)
         if not inside(moved, hand):
-            moved = until_inside(turned_inside(moved, hand), hand)
-        return None if moved is view else moved
+            return until_inside(turned_inside(moved, hand), hand)
+        return _closer(view, both) if advice.side is not None else None if moved is view else moved
     return None
 
 
+def _closer(view: View, hands_m: FloatArray) -> View | None:
+    return next((near for by in CLOSER if inside(near := nearer(view, by), hands_m)), None)
+
+
 def _forearm_free(film: Film, side: Side, seen: Callable[[Film, Side], float]) -> Film | None:
-    """The camera moved a little, to where nothing hides the forearm; None where that is so already, or nowhere near."""
+    """The camera moved a little, to where the forearm is seen well; None where that is so already, or nowhere near."""
     if seen(film, side) >= FREE:
         return None
     for degrees in (10.0, 20.0, 30.0):

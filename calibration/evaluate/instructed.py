@@ -6,7 +6,7 @@
 Each player of the test split, on seeds of their own, begins at a bad place (`PLACES`, in turn) and is looked at for
 three seconds by the program's own tracker, measurer and placement watch. What that says is done, as
 `calibration.evaluate.followed` reads the page's sentence; then the same movement is played again before the camera as
-it stands now, up to three times or until nothing is said. Rules were chosen on the first twenty players; the others
+it stands now, up to three times or until nothing is said. Rules were chosen on the first 32 players; the others
 judge.
 What was rendered is kept by what led there, so that other rules render only what they lead to.
 """
@@ -56,7 +56,7 @@ RATE_HZ, FRAMES, MOVEMENT_S = 7.5, 24, 4.0
 RULES = PlacementRules(min_rate_hz=0.0)
 MOST_INSTRUCTIONS = 3
 SEED = 61 * 10_000_000
-CHOSEN_ON = 20  # players
+CHOSEN_ON = 32  # players
 #: Of either look; the larger one of the photographed look would take four times as long to render.
 SIZES = {"photo": (640, 480), "plain": (960, 540)}
 PLACES = ("side", "front", "far", "near", "forearm", "dark", "blurred", "sleeve", "ordinary")
@@ -272,13 +272,18 @@ class _Scene:
                 self.film = follow(advice, self.film, self.players[::8], self._forearm_seen)
 
     def _forearm_seen(self, film: Film, side: Side) -> float:
-        """Share of a forearm in the picture and unhidden at the first moment."""
+        """How well a forearm is seen at the first moment: the share that is in the picture and unhidden, less where it
+        points more than half towards the camera or away from it."""
         from calibration.dataset.labels import hand_label
         from calibration.dataset.scenes import moved
 
         camera, first = film.view.camera, self.players[0]
         _, parts = self.studio.renderer.render(moved(film.figure, first), camera, film.light, film.room)
-        return float(hand_label(first, side, camera, parts)["forearm_visible"])
+        label = hand_label(first, side, camera, parts)
+        wrist = np.array(label["joints_m"][0])
+        along = np.array(label["elbow_m"]) - wrist
+        aside = np.linalg.norm(np.cross(along, wrist)) / (np.linalg.norm(along) * np.linalg.norm(wrist))
+        return float(label["forearm_visible"]) * min(1.0, float(aside) / 0.5)
 
 
 def render(bodies: Path, folder: Path, numbers: range, said: Callable[[str], None] = print) -> None:

@@ -66,12 +66,12 @@ def advice_of(
     people = [one.people for one in looks if one.people is not None]
     if people and median(people) > 1:
         return Advice(Help.ONE_PLAYER)
-    seen = {side: [one.hands[side] for one in looks if one.hands[side].palm_px is not None] for side in SIDES}
+    seen = {side: [one.hands[side] for one in looks if _seen(one.hands[side])] for side in SIDES}
     if all(len(some) < 0.3 * len(looks) for some in seen.values()):
         return Advice(Help.SHOW_HANDS)
     poor = [one for one in graded if one.grade is not Grade.WELL]
     palms = [_middle(one.palm_px for one in some) for some in seen.values()]
-    largest = max(palm for palm in palms if palm is not None)
+    largest = max((palm for palm in palms if palm is not None), default=0.0)
     hands = [
         _Hand(side, seen[side], own, len(seen[side]) >= 0.3 * len(looks), largest, towards)
         for side in dict.fromkeys(one.side for one in poor)
@@ -82,6 +82,11 @@ def advice_of(
         if found is not None:
             return found
     return Advice(Help.FRAME_RATE) if poor and rate_hz < rules.min_rate_hz else None
+
+
+def _seen(hand: HandLook) -> bool:
+    """Whether there is a hand, and not only something that was taken for one."""
+    return hand.palm_px is not None and set(hand.numbers.values()) != {Refusal.HAND_NOT_SEEN}
 
 
 def _in_the_picture(hand: _Hand, rules: PlacementRules) -> Advice | None:

@@ -38,7 +38,7 @@ export default {
     good: "Die Kamera kann so stehen bleiben.", goodEnough: "Gut genug: Die Kamera kann so stehen bleiben.", noBetter: "Die Kamera kann stehen bleiben: Ein besserer Platz ist nicht bekannt. Was von hier schlecht gemessen wird, bleibt unsicher.", about: "Das wurde an gerenderten Spielern erarbeitet. Bei dem einen echten Menschen, der bisher von vier Seiten gefilmt wurde, bedeutete ein besseres Wort keinen kleineren Fehler: Nimm es als Hinweis. Was nicht gemessen wird, warnt nie, und sagt auch nie, dass alles gut ist.",
     filmRate: "Zu wenige Bilder je Sekunde. Schließ andere Programme, oder nimm einen Film mit mehr Bildern je Sekunde.",
     advice: {
-      "show hands": (hand) => (hand ? `${hand}: nicht zu sehen. Drehe die Kamera so, dass die ganze Hand im Bild ist.` : "Keine Hände zu sehen. Sitz so, wie du spielst, beide Hände im Bild, etwa anderthalb Meter vor der Kamera, bei gutem Licht; wisch ihre Linse ab."),
+      "show hands": (hand) => (hand ? `${hand}: nicht zu sehen. Drehe die Kamera so, dass die ganze Hand im Bild ist; ist sie das schon, stell die Kamera näher.` : "Keine Hände zu sehen. Sitz so, wie du spielst, beide Hände im Bild, etwa anderthalb Meter vor der Kamera, bei gutem Licht; wisch ihre Linse ab."),
       "one player": () => "Zwei Personen sind im Bild. Drehe die Kamera so, dass nur du darin bist.",
       "whole hand": (hand) => `${hand}: vom Rand abgeschnitten. Drehe die Kamera ein wenig, oder stell sie weiter weg.`,
       closer: (hand) => `${hand}: zu klein im Bild. Stell die Kamera näher, oder wähle ein größeres Bild.`,
@@ -47,7 +47,7 @@ export default {
       sharper: (hand) => `${hand}: unscharf. Stell die Kamera auf etwas Festes, wisch die Linse ab, und mach mehr Licht.`,
       "frame rate": () => "Zu wenige Bilder je Sekunde. Schließ andere Programme, wähle ein kleineres Bild, oder mach mehr Licht.",
       forearm: (hand) => `${hand}: Der Unterarm läuft aus dem Bild. Stell die Kamera weiter weg, bis eine Handlänge Unterarm zu sehen ist.`,
-      sleeve: (hand) => `${hand}: Der Unterarm ist schlecht zu sehen. Schieb den Ärmel hoch; ist er schon oben, stell die Kamera ein wenig um, dorthin, wo nichts den Unterarm verdeckt.`,
+      sleeve: (hand) => `${hand}: Der Unterarm ist schlecht zu sehen. Schieb den Ärmel hoch; ist er schon oben, stell die Kamera ein wenig um, dorthin, wo du den Unterarm von der Seite siehst und nichts ihn verdeckt.`,
       "towards head": (_hand, deg) => `Stell die Kamera etwa ${deg} Grad um dich herum, zum Kopf des Instruments hin.`,
       "towards front": (_hand, deg) => `Stell die Kamera etwa ${deg} Grad um dich herum, vom Kopf des Instruments weg, weiter vor dich.`,
     },

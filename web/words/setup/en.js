@@ -37,7 +37,7 @@ export default {
     good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", noBetter: "The camera may stay: no better place is known. What is measured poorly from here stays unsure.", about: "This was worked out on rendered players. On the one real person who was filmed from four sides so far, better words did not mean smaller errors: take it as a hint. What is not measured never warns, and never says that all is well.",
     filmRate: "Too few pictures a second. Close other programs, or take a film with more pictures a second.",
     advice: {
-      "show hands": (/** @type {string} */ hand, /** @type {number} */ _deg) => (hand ? `${hand}: not seen. Turn the camera so that the whole hand is in the picture.` : "No hands are seen. Sit as you play, with both hands in the picture, about a metre and a half from the camera, in good light; wipe its lens."),
+      "show hands": (/** @type {string} */ hand, /** @type {number} */ _deg) => (hand ? `${hand}: not seen. Turn the camera so that the whole hand is in the picture; if it is, move the camera closer.` : "No hands are seen. Sit as you play, with both hands in the picture, about a metre and a half from the camera, in good light; wipe its lens."),
       "one player": (/** @type {string} */ _hand, /** @type {number} */ _deg) => "Two people are in the picture. Turn the camera so that only you are in it.",
       "whole hand": (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: cut off by the edge. Turn the camera a little, or move it back.`,
       closer: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: too small in the picture. Move the camera closer, or choose a larger picture.`,
@@ -46,7 +46,7 @@ export default {
       sharper: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: blurred. Put the camera on something firm, wipe its lens, and give it more light.`,
       "frame rate": (/** @type {string} */ _hand, /** @type {number} */ _deg) => "Too few pictures a second. Close other programs, choose a smaller picture, or give the camera more light.",
       forearm: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: the forearm leaves the picture. Move the camera back, until a hand's length of forearm is in it.`,
-      sleeve: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: the forearm is hard to see. Push the sleeve up; if it is up, move the camera a little, to where nothing hides the forearm.`,
+      sleeve: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: the forearm is hard to see. Push the sleeve up; if it is up, move the camera a little, to where you see the forearm from the side and nothing hides it.`,
       "towards head": (/** @type {string} */ _hand, /** @type {number} */ deg) => `Move the camera about ${deg} degrees around you, towards the head of the instrument.`,
       "towards front": (/** @type {string} */ _hand, /** @type {number} */ deg) => `Move the camera about ${deg} degrees around you, away from the head of the instrument, towards straight in front of you.`,
     },
