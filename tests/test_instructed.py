@@ -265,3 +265,5 @@ def test_the_report_counts_the_same_moments() -> None:
     # Flexion at the same moments: (36 * 12 + 10 * 6) / 46; deviation (60 * 12 + 10 * 6) / 70.
     assert "10.7 11.1 ->  6.9  6.6" in row
     assert "6/1 of 7, sign 0.12" in row
+    # Of the six all angles come within 10 degrees; the seventh player's stay there.
+    assert "6/0 of 7, sign 0.031" in row

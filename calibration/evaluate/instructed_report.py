@@ -20,6 +20,8 @@ __all__ = ["Followed", "Seen", "lines"]
 
 #: A change of a player's mean error counts from here on, degrees.
 MUCH_DEG = 1.0
+#: The same of the share of angles that are measured, and within ten degrees.
+MUCH_SHARE = 0.05
 #: Fewer moments with a number both before and after tell nothing of a player.
 LEAST_MOMENTS = 10
 _WRIST = [entry.name for entry in in_group("wrist")]
@@ -94,7 +96,8 @@ def _changes(players: Sequence[Followed]) -> list[str]:
 _HEAD = (
     "players; frames with both angles of the fretting and of the plucking hand; angles measured and within "
     f"{FAIR_ERROR:g} degrees; mean error of flexion and deviation at the same moments, and at all with a number; "
-    f"players better and worse by {MUCH_DEG:g} degree"
+    f"players better and worse by {MUCH_DEG:g} degree at the same moments, and by {MUCH_SHARE:.0%} in the angles "
+    f"measured and within {FAIR_ERROR:g} degrees"
 )
 
 
@@ -111,14 +114,15 @@ def _row(name: str, players: Sequence[Followed], which: int) -> str:
             )
             for other in (0, 1)
         ]
-        near = np.mean([np.nan_to_num(look.off, nan=np.inf) <= FAIR_ERROR for look in looks])
+        near = np.mean([_near(look) for look in looks])
         at_same = np.concatenate([one[k] for one in same])
         at_all = np.concatenate([look.off.reshape(-1, 2) for look in looks])
         cells.append(
             [f"{hands[0]:.0%} {hands[1]:.0%}", f"{near:.0%}", _two(_means(at_same)), _two(_means(at_all))]
         )
     told = "; ".join(f"{before} -> {after}" for before, after in zip(*cells, strict=True))
-    return f"{name:28s} {len(players):3d}; {told}; {_test(same)}"
+    tests = (_test(_error_changes(same), MUCH_DEG), _test(_share_changes(pairs), MUCH_SHARE))
+    return f"{name:28s} {len(players):3d}; {told}; {'; '.join(tests)}"
 
 
 def _both(seen: Seen, hand: int) -> float:
@@ -144,20 +148,29 @@ def _two(values: Iterable[float]) -> str:
     return " ".join(f"{value:4.1f}" for value in values)
 
 
-def _test(same: Sequence[tuple[Array, Array]]) -> str:
+def _error_changes(same: Sequence[tuple[Array, Array]]) -> Array:
+    """By how much each player's mean error grew at the same moments, of those who have enough of them."""
+    enough = [pair for pair in same if np.isfinite(pair[0]).sum() >= LEAST_MOMENTS]
+    return np.array([np.nanmean(after) - np.nanmean(before) for before, after in enough])
+
+
+def _share_changes(pairs: Sequence[tuple[Seen, Seen]]) -> Array:
+    """By how much each player's share of angles that are not measured within ten degrees grew."""
+    return np.array([_near(before) - _near(after) for before, after in pairs])
+
+
+def _near(seen: Seen) -> float:
+    """Share of all angles that are measured, and within ten degrees."""
+    return float((np.nan_to_num(seen.off, nan=np.inf) <= FAIR_ERROR).mean())
+
+
+def _test(grew: Array, much: float) -> str:
     """How many players got better and worse, with the sign test's p and that of Wilcoxon's signed ranks."""
-    change = np.array(
-        [
-            np.nanmean(after) - np.nanmean(before)
-            for before, after in same
-            if np.isfinite(before).sum() >= LEAST_MOMENTS
-        ]
-    )
-    better, worse = int((change < -MUCH_DEG).sum()), int((change > MUCH_DEG).sum())
+    better, worse = int((grew < -much).sum()), int((grew > much).sum())
     if better + worse == 0:
-        return f"{better}/{worse} of {len(change)}"
-    ranks = wilcoxon(change).pvalue if (change != 0).sum() >= 5 else np.nan
-    return f"{better}/{worse} of {len(change)}, sign {binomtest(better, better + worse).pvalue:.2g}, ranks {ranks:.2g}"
+        return f"{better}/{worse} of {len(grew)}"
+    sign = f"{better}/{worse} of {len(grew)}, sign {binomtest(better, better + worse).pvalue:.2g}"
+    return f"{sign}, ranks {wilcoxon(grew).pvalue:.2g}" if (grew != 0).sum() >= 5 else sign
 
 
 def _course(players: Sequence[Followed]) -> list[str]:
