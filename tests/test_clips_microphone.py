@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import threading
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -373,3 +374,29 @@ def test_what_the_player_chose_goes_before_the_settings(
         assert stream.asked.get("device") == (1 if listens == "Webcam" else None)
     if microphone is not None:
         microphone.close()
+
+
+def test_two_pages_that_look_for_microphones_ask_the_library_one_after_the_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its own end and beginning, in which it looks afresh, are not made for two threads at once."""
+    met, asking = threading.Event(), threading.Lock()
+
+    class Afresh(FakeLibrary):
+        def _terminate(self) -> None:
+            if not asking.acquire(blocking=False):
+                met.set()
+                return
+            if other.ident is None:
+                other.start()
+            met.wait(0.5)  # time enough for the other one to come in, if it can
+
+        def _initialize(self) -> None:
+            if asking.locked():
+                asking.release()
+
+    monkeypatch.setitem(sys.modules, "sounddevice", Afresh())
+    other = threading.Thread(target=find_microphones)
+    find_microphones()
+    other.join(60)
+    assert not met.is_set()

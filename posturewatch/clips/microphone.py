@@ -53,6 +53,10 @@ NOT_THERE = (
 GONE = "The microphone has stopped, so clips from here on have no sound; connect it and start a new session."
 
 
+#: The library is asked afresh by one at a time, and by nobody while a microphone is opened: two pages may look at once.
+_ASKING = threading.Lock()
+
+
 @dataclass(frozen=True)
 class MicrophoneFound:
     """name: what the system calls it; usual: whether it is the one that is used where none is named."""
@@ -71,7 +75,11 @@ def find_microphones() -> tuple[MicrophoneFound, ...]:
     UnavailableError
         With a sentence for the page where there is no library to reach them.
     """
-    library = _library()
+    with _ASKING:
+        return _found(_library())
+
+
+def _found(library: Any) -> tuple[MicrophoneFound, ...]:
     # It looks for devices once, when it begins; these are its own functions for looking again.
     for again in ("_terminate", "_initialize"):
         if hasattr(library, again):
@@ -170,23 +178,29 @@ class Microphone:
         """
         library = _library()
         try:
-            device = library.query_devices(kind="input") if name is None else _device(library, name)
-            own_hz = round(float(device["default_samplerate"]))
-            rate_hz = own_hz if own_hz in _RATES_HZ else _USUAL_RATE_HZ
-            which = {} if name is None else {"device": device["index"]}
+            with _ASKING:
+                device = library.query_devices(kind="input") if name is None else _device(library, name)
+                own_hz = round(float(device["default_samplerate"]))
+                rate_hz = own_hz if own_hz in _RATES_HZ else _USUAL_RATE_HZ
+                which = {} if name is None else {"device": device["index"]}
 
-            def started(block: int, heard: Heard) -> Any:
-                stream = library.InputStream(
-                    samplerate=rate_hz, blocksize=block, channels=1, dtype="int16", callback=heard, **which
-                )
-                try:
-                    stream.start()
-                except library.PortAudioError:
-                    stream.close()
-                    raise
-                return stream
+                def started(block: int, heard: Heard) -> Any:
+                    stream = library.InputStream(
+                        samplerate=rate_hz,
+                        blocksize=block,
+                        channels=1,
+                        dtype="int16",
+                        callback=heard,
+                        **which,
+                    )
+                    try:
+                        stream.start()
+                    except library.PortAudioError:
+                        stream.close()
+                        raise
+                    return stream
 
-            return cls(started, rate_hz, clock)
+                return cls(started, rate_hz, clock)
         except (library.PortAudioError, OSError, ValueError) as error:
             _LOG.warning("no microphone: %s", error)
             raise UnavailableError(NO_DEVICE) from error
