@@ -1,6 +1,6 @@
 // Quantities, limits, fingers and refusals as the vocabulary has them, in the language of the page.
 
-import { decimal, sentenceCase } from "./format.js";
+import { decimal } from "./format.js";
 import { words } from "./language.js";
 import { vocabulary } from "./vocabulary.js";
 
@@ -139,12 +139,6 @@ export const byState = (seconds) => new Map(Object.entries(seconds).map(([name, 
 export const refusalName = (/** @type {string} */ name) => terms.refusals[REFUSALS.get(name)?.key ?? ""]?.name ?? name;
 
 export const refusalHelp = (/** @type {string} */ name) => terms.refusals[REFUSALS.get(name)?.key ?? ""]?.help ?? REFUSALS.get(name)?.help ?? "";
-
-/**
- * The whole reason and what would help: "Forearm not seen. Let the camera see ...".
- * @param {string} refusal
- */
-export const refusalSentence = (refusal) => `${sentenceCase(refusalName(refusal))}. ${refusalHelp(refusal)}`.trim();
 
 /** What lifts were measured from. */
 export const planeWords = (/** @type {string} */ plane) => terms.planes[plane] ?? PLANES.get(plane) ?? plane;
