@@ -90,6 +90,41 @@ def test_a_word_for_strain_never_stands_without_its_number(open_page: OpenPage) 
     assert {"ulnar" in text for _, text in strained} == {True}
 
 
+def test_no_number_stands_beside_the_word_that_the_hand_is_not_seen(open_page: OpenPage) -> None:
+    """A hand that comes late at the beginning, goes for a while, and comes back: in each frame the word and the numbers
+    beside it say the same."""
+    page = open_page()
+    frames: list[tuple[float, bool, str, list[str]]] = page.evaluate(
+        """async (rate) => {
+          const { HandPanel } = await import("/js/hands.js");
+          const node = document.body.appendChild(document.createElement("article"));
+          node.dataset.side = "left";
+          const panel = new HandPanel(node, () => {});
+          const found = [];
+          for (let i = 0; i < 24 * rate; i += 1) {
+            const time = i / rate;
+            const seen = (time >= 1.2 && time < 8) || time >= 14;
+            const entry = seen ? { display: 20, sd: 2 } : null;
+            const state = seen ? "unsure" : "not seen";
+            const refusal = seen ? null : "hand not seen";
+            panel.show({ side: "left", verdict: { state, quantity: "wrist_flexion", refusal },
+              quantities: { wrist_flexion: entry, wrist_ulnar_deviation: entry } }, time, []);
+            const numbers = [...node.querySelectorAll(".scale b")].map((one) => one.textContent);
+            found.push([time, seen, node.dataset.state, numbers]);
+          }
+          return found;
+        }""",
+        10,
+    )
+    assert {state for _, _, state, _ in frames} == {"idle", "unsure", "unseen"}
+    assert {number for _, _, state, numbers in frames if state == "unseen" for number in numbers} == {"–"}
+    assert {
+        number for time_s, _, _, numbers in frames if 5 < time_s < 8 or time_s > 20 for number in numbers
+    } == {"20°"}
+    # When it comes at first, it is not called gone.
+    assert [time_s for time_s, seen, state, _ in frames if time_s < 8 and seen and state == "unseen"] == []
+
+
 def test_states_and_numbers_keep_to_the_contract(open_page: OpenPage) -> None:
     page = open_page()
     changes, comfortable = 0, 0

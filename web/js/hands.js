@@ -94,7 +94,8 @@ export class HandPanel {
     for (const scale of this.#scales) {
       // A word for strain never stands without the number that it is of, however lately that came.
       const told = warned.includes(scale.quantity.name) || (STRAINED.includes(state) && raw.quantity === scale.quantity.name);
-      scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed || (told && scale.number === null));
+      // And none beside the word that the hand is not seen, as nothing is drawn on it then.
+      scale.show(hand.quantities[scale.quantity.name] ?? null, timeS, changed || (told && scale.number === null), state === "unseen");
     }
     if (changed) this.#main.reset();
     const main = this.#mainOf(timeS, warned);

@@ -47,16 +47,18 @@ export class Scale {
   }
 
   /**
-   * entry: the quantity as it came in the header; now: to show its number at once.
+   * entry: the quantity as it came in the header; now: to show its number at once; hidden: or none.
    * @param {LiveQuantity | null} entry
    * @param {number} timeS
    * @param {boolean} now
+   * @param {boolean} hidden
    */
-  show(entry, timeS, now) {
+  show(entry, timeS, now, hidden) {
     const value = entry?.display ?? null;
-    const number = this.#steady.update(timeS, value, now);
+    const steady = this.#steady.update(timeS, value, now);
+    const number = hidden ? null : steady;
     this.#dial.move(number === null ? null : value, entry?.sd ?? null);
-    this.#tell(number, value === null);
+    this.#tell(number, hidden || value === null);
   }
 
   blank() {

@@ -178,7 +178,9 @@ export class SteadyState {
     // A strain without a gap waits for no word beside it: the number past its limit stands there already.
     if (steady.only(["extreme"], timeS, HOLD_S)) return "extreme";
     if (!STRAINED.includes(shown) && steady.only(STRAINED, timeS, HOLD_S)) return "beyond";
-    return this.#word(timeS, shown);
+    const word = this.#word(timeS, shown);
+    // Of a hand that has just come it is not said that it was not there.
+    return shown === "idle" && word === "unseen" && raw !== "unseen" ? shown : word;
   }
 
   /**
