@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 from test_estimator import weights
 
-from calibration.evaluate.real.cameras import Camera
+from calibration.evaluate.real import consensus
+from calibration.evaluate.real.cameras import Camera, Rig
 from calibration.evaluate.real.changes import switches
+from calibration.evaluate.real.consensus import Sighting, looked_again
 from calibration.evaluate.real.report import real_report
 from calibration.evaluate.real.truth import Group, View, agreeing, mean_palm, points_of, triangulate, truth_of
 from posturewatch.kinematics.estimator import Estimator
@@ -86,6 +88,32 @@ def test_two_views_alone_judge_nobody() -> None:
     assert truth is not None
     assert np.isnan(truth.angles_deg).all()
     assert truth_of(two, CAMERAS, mean_palm([(group, CAMERAS)] * 4)["left"], without=0) is None
+
+
+def test_a_second_look_that_was_kept_is_of_the_very_same_sightings(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of two runs through one folder that found other hands, neither is handed the other's second look."""
+
+    def as_sighted(sightings: list[Sighting], *_: object) -> Array:
+        return np.array(
+            [
+                [k, view.camera, *np.c_[view.places_px, view.spread].ravel(), *view.axis_px.ravel(), 2.0]
+                for k, one in enumerate(sightings)
+                for view in one.group.views
+            ]
+        )
+
+    monkeypatch.setattr(consensus, "_looks", as_sighted)
+    frames = dict.fromkeys(CAMERAS, 5)
+    first, second = (Sighting(0, frames, {}, group_of(side, 10.0, 0.0)) for side in ("left", "right"))
+    for sightings in ([first, second], [second], [first, second]):
+        again = looked_again(sightings, [], Rig(CAMERAS, 0.5, 9), tmp_path, "session")
+        for one, seen in zip(sightings, again, strict=True):
+            assert [v.places_px.tolist() for v in seen.group.views] == [
+                v.places_px.tolist() for v in one.group.views
+            ]
+    assert len(list(tmp_path.iterdir())) == 2
 
 
 def test_joints_are_triangulated_where_they_are() -> None:

@@ -6,6 +6,7 @@ hand's joints are known in space, and so is where they lie in each picture; the 
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -42,10 +43,10 @@ class Sighting:
 def looked_again(
     sightings: list[Sighting], videos: list[Source], rig: Rig, cache: Path, key: str
 ) -> list[Sighting]:
-    """The same with views by the networks in use around where all views together see the hand; key: what these
-    sightings rest on, for the name they are kept under."""
+    """The same with views by the networks in use around where all views together see the hand; key: begins the name
+    under which they are kept, for these very sightings."""
     name = networks_name(forearm_path(), fingers_path())
-    path = cache / f"again-{key}-{name}.npz"
+    path = cache / f"again-{key}-{_digest(sightings)}-{name}.npz"
     if path.exists():
         with np.load(path) as archive:
             table = archive["views"]
@@ -59,6 +60,17 @@ def looked_again(
         replace(s, group=Group(s.group.side, tuple(_kept(views.get(k, []), rig.cameras))))
         for k, s in enumerate(sightings)
     ]
+
+
+def _digest(sightings: list[Sighting]) -> str:
+    """A short name of what was sighted: what is kept of one list would mix up the hands of another."""
+    told = hashlib.sha256()
+    for one in sightings:
+        told.update(f"{one.moment} {one.group.side}".encode())
+        for view in one.group.views:
+            told.update(f"{view.camera} {one.frames[view.camera]}".encode())
+            told.update(np.round(view.places_px, 1).tobytes())
+    return told.hexdigest()[:10]
 
 
 def _view(row: Array) -> View:

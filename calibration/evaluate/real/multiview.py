@@ -102,8 +102,7 @@ def session_of(
         sightings += [Sighting(moment, frames, {v.camera: v.row for v in g.views}, g) for g in found]
         taken = {(v.camera, v.row) for group in found for v in group.views}
         strangers += [(v.camera, v.row) for v in views if (v.camera, v.row) not in taken]
-    count = len(next(iter(looked_at.values())))
-    again = looked_again(sightings, videos, rig, cache, f"{folder.name}-{count}")
+    again = looked_again(sightings, videos, rig, cache, f"{folder.name}")
     shapes = mean_palm([(sighting.group, rig.cameras) for sighting in again])
     out = [
         view
