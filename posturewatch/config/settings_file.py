@@ -74,9 +74,10 @@ def allowed(field: FieldInfo) -> str:
 def tables(text: str, file: str) -> dict[str, Any]:
     """What is written there, unchecked; file: what a sentence calls the file. SettingsError where it is no TOML."""
     try:
-        return tomllib.loads(text)
+        found: dict[str, Any] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(_syntax_fault(str(error), text, file)) from error
+    return found
 
 
 def parse(text: str, model: type[_Model], file: str) -> _Model:
