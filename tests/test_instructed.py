@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from calibration.body.bodies import load_bodies
-from calibration.dataset.film import Film, Hindrance
+from calibration.dataset.film import Hindrance
 from calibration.dataset.scenes import Studio, dressed
 from calibration.evaluate.followed import (
     A_LITTLE_DEG,
@@ -29,7 +29,6 @@ from calibration.evaluate.instructed_report import Followed, Seen, lines
 from calibration.evaluate.moved_view import (
     inside,
     nearer,
-    raised,
     round_player,
     target_m,
     turned_inside,
@@ -39,7 +38,6 @@ from calibration.scene.camera import look_at
 from calibration.scene.view import View
 from posturewatch.comfort.placement import Advice, HandLook, Help, Look, Placement
 from posturewatch.model.measurement import Refusal
-from posturewatch.model.observation import Side
 from posturewatch.model.quantities import QUANTITY_NAMES
 
 if TYPE_CHECKING:
@@ -98,13 +96,10 @@ def test_round_the_player_keeps_spot_height_and_distance() -> None:
     same_spot(moved, view())
 
 
-def test_up_and_nearer_keep_the_spot() -> None:
-    up = raised(view(), 30.0)
-    np.testing.assert_allclose(up.camera.eye_m, SPOT + np.array([0.0, 1.0, math.sqrt(3)]), atol=1e-9)
+def test_nearer_keeps_the_spot() -> None:
     near = nearer(view(), 0.6)
     np.testing.assert_allclose(near.camera.eye_m, SPOT + np.array([0.0, 0.0, 1.2]), atol=1e-9)
-    assert (up.elevation_deg, near.distance_m) == (30.0, 1.2)
-    same_spot(up, view())
+    assert near.distance_m == 1.2
     same_spot(near, view())
 
 
@@ -214,9 +209,6 @@ def test_a_film_plays_the_same_movement_again_in_other_clothes() -> None:
     studio = Studio(bodies, cast("Renderer", None), "plain")  # nothing is rendered here
     film = studio.film(3, "train", "upper", 2.0, (64, 36))
 
-    def free(film: Film, side: Side) -> float:
-        return 1.0
-
     times_s = [0.0, 0.5, 1.0, 1.5]
     first, again = list(film.players(times_s)), list(film.players(times_s))
     for a, b in zip(first, again, strict=True):
@@ -224,24 +216,16 @@ def test_a_film_plays_the_same_movement_again_in_other_clothes() -> None:
     assert not np.array_equal(first[0].turns, first[-1].turns)
     look = film.figure.look
     np.testing.assert_array_equal(dressed(film, look).figure.garments["shirt"], film.figure.garments["shirt"])
-    up = follow(Advice(Help.SLEEVE, "left"), dressed(film, replace(look, sleeves=(2.0, 2.0))), first, free)
+    up = follow(Advice(Help.SLEEVE, "left"), dressed(film, replace(look, sleeves=(2.0, 2.0))), first)
     assert up is not None
     assert up.figure.look.sleeves == (SLEEVE_UP, 2.0)
     assert up.performance is film.performance
-    assert follow(Advice(Help.SLEEVE, "left"), up, first, free) is None
+    assert follow(Advice(Help.SLEEVE, "left"), up, first) is None
 
-    # With the sleeve up and the forearm hidden, the camera moves to the nearest place from where it is not.
-    def from_above(film: Film, side: Side) -> float:
-        return 1.0 if film.view.elevation_deg > up.view.elevation_deg + 15 else 0.2
-
-    above = follow(Advice(Help.SLEEVE, "left"), up, first, from_above)
-    assert above is not None
-    assert above.view.elevation_deg == pytest.approx(up.view.elevation_deg + 20)
-    assert above.view.azimuth_deg == up.view.azimuth_deg
-    lit = follow(Advice(Help.LIGHT, "left"), replace(film, hindrance=Hindrance(dim=0.05)), first, free)
+    lit = follow(Advice(Help.LIGHT, "left"), replace(film, hindrance=Hindrance(dim=0.05)), first)
     assert lit is not None
     assert (lit.hindrance.dim, lit.view) == (1.0, film.view)
-    assert follow(Advice(Help.LIGHT, "left"), lit, first, free) is None
+    assert follow(Advice(Help.LIGHT, "left"), lit, first) is None
 
 
 def player(number: int, before: float, after: float, missing: int = 0) -> Followed:

@@ -7,20 +7,18 @@ The sentences are those of `web/words/setup/en.js`. Where one leaves a choice, t
 - "Closer": to six tenths of the distance, or as near as both hands stay in the picture. "Back, until a hand's length
   of forearm is in it" (forearm) and "so that the forearm fits in too" (further): along the line of sight, just until
   then, as the player sees it in the preview; by 15 and by 40 per cent at least.
-- "Turn the camera so that the whole hand is in the picture": where it stands, just so far. "If it is, closer":
-  as for closer. "Turn the camera a little" (whole hand): by 20 degrees at most, and where the
-  hand is not whole then, moved back until it is.
+- "Turn the camera so that the whole hand is in the picture": where it stands, just so far. "If it is, closer": as for
+  closer. "Turn the camera a little" (whole hand): by 20 degrees at most, and where the hand is not whole then, moved
+  back until it is.
 - "Sit with both hands in the picture, about a metre and a half away, in good light; wipe the lens" (no hands): all of
   it, as far as it is not so already.
 - "A lamp in front of you": the darkness goes, and a lamp shines from ahead, above the picture. "On something firm, wipe
-  its lens": focus is right; what moved is blurred as before. "Push the sleeve up": of that hand, to just below the
-  elbow, with nothing round the wrist. "If it is up, move the camera a little, to where the forearm is seen from the
-  side and nothing hides it": the least of 10, 20 and 30 degrees to either side, up or down from where it is so.
+  its lens": focus is right; what moved is blurred as before. "If a sleeve covers it, push it up": of that hand, to just
+  below the elbow, with nothing round the wrist; if none does, there is nothing to do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +28,6 @@ from calibration.dataset.scenes import dressed
 from calibration.evaluate.moved_view import (
     inside,
     nearer,
-    raised,
     round_player,
     turned_inside,
     until_inside,
@@ -44,7 +41,7 @@ from posturewatch.model.observation import SIDES, Side
 __all__ = ["SLEEVE_UP", "facing", "follow", "forearm_points", "hand_points"]
 
 SLEEVE_UP = 1.1  # arm coordinate: 1 is the elbow, 2 the wrist
-A_LITTLE_DEG, FREE = 20.0, 0.9
+A_LITTLE_DEG = 20.0
 AWAY_M, TOO_FAR_M = 1.5, 1.8
 CLOSER = (0.6, 0.7, 0.8, 0.9)
 LEAST_BACK = {Help.FOREARM: 1.15, Help.FURTHER: 1.4}
@@ -72,25 +69,16 @@ def forearm_points(players: list[Player], side: Side) -> FloatArray:
     return np.array(out)
 
 
-def follow(
-    advice: Advice, film: Film, players: list[Player], seen: Callable[[Film, Side], float]
-) -> Film | None:
-    """The film as it is once a player did what was said; None where there was nothing left to do.
-
-    Parameters
-    ----------
-    players
-        The player at some moments of the film.
-    seen
-        Tells of a film how well a forearm is seen, 0 to 1, as the player judges it in the preview.
-    """
+def follow(advice: Advice, film: Film, players: list[Player]) -> Film | None:
+    """The film as it is once a player did what was said; None where there was nothing left to do. players: the player
+    at some moments of the film."""
     side = advice.side
     if advice.help is Help.LIGHT:
         return _lit(film)
     if advice.help is Help.SHARPER:
         return _sharp(film)
     if advice.help is Help.SLEEVE and side is not None:
-        return _sleeve_up(film, side) or _forearm_free(film, side, seen)
+        return _sleeve_up(film, side)
     view = moved_as_told(advice, film.view, players)
     if advice.help is Help.SHOW_HANDS and side is None:
         changed = _lit(film)
@@ -126,19 +114,6 @@ def moved_as_told(advice: Advice, view: View, players: list[Player]) -> View | N
 
 def _closer(view: View, hands_m: FloatArray) -> View | None:
     return next((near for by in CLOSER if inside(near := nearer(view, by), hands_m)), None)
-
-
-def _forearm_free(film: Film, side: Side, seen: Callable[[Film, Side], float]) -> Film | None:
-    """The camera moved a little, to where the forearm is seen well; None where that is so already, or nowhere near."""
-    if seen(film, side) >= FREE:
-        return None
-    for degrees in (10.0, 20.0, 30.0):
-        for move in (round_player, raised):
-            for way in (1, -1):
-                moved = replace(film, view=move(film.view, way * degrees))
-                if seen(moved, side) >= FREE:
-                    return moved
-    return None
 
 
 def _sharp(film: Film) -> Film | None:

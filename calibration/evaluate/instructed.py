@@ -259,7 +259,6 @@ class _Scene:
         framing = None if place == "ordinary" else "upper"
         film = studio.film(SEED + number, "test", framing, MOVEMENT_S, SIZES[studio.look])
         self.players = list(film.players(TIMES_S))
-        self.studio = studio
         self.begun = begun_at(place, film, self.players[::8], np.random.default_rng([SEED, number]))
         self.film: Film | None = self.begun
 
@@ -269,21 +268,7 @@ class _Scene:
         self.film = self.begun
         for advice in advices:
             if self.film is not None:
-                self.film = follow(advice, self.film, self.players[::8], self._forearm_seen)
-
-    def _forearm_seen(self, film: Film, side: Side) -> float:
-        """How well a forearm is seen at the first moment: the share that is in the picture and unhidden, less where it
-        points more than half towards the camera or away from it."""
-        from calibration.dataset.labels import hand_label
-        from calibration.dataset.scenes import moved
-
-        camera, first = film.view.camera, self.players[0]
-        _, parts = self.studio.renderer.render(moved(film.figure, first), camera, film.light, film.room)
-        label = hand_label(first, side, camera, parts)
-        wrist = np.array(label["joints_m"][0])
-        along = np.array(label["elbow_m"]) - wrist
-        aside = np.linalg.norm(np.cross(along, wrist)) / (np.linalg.norm(along) * np.linalg.norm(wrist))
-        return float(label["forearm_visible"]) * min(1.0, float(aside) / 0.5)
+                self.film = follow(advice, self.film, self.players[::8])
 
 
 def render(bodies: Path, folder: Path, numbers: range, said: Callable[[str], None] = print) -> None:

@@ -1,4 +1,4 @@
-"""A camera that is moved as a player is told to: round, nearer, up, turned.
+"""A camera that is moved as a player is told to: round, nearer, turned.
 
 Every move leaves the rest as it was. `View` says where the camera stands: azimuth towards the player's left, and the
 point that it looks at lies `distance_m` straight ahead of it.
@@ -17,7 +17,6 @@ from posturewatch.model.arrays import FloatArray
 __all__ = [
     "inside",
     "nearer",
-    "raised",
     "round_player",
     "target_m",
     "turned_inside",
@@ -38,12 +37,6 @@ def round_player(view: View, towards_left_deg: float) -> View:
     and that point stay."""
     turn = rotation_y(np.radians(towards_left_deg))
     return _about(view, turn, azimuth_deg=view.azimuth_deg + towards_left_deg)
-
-
-def raised(view: View, up_deg: float) -> View:
-    """Carried up over the point that it looks at; distance and that point stay."""
-    aside = unit(np.cross(view.camera.axes[2], [0.0, 1.0, 0.0]))
-    return _about(view, turn_about(aside, -np.radians(up_deg)), elevation_deg=view.elevation_deg + up_deg)
 
 
 def _about(view: View, turn: FloatArray, **changes: float) -> View:

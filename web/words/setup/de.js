@@ -47,7 +47,7 @@ export default {
       sharper: (hand) => `${hand}: unscharf. Stell die Kamera auf etwas Festes, wisch die Linse ab, und mach mehr Licht.`,
       "frame rate": () => "Zu wenige Bilder je Sekunde. Schließ andere Programme, wähle ein kleineres Bild, oder mach mehr Licht.",
       forearm: (hand) => `${hand}: Der Unterarm läuft aus dem Bild. Stell die Kamera weiter weg, bis eine Handlänge Unterarm zu sehen ist.`,
-      sleeve: (hand) => `${hand}: Der Unterarm ist schlecht zu sehen. Schieb den Ärmel hoch; ist er schon oben, stell die Kamera ein wenig um, dorthin, wo du den Unterarm von der Seite siehst und nichts ihn verdeckt.`,
+      sleeve: (hand) => `${hand}: Der Unterarm ist schlecht zu sehen. Bedeckt ihn ein Ärmel, schieb ihn hoch; wenn nicht, kann die Kamera stehen bleiben, und was schlecht gemessen wird, bleibt unsicher.`,
       "towards head": (_hand, deg) => `Stell die Kamera etwa ${deg} Grad um dich herum, zum Kopf des Instruments hin.`,
       "towards front": (_hand, deg) => `Stell die Kamera etwa ${deg} Grad um dich herum, vom Kopf des Instruments weg, weiter vor dich.`,
     },

@@ -46,7 +46,7 @@ export default {
       sharper: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: blurred. Put the camera on something firm, wipe its lens, and give it more light.`,
       "frame rate": (/** @type {string} */ _hand, /** @type {number} */ _deg) => "Too few pictures a second. Close other programs, choose a smaller picture, or give the camera more light.",
       forearm: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: the forearm leaves the picture. Move the camera back, until a hand's length of forearm is in it.`,
-      sleeve: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: the forearm is hard to see. Push the sleeve up; if it is up, move the camera a little, to where you see the forearm from the side and nothing hides it.`,
+      sleeve: (/** @type {string} */ hand, /** @type {number} */ _deg) => `${hand}: the forearm is hard to see. If a sleeve covers it, push it up; if none does, the camera may stay, and what is measured poorly stays unsure.`,
       "towards head": (/** @type {string} */ _hand, /** @type {number} */ deg) => `Move the camera about ${deg} degrees around you, towards the head of the instrument.`,
       "towards front": (/** @type {string} */ _hand, /** @type {number} */ deg) => `Move the camera about ${deg} degrees around you, away from the head of the instrument, towards straight in front of you.`,
     },
