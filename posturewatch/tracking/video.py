@@ -48,7 +48,7 @@ __all__ = ["VideoFinder"]
 _GAP_S = 1.0  # after a gap like this nothing is where it was
 _LOST_S = 3.0  # how long a lost hand is remembered
 _BODY_FRESH_S = 0.6  # how long what the body last said of sides holds
-_CALM_BODY_S = 0.45  # how often it is looked for while both hands are moved along
+_CALM_BODY_S = 0.45  # how often it is looked for while no hand that is followed needs the library
 _SAVED_BODY = 3  # how many times less often the body is looked for to save time
 _REACH_PER_S = 6.0  # hand scales a lost hand may have moved per second of absence
 _PATIENCE = 1.5  # so many times longer a hand may wait for the library where the other one is looked at
@@ -74,7 +74,7 @@ class VideoFinder:
         self._body = BodyFinder(mirrored)
         self._savings: frozenset[str] = frozenset()
         self._follows = 0
-        #: Whether all hands of the last frame were moved along: none moves much, or changes.
+        #: Whether the library looked at no hand in the last frame: none that is followed moves much, or changes.
         self.calm = False
         self._forget()
 
