@@ -112,6 +112,21 @@ def test_the_summary_tells_fingers_after_the_wrist_or_why_not(open_page: OpenPag
     assert page.inner_text("#summary").count(NO_FORCE) == 1
 
 
+def test_what_could_hardly_be_judged_is_told_with_the_camera_first(open_page: OpenPage, stage: Stage) -> None:
+    """No way of playing is advised on what was too uncertain to judge."""
+    for one in stage.log.summary("session-1")["hands"]:
+        one["states_s"] = {"unsure": one["total_s"]}
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    page.click("#stop")
+    expect_text(page, "#next-step", "past the extreme limit once, for 6 s, from 0:10.")
+    expect_text(
+        page, "#next-step", "Most of the time the angles were too uncertain to judge: move the camera"
+    )
+    assert "Often tried first" not in page.locator("#next-step").inner_text()
+
+
 def test_the_summary_is_read_from_its_first_cards(open_page: OpenPage, stage: Stage) -> None:
     moment = {"kind": "warning", "start_s": 10.0, "key_s": 13.0, "end_s": 16.0, "side": "left",
               "quantity": "wrist_flexion", "direction": "flexion"}  # fmt: skip

@@ -231,6 +231,18 @@ def test_the_view_says_what_would_help() -> None:
     assert "Let the camera see a hand's length of forearm" in said
 
 
+@pytest.mark.parametrize(("unsure_s", "first"), [(20.0, False), (80.0, True)])
+def test_a_hold_that_could_hardly_be_judged_is_told_and_the_camera_comes_first(
+    unsure_s: float, first: bool
+) -> None:
+    """A strain is said although little is certain; what is to be done about it then is to see more."""
+    hold = {"hold": True, "level": "comfort", "side": "left", "quantity": "wrist_flexion", "direction": "flexion",
+            "past_s": 3.0, "start_s": 4.0}  # fmt: skip
+    said = next_step({"excursions": [hold]}, [hand(100.0, unsure_s=unsure_s)])
+    assert "past the comfort limit once" in said
+    assert ("help the camera first" in said) is first
+
+
 def test_a_good_view_of_an_unsure_hand_does_not_stand_alone() -> None:
     limits = (Beyond("flexion", "wrist bent in", 37.7, 48.6, 0.0, 0.0, 0.0, None),)
 

@@ -145,6 +145,8 @@ export function findingText(finding) {
  */
 function nextWithoutPassages(summary, clips) {
   const text = words.overview;
+  const judged = Math.min(...summary.hands.filter((one) => FINGERBOARD_SIDES.includes(one.side)).map(judgedShare));
+  const hardlyJudged = judged >= vocabulary.enough_share ? null : element("p", { className: "next" }, text.hardlyJudged);
   for (const level of /** @type {const} */ (["extreme", "comfort"])) {
     /** @type {Map<string, Excursion[]>} */
     const kinds = new Map();
@@ -157,13 +159,12 @@ function nextWithoutPassages(summary, clips) {
     const [longest] = most ?? [];
     if (!most || !longest) continue;
     const clip = clipOf(longest, clips);
-    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, pastText(longest), clock(longest.start_s))), tryNode(longest.direction),
+    return [element("p", { className: "next" }, text.next(sidedLeaning(longest), words.limits[level], most.length, pastText(longest), clock(longest.start_s))), hardlyJudged ?? tryNode(longest.direction),
       element("p", { className: "row" }, clip ? link(text.watch, `/log.html#/review/${clip.id}`) : null, link(words.finding.meaning, `/log.html#/guide/${longest.direction}`))];
   }
   const [least] = wristOnly(summary.quantities).filter((one) => FINGERBOARD_SIDES.includes(one.side)).sort((a, b) => (a.measured_share ?? 0) - (b.measured_share ?? 0));
   if (least && (least.measured_share ?? 0) >= vocabulary.enough_share) {
-    const judged = Math.min(...summary.hands.filter((one) => FINGERBOARD_SIDES.includes(one.side)).map(judgedShare));
-    return [element("p", { className: "next" }, judged >= vocabulary.enough_share ? text.nothingHeld : text.hardlyJudged)];
+    return [hardlyJudged ?? element("p", { className: "next" }, text.nothingHeld)];
   }
   const [reason] = Object.entries(least?.unseen_s ?? {}).sort((a, b) => b[1] - a[1]).map(([name]) => name);
   return [element("p", { className: "next" }, text.seeMore(least ? labelOf(least.quantity) : "", percent(least?.measured_share ?? 0)),

@@ -219,7 +219,12 @@ def finding_text(one: Mapping[str, Any]) -> str:
 
 
 def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
-    """The kind of hold that was longest past its limit in all, where no passage stands out; as on the page."""
+    """The kind of hold that was longest past its limit in all, where no passage stands out, and where hardly anything
+    could be judged, that the camera comes first; as on the page."""
+    watched = [hand for hand in hands if hand.watched]
+    hardly_judged = ""
+    if watched and min(hand.judged_share for hand in watched) < ENOUGH_SHARE:
+        hardly_judged = say("Most of the time the angles were too uncertain to judge; help the camera first.")
     for level in ("extreme", "comfort"):
         kinds: dict[tuple[str, str, str], list[tuple[float, float]]] = {}
         for one in document["excursions"]:
@@ -237,21 +242,17 @@ def next_step(document: Mapping[str, Any], hands: Sequence[Hand]) -> str:
                 "time": duration(long_s),
                 "at": clock(at_s),
             }
-            if len(holds) == 1:
-                return capital(say("The {what}: past the {limit} once, for {time}, from {at}.", **values))
-            return capital(
-                say(
+            said = say("The {what}: past the {limit} once, for {time}, from {at}.", **values)
+            if len(holds) > 1:
+                said = say(
                     "The {what}: past the {limit} {count} times, the longest for {time}, from {at}.",
                     count=len(holds),
                     **values,
                 )
-            )
-    watched = [hand for hand in hands if hand.watched]
+            return f"{capital(said)} {hardly_judged}".strip()
     if not any(angle.measured_share >= ENOUGH_SHARE for hand in watched for angle in hand.angles):
         return say("Too little was measured to say what to work on; help the camera first.")
-    if min(hand.judged_share for hand in watched) < ENOUGH_SHARE:
-        return say("Most of the time the angles were too uncertain to judge; help the camera first.")
-    return _nothing_held(hands)
+    return hardly_judged or _nothing_held(hands)
 
 
 def _nothing_held(hands: Sequence[Hand]) -> str:
