@@ -5,7 +5,8 @@
 writes ``calibration/demo/demo.mp4`` and ``calibration/demo/truth.csv`` (a row for each frame: time_s, then flexion
 and ulnar deviation of the left and of the right wrist in degrees, then how far index, middle, ring and little finger of
 the left hand are lifted from the strings in millimetres). Comfortable playing, one brief extreme flexion
-of the left wrist and two that are held; the right wrist is comfortable throughout. Needs PyAV.
+of the left wrist and two that are held; the right wrist is comfortable throughout. Both palms arch, as those of hands
+that grip do. Needs PyAV.
 """
 
 from __future__ import annotations
@@ -13,29 +14,34 @@ from __future__ import annotations
 import argparse
 import csv
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.body.bodies import Bodies, default_path, load_bodies
+from calibration.body.geometry import rotation_y
 from calibration.body.hand_pose import FINGERS, wrist_angles_deg
 from calibration.dataset.scenes import make_figure, moved
+from calibration.render.photo import PhotoPass
 from calibration.render.render import Figure, Renderer
-from calibration.scene.backgrounds import make_background
+from calibration.render.sensor import Sensor, photograph
+from calibration.scene.assets import room_light
 from calibration.scene.camera import Camera, look_at
 from calibration.scene.instrument import Instrument
-from calibration.scene.looks import Cloth, Light, Look
+from calibration.scene.looks import Cloth, Look
 from calibration.scene.motion import Performance, Score, Track, chords
+from calibration.scene.neck import NO_HABITS
+from calibration.scene.other_players import sample_cup
+from calibration.scene.photo import Photo
 from calibration.scene.player import Player, Setting, sample_setting
 from posturewatch.model.observation import SIDES
 
-SEED = 115
+SEED = 391
 IDENTITY = 53
-ROOM_SEED = 19
+ROOM, ROOM_TURN_DEG = "apartment", 67.0  # with its window before the player
 SIZE_PX = (960, 540)
 RATE_HZ = 30
 SECONDS = 38.0
@@ -53,6 +59,7 @@ COLUMNS = (
     "right_ulnar_deviation_deg",
     *(f"left_{finger}_lift_mm" for finger in FINGERS),
 )
+NO_PICTURE = np.zeros((2, 2, 3), np.uint8)  # of a painted room
 FOLDER = Path(__file__).parents[1] / "demo"
 
 
@@ -68,7 +75,10 @@ class Frame:
 def demo_setting(bodies: Bodies, seed: int = SEED, identity: int = IDENTITY) -> Setting:
     """The guitarist at rest."""
     rng = np.random.default_rng([seed, 1])
-    return sample_setting(bodies.body(identity), rng, (COMFORTABLE_DEG, PLUCKING_DEG))
+    cups = sample_cup(rng), sample_cup(rng)
+    habits = replace(NO_HABITS, cup=cups[0])
+    wrists = COMFORTABLE_DEG, PLUCKING_DEG
+    return sample_setting(bodies.body(identity), rng, wrists, habits=habits, plucking_cup=cups[1])
 
 
 def demo_score(setting: Setting, seed: int = SEED) -> Score:
@@ -120,21 +130,59 @@ def demo_look() -> Look:
     )
 
 
-def demo_light() -> Light:
-    """A window to the front right, a bright room."""
-    key = np.array([-0.45, 0.75, 0.7])
-    return Light(
-        sky=np.array([0.52, 0.55, 0.6]),
-        ground=np.array([0.34, 0.31, 0.28]),
-        key_direction=key / np.linalg.norm(key),
-        key_colour=np.array([0.85, 0.8, 0.72]),
-        fill_direction=np.array([0.8, 0.1, 0.6]),
-        fill_colour=np.full(3, 0.12),
+def demo_photo() -> Photo:
+    """A bare living room by day; neither rings nor polish nor tattoos."""
+    room, turn = room_light(ROOM), rotation_y(np.radians(ROOM_TURN_DEG))
+    level = float(room.harmonics[0].mean() * 0.282095 + 0.35 * room.lamp_irradiance.mean())
+    return Photo(
+        skin="young_lightskinned_male2",
+        tint=np.array([1.06448, 1.089378, 1.124896]),
+        detail=np.array([0.7, 0.3, 0.3, 0.6]),
+        nails=np.zeros(4),
+        ring=np.zeros(4),
+        tattoo=np.zeros(4),
+        sheen=0.25,
+        room=ROOM,
+        turn=turn,
+        gain=np.full(3, 1 / level),
+        key_direction=turn.T @ room.lamp_direction,
+        key_colour=room.lamp_irradiance / level,
+        key_soft=5 / 1024,
         lamp_m=np.array([0.5, 1.0, 1.0]),
         lamp_colour=np.zeros(3),
-        shadow_soft=2.5 / 1024,
-        exposure=0.95,
-        wood_gloss=0.12,
+        backdrop=True,
+        backdrop_blur=1.0,
+        backdrop_zoom=1.4,
+        picture_gain=np.ones(3),
+        weave=np.array([900.0, 0.6, 0.5, 0.0]),
+        wood=np.array([0.3, 0.6, 0.2, 0.4]),
+        colours=np.array([0.9, 0.8]),
+        seed=2.821486,
+    )
+
+
+def demo_sensor() -> Sensor:
+    """A fair webcam by day, with little noise."""
+    return Sensor(
+        scale=1.0,
+        blur=0.6,
+        glare=0.03,
+        fall_off=0.12,
+        brightness=0.16,
+        highlights=0.8,
+        headroom=2.0,
+        shot=2e-4,
+        read=4e-6,
+        balance=np.array([1.02, 1.0, 0.97]),
+        matrix=np.eye(3),
+        contrast=0.25,
+        gamma=1.0,
+        lift=0.0,
+        smooth=2,
+        sharpen=0.3,
+        halo=1.0,
+        quality=95,
+        crf=None,
     )
 
 
@@ -156,19 +204,25 @@ def frames(bodies: Bodies, renderer: Renderer, times_s: list[float] | None = Non
     score = demo_score(setting)
     performance = Performance(setting, score, np.random.default_rng([SEED, 3]), sway_deg=0.9, tremble_deg=0.8)
     figure: Figure | None = None
-    camera, light = demo_camera(setting), demo_light()
-    room = make_background(np.random.default_rng(ROOM_SEED), SIZE_PX)
+    camera, photo, sensor, photographer = (
+        demo_camera(setting),
+        demo_photo(),
+        demo_sensor(),
+        PhotoPass(renderer),
+    )
     for time_s in times_s or [k / RATE_HZ for k in range(round(SECONDS * RATE_HZ))]:
         player = performance.at(time_s)
         if figure is None:
-            figure = make_figure(player, demo_look(), np.random.default_rng([SEED, 5]), chair=True)
-        picture, _ = renderer.render(moved(figure, player), camera, light, room, parts=False)
+            figure = make_figure(player, demo_look(), np.random.default_rng([SEED, 11]), chair=True)
+        light, parts = photographer.render(moved(figure, player), camera, photo, NO_PICTURE)
+        grain = np.random.default_rng([SEED, round(time_s * RATE_HZ)])
+        picture, _ = photograph(light, sensor, grain, parts)
         truth = [time_s]
         for side in SIDES:
             state = player.hand(side)
             truth += wrist_angles_deg(state.forearm_frame, state.hand_frame)[:2]
         truth += (1000 * player.hand("left").lift_m).tolist()
-        yield Frame(np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.6), np.uint8), player, tuple(truth))
+        yield Frame(picture, player, tuple(truth))
 
 
 def write(bodies: Bodies, folder: Path = FOLDER) -> None:

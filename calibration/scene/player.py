@@ -121,10 +121,12 @@ def sample_setting(
     wrists: tuple[tuple[float, float], tuple[float, float]] | None = None,
     tries: int = 200,
     habits: Habits = NO_HABITS,
+    plucking_cup: float = 0.0,
 ) -> Setting:
     """A random plausible player. Wrist angles are kept while arms, stance and instrument are tried anew.
 
-    ``wrists`` fixes flexion and deviation of the fretting and of the plucking hand.
+    ``wrists`` fixes flexion and deviation of the fretting and of the plucking hand. habits: of the fretting hand;
+    plucking_cup: the other palm's arch in radians.
     Raises RuntimeError when nothing plausible is found.
     """
     fret_wrist, pluck_wrist = wrists or (sample_wrist(rng, "fretting"), sample_wrist(rng, "plucking"))
@@ -140,7 +142,7 @@ def sample_setting(
             continue
         state, touch, matrix = fretting
         for _ in range(3):
-            plucking = pluck(body, stance, item, matrix, pluck_wrist, rng)
+            plucking = pluck(body, stance, item, matrix, pluck_wrist, rng, plucking_cup)
             if plucking is not None:
                 return Setting(body, stance, item, matrix, state, plucking, touch)
     raise RuntimeError(f"no plausible pose found for body {body.identity}")
