@@ -19,6 +19,7 @@ from posturewatch.model.frame import Frame
 from posturewatch.model.network_outputs import FingerOutputs
 from posturewatch.model.observation import SIDES, Observation, Side
 from posturewatch.tracking import FingerNet, ForearmNet, Tracker
+from posturewatch.tracking.body import BodyFinder
 from posturewatch.tracking.crop import CLOSE, hand_scale_px, moved_along
 from posturewatch.tracking.effort import VIDEO
 from posturewatch.tracking.fingers import joints_px
@@ -126,6 +127,23 @@ def test_a_hand_whose_side_is_not_known_is_looked_at_by_the_library() -> None:
         assert track.carried() is None
     finally:
         finder.close()
+
+
+@pytest.mark.models
+def test_a_body_is_looked_for_as_often_as_ever_while_there_is_no_hand(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its wrists say where to search then; the less often is for hands at rest."""
+    looks: list[float] = []
+    monkeypatch.setattr(BodyFinder, "look", lambda self, image, time_s: looks.append(time_s))
+    finder = VideoFinder(mirrored=False, effort=VIDEO)
+    try:
+        for index in range(31):
+            finder.find(np.full((120, 160, 3), 128, np.uint8), index / 30)
+    finally:
+        finder.close()
+    assert np.diff(looks).max() < VIDEO.body_every_s + 1 / 30
+    assert len(looks) >= 4
 
 
 def networks() -> dict[str, Any]:

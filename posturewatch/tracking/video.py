@@ -150,7 +150,7 @@ class VideoFinder:
 
     def _look_for_body(self, image: Image, time_s: float) -> BodyObservation | None:
         every_s = self._effort.body_every_s * (_SAVED_BODY if "body" in self._savings else 1)
-        if self.calm:
+        if self.calm and self._tracks:
             every_s = max(every_s, _CALM_BODY_S)
         due = time_s - self._body_s >= every_s - 1e-3
         if self._effort.waits:
