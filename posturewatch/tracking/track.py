@@ -24,8 +24,9 @@ __all__ = ["Lost", "Track", "jump", "shows"]
 #: 97 % of the frames stay below 0.051 and 0.047; half of those of people who gesture are above.
 _CHANGED, _MOVED = 0.06, 0.08
 
-#: Nor are landmarks of a hand of which the library is less sure, or which lie farther from the joints, in hand scales.
-_SURE, _APART = 0.9, 0.25
+#: Nor are landmarks of a hand of which the library is less sure; nor those that lie farther from the joints, in hand
+#: scales, for longer than these seconds, two frames at 30 a second.
+_SURE, _APART, _APART_S = 0.9, 0.25, 0.07
 
 
 @dataclass(eq=False)
@@ -48,6 +49,8 @@ class Track:
         (21, 2) where our finger network pointed in the last frame and in the one before it; None where it did not.
     library_px, library_joints_px, library_s
         (21, 3) landmarks of the library's last look, where our network pointed in that frame, and when that was.
+    apart
+        Whether the library's last look and our network saw it in different places.
     doubted
         Whether our network did not take it for a hand in the last frame.
     wrists
@@ -67,6 +70,7 @@ class Track:
     library_px: Array | None = None
     library_joints_px: Array | None = None
     library_s: float = -math.inf
+    apart: bool = False
     doubted: bool = False
     wrists: deque[tuple[float, Array]] = field(default_factory=lambda: deque(maxlen=32))
 
@@ -100,13 +104,15 @@ class Track:
         """Takes in where our finger network points in the frame just taken, or that it does not."""
         self.joints_before_px, self.joints_px, self.doubted = self.joints_px, joints_px, doubted
         if self.library_s == time_s:
-            agreed = joints_px is not None and self._agrees(joints_px)
-            self.library_px = self.seen.landmarks_px if agreed else None
+            sure = joints_px is not None and self.seen.presence >= _SURE
+            self.library_px = self.seen.landmarks_px if sure else None
             self.library_joints_px = joints_px
+            self.apart = joints_px is not None and hand_distance(self.seen.landmarks_px, joints_px) >= _APART
 
-    def _agrees(self, joints_px: Array) -> bool:
-        """Whether the library is sure of the hand, and sees it where our network does."""
-        return self.seen.presence >= _SURE and hand_distance(self.seen.landmarks_px, joints_px) < _APART
+    def patience_s(self, library_every_s: float) -> float:
+        """How long the library's last look may be moved along, where it looks so often at hands that it sees where our
+        network does."""
+        return min(_APART_S, library_every_s) if self.apart else library_every_s
 
     def take(self, seen: Detection, time_s: float, *, librarys: bool = True) -> None:
         """Goes on with what was seen in the next frame; librarys: by the library, or else carried along."""

@@ -197,7 +197,9 @@ class VideoFinder:
         chosen: list[tuple[Track, HandNet]] = []
         for track, net in sorted(pairs, key=lambda pair: pair[0].library_s):
             patience = _PATIENCE if chosen else 1.0
-            if not self._carry(track, image, time_s, patience * self._effort.library_every_s):
+            if not self._carry(
+                track, image, time_s, patience * track.patience_s(self._effort.library_every_s)
+            ):
                 chosen.append((track, net))
         return chosen
 
