@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 Open = Callable[..., "Page"]
 
 SETTLED = "() => [...document.querySelectorAll('video')].every((one) => !one.seeking && one.readyState >= 2)"
+PAUSED = "() => [...document.querySelectorAll('video')].every((one) => one.paused)"
 
 
 @pytest.fixture
@@ -43,6 +44,19 @@ def review(open_log: Open, *ids: int, **size: int) -> Page:
     page.wait_for_selector(".player .trace")
     page.wait_for_function(SETTLED)
     return page
+
+
+def turn_to(page: Page, address: str) -> None:
+    """Another page of the log, until it is there and the one before it is gone: both may show the same words."""
+    page.wait_for_selector("#page h1")
+    page.evaluate(
+        """(address) => {
+          document.querySelector("#page h1").dataset.left = "true";
+          location.hash = `#/${address}`;
+        }""",
+        address,
+    )
+    page.wait_for_selector("#page h1:not([data-left])")
 
 
 def wide(page: Page) -> bool:

@@ -21,7 +21,7 @@ from posturewatch.server.app import create_app
 from posturewatch.server.serving import PageServer, listen
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext, Locator, Page
+    from playwright.sync_api import Browser, BrowserContext, JSHandle, Locator, Page
 
     OpenPage = Callable[..., Page]
 
@@ -254,6 +254,20 @@ def expect(found: Locator | Page) -> Any:
 
 def expect_text(page: Page, selector: str, text: str) -> None:
     expect(page.locator(selector)).to_contain_text(text)
+
+
+def recorded(page: Page, selector: str, attribute: str | None = None) -> JSHandle:
+    """A list that the page goes on with: the element's attribute, or its text, whenever that changes."""
+    return page.evaluate_handle(
+        """([selector, attribute]) => {
+          const node = document.querySelector(selector), seen = [];
+          const look = () => seen.push(attribute === null ? node.textContent : node.getAttribute(attribute));
+          const text = { childList: true, characterData: true, subtree: true };
+          new MutationObserver(look).observe(node, attribute === null ? text : { attributeFilter: [attribute] });
+          return seen;
+        }""",
+        [selector, attribute],
+    )
 
 
 def wait_for_change(page: Page, read: str) -> None:

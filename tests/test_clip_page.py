@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from log_page_stage import SETTLED, Open, clips, review, see
+from log_page_stage import PAUSED, SETTLED, Open, clips, review, see
 from review_stage import RATE_HZ, ReviewStage, flexion_deg
 
 if TYPE_CHECKING:
@@ -95,6 +95,8 @@ def test_two_clips_of_different_sessions_run_in_step(open_log: Open, kept_log: R
     page.keyboard.press("Space")
     page.wait_for_function(f"() => {TIME} > {one + 0.6}")
     page.keyboard.press("Space")
+    # The second one is put beside the first once it is told that that has paused.
+    page.wait_for_function(PAUSED)
     page.wait_for_function(SETTLED)
     one, two = page.evaluate(times)
     assert one == pytest.approx(two, abs=0.15)
@@ -104,6 +106,7 @@ def test_a_clip_is_kept_noted_and_deleted(open_log: Open, kept_log: ReviewStage)
     clip = clips(kept_log)[0]
     page = review(open_log, clip["id"])
     page.click("label:has-text('Keep it')")
+    see(page, "#say", "Kept.")
     page.fill("textarea", "elbow too low")
     page.click("text=Save note")
     page.wait_for_selector("span:text-is('saved')")

@@ -133,13 +133,13 @@ def test_the_route(kept: tuple[Store, Served, list[str]]) -> None:
 def test_another_practice_is_chosen_on_the_page(
     kept: tuple[Store, Served, list[str]], browser: Any, tmp_path: Path
 ) -> None:
-    from page_stage import admit
+    from page_stage import WAIT_MS, admit
 
     _, served, (first, bent, _, _) = kept
     context = browser.new_context()
     admit(context, served.url, served.admission)
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(WAIT_MS)
     page.goto(f"{served.url}log.html#/session/{bent}")
     page.locator("#compare-with").select_option(first)
     page.locator("#comparison").get_by_text("+50°, more than the uncertainty of 7°").wait_for()

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from page_stage import LEFT_NUMBER, PICTURE_SUM, admit
+from page_stage import LEFT_NUMBER, PICTURE_SUM, admit, expect_text
 from review_stage import Served
 from test_demo_end_to_end import LIMIT_DEG, check_warnings, episodes_beyond, held, truth
 
@@ -83,6 +83,7 @@ def test_each_held_episode_has_one_clip_and_nothing_else_has(served: Served) -> 
 @pytest.mark.parametrize("which", range(2))
 def test_each_clip_plays_and_seeks_with_the_angle_beside_it(served: Served, page: Page, which: int) -> None:
     clip = served.log.clips()[which]
+    page.goto("about:blank")  # the clip before it has the same parts
     page.goto(f"{served.url}log.html#/review/{clip['id']}")
     page.wait_for_selector(".player .trace")
     page.wait_for_function(f"() => {VIDEO}.readyState >= 2 && !{VIDEO}.seeking")
@@ -187,7 +188,7 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(browser: Browser, l
         page.wait_for_function(f"before => ({read}) !== before", arg=before)
     page.keyboard.press("Space")
     page.wait_for_selector(".hand[data-side=left][data-state=held]")
-    assert "Left wrist bent in, held" in page.inner_text(".message[data-kind=warning]")
+    expect_text(page, ".message[data-kind=warning]", "Left wrist bent in, held")
     page.wait_for_selector(".message[data-kind=calm]")
     page.keyboard.press("PageUp")
     page.wait_for_selector("#summary h1")

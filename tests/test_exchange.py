@@ -281,12 +281,12 @@ def test_nothing_can_be_changed_but_notes(looked: Looked, stage: ReviewStage) ->
 def test_a_teacher_leaves_a_note_on_the_page(
     looked: Looked, stage: ReviewStage, browser: Any, bundle: Path
 ) -> None:
-    from page_stage import admit
+    from page_stage import WAIT_MS, admit
 
     context = browser.new_context()
     admit(context, looked.url, looked.admission)
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(WAIT_MS)
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.goto(f"{looked.url}log.html#/session/{stage.sessions[-1]}")

@@ -245,13 +245,13 @@ def test_a_film_is_chosen_on_the_page(
     browser: Browser,
     tmp_path: Path,
 ) -> None:
-    from page_stage import admit
+    from page_stage import WAIT_MS, admit
 
     film = lit_film(tmp_path / "run through.mp4", swelling(1.0))
     context = browser.new_context()
     admit(context, served.url, served.admission)
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(WAIT_MS)
     page.goto(f"{served.url}log.html#/sessions")
     page.get_by_label("What is played (may stay empty)").fill("Étude")
     page.set_input_files("#films", film)

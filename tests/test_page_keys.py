@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 import pytest
-from page_stage import Stage, expect, expect_text, hand_state
+from page_stage import Stage, expect_text, hand_state, recorded
 
 if TYPE_CHECKING:
     from page_stage import OpenPage
@@ -14,8 +13,6 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 
-#: The time of a mark, however long the page took to be there.
-MARKED = re.compile(r"Marked \d+:\d\d")
 FOCUSED = "document.activeElement.id || document.activeElement.tagName"
 
 
@@ -23,14 +20,17 @@ def test_mark_by_keys(open_page: OpenPage, stage: Stage) -> None:
     page = open_page()
     page.click("#start")
     hand_state(page, "left", "within")
+    told = "all => all.some((text) => /Marked\\s\\d+:\\d\\d/.test(text))"
+    # The button's own word goes after a while.
+    on_button = recorded(page, "#mark")
     for count, key in enumerate(["Space", "Enter", "PageDown"], start=1):
+        said = recorded(page, "#say")
         page.keyboard.press(key)
-        # The button's own word first: it goes after a while.
-        expect(page.locator("#mark")).to_contain_text(MARKED)
-        expect(page.locator("#say")).to_contain_text(MARKED)
+        page.wait_for_function(told, arg=said)
         expect_text(page, "#facts", f"{count} mark")
         # A second press within a third of a second counts as the pedal's contact bouncing.
         page.wait_for_timeout(400)
+    page.wait_for_function(told, arg=on_button)
     assert stage.practice.calls == ["start", "mark", "mark", "mark"]
     assert page.evaluate("window.scrollY") == 0
 
@@ -46,7 +46,7 @@ def test_a_focused_button_keeps_the_key_to_itself(open_page: OpenPage, stage: St
     expect_text(page, "#facts", "1 mark")
     page.focus("#mute")
     page.keyboard.press(key)
-    assert page.get_attribute("#mute", "aria-pressed") == "true"
+    page.wait_for_selector("#mute[aria-pressed=true]")
     page.focus("#stop")
     page.keyboard.press(key)
     page.wait_for_selector("#summary h1")

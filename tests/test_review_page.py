@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from log_page_stage import Open, clips, see, wide
+from log_page_stage import Open, clips, see, turn_to, wide
 from page_stage import expect
 from review_stage import ReviewStage
 
@@ -64,7 +64,7 @@ def test_fingers_are_told_after_the_wrist(open_log: Open, kept_log: ReviewStage)
     see(page, "#fingers", "A camera does not see force")
     titles = page.locator("details.card > summary").all_inner_texts()
     assert titles.index("Time by state and direction") < titles.index("Fingers")
-    page.goto(kept_log.url + "log.html#/trends/26")
+    turn_to(page, "trends/26")
     see(page, ".card:has(h2:text-is('Fingers'))", "Left little finger lifted, past extreme limit")
 
 
@@ -73,7 +73,11 @@ def test_trends_show_each_week(open_log: Open, kept_log: ReviewStage) -> None:
     page = open_log("log.html#/trends/26")
     see(page, "#page", "Left wrist bent in (flexion), past extreme limit")
     page.click("summary:text-is('More')")
+    # All of them drawn: what is drawn later forgets the pointer.
     page.wait_for_selector(".chart canvas")
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.chart')].every((one) => !one.clientWidth || one.querySelector('canvas'))"
+    )
     # In the middle of these weeks, the one under the pointer is told beneath the chart.
     page.hover(".chart .u-over >> nth=0")
     see(page, ".chart .u-series:nth-child(2) .u-value", "8 %")
@@ -99,7 +103,7 @@ def test_no_page_is_wider_than_the_window(open_log: Open, kept_log: ReviewStage,
         ("guide/flexion", "common practice"),
         ("data", str(kept_log.store.data_dir)),
     ]:
-        page.evaluate("(address) => { location.hash = '#/' + address; }", address)
+        turn_to(page, address)
         see(page, "#page", told if told != "common practice" else "Common practice")
         page.wait_for_timeout(150)
         assert not wide(page), address
@@ -113,6 +117,7 @@ def test_what_is_printed_is_whole_and_has_no_buttons(open_log: Open, kept_log: R
         page = open_log(f"log.html#/{address}", width=PAPER_PX)
         page.wait_for_selector("details.card")
         page.wait_for_load_state("networkidle")
+        page.wait_for_function("() => window.uPlot")
         assert page.locator(".chart canvas").count() < charts
         page.emulate_media(media="print", color_scheme="dark")
         page.evaluate("dispatchEvent(new Event('beforeprint'))")
@@ -247,10 +252,13 @@ def test_a_check_is_offered_before_and_after_and_nothing_waits_for_it(
     see(page, "#before", "Kept: 2 of 10 before playing")
     # On a phone it stands below the picture.
     page.set_viewport_size({"width": 390, "height": 844})
-    bottom, top = (page.locator(one).bounding_box() for one in (".picture", "#before"))
-    assert bottom is not None
-    assert top is not None
-    assert bottom["y"] + bottom["height"] <= top["y"]
+    page.wait_for_function(
+        """() => {
+          const box = (one) => document.querySelector(one).getBoundingClientRect();
+          const [picture, asked] = [box(".picture"), box("#before")];
+          return asked.height > 0 && picture.bottom <= asked.top;
+        }"""
+    )
     page.set_viewport_size({"width": 1280, "height": 800})
     # A tap that was meant otherwise.
     page.click("#before >> text=Change")
@@ -312,6 +320,7 @@ def test_a_teacher_sees_sessions_the_week_and_clips_at_a_glance(
     see(page, "table tbody tr", f"{share}\u00a0%")
     open_log("log.html#/trends").wait_for_selector("#week")
     clips = open_log("log.html#/clips")
+    clips.wait_for_selector(".clips img")
     clips.wait_for_function(
         "() => [...document.querySelectorAll('.clips img')].every((one) => one.naturalWidth > 0)"
     )
