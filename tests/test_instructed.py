@@ -36,7 +36,7 @@ from calibration.evaluate.moved_view import (
 )
 from calibration.scene.camera import look_at
 from calibration.scene.view import View
-from posturewatch.comfort.placement import Advice, HandLook, Help, Look, Placement
+from posturewatch.comfort.looks import Advice, HandLook, Help, Look, Placement
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.quantities import QUANTITY_NAMES
 

@@ -16,18 +16,8 @@ from calibration.dataset.table import read
 from calibration.evaluate.placement import judged_videos, lines
 from calibration.evaluate.videos import EITHER
 from calibration.evaluate.weights import read_weights
-from posturewatch.comfort.placement import (
-    FAIR_ERROR,
-    WELL_ERROR,
-    Advice,
-    Grade,
-    HandLook,
-    Help,
-    Look,
-    PlacementCheck,
-    grade,
-    placement_sentence,
-)
+from posturewatch.comfort.looks import FAIR_ERROR, WELL_ERROR, Advice, Grade, HandLook, Help, Look
+from posturewatch.comfort.placement import PlacementCheck, grade, placement_sentence
 from posturewatch.config.settings import Settings
 from posturewatch.kinematics.estimator import Estimator
 from posturewatch.kinematics.network import Ensemble

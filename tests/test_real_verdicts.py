@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from calibration.evaluate.real.verdicts import LEAST_MOMENTS, Looks, Place, lines, moved, pairs
-from posturewatch.comfort.placement import Grade
+from posturewatch.comfort.looks import Grade
 
 KEY = ("a session", "left", "wrist_flexion")
 

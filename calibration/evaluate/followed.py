@@ -34,7 +34,7 @@ from calibration.evaluate.moved_view import (
 )
 from calibration.scene.player import Player
 from calibration.scene.view import View
-from posturewatch.comfort.placement import Advice, Help
+from posturewatch.comfort.looks import Advice, Help
 from posturewatch.model.arrays import FloatArray
 from posturewatch.model.observation import SIDES, Side
 

@@ -25,14 +25,8 @@ import numpy as np
 
 from calibration.body.bodies import load_bodies
 from calibration.evaluate.instructed_report import Followed, Seen, lines
-from posturewatch.comfort.placement import (
-    Advice,
-    HandLook,
-    Look,
-    Placement,
-    PlacementCheck,
-    PlacementRules,
-)
+from posturewatch.comfort.looks import Advice, HandLook, Look, Placement, PlacementRules
+from posturewatch.comfort.placement import PlacementCheck
 from posturewatch.config.settings import Settings
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import Refusal

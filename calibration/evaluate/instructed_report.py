@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import binomtest, wilcoxon
 
-from posturewatch.comfort.placement import FAIR_ERROR, WELL_ERROR, Advice, Grade, Help, Placement
+from posturewatch.comfort.looks import FAIR_ERROR, WELL_ERROR, Advice, Grade, Help, Placement
 from posturewatch.model.arrays import Array
 from posturewatch.model.observation import SIDES
 from posturewatch.model.quantities import in_group

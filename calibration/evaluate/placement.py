@@ -26,16 +26,8 @@ from calibration.evaluate.report import score
 from calibration.evaluate.shown import video_observations
 from calibration.evaluate.videos import EITHER
 from calibration.evaluate.weights import read_weights
-from posturewatch.comfort.placement import (
-    FAIR_ERROR,
-    WELL_ERROR,
-    Advice,
-    Grade,
-    Help,
-    PlacementCheck,
-    PlacementRules,
-    grade,
-)
+from posturewatch.comfort.looks import FAIR_ERROR, WELL_ERROR, Advice, Grade, Help, PlacementRules
+from posturewatch.comfort.placement import PlacementCheck, grade
 from posturewatch.config.resources import calibration_dir
 from posturewatch.kinematics.estimator import Estimator, RefusalRules
 from posturewatch.kinematics.network import Ensemble

@@ -24,7 +24,7 @@ __all__ = [
 ]
 
 #: A limit below this is asked about before it is kept: a view that measures well is off by as much
-#: (`posturewatch.comfort.placement.WELL_ERROR`), so much of what is played would seem to be past it.
+#: (`posturewatch.comfort.looks.WELL_ERROR`), so much of what is played would seem to be past it.
 LEAST_UNASKED_DEG = 6.0
 
 #: Between what a limit of one's own can be at all, by quantity and direction, degrees: no wrist of the published tables

@@ -13,38 +13,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
-from posturewatch.comfort.looks import (
-    FAIR_ERROR,
-    WELL_ERROR,
-    Advice,
-    Grade,
-    Graded,
-    HandLook,
-    Help,
-    Look,
-    Placement,
-    PlacementRules,
-)
+from posturewatch.comfort.looks import Grade, Graded, Look, Placement, PlacementRules
 from posturewatch.comfort.placement_advice import advice_of
 from posturewatch.model.measurement import Refusal
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import quantity
 
-__all__ = [
-    "FAIR_ERROR",
-    "WELL_ERROR",
-    "Advice",
-    "Grade",
-    "Graded",
-    "HandLook",
-    "Help",
-    "Look",
-    "Placement",
-    "PlacementCheck",
-    "PlacementRules",
-    "grade",
-    "placement_sentence",
-]
+__all__ = ["PlacementCheck", "grade", "placement_sentence"]
 
 
 def grade(sd: float | None, share: float, unit: str, rules: PlacementRules | None = None) -> Grade:

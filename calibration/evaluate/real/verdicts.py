@@ -24,7 +24,8 @@ from scipy.stats import spearmanr
 from calibration.evaluate.real.multiview import Session
 from calibration.evaluate.real.report import sessions_of
 from calibration.evaluate.weights import read_weights
-from posturewatch.comfort.placement import FAIR_ERROR, WELL_ERROR, Grade, grade
+from posturewatch.comfort.looks import FAIR_ERROR, WELL_ERROR, Grade
+from posturewatch.comfort.placement import grade
 from posturewatch.kinematics.estimator import Estimator
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.model.quantities import in_group

@@ -9,7 +9,8 @@ from typing import Any
 import cv2
 import numpy as np
 
-from posturewatch.comfort.placement import HandLook, Look, Placement, PlacementCheck, placement_sentence
+from posturewatch.comfort.looks import HandLook, Look, Placement
+from posturewatch.comfort.placement import PlacementCheck, placement_sentence
 from posturewatch.config.instruments import instrument
 from posturewatch.config.settings import Settings
 from posturewatch.kinematics.features import palm_size_px
