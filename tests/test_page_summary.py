@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from page_stage import Stage, expect_text, hand_state, phase
+from page_stage import Stage, expect, expect_text, hand_state, phase
 
 from posturewatch.comfort.phrases import NO_FORCE
 
@@ -76,6 +76,71 @@ def test_a_summary_stays_when_the_connection_is_lost(open_page: OpenPage, stage:
     stage.server.close()
     expect_text(page, "#banner", "Connection to posturewatch lost; trying again.")
     assert page.is_visible("#summary h1")
+
+
+def test_a_summary_that_does_not_come_is_asked_for_again(open_page: OpenPage, stage: Stage) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    page.route("**/summary", lambda route: route.abort("connectionrefused"))
+    page.click("#stop")
+    # It stands until the summary comes.
+    late = page.locator(".message[data-kind=notice] .message-text")
+    expect(late).to_have_text("The summary has not come yet; trying again.")
+    page.unroute("**/summary")
+    expect_text(page, "#summary h1", "Practice ended")
+    expect(page.locator("#banner")).to_be_hidden()
+    expect(late).to_have_count(0)
+
+
+def test_a_new_practice_waits_for_no_summary(open_page: OpenPage, stage: Stage) -> None:
+    page = open_page()
+    page.click("#start")
+    hand_state(page, "left", "within")
+    page.route("**/session-1/summary", lambda route: route.abort("connectionrefused"))
+    page.click("#stop")
+    expect(page.locator(".message[data-kind=notice]")).to_contain_text("The summary has not come yet")
+    page.click("#start")
+    hand_state(page, "left", "within")
+    expect_text(page, ".message[data-kind=calm]", "in comfort range")
+    page.click("#stop")
+    page.wait_for_selector("#summary h1")
+
+
+def test_pauses_between_questions_grow_and_it_is_told_when_it_takes_long(open_page: OpenPage) -> None:
+    """On a clock of its own; what is not there is not asked for again, nor what nobody waits for any more."""
+    found = open_page().evaluate(
+        """async () => {
+          const { askedAgain } = await import("/js/again.js");
+          let [clock, asked, told, pauses] = [0, 0, [], []];
+          const [later, now] = [window.setTimeout, performance.now];
+          window.setTimeout = (act, ms) => { pauses.push(ms); clock += ms; Promise.resolve().then(act); };
+          performance.now = () => clock;
+          const run = async (answers, wanted = () => true) => {
+            [clock, asked, told, pauses] = [0, 0, [], []];
+            const answer = await askedAgain(async () => answers[asked++], wanted, (error) => told.push([clock, error]));
+            return [answer.body, asked, pauses, told];
+          };
+          const [fault, there] = [{ body: null, error: "No.", status: 500 }, { body: "it", error: null }];
+          const all = [
+            await run([there]),
+            await run([...Array(7).fill(fault), there]),
+            await run([...Array(4).fill({ body: null, error: "Unreachable." }), there]),
+            await run([fault, { ...fault, status: 404 }]),
+            await run(Array(9).fill(fault), () => asked < 3),
+          ];
+          [window.setTimeout, performance.now] = [later, now];
+          return all;
+        }"""
+    )
+    once, late, unreachable, gone, unwanted = found
+    assert once == ["it", 1, [], []]
+    assert late[:3] == ["it", 8, [1000, 2000, 4000, 8000, 16000, 16000, 16000]]
+    # From the first fault after four seconds on.
+    assert late[3] == [[time_ms, "No."] for time_ms in (7000, 15000, 31000, 47000)]
+    assert unreachable[3] == [[7000, ""]]
+    assert gone == [None, 2, [1000], []]
+    assert unwanted == [None, 3, [1000, 2000], []]
 
 
 def test_the_summary_tells_fingers_after_the_wrist_or_why_not(open_page: OpenPage, stage: Stage) -> None:

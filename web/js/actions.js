@@ -16,7 +16,7 @@ async function request(path, options) {
   try {
     const response = await fetch(path, { ...options, signal: AbortSignal.timeout(TIMEOUT_MS) });
     const body = await response.json();
-    return response.ok ? { body, error: null } : { body: null, error: translated(body.error ?? unreachable) };
+    return response.ok ? { body, error: null } : { body: null, error: translated(body.error ?? unreachable), status: response.status };
   } catch {
     return { body: null, error: unreachable };
   }

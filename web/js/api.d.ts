@@ -11,7 +11,7 @@ export type Zone = "within" | "beyond" | "extreme" | "unseen";
 export type State = "idle" | "within" | "beyond" | "extreme" | "held" | "unsure" | "partly" | "unseen";
 export type Seconds = number;
 
-export interface Answer<T> { body: T | null; error: string | null }
+export interface Answer<T> { body: T | null; error: string | null; status?: number }
 
 export interface LimitPair { comfort: number | null; extreme: number | null }
 export interface DirectionWords extends LimitPair { sign: 1 | -1; words: string; sided: Record<Side, LimitPair> | null }

@@ -1,6 +1,7 @@
 // Wires the page: what comes from the server to what is shown, and what the player does to the server.
 
 import { get, send } from "./actions.js";
+import { askedAgain } from "./again.js";
 import { openCheck } from "./check.js";
 import { byId, setData, setText, within } from "./dom.js";
 import { FingerStrip } from "./finger-strip.js";
@@ -48,9 +49,12 @@ const view = {
   pictures: false,
   turning: null,
   error: null,
+  late: null,
 };
 /** @type {string | null} */
 let summaryOf = null;
+/** No answer to an earlier question for a summary is shown. */
+let summariesAsked = 0;
 let pictureAt = -Infinity;
 /** @type {Set<string>} */
 let warned = new Set();
@@ -210,15 +214,17 @@ async function turn(which) {
 /** @param {string} sessionId */
 async function openSummary(sessionId) {
   summaryOf = sessionId;
+  const mine = (summariesAsked += 1);
+  const wanted = () => mine === summariesAsked;
+  const address = `sessions/${encodeURIComponent(sessionId)}`;
   /** @type {Answer<Summary>} */
-  const { body, error } = await get(`sessions/${encodeURIComponent(sessionId)}/summary`);
+  const { body, error } = await askedAgain(() => get(`${address}/summary`), wanted, tellLate);
+  if (wanted() && !body) fail(error ?? "");
+  if (!wanted() || !body) return;
   /** @type {Answer<SessionDocument>} */
-  const kept = await get(`sessions/${encodeURIComponent(sessionId)}`);
-  if (summaryOf !== sessionId) return;
-  if (!body) {
-    fail(error ?? "");
-    return;
-  }
+  const kept = await get(address);
+  if (!wanted()) return;
+  view.late = null;
   showSummary(summaryNode, body, { fault: translated(view.state?.fault ?? "") || null, onStart: () => turn("start"), sessionId, fail,
     kept: kept.body ?? { clips: [], passages: [], finding: null } });
   byId("watch", HTMLElement).hidden = true;
@@ -228,8 +234,21 @@ async function openSummary(sessionId) {
   summaryNode.querySelector("h1")?.focus();
 }
 
+/**
+ * The sentence stands until the summary comes, or is wanted no more.
+ * @param {string} why
+ */
+function tellLate(why) {
+  const sentence = `${words.live.summaryLate} ${why}`.trim();
+  if (view.late !== sentence) say(sentence);
+  view.late = sentence;
+  render();
+}
+
 function hideSummary() {
   summaryOf = null;
+  summariesAsked += 1;
+  view.late = null;
   if (summaryNode.hidden) return;
   summaryNode.hidden = true;
   summaryNode.replaceChildren();

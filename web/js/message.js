@@ -17,6 +17,7 @@ import { translated } from "./translated.js";
  * @property {boolean} pictures true while they come
  * @property {"start" | "stop" | null} turning while one is under way
  * @property {string | null} error
+ * @property {string | null} late that the summary does not come
  */
 /** advice: what follows the text, in smaller letters. @typedef {{ kind: "calm" | "warning" | "notice" | "lost", text: string, advice?: string }} Message */
 
@@ -33,6 +34,7 @@ export function message(view) {
   if (view.turning === "stop") return calm(text.stopping);
   if (state.phase === "opening" || view.turning === "start") return calm(text.opening);
   if (state.phase === "failed") return notice(`${translated(state.fault ?? text.failed)} ${text.pressStart}`);
+  if (state.phase !== "watching" && view.late) return notice(view.late);
   if (state.phase !== "watching") return calm(`${text.ready} ${text.pressStart}`);
   if (view.warnings.length > 0) {
     return { kind: "warning", text: view.warnings.map(warningSentence).join(" "), advice: [...new Set(view.warnings.map((one) => adviceOf(one.quantity)))].join(" ") };

@@ -132,7 +132,7 @@ export default {
     soundHint: "Ton gibt es nach einem Klick oder Tastendruck auf dieser Seite.", marked: (at) => `Gemerkt ${at}`, watching: "Es wird gemessen.", eased: "Gelockert.",
     warns: "Warnungen", on: "an", off: "aus", notWarnedOf: "Vor ihr wird nicht gewarnt.", warnsNow: (side, on) => `${hands[side]}: Warnungen ${on ? "ein" : "aus"}.`,
     joining: "Verbindung zu posturewatch…", lost: "Verbindung zu posturewatch verloren; neuer Versuch läuft. Falls es beendet wurde, starte es wieder: Aufgenommenes bleibt.",
-    stopping: "Es wird beendet und gespeichert…", opening: "Die Kamera wird geöffnet…", failed: "Die Sitzung ist gescheitert.", ready: "Bereit.", pressStart: "Drücke Start oder Bild auf.",
+    stopping: "Es wird beendet und gespeichert…", summaryLate: "Die Zusammenfassung ist noch nicht da; neuer Versuch läuft.", opening: "Die Kamera wird geöffnet…", failed: "Die Sitzung ist gescheitert.", ready: "Bereit.", pressStart: "Drücke Start oder Bild auf.",
     noPicture: "Von der Kamera kommt kein Bild. Ist sie angeschlossen und nicht verdeckt?", noPictureShort: "Es kommt kein Bild.", filmWaits: "Vom Film ist noch kein neues Bild da.",
     empty: { waiting: "Warten auf ein Bild…", stopped: "Hier erscheint dein Spiegelbild. Es verlässt diesen Rechner nie.", pedals: "Ein Fußpedal, das Bild ab sendet, merkt den Moment; eines, das Bild auf sendet, stoppt und startet." },
     limit: (limit) => `Grenze ${limit}`, warning: (what, seconds) => `${what}, seit ${seconds}\u00a0s.`, bothHands: "Beide Hände",

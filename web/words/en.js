@@ -68,7 +68,7 @@ export default {
     warnsNow: (/** @type {Side} */ side, /** @type {boolean} */ on) => `${hands[side]}: warnings ${on ? "on" : "off"}.`,
     joining: "Joining posturewatch…",
     lost: "Connection to posturewatch lost; trying again. If it was closed, start it again: what was recorded is kept.",
-    stopping: "Stopping; keeping what was recorded…", opening: "Opening the camera…", failed: "The session failed.", ready: "Ready.",
+    stopping: "Stopping; keeping what was recorded…", summaryLate: "The summary has not come yet; trying again.", opening: "Opening the camera…", failed: "The session failed.", ready: "Ready.",
     pressStart: "Press Start, or Page Up.",
     noPicture: "No picture is coming from the camera. Check that it is plugged in and not covered.", noPictureShort: "No picture is coming.", filmWaits: "No new picture of the film yet.",
     empty: {
