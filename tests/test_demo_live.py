@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from page_stage import LEFT_NUMBER, PICTURE_SUM, admit, expect_text
+from page_stage import LEFT_NUMBER, PICTURE_SUM, admit
 from review_stage import Served
 from test_demo_end_to_end import LIMIT_DEG, check_warnings, episodes_beyond, held, truth
 
@@ -188,7 +188,7 @@ def test_the_page_shows_the_film_the_warning_and_the_summary(browser: Browser, l
         page.wait_for_function(f"before => ({read}) !== before", arg=before)
     page.keyboard.press("Space")
     page.wait_for_selector(".hand[data-side=left][data-state=held]")
-    expect_text(page, ".message[data-kind=warning]", "Left wrist bent in, held")
+    page.wait_for_selector(".message[data-kind=warning]:has-text('Left wrist bent in, held')")
     page.wait_for_selector(".message[data-kind=calm]")
     page.keyboard.press("PageUp")
     page.wait_for_selector("#summary h1")
