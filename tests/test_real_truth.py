@@ -14,7 +14,7 @@ from test_estimator import weights
 
 from calibration.evaluate.real import consensus
 from calibration.evaluate.real.cameras import Camera, Rig
-from calibration.evaluate.real.changes import switches
+from calibration.evaluate.real.changes import switches, switches_once_shown
 from calibration.evaluate.real.consensus import Sighting, looked_again
 from calibration.evaluate.real.report import real_report
 from calibration.evaluate.real.truth import Group, View, agreeing, mean_palm, points_of, triangulate, truth_of
@@ -147,4 +147,7 @@ def test_without_the_folder_one_sentence_says_so(tmp_path: Path, capsys: pytest.
 
 
 def test_what_comes_and_goes_is_counted() -> None:
-    assert switches(np.array([False, True, True, False, True])) == 3
+    shown = np.array([False, True, True, False, True])
+    assert switches(shown) == 3
+    assert switches_once_shown(shown) == 2
+    assert switches_once_shown(np.array([False, False])) == 0

@@ -16,7 +16,7 @@ from posturewatch.kinematics.temporal_estimator import TemporalEstimator
 from posturewatch.model.observation import BodyObservation, HandObservation, Observation, Side
 from posturewatch.model.quantities import in_group
 
-__all__ = ["VideoRun", "changes_line", "observations", "switches", "video_runs"]
+__all__ = ["VideoRun", "changes_line", "observations", "switches", "switches_once_shown", "video_runs"]
 
 SIDES: tuple[Side, Side] = ("left", "right")
 WRIST = tuple(entry.name for entry in in_group("wrist"))
@@ -76,6 +76,11 @@ def switches(shown: NDArray[np.bool_]) -> int:
     return int((shown[1:] != shown[:-1]).sum())
 
 
+def switches_once_shown(shown: NDArray[np.bool_]) -> int:
+    """The same from when it is shown for the first time: that a hand must be found first is no unrest."""
+    return switches(shown[int(np.argmax(shown)) :]) if shown.any() else 0
+
+
 def changes_line(runs: Sequence[VideoRun]) -> list[str]:
     """A line for each kind of video or session."""
     out = [
@@ -88,9 +93,10 @@ def changes_line(runs: Sequence[VideoRun]) -> list[str]:
         frames = sum(len(run.shown) for run in each)
         if minutes > 0:
             count = sum(switches(run.shown) for run in each)
+            later = sum(switches_once_shown(run.shown) for run in each)
             share = sum(run.shown.sum() for run in each) / frames
             out.append(
                 f"  {name}: {share:.1%} of {frames} hand-frames, {count / minutes:.1f} changes a minute of each hand "
-                f"({count} in {minutes:.2f} minutes)"
+                f"({count} in {minutes:.2f} minutes), {later / minutes:.1f} once it was shown"
             )
     return out
