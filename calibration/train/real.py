@@ -43,6 +43,7 @@ RENDERED_WEIGHT = (
 )
 REAL_SPREAD_WEIGHT = 0.7  # the same for spreads, where the real ones are what there is to learn
 RIDGE_PRESENCE, RIDGE_SPREAD = 0.005, 0.01
+COVERAGE = 0.9  # share of errors inside intervals of COVERAGE_Z
 MOST_OTHERS = 1 / 7  # the most that are true hands under the wrong side, which the program hardly ever takes
 _LEAST_ODDS = -2.0  # log odds: what is less likely a hand is never taken for one
 _DOUBTED = 0.3  # rendered rows of which the estimator thinks less a hand tell nothing of spreads
@@ -142,7 +143,7 @@ def _bound(odds: Array, pass_now: int) -> float:
 
 def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
     """(WRIST, SPREAD_TERMS) by the likelihood of Laplace errors, of real ones with the truth's own; then one factor, so
-    that 90 % intervals hold 90 % of the rendered errors."""
+    that 90 % intervals hold 90 % of all these errors, weighed likewise."""
     out = np.zeros((WRIST, SPREAD_TERMS))
     for k in range(WRIST):
         told = use_real & real.hand & np.isfinite(real.error[:, k])
@@ -179,11 +180,26 @@ def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: R
             return float((w * each).sum() / w.sum() + RIDGE_SPREAD * ((b - start)[1:] ** 2).sum())
 
         b = minimize(loss, start).x
-        given = stretched(rendered.sd[posed, k], rendered.said[posed], b)
-        ratio = np.abs(rendered.error[posed, k]) / (COVERAGE_Z * given)
-        b[0] += np.log(np.quantile(ratio, 0.9, method="higher"))
+        given = np.concatenate(
+            [
+                stretched(some.sd[rows, k], some.said[rows], b)
+                for some, rows in ((real, told), (rendered, posed))
+            ]
+        )
+        b[0] += np.log(_factor(np.abs(error), given, own, weight))
         out[k] = b
     return out
+
+
+def _factor(size: Array, sd: Array, own: Array, weight: Array) -> float:
+    """By what spreads (n,) are stretched so that the stated share of the errors' sizes lies inside the intervals; own:
+    variances of what is taken for the truth."""
+    factors = np.exp(np.linspace(np.log(0.3), np.log(3.0), 300))
+    inside = (
+        np.array([weight[size <= COVERAGE_Z * np.sqrt((f * sd) ** 2 + own)].sum() for f in factors])
+        / weight.sum()
+    )
+    return float(factors[np.argmax(inside >= COVERAGE)])
 
 
 def _held_out(real: Outcome, rendered: Outcome) -> None:
