@@ -78,12 +78,18 @@ def test_a_summary_stays_when_the_connection_is_lost(open_page: OpenPage, stage:
     assert page.is_visible("#summary h1")
 
 
-def test_a_summary_that_does_not_come_is_asked_for_again(open_page: OpenPage, stage: Stage) -> None:
+def _ended_without_summary(open_page: OpenPage, addresses: str) -> Page:
+    """A practice that was begun and stopped while nothing comes from these addresses."""
     page = open_page()
     page.click("#start")
     hand_state(page, "left", "within")
-    page.route("**/summary", lambda route: route.abort("connectionrefused"))
+    page.route(addresses, lambda route: route.abort("connectionrefused"))
     page.click("#stop")
+    return page
+
+
+def test_a_summary_that_does_not_come_is_asked_for_again(open_page: OpenPage, stage: Stage) -> None:
+    page = _ended_without_summary(open_page, "**/summary")
     # It stands until the summary comes.
     late = page.locator(".message[data-kind=notice] .message-text")
     expect(late).to_have_text("The summary has not come yet; trying again.")
@@ -94,11 +100,7 @@ def test_a_summary_that_does_not_come_is_asked_for_again(open_page: OpenPage, st
 
 
 def test_a_new_practice_waits_for_no_summary(open_page: OpenPage, stage: Stage) -> None:
-    page = open_page()
-    page.click("#start")
-    hand_state(page, "left", "within")
-    page.route("**/session-1/summary", lambda route: route.abort("connectionrefused"))
-    page.click("#stop")
+    page = _ended_without_summary(open_page, "**/session-1/summary")
     expect(page.locator(".message[data-kind=notice]")).to_contain_text("The summary has not come yet")
     page.click("#start")
     hand_state(page, "left", "within")
