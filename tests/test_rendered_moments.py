@@ -5,15 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
 from calibration.body.bodies import load_bodies
+from calibration.dataset.scenes import Studio
 from calibration.scene.hands import cuts
 from calibration.scene.motion import MOMENTS_APART_S, POSES_A_MOMENT, Performance, moments, random_score
 from calibration.scene.player import sample_setting
+
+if TYPE_CHECKING:
+    from calibration.render.render import Renderer
 
 BODIES = Path(__file__).parent / "data" / "few_bodies.npz"
 
@@ -76,3 +81,16 @@ def test_a_hand_whose_knuckles_are_in_the_neck_cuts_it(performance: Performance)
             state.thumb,
         )
         assert found is expected
+
+
+def test_several_pictures_of_a_moment_show_the_same_hands(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Studio, "_pictures", lambda self, players, *_: iter(players))
+    studio = Studio(load_bodies(BODIES), cast("Renderer", None), "plain")  # nothing is rendered here
+    several, once = (
+        list(studio.moments(3, "upper", "train", 5, 2)),
+        list(studio.moments(3, "upper", "train", 3)),
+    )
+    assert len(several) == 5
+    for shown, moment in zip(several, (0, 0, 1, 1, 2), strict=True):
+        np.testing.assert_array_equal(shown.turns, once[moment].turns)  # type: ignore[attr-defined]
+    assert not np.array_equal(once[0].turns, once[1].turns)  # type: ignore[attr-defined]

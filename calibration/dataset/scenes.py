@@ -102,17 +102,20 @@ class Studio:
         yield from self._pictures(itertools.repeat(player, count), framing, rng, split, seed)
 
     def moments(
-        self, seed: int, framing: str | None = None, split: str = "train", count: int = 1
+        self, seed: int, framing: str | None = None, split: str = "train", count: int = 1, of_each: int = 1
     ) -> Iterator[Still]:
-        """Stills of one player at moments of playing, some seconds apart, everything else drawn anew for each. While
-        somebody plays, the arm takes the hand where the music wants it: poses that single ones do not show."""
+        """Stills of one player at moments of playing, some seconds apart, so many of each, everything else drawn anew
+        for each still. While somebody plays, the arm takes the hand where the music wants it: poses that single ones do
+        not show. Such a moment costs more than its picture does."""
         _known(framing)
         rng = scene_rng(seed + MOMENT_SEEDS, split)
         try:
-            performance = self._performance(self._somebody(split, rng), rng, 2 * count * MOMENTS_APART_S)
+            asked = -(-count // of_each)
+            performance = self._performance(self._somebody(split, rng), rng, 2 * asked * MOMENTS_APART_S)
         except FAILURES as error:
             raise RuntimeError(f"no pose was found for seed {seed}") from error
-        yield from self._pictures(moments(performance, count), framing, rng, split, seed)
+        repeated = (player for player in moments(performance, asked) for _ in range(of_each))
+        yield from self._pictures(itertools.islice(repeated, count), framing, rng, split, seed)
 
     def _somebody(self, split: str, rng: np.random.Generator) -> Body:
         chosen = self.bodies.of_split(split)

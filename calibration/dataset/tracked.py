@@ -78,8 +78,11 @@ class Worker:
             seed = task.seed * 10_000_000 + number
             try:
                 studio = self.studios[task.look]
-                make = studio.moments if task.poses == "playing" else studio.views
-                stills = make(seed, task.framing, task.split, min(task.views, task.count - k))
+                count = min(task.views, task.count - k)
+                if task.poses == "playing":
+                    stills = studio.moments(seed, task.framing, task.split, count, task.of_each)
+                else:
+                    stills = studio.views(seed, task.framing, task.split, count)
                 for n, still in enumerate(stills):
                     yield number + n, still
             except RuntimeError:  # no plausible pose for this seed
@@ -158,6 +161,7 @@ class Task:
     look: str = "photo"
     raw: bool = False
     poses: str = "single"
+    of_each: int = 1
 
 
 def _start(bodies: Path, devices: int, networks: Path | None) -> None:
@@ -202,7 +206,7 @@ def _parser() -> argparse.ArgumentParser:
     kinds.add_argument("--videos", action="store_true")
     kinds.add_argument("--true-regions", action="store_true", help="look where the true hands are")
     kinds.add_argument("--crops", action="store_true", help="crops around the true hands only, not tracked")
-    parser.add_argument("--views", type=int, default=1, help="pictures of each pose")
+    parser.add_argument("--views", type=int, default=1, help="pictures of each pose or player")
     parser.add_argument("--frames", type=int, default=60, help="frames of each video")
     parser.add_argument("--rate-hz", type=float, default=30.0, help="of the videos")
     parser.add_argument("--framing", choices=FRAMINGS, help="all of them, where left out")
@@ -213,6 +217,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--poses", nargs="+", choices=POSES, default=["single"], help="of the shards, in turn"
     )
+    parser.add_argument("--of-each", type=int, default=1, help="pictures of each moment of playing")
     parser.add_argument("--raw", action="store_true", help="keep crops as pixels instead of JPEG")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, required=True)
@@ -247,6 +252,7 @@ def _tasks(args: argparse.Namespace) -> list[Task]:
             args.looks[first // step % len(args.looks)],
             args.raw,
             args.poses[first // step % len(args.poses)],
+            args.of_each,
         )
         for first in range(0, args.count, step)
     )
