@@ -16,6 +16,7 @@ from calibration.evaluate.real import consensus
 from calibration.evaluate.real.cameras import Camera, Rig
 from calibration.evaluate.real.changes import switches, switches_once_shown
 from calibration.evaluate.real.consensus import Sighting, looked_again
+from calibration.evaluate.real.marks import Marks, read_marks, truths
 from calibration.evaluate.real.report import real_report
 from calibration.evaluate.real.truth import Group, View, agreeing, mean_palm, points_of, triangulate, truth_of
 from posturewatch.kinematics.estimator import Estimator
@@ -24,6 +25,7 @@ from posturewatch.kinematics.network import Ensemble
 from posturewatch.model.observation import Side
 
 Array = NDArray[np.float64]
+NAMES = ("wrist", "index", "middle", "ring", "little")
 MATRIX = np.array([[800.0, 0, 640], [0, 800, 360], [0, 0, 1]])
 
 
@@ -114,6 +116,95 @@ def test_a_second_look_that_was_kept_is_of_the_very_same_sightings(
                 v.places_px.tolist() for v in one.group.views
             ]
     assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_a_hand_that_is_looked_at_again_keeps_its_size(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The places that a network points at follow the crop: of one a third too wide they lie a sixth too far apart."""
+    hands = [group_of("left", 10.0, 0.0), group_of("right", -20.0, 5.0)]
+    small = [
+        replace(v, places_px=v.places_px[0] + 0.8 * (v.places_px - v.places_px[0])) for v in hands[0].views
+    ]
+    frames = dict.fromkeys(CAMERAS, 5)
+    sightings = [Sighting(0, frames, {}, one) for one in (Group("left", tuple(small)), hands[1], hands[1])]
+
+    class Shots:
+        camera = 0
+
+    def following(
+        video: Shots, camera: Camera, seen: list[Sighting], joints: list[Array | None], *_: object
+    ) -> list[Array]:
+        out = []
+        for k, points in enumerate(joints):
+            assert points is not None
+            placed = camera.project(points)
+            true = seen[k].group.side
+            view = next(v for g in hands if g.side == true for v in g.views if CAMERAS[v.camera] is camera)
+            wider = np.linalg.norm(placed[9] - placed[0]) / np.linalg.norm(
+                view.places_px[9] - view.places_px[0]
+            )
+            places = view.places_px[0] + wider**0.5 * (view.places_px - view.places_px[0])
+            number = next(c for c, one in CAMERAS.items() if one is camera)
+            row = [k, number, *np.c_[places, view.spread].ravel(), *view.axis_px.ravel(), 2.0]
+            out.append(np.array(row))
+        return out
+
+    monkeypatch.setattr(consensus, "_in_video", following)
+    monkeypatch.setattr(consensus, "ForearmNet", lambda _: None)
+    monkeypatch.setattr(consensus, "HeatmapPlaces", lambda _: None)
+    videos = []
+    for number in CAMERAS:
+        one = Shots()
+        one.camera = number
+        videos.append(one)
+    rows = consensus._looks(sightings, videos, Rig(CAMERAS, 0.5, 9))  # type: ignore[arg-type]
+    true_m = np.linalg.norm(hand_points("left")[9] - hand_points("left")[0])
+    for k in range(len(sightings)):
+        points = points_of([consensus._view(row) for row in rows if int(row[0]) == k], CAMERAS)
+        assert np.linalg.norm(points[9] - points[0]) == pytest.approx(true_m, rel=0.03)
+
+
+def marked(side: Side, flexion: float, deviation: float, off_px: float) -> dict[int, Marks]:
+    """What a reader would mark of such a hand, every place off somehow by so much."""
+    rng = np.random.default_rng(3)
+    out = {}
+    for view in group_of(side, flexion, deviation).views:
+        places = {name: view.places_px[j] for name, j in zip(NAMES, (0, 5, 9, 13, 17), strict=True)}
+        places |= {"forearm": view.axis_px[0], "elbow": view.axis_px[1]}
+        out[view.camera] = {
+            name: np.array([*(at + off_px * rng.normal(size=2)), 2.0]) for name, at in places.items()
+        }
+    return out
+
+
+def test_what_readers_mark_gives_the_angles_that_the_hand_was_posed_with() -> None:
+    posed: dict[tuple[str, int, Side], tuple[float, float]] = {
+        ("one", 3, "left"): (30.0, -8.0),
+        ("one", 9, "right"): (-20.0, 15.0),
+        ("two", 3, "left"): (5.0, 0.0),
+    }
+    hands = {hand: marked(hand[2], *angles, off_px=0.0) for hand, angles in posed.items()}
+    for hand, truth in truths(hands, {"one": CAMERAS, "two": CAMERAS}).items():
+        assert truth.angles_deg == pytest.approx(posed[hand], abs=0.5)
+    assert set(truths(hands, {"one": CAMERAS})) == {hand for hand in posed if hand[0] == "one"}
+
+    del hands["one", 3, "left"][1]["ring"]  # a picture in which one knuckle could not be marked tells nothing
+    del hands["one", 3, "left"][2]["elbow"]
+    left = truths(hands, {"one": CAMERAS})
+    assert np.isnan(left["one", 3, "left"].angles_deg).all()  # two pictures judge nobody
+    assert left["one", 9, "right"].angles_deg == pytest.approx(posed["one", 9, "right"], abs=0.5)
+
+
+def test_the_marks_that_are_kept_can_be_read() -> None:
+    readers = read_marks()
+    assert len(readers) == 2
+    first, second = readers.values()
+    assert first.keys() == second.keys()
+    for hands in (first, second):
+        for views in hands.values():
+            assert len(views) >= 3
+            for marks in views.values():
+                assert set(marks) <= {*NAMES, "forearm", "elbow"}
+                assert all(at[2] > 0 for at in marks.values())
 
 
 def test_joints_are_triangulated_where_they_are() -> None:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from calibration.dataset.table import Columns
 from calibration.evaluate.real.changes import VideoRun, changes_line, video_runs
 from calibration.evaluate.real.labels import by_eye
+from calibration.evaluate.real.marks import marks_lines
 from calibration.evaluate.real.material import Source, sources
 from calibration.evaluate.real.measured import Measured, measure
 from calibration.evaluate.real.multiview import HandView, Session, session_of
@@ -198,7 +199,7 @@ def real_report(
         print(
             "Against what the other cameras say: mean, median, 90th percentile of the absolute error, degrees"
         )
-        print("\n".join(_errors(sessions)))
+        print("\n".join([*_errors(sessions), *marks_lines(sessions)]))
     for source in sources(folder):
         if source.kind == "player":
             columns = looked(source, cache, fresh=fresh)
