@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.train.real import REAL_SPREAD_WEIGHT, Outcome, fit_presence, fit_spread
+from calibration.train.real import REAL_SPREAD_WEIGHT, Outcome, fit_presence, fit_shift, fit_spread
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z
 from posturewatch.kinematics.witnesses import WITNESSES, chance_of_hand
@@ -67,6 +67,19 @@ def test_intervals_hold_nine_in_ten_of_real_and_rendered_errors_together(both: F
     together = np.average(inside, axis=0, weights=[REAL_SPREAD_WEIGHT, 1.0])
     assert together == pytest.approx([0.9, 0.9], abs=0.02)
     assert np.min(inside) > 0.8
+
+
+def test_angles_that_real_hands_are_said_too_high_are_moved_a_part_of_the_way(both: Fitted) -> None:
+    """To where half of the weight of all errors lies on either side."""
+    real, rendered = both[0].shifted(np.array([-6.0, 0.0])), both[1]
+    everything = np.ones(COUNT, bool)
+    shift = fit_shift(real, rendered, everything, everything)
+    assert 1.0 < shift[0] < 5.0
+    assert shift[1] == pytest.approx(0.0, abs=0.6)
+    moved = [some.shifted(shift) for some in (real, rendered)]
+    weights = np.array([REAL_SPREAD_WEIGHT, 1.0])
+    above = np.average([(some.error[some.hand] > 0).mean(axis=0) for some in moved], axis=0, weights=weights)
+    assert above == pytest.approx([0.5, 0.5], abs=0.03)
 
 
 def test_spreads_of_real_hands_come_near_to_what_they_are_off_by(both: Fitted) -> None:

@@ -1,9 +1,11 @@
-"""Fits the last layer of the estimator on real and rendered hands together: what is a hand, and how far angles are off.
+"""Fits the last layer of the estimator on real and rendered hands together: what is a hand, and how far angles are off,
+to which side and by how much.
 
     python -m calibration.train.real --real FOLDER --data DIR --weights calibration/weights/estimator.npz
 
-adds `presence` and `spread` to the weights (`posturewatch.kinematics.witnesses`). DIR holds the rendered calibration
-rows (`cal-*.npz`) with the networks' outputs beside them. To be run again whenever networks or estimator were trained.
+adds `presence` and `spread` to the weights (`posturewatch.kinematics.witnesses`), and moves the means of the two wrist
+angles (`y_mean`). DIR holds the rendered calibration rows (`cal-*.npz`) with the networks' outputs beside them. To be
+run again whenever networks or estimator were trained.
 The real person is one; what is held out when it is told how well that works is the camera, of the rendered people half.
 """
 
@@ -11,7 +13,7 @@ from __future__ import annotations
 
 import argparse
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -73,6 +75,10 @@ class Outcome:
     def certain(self, sd: Array) -> Rows:
         """(n,) whether both angles would be given with such standard deviations (n, 2), were it a hand."""
         return np.asarray(self.usual & (sd <= RefusalRules().max_sd_deg).all(axis=1))
+
+    def shifted(self, by_deg: Array) -> Outcome:
+        """The same of angles that are so much less (2,)."""
+        return replace(self, error=self.error - by_deg)
 
     def stretched(self, spread: Array) -> Array:
         """(n, 2) the standard deviations with these weights (2, SPREAD_TERMS)."""
@@ -141,15 +147,42 @@ def _bound(odds: Array, pass_now: int) -> float:
     return float(ordered[pass_now] + 1e-6) if pass_now < len(ordered) else -np.inf
 
 
+def _known(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows, k: int) -> tuple[Rows, Rows]:
+    """Which real and which rendered rows tell how far that angle is off."""
+    told = use_real & real.hand & np.isfinite(real.error[:, k])
+    posed = use_rendered & rendered.hand & np.isfinite(rendered.error[:, k]) & (rendered.chance > _DOUBTED)
+    return told, posed
+
+
+def fit_shift(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
+    """(WRIST,) degrees by which the angles are said too high, by the median of all these errors, weighed as for the
+    spreads: rendered hands are right in the middle, real ones are not."""
+    out = np.zeros(WRIST)
+    for k in range(WRIST):
+        told, posed = _known(real, rendered, use_real, use_rendered, k)
+        error = np.concatenate([real.error[told, k], rendered.error[posed, k]])
+        order = np.argsort(error)
+        reached = np.cumsum(_weights(told, posed)[order])
+        out[k] = error[order][np.searchsorted(reached, reached[-1] / 2)]
+    return out
+
+
+def _weights(told: Rows, posed: Rows) -> Array:
+    """Of the real rows, then of the rendered ones."""
+    return np.concatenate(
+        [
+            np.full(told.sum(), REAL_SPREAD_WEIGHT / max(told.sum(), 1)),
+            np.full(posed.sum(), 1 / posed.sum()),
+        ]
+    )
+
+
 def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
     """(WRIST, SPREAD_TERMS) by the likelihood of Laplace errors, of real ones with the truth's own; then one factor, so
     that 90 % intervals hold 90 % of all these errors, weighed likewise."""
     out = np.zeros((WRIST, SPREAD_TERMS))
     for k in range(WRIST):
-        told = use_real & real.hand & np.isfinite(real.error[:, k])
-        posed = (
-            use_rendered & rendered.hand & np.isfinite(rendered.error[:, k]) & (rendered.chance > _DOUBTED)
-        )
+        told, posed = _known(real, rendered, use_real, use_rendered, k)
         error = np.concatenate([real.error[told, k], rendered.error[posed, k]])
         own = np.concatenate([real.true_sd[told, k], rendered.true_sd[posed, k]]) ** 2
         terms = np.concatenate(
@@ -158,12 +191,7 @@ def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: R
                 for some, rows in ((real, told), (rendered, posed))
             ]
         )
-        weight = np.concatenate(
-            [
-                np.full(told.sum(), REAL_SPREAD_WEIGHT / max(told.sum(), 1)),
-                np.full(posed.sum(), 1 / posed.sum()),
-            ]
-        )
+        weight = _weights(told, posed)
         start = np.zeros(SPREAD_TERMS)
         start[:2] = 2.0, 0.8  # the spreads as they are, nearly
 
@@ -206,15 +234,17 @@ def _held_out(real: Outcome, rendered: Outcome) -> None:
     """Prints how well both do on what they were not fitted on."""
     least = RefusalRules().min_hand_presence
     for name, some, other in (("real", real, rendered), ("rendered", rendered, real)):
-        chance, sd = np.zeros(len(some.hand)), np.zeros_like(some.sd)
+        chance, sd, error = np.zeros(len(some.hand)), np.zeros_like(some.sd), some.error.copy()
         for half in np.unique(some.half):
             rows, rest, everything = some.half == half, some.half != half, np.ones(len(other.hand), bool)
             uses = (rest, everything) if some is real else (everything, rest)
-            spread = fit_spread(real, rendered, *uses)
-            presence = fit_presence(real, rendered, spread, *uses)
+            shift = fit_shift(real, rendered, *uses)
+            moved = real.shifted(shift), rendered.shifted(shift)
+            spread = fit_spread(*moved, *uses)
+            presence = fit_presence(*moved, spread, *uses)
             chance[rows] = chance_of_hand(some.said[rows], presence)
-            sd[rows] = some.stretched(spread)[rows]
-        for what, p, s in (("before", some.chance, some.sd), ("now", chance, sd)):
+            sd[rows], error[rows] = some.stretched(spread)[rows], some.shifted(shift).error[rows]
+        for what, p, s, off in (("before", some.chance, some.sd, some.error), ("now", chance, sd, error)):
             shown = (p >= least) & some.certain(s)
             cells = [
                 f"hands {(p >= least)[some.hand].mean():.1%} of {some.hand.sum()} pass, "
@@ -222,8 +252,8 @@ def _held_out(real: Outcome, rendered: Outcome) -> None:
                 f"{shown[some.hand].mean():.1%} and {shown[~some.hand].sum()}"
             ]
             for k, angle in enumerate(("flexion", "deviation")):
-                rows = some.hand & shown & np.isfinite(some.error[:, k])
-                size, total = np.abs(some.error[rows, k]), np.hypot(s[rows, k], some.true_sd[rows, k])
+                rows = some.hand & shown & np.isfinite(off[:, k])
+                size, total = np.abs(off[rows, k]), np.hypot(s[rows, k], some.true_sd[rows, k])
                 cells.append(
                     f"{angle} off by {size.mean():.1f}, sd {np.median(s[rows, k]):.1f}, in 90 % "
                     f"{(size <= COVERAGE_Z * total).mean():.1%} of {rows.sum()}"
@@ -252,9 +282,14 @@ def main() -> None:
     print("Held out, camera by camera and half the rendered people by the other:")
     _held_out(real, rendered)
     all_real, all_rendered = np.ones(len(real.hand), bool), np.ones(len(rendered.hand), bool)
+    shift = fit_shift(real, rendered, all_real, all_rendered)
+    real, rendered = real.shifted(shift), rendered.shifted(shift)
+    weights["y_mean"] = weights["y_mean"].copy()
+    weights["y_mean"][:WRIST] -= shift
     spread = fit_spread(real, rendered, all_real, all_rendered)
     presence = fit_presence(real, rendered, spread, all_real, all_rendered)
     weights |= {"presence": presence.astype(np.float32), "spread": spread.astype(np.float32)}
+    print("shift, degrees:", (-shift).round(2).tolist())
     print("presence:", dict(zip((*WITNESSES, "added"), presence.round(2).tolist(), strict=True)))
     print("spread:", spread.round(2).tolist())
     out = args.out or args.weights
