@@ -26,7 +26,7 @@ from calibration.dataset.table import Table, load, together
 from calibration.evaluate.weights import read_weights
 from calibration.train.averaging import WRIST_OUTPUTS, alone, averaged
 from posturewatch.kinematics.estimator import RefusalRules
-from posturewatch.kinematics.features import BLOCKS, FIRST_GUESS
+from posturewatch.kinematics.features import BLOCKS, FEATURES, FIRST_GUESS
 from posturewatch.kinematics.network import COVERAGE_Z, MAX_Z, Ensemble
 
 MEMBERS = 12
@@ -39,6 +39,11 @@ HIDDEN = (256, 128)
 #: deviations.
 WIDENING = 0.3
 BODY = BLOCKS["body"]
+UNSEEN_BODIES = 0.1  # share of rows that are shown without the body, as it is not always seen
+LANDMARKS = slice(FEATURES["hand.landmarks_px"].start, FEATURES["hand.frame"].stop)
+#: Share of rows that are shown with mean landmarks of the hand. The library's are learned by heart, body by body, and
+#: lie across the palm of many a real fretting hand; without them altogether real hands were measured less often.
+HIDDEN_LANDMARKS = 0.3
 #: Of how many pictures the estimator is told the camera's field of view: in use most players do not state it.
 STATED_SHARE = 0.3
 MATRICES = ("w0", "w1", "w2")  # stored with half the digits
@@ -108,13 +113,11 @@ def fit_means(
     batch: int,
     seed: int,
     device: str,
-    drop_columns: slice,
     start: Mapping[str, Array] | None = None,
     peak: float = 3e-3,
 ) -> tuple[Fit, MemberNet]:
-    """table: training rows; what is learned is how far the truth is from the first guess. drop_columns: the block of
-    features that is sometimes blanked, as the body is not always seen. start: weights to go on from, with what they
-    were scaled by; peak: the highest learning rate."""
+    """table: training rows; what is learned is how far the truth is from the first guess. start: weights to go on
+    from, with what they were scaled by; peak: the highest learning rate."""
     torch.manual_seed(seed)
     good = table.valid.astype(bool)
     off = table.y - table.x @ FIRST_GUESS.astype(np.float32)
@@ -140,8 +143,10 @@ def fit_means(
     for step in range(steps):
         rows = torch.randint(0, len(x), (MEMBERS, batch), device=device)
         xb = x[rows] + 0.04 * torch.randn(MEMBERS, batch, x.shape[1], device=device)
-        gone = torch.rand(MEMBERS, batch, 1, device=device) < 0.1
-        xb[..., drop_columns] = torch.where(gone, blank[drop_columns], xb[..., drop_columns])
+        gone = torch.rand(MEMBERS, batch, 1, device=device) < UNSEEN_BODIES
+        xb[..., BODY] = torch.where(gone, blank[BODY], xb[..., BODY])
+        gone = torch.rand(MEMBERS, batch, 1, device=device) < HIDDEN_LANDMARKS
+        xb[..., LANDMARKS] = xb[..., LANDMARKS].masked_fill(gone, 0.0)
         loss = _loss(net(xb, 0.2), y[rows], known[rows], valid[rows], importance)
         optimiser.zero_grad()
         loss.backward()
@@ -216,7 +221,6 @@ def main() -> None:
         batch=args.batch,
         seed=args.seed,
         device=device,
-        drop_columns=BODY,
         start=start,
         peak=args.peak,
     )
