@@ -46,7 +46,7 @@ RENDERED_WEIGHT = (
 REAL_SPREAD_WEIGHT = 0.7  # the same for spreads, where the real ones are what there is to learn
 RIDGE_PRESENCE, RIDGE_SPREAD = 0.005, 0.01
 COVERAGE = 0.9  # share of errors inside intervals of COVERAGE_Z
-MOST_OTHERS = 1 / 7  # the most that are true hands under the wrong side, which the program hardly ever takes
+MOST_OTHERS = 1 / 8  # the most that are true hands under the wrong side, which the program hardly ever takes
 _LEAST_ODDS = -2.0  # log odds: what is less likely a hand is never taken for one
 _DOUBTED = 0.3  # rendered rows of which the estimator thinks less a hand tell nothing of spreads
 
