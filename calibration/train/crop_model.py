@@ -106,7 +106,6 @@ def augment(
     crop: Crop,
     padded_crop: Crop,
     jitters: torch.Tensor,
-    generator: torch.Generator,
 ) -> tuple[torch.Tensor, Target]:
     """Takes the crops out of their padded crops as the tracker might place them, mirrors some, and varies how they were
     photographed.
@@ -117,7 +116,7 @@ def augment(
     """
     n, device = len(x), x.device
     spread = torch.tensor(FURTHER, device=device)
-    q = jitters + spread * torch.randn(n, 4, device=device, generator=generator)
+    q = jitters + spread * torch.randn(n, 4, device=device)
     scale = torch.exp(q[:, 3])
     cos, sin = torch.cos(q[:, 2]), torch.sin(q[:, 2])
     # From places in the crop, -1..1, to palm lengths around the wrist, and on to places in the padded crop.
@@ -143,10 +142,10 @@ def augment(
             second = cos[:, None] * v[..., 1] - sin[:, None] * v[..., 0]
             v = torch.cat([first[..., None], second[..., None], v[..., 2:]], dim=2)
             turned[name] = v.reshape(n, -1)
-    mirrored = (torch.rand(n, device=device, generator=generator) < MIRRORED).to(x.dtype)
+    mirrored = (torch.rand(n, device=device) < MIRRORED).to(x.dtype)
     x = torch.where(mirrored[:, None, None, None] > 0, x.flip(3), x)
     sides = {"right_side": 1 - mirrored, "learnt": target["hand"] * (1 - mirrored)}
-    return photographed(x, generator), target | turned | sides
+    return photographed(x), target | turned | sides
 
 
 def hand_error(

@@ -32,24 +32,24 @@ _BLUR_PX = 9  # side of the kernels
 class _Dice:
     """Random numbers for the crops of a batch."""
 
-    def __init__(self, x: torch.Tensor, generator: torch.Generator) -> None:
-        self._device, self._generator = x.device, generator
+    def __init__(self, x: torch.Tensor) -> None:
+        self._device = x.device
 
     def uniform(self, *shape: int, low: float = 0.0, high: float = 1.0) -> torch.Tensor:
-        return low + (high - low) * torch.rand(*shape, device=self._device, generator=self._generator)
+        return low + (high - low) * torch.rand(*shape, device=self._device)
 
     def normal(self, *shape: int) -> torch.Tensor:
-        return torch.randn(*shape, device=self._device, generator=self._generator)
+        return torch.randn(*shape, device=self._device)
 
     def chance(self, n: int, share: float) -> torch.Tensor:
         """(n, 1, 1, 1) true for so many."""
         return self.uniform(n, 1, 1, 1) < share
 
 
-def photographed(x: torch.Tensor, generator: torch.Generator) -> torch.Tensor:
+def photographed(x: torch.Tensor) -> torch.Tensor:
     """The crops (n, 3, size, size), RGB in -1..1, as other cameras in other light might have taken them, with things in
     front of some. The size is a multiple of 32."""
-    dice = _Dice(x, generator)
+    dice = _Dice(x)
     x = _covered(x, dice)
     x = _lit(x * 0.5 + 0.5, dice)
     n = len(x)
