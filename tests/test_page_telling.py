@@ -57,6 +57,26 @@ def test_comfort_is_not_told_longer_than_it_is_shown(open_page: OpenPage) -> Non
     assert set(found[60:]) == {"Both hands: in comfort range."}
 
 
+def test_comfort_of_both_hands_goes_with_that_of_either(open_page: OpenPage) -> None:
+    page = open_page()
+    found = told(page, ["within"] * 90, ["within"] * 30 + ["unsure"] * 30 + ["within"] * 30, ["left"])
+    assert set(found[30:60]) == {"Right hand: wrist flexion is too uncertain to call it comfortable."}
+    assert set(found[60:]) == {"Both hands: in comfort range."}
+
+
+def test_what_stays_true_does_not_give_way_to_a_moment_of_the_other_hand(open_page: OpenPage) -> None:
+    """A hand that bends and eases again within three seconds, time after time, beside one that is unsure; what lasts
+    has its turn, and at once where a warning is over."""
+    page = open_page()
+    moments = (["within"] * 20 + ["unsure"] * 10 + ["extreme"] * 30) * 6
+    still = "Right hand: wrist flexion is too uncertain to call it comfortable."
+    assert set(told(page, moments, ["unsure"] * 360, ["left"])) == {still}
+    lasts = told(page, ["within"] * 50 + ["extreme"] * 50, ["unsure"] * 100, ["left"])
+    assert set(lasts[:89]) == {still}
+    assert set(lasts[91:]) == {"Left hand: extreme wrist angle."}
+    assert set(told(page, ["within"] * 50 + ["held"] * 50, ["unsure"] * 100, ["left"])[50:]) == {""}
+
+
 def test_an_extreme_angle_is_left_to_its_warning_for_a_moment(open_page: OpenPage) -> None:
     """Where "too uncertain to call it comfortable" stood, that stays true; any other word gives way at once."""
     page = open_page()

@@ -15,8 +15,8 @@ const URGENT = ["held", "extreme"];
 const TOLD_HOLD_S = 12;
 /** What is told of a hand that is not warned of gives way sooner. */
 const OTHER_HOLD_S = 4;
-/** An extreme angle is told by its warning, which comes within this, or without one after it. */
-const BEFORE_WARNING_S = 4;
+/** What is not so for as long is not told in the place of something that is true: an extreme angle has its warning by then. */
+const LASTING_S = 4;
 /** That of the fingerboard first. */
 const HANDS = [...SIDES].sort((a, b) => Number(FINGERBOARD_SIDES.includes(b)) - Number(FINGERBOARD_SIDES.includes(a)));
 
@@ -28,6 +28,9 @@ export class Telling {
   #since = -Infinity;
   /** When the hand that is told of was last in the state that is told. */
   #trueAt = -Infinity;
+  /** What there would be to tell of now, and since when. */
+  #next = "";
+  #nextSince = -Infinity;
   #sentence = "";
 
   reset() {
@@ -37,7 +40,8 @@ export class Telling {
 
   /**
    * The sentence to show. It stays for a while as long as the hand that it tells of is in the state that it tells, so it
-   * never contradicts the words beside the hands; and a hand that is warned of soon has its turn.
+   * never contradicts the words beside the hands; and a hand that is warned of has its turn once what there is to say of it
+   * lasts.
    * @param {Record<Side, Shown>} hands what is shown of each hand
    * @param {readonly Side[]} warns the hands that are warned of
    * @param {number} timeS of the frame
@@ -45,6 +49,9 @@ export class Telling {
   update(hands, warns, timeS) {
     if (timeS < this.#since) this.#since = this.#trueAt = -Infinity;
     const next = told(hands, warns);
+    const what = next === null ? "" : `${next} ${hands[next].state}`;
+    if (what !== this.#next || timeS < this.#nextSince) this.#nextSince = timeS;
+    this.#next = what;
     if (this.#side !== null && next !== null && this.#stays(this.#side, next, hands, warns, timeS)) return this.#sentence;
     const sentence = next === null ? "" : tell(next, hands, warns);
     if (sentence !== this.#sentence) this.#since = timeS;
@@ -64,13 +71,19 @@ export class Telling {
    */
   #stays(side, next, hands, warns, timeS) {
     const { state } = hands[side];
+    const lasting = timeS - this.#nextSince >= LASTING_S;
+    // Comfort may be told of both hands, and is not for one frame longer than it is true of them.
+    if (state === "within") return false;
     if (state !== this.#was) {
       // That an angle is too uncertain to call it comfortable stays true of an extreme hand, until that is warned of.
-      return next === side && this.#was === "unsure" && state === "extreme" && warns.includes(side) && timeS - this.#trueAt < BEFORE_WARNING_S;
+      return next === side && this.#was === "unsure" && state === "extreme" && warns.includes(side) && !lasting && timeS - this.#trueAt < LASTING_S;
     }
     this.#trueAt = timeS;
-    if (next !== side && URGENT.includes(hands[next].state) && !URGENT.includes(state)) return false;
-    return timeS - this.#since < (next !== side && !warns.includes(side) ? OTHER_HOLD_S : TOLD_HOLD_S);
+    if (next === side) return timeS - this.#since < TOLD_HOLD_S;
+    const urgent = URGENT.includes(hands[next].state) && !URGENT.includes(state);
+    if (!lasting && !(urgent && hands[next].state === "held")) return true;
+    if (urgent) return false;
+    return timeS - this.#since < (warns.includes(side) ? TOLD_HOLD_S : OTHER_HOLD_S);
   }
 }
 
