@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.train.real import REAL_SPREAD_WEIGHT, Outcome, fit_presence, fit_shift, fit_spread
+from calibration.train.real import Outcome, fit_bias, fit_presence, fit_spread
 from posturewatch.kinematics.estimator import RefusalRules
 from posturewatch.kinematics.network import COVERAGE_Z
 from posturewatch.kinematics.witnesses import WITNESSES, chance_of_hand
@@ -58,28 +60,34 @@ def test_hardly_anything_that_is_no_hand_is_given_numbers(both: Fitted) -> None:
         assert told.sum() <= share * some.nothing.sum()
 
 
-def test_intervals_hold_nine_in_ten_of_real_and_rendered_errors_together(both: Fitted) -> None:
-    spread = both[2]
-    inside = [
-        (np.abs(some.error) <= COVERAGE_Z * some.stretched(spread))[some.hand].mean(axis=0)
-        for some in both[:2]
-    ]
-    together = np.average(inside, axis=0, weights=[REAL_SPREAD_WEIGHT, 1.0])
-    assert together == pytest.approx([0.9, 0.9], abs=0.02)
-    assert np.min(inside) > 0.8
+def test_intervals_hold_nine_in_ten_of_real_and_of_rendered_errors(both: Fitted) -> None:
+    """Of each, though real ones are off by 8 degrees whatever is stated: 0.03 is two standard errors of 540 rows and
+    what the ridge keeps."""
+    for some in both[:2]:
+        inside = (np.abs(some.error) <= COVERAGE_Z * some.stretched(both[2]))[some.hand].mean(axis=0)
+        assert inside == pytest.approx([0.9, 0.9], abs=0.03)
 
 
-def test_angles_that_real_hands_are_said_too_high_are_moved_a_part_of_the_way(both: Fitted) -> None:
-    """To where half of the weight of all errors lies on either side."""
-    real, rendered = both[0].shifted(np.array([-6.0, 0.0])), both[1]
+def test_angles_that_real_hands_are_said_too_high_are_moved_and_those_of_rendered_ones_are_not(
+    both: Fitted,
+) -> None:
+    """The witnesses know one from the other, as they do of these rows by `ood_score`."""
+    real, rendered = replace(both[0], error=both[0].error + np.array([6.0, 0.0])), both[1]
     everything = np.ones(COUNT, bool)
-    shift = fit_shift(real, rendered, everything, everything)
-    assert 1.0 < shift[0] < 5.0
-    assert shift[1] == pytest.approx(0.0, abs=0.6)
-    moved = [some.shifted(shift) for some in (real, rendered)]
-    weights = np.array([REAL_SPREAD_WEIGHT, 1.0])
-    above = np.average([(some.error[some.hand] > 0).mean(axis=0) for some in moved], axis=0, weights=weights)
-    assert above == pytest.approx([0.5, 0.5], abs=0.03)
+    bias = fit_bias(real, rendered, everything, everything)
+    for some in (real, rendered):
+        left = some.without(bias).error[some.hand]
+        assert np.median(left, axis=0) == pytest.approx([0.0, 0.0], abs=1.5)
+
+
+def test_what_the_witnesses_cannot_tell_apart_is_moved_half_the_way(both: Fitted) -> None:
+    real, rendered = (replace(some, said=np.zeros_like(some.said)) for some in both[:2])
+    real = replace(real, error=real.error + np.array([6.0, 0.0]))
+    everything = np.ones(COUNT, bool)
+    bias = fit_bias(real, rendered, everything, everything)
+    moved = real.error - real.without(bias).error
+    assert 1.0 < np.nanmedian(moved[:, 0]) < 5.0
+    assert np.nanmedian(moved[:, 1]) == pytest.approx(0.0, abs=1.0)
 
 
 def test_spreads_of_real_hands_come_near_to_what_they_are_off_by(both: Fitted) -> None:

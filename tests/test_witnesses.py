@@ -11,7 +11,14 @@ from test_estimator import weights
 
 from posturewatch.kinematics.features import FEATURE_COUNT, FEATURES
 from posturewatch.kinematics.network import Ensemble
-from posturewatch.kinematics.witnesses import SPREAD_TERMS, WITNESSES, chance_of_hand, stretched, witnesses
+from posturewatch.kinematics.witnesses import (
+    SPREAD_TERMS,
+    WITNESSES,
+    bias_of,
+    chance_of_hand,
+    stretched,
+    witnesses,
+)
 
 AS_STATED = np.zeros((2, SPREAD_TERMS))
 AS_STATED[:, :2] = 2.0, 1.0
@@ -59,6 +66,24 @@ def test_spreads_stay_as_stated_where_the_weights_say_so_and_within_bounds() -> 
     assert stretched(np.array([0.01, 1.0, 1e6]), some, AS_STATED[0]) == pytest.approx([2.0, 2.0, 90.0])
 
 
+def test_a_bias_is_the_weighed_sum_of_what_the_witnesses_say_and_within_eight_degrees() -> None:
+    some = np.zeros((3, len(WITNESSES)))
+    some[:, WITNESSES.index("side")] = 1.0, -1.0, -5.0
+    weights = np.zeros(len(WITNESSES) + 1)
+    weights[WITNESSES.index("side")], weights[-1] = -2.0, 3.0
+    assert bias_of(some, weights) == pytest.approx([1.0, 5.0, 8.0])
+
+
+def test_the_ensemble_takes_the_bias_from_the_wrist_angles_alone() -> None:
+    bias = np.zeros((2, len(WITNESSES) + 1))
+    bias[:, -1] = 3.0, -1.0
+    plain = Ensemble(weights(sd=5.0)).estimate(rows())
+    moved = Ensemble({**weights(sd=5.0), "bias": bias}).estimate(rows())
+    assert plain[0][0, :2] - moved[0][0, :2] == pytest.approx([3.0, -1.0], abs=1e-5)
+    assert moved[0][0, 2:] == pytest.approx(plain[0][0, 2:])
+    assert moved[1] == pytest.approx(plain[1])
+
+
 def test_the_ensemble_weighs_the_witnesses_where_its_weights_say_how() -> None:
     x, presence = rows(), np.zeros(len(WITNESSES) + 1)
     presence[WITNESSES.index("score")] = 1.0
@@ -75,7 +100,7 @@ def test_the_ensemble_weighs_the_witnesses_where_its_weights_say_how() -> None:
     assert weighed[0] == pytest.approx(plain[0])
 
 
-@pytest.mark.parametrize("name", ["presence", "spread"])
+@pytest.mark.parametrize("name", ["presence", "bias", "spread"])
 def test_weights_of_a_wrong_shape_are_refused(name: str) -> None:
     with pytest.raises(ValueError, match=name):
         Ensemble({**weights(), name: np.zeros((2, 3))})

@@ -20,7 +20,7 @@ from posturewatch.model.network_outputs import GUESS_UNIT
 __all__ = ["HEADS", "WRIST_OUTPUTS", "alone", "averaged"]
 
 #: How much what the networks say counts; the rest is the estimator's.
-HEADS = {"forearm.wrist_guess": 0.3, "fingers.guess": 0.2}
+HEADS = {"forearm.wrist_guess": 0.3, "fingers.guess": 0.3}
 
 WRIST_OUTPUTS = 2  # the first of the outputs; the others are fingers
 _WRIST = slice(0, WRIST_OUTPUTS)

@@ -3,9 +3,9 @@ to which side and by how much.
 
     python -m calibration.train.real --real FOLDER --data DIR --weights calibration/weights/estimator.npz
 
-adds `presence` and `spread` to the weights (`posturewatch.kinematics.witnesses`), and moves the means of the two wrist
-angles (`y_mean`). DIR holds the rendered calibration rows (`cal-*.npz`) with the networks' outputs beside them. To be
-run again whenever networks or estimator were trained.
+adds `presence`, `bias` and `spread` to the weights (`posturewatch.kinematics.witnesses`). DIR holds the rendered
+calibration rows (`cal-*.npz`) with the networks' outputs beside them. To be run again whenever networks or estimator
+were trained.
 The real person is one; what is held out when it is told how well that works is the camera, of the rendered people half.
 """
 
@@ -29,6 +29,7 @@ from posturewatch.kinematics.network import COVERAGE_Z, Ensemble
 from posturewatch.kinematics.witnesses import (
     SPREAD_TERMS,
     WITNESSES,
+    bias_of,
     chance_of_hand,
     spread_terms,
     stretched,
@@ -38,16 +39,18 @@ from posturewatch.kinematics.witnesses import (
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
 
-FITTED = ("presence", "spread")
+FITTED = ("presence", "bias", "spread")
 WRIST = 2  # the first of the outputs
 RENDERED_WEIGHT = (
     5.0  # rendered hands are of many people, the real ones of one: so much more they weigh as a whole
 )
-REAL_SPREAD_WEIGHT = 0.7  # the same for spreads, where the real ones are what there is to learn
-RIDGE_PRESENCE, RIDGE_SPREAD = 0.005, 0.01
+RIDGE_PRESENCE, RIDGE_BIAS, RIDGE_SPREAD, RIDGE_QUANTILE = 0.005, 0.02, 0.01, 0.002
 COVERAGE = 0.9  # share of errors inside intervals of COVERAGE_Z
 MOST_OTHERS = 1 / 8  # the most that are true hands under the wrong side, which the program hardly ever takes
 _LEAST_ODDS = -2.0  # log odds: what is less likely a hand is never taken for one
+_SMALL_DEG = 2.0  # errors up to about so much count by their squares
+_LOG_SD_RANGE = (-1, 5)
+_BEND = 0.05  # of a standard deviation, in which the pinball loss bends
 _DOUBTED = 0.3  # rendered rows of which the estimator thinks less a hand tell nothing of spreads
 
 
@@ -76,9 +79,9 @@ class Outcome:
         """(n,) whether both angles would be given with such standard deviations (n, 2), were it a hand."""
         return np.asarray(self.usual & (sd <= RefusalRules().max_sd_deg).all(axis=1))
 
-    def shifted(self, by_deg: Array) -> Outcome:
-        """The same of angles that are so much less (2,)."""
-        return replace(self, error=self.error - by_deg)
+    def without(self, bias: Array) -> Outcome:
+        """The same of angles less what these weights (2, len(WITNESSES) + 1) say of their bias."""
+        return replace(self, error=self.error - np.stack([bias_of(self.said, b) for b in bias], axis=1))
 
     def stretched(self, spread: Array) -> Array:
         """(n, 2) the standard deviations with these weights (2, SPREAD_TERMS)."""
@@ -154,36 +157,42 @@ def _known(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows,
     return told, posed
 
 
-def fit_shift(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
-    """(WRIST,) degrees by which the angles are said too high, by the median of all these errors, weighed as for the
-    spreads: rendered hands are right in the middle, real ones are not."""
-    out = np.zeros(WRIST)
+def fit_bias(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
+    """(WRIST, len(WITNESSES) + 1) weights of `bias_of`, by the pseudo-Huber loss, which is the errors' sizes but for
+    small ones. Angles of real hands are said too high, those of rendered ones are not, and the witnesses know one from
+    the other."""
+    out = np.zeros((WRIST, len(WITNESSES) + 1))
     for k in range(WRIST):
         told, posed = _known(real, rendered, use_real, use_rendered, k)
         error = np.concatenate([real.error[told, k], rendered.error[posed, k]])
-        order = np.argsort(error)
-        reached = np.cumsum(_weights(told, posed)[order])
-        out[k] = error[order][np.searchsorted(reached, reached[-1] / 2)]
+        said = np.concatenate([real.said[told], rendered.said[posed]])
+        weight = _weights(told, posed)
+        middle = weight @ said
+        scale = np.sqrt(weight @ (said - middle) ** 2) + 1e-6
+        z = np.column_stack([(said - middle) / scale, np.ones(len(said))])
+
+        def loss(b: Array, z: Array = z, error: Array = error, w: Array = weight) -> float:
+            left = error - z @ b
+            return float(w @ np.sqrt(left**2 + _SMALL_DEG**2) + RIDGE_BIAS * (b[:-1] ** 2).sum())
+
+        b = minimize(loss, np.append(np.zeros(len(WITNESSES)), weight @ error)).x
+        out[k] = np.append(b[:-1] / scale, b[-1] - (b[:-1] / scale * middle).sum())
     return out
 
 
 def _weights(told: Rows, posed: Rows) -> Array:
-    """Of the real rows, then of the rendered ones."""
-    return np.concatenate(
-        [
-            np.full(told.sum(), REAL_SPREAD_WEIGHT / max(told.sum(), 1)),
-            np.full(posed.sum(), 1 / posed.sum()),
-        ]
-    )
+    """Of the real rows, then of the rendered ones; both count the same as wholes, and together 1."""
+    return np.concatenate([np.full(one.sum(), 0.5 / max(one.sum(), 1)) for one in (told, posed)])
 
 
 def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: Rows) -> Array:
-    """(WRIST, SPREAD_TERMS) by the likelihood of Laplace errors, of real ones with the truth's own; then one factor, so
-    that 90 % intervals hold 90 % of all these errors, weighed likewise."""
+    """(WRIST, SPREAD_TERMS) by the likelihood of Laplace errors, of real ones with the truth's own; from there by
+    quantile regression (Koenker and Bassett 1978), so that 90 % intervals hold 90 % of the errors whatever the
+    witnesses say, and not only of all together: real errors have shorter tails than rendered ones of the same mean."""
     out = np.zeros((WRIST, SPREAD_TERMS))
     for k in range(WRIST):
         told, posed = _known(real, rendered, use_real, use_rendered, k)
-        error = np.concatenate([real.error[told, k], rendered.error[posed, k]])
+        size = np.abs(np.concatenate([real.error[told, k], rendered.error[posed, k]]))
         own = np.concatenate([real.true_sd[told, k], rendered.true_sd[posed, k]]) ** 2
         terms = np.concatenate(
             [
@@ -192,42 +201,37 @@ def fit_spread(real: Outcome, rendered: Outcome, use_real: Rows, use_rendered: R
             ]
         )
         weight = _weights(told, posed)
-        start = np.zeros(SPREAD_TERMS)
-        start[:2] = 2.0, 0.8  # the spreads as they are, nearly
-
-        def loss(
-            b: Array,
-            terms: Array = terms,
-            error: Array = error,
-            own: Array = own,
-            w: Array = weight,
-            start: Array = start,
-        ) -> float:
-            variance = np.exp(2 * np.clip(terms @ b, -1, 5)) + own
-            each = np.abs(error) * np.sqrt(2 / variance) + 0.5 * np.log(variance)
-            return float((w * each).sum() / w.sum() + RIDGE_SPREAD * ((b - start)[1:] ** 2).sum())
-
-        b = minimize(loss, start).x
-        given = np.concatenate(
-            [
-                stretched(some.sd[rows, k], some.said[rows], b)
-                for some, rows in ((real, told), (rendered, posed))
-            ]
-        )
-        b[0] += np.log(_factor(np.abs(error), given, own, weight))
-        out[k] = b
+        out[k] = _by_quantile(_by_likelihood(terms, size, own, weight), terms, size, own, weight)
     return out
 
 
-def _factor(size: Array, sd: Array, own: Array, weight: Array) -> float:
-    """By what spreads (n,) are stretched so that the stated share of the errors' sizes lies inside the intervals; own:
-    variances of what is taken for the truth."""
-    factors = np.exp(np.linspace(np.log(0.3), np.log(3.0), 300))
-    inside = (
-        np.array([weight[size <= COVERAGE_Z * np.sqrt((f * sd) ** 2 + own)].sum() for f in factors])
-        / weight.sum()
-    )
-    return float(factors[np.argmax(inside >= COVERAGE)])
+def _spread_of(b: Array, terms: Array, own: Array) -> Array:
+    """(n,) of errors from what is taken for the truth; own: variances of that."""
+    return np.asarray(np.sqrt(np.exp(2 * np.clip(terms @ b, *_LOG_SD_RANGE)) + own))
+
+
+def _by_likelihood(terms: Array, size: Array, own: Array, weight: Array) -> Array:
+    start = np.zeros(SPREAD_TERMS)
+    start[:2] = 2.0, 0.8  # the spreads as they are, nearly
+
+    def loss(b: Array) -> float:
+        sd = _spread_of(b, terms, own)
+        each = size * np.sqrt(2) / sd + np.log(sd)
+        return float(weight @ each + RIDGE_SPREAD * ((b - start)[1:] ** 2).sum())
+
+    return np.asarray(minimize(loss, start).x)
+
+
+def _by_quantile(start: Array, terms: Array, size: Array, own: Array, weight: Array) -> Array:
+    unit = _spread_of(start, terms, own)
+
+    def loss(b: Array) -> float:
+        beyond = (size - COVERAGE_Z * _spread_of(b, terms, own)) / unit
+        # The pinball loss, smoothed where it bends.
+        each = COVERAGE * beyond + _BEND * np.logaddexp(0, -beyond / _BEND)
+        return float(weight @ each + RIDGE_QUANTILE * ((b - start)[1:] ** 2).sum())
+
+    return np.asarray(minimize(loss, start).x)
 
 
 def _held_out(real: Outcome, rendered: Outcome) -> None:
@@ -238,12 +242,12 @@ def _held_out(real: Outcome, rendered: Outcome) -> None:
         for half in np.unique(some.half):
             rows, rest, everything = some.half == half, some.half != half, np.ones(len(other.hand), bool)
             uses = (rest, everything) if some is real else (everything, rest)
-            shift = fit_shift(real, rendered, *uses)
-            moved = real.shifted(shift), rendered.shifted(shift)
+            bias = fit_bias(real, rendered, *uses)
+            moved = real.without(bias), rendered.without(bias)
             spread = fit_spread(*moved, *uses)
             presence = fit_presence(*moved, spread, *uses)
             chance[rows] = chance_of_hand(some.said[rows], presence)
-            sd[rows], error[rows] = some.stretched(spread)[rows], some.shifted(shift).error[rows]
+            sd[rows], error[rows] = some.stretched(spread)[rows], some.without(bias).error[rows]
         for what, p, s, off in (("before", some.chance, some.sd, some.error), ("now", chance, sd, error)):
             shown = (p >= least) & some.certain(s)
             cells = [
@@ -255,8 +259,8 @@ def _held_out(real: Outcome, rendered: Outcome) -> None:
                 rows = some.hand & shown & np.isfinite(off[:, k])
                 size, total = np.abs(off[rows, k]), np.hypot(s[rows, k], some.true_sd[rows, k])
                 cells.append(
-                    f"{angle} off by {size.mean():.1f}, sd {np.median(s[rows, k]):.1f}, in 90 % "
-                    f"{(size <= COVERAGE_Z * total).mean():.1%} of {rows.sum()}"
+                    f"{angle} off by {size.mean():.2f} ({off[rows, k].mean():+.1f}), "
+                    f"sd {np.median(s[rows, k]):.1f}, in 90 % {(size <= COVERAGE_Z * total).mean():.1%} of {rows.sum()}"
                 )
             print(f"  {name}, {what}: {'; '.join(cells)}")
 
@@ -282,14 +286,14 @@ def main() -> None:
     print("Held out, camera by camera and half the rendered people by the other:")
     _held_out(real, rendered)
     all_real, all_rendered = np.ones(len(real.hand), bool), np.ones(len(rendered.hand), bool)
-    shift = fit_shift(real, rendered, all_real, all_rendered)
-    real, rendered = real.shifted(shift), rendered.shifted(shift)
-    weights["y_mean"] = weights["y_mean"].copy()
-    weights["y_mean"][:WRIST] -= shift
+    bias = fit_bias(real, rendered, all_real, all_rendered)
+    real, rendered = real.without(bias), rendered.without(bias)
     spread = fit_spread(real, rendered, all_real, all_rendered)
     presence = fit_presence(real, rendered, spread, all_real, all_rendered)
-    weights |= {"presence": presence.astype(np.float32), "spread": spread.astype(np.float32)}
-    print("shift, degrees:", (-shift).round(2).tolist())
+    for name, fitted in zip(FITTED, (presence, bias, spread), strict=True):
+        weights[name] = fitted.astype(np.float32)
+    for angle, b in zip(("flexion", "deviation"), bias, strict=True):
+        print(f"bias of {angle}:", dict(zip((*WITNESSES, "added"), b.round(2).tolist(), strict=True)))
     print("presence:", dict(zip((*WITNESSES, "added"), presence.round(2).tolist(), strict=True)))
     print("spread:", spread.round(2).tolist())
     out = args.out or args.weights

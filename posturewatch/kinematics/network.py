@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, ndtri
 
-from posturewatch.kinematics.witnesses import SPREAD_TERMS, WITNESSES, chance_of_hand, stretched, witnesses
+from posturewatch.kinematics.witnesses import (
+    SPREAD_TERMS,
+    WITNESSES,
+    bias_of,
+    chance_of_hand,
+    stretched,
+    witnesses,
+)
 
 __all__ = ["COVERAGE_Z", "MAX_Z", "Ensemble"]
 
@@ -43,9 +50,9 @@ class Ensemble:
         `skill` (2, outputs), for fretting hands and for others, by what share the mean absolute error on the people
         kept apart is below that of always saying the middle value, NaN where nothing is known (1); `widening` (2), the
         power of the distance from the training data with which the spreads grow, and the distance at which they are
-        as they are (they do not grow, short of the edge of those data); `presence` (witnesses + 1) and `spread`
-        (k, terms), for the first k outputs, what the witnesses weigh for the chance of a hand and for its spreads
-        (`posturewatch.kinematics.witnesses`; both stay as they are).
+        as they are (they do not grow, short of the edge of those data); `presence` (witnesses + 1), and for the first
+        k outputs `bias` (k, witnesses + 1) and `spread` (k, terms), what the witnesses weigh for the chance of a hand,
+        and for how far its means and spreads are moved (`posturewatch.kinematics.witnesses`; all stay as they are).
 
     Raises
     ------
@@ -78,6 +85,9 @@ class Ensemble:
         self._presence = self._w.get("presence")
         if self._presence is not None and self._presence.shape != (len(WITNESSES) + 1,):
             raise ValueError(f"presence needs shape {(len(WITNESSES) + 1,)}, got {self._presence.shape}")
+        self._bias = self._w.get("bias")
+        if self._bias is not None and self._bias.shape[1:] != (len(WITNESSES) + 1,):
+            raise ValueError(f"bias needs shape (wrist angles, {len(WITNESSES) + 1}), got {self._bias.shape}")
         self._spread = self._w.get("spread")
         if self._spread is not None and self._spread.shape[1:] != (SPREAD_TERMS,):
             raise ValueError(f"spread needs shape (wrist angles, {SPREAD_TERMS}), got {self._spread.shape}")
@@ -131,13 +141,16 @@ class Ensemble:
         )
 
     def estimate(self, features: Array32) -> tuple[Array32, Array32, Array32, Array32]:
-        """As `predict_many`, with calibrated standard deviations instead of spreads."""
+        """As `predict_many`, with calibrated standard deviations instead of spreads, and the witnesses heard."""
         means, sd, hand_presence, ood_score = self.predict_many(features)
         # Beyond the edge of the training data nothing was calibrated: the interval grows with the distance.
         sd = sd * self._w["factor"] * np.maximum(1.0, ood_score)[:, None] ** 2
-        if self._presence is None and self._spread is None:
+        if self._presence is None and self._spread is None and self._bias is None:
             return means, sd, hand_presence, ood_score
         said = witnesses(features, hand_presence, ood_score)
+        if self._bias is not None:
+            for k, weights in enumerate(self._bias):
+                means[:, k] -= bias_of(said, weights)
         if self._spread is not None:
             for k, weights in enumerate(self._spread):
                 sd[:, k] = stretched(sd[:, k], said, weights)

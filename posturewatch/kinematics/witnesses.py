@@ -1,4 +1,5 @@
-"""What several witnesses say of a tracked hand, weighed together: whether it is one, and how far its angles are off.
+"""What several witnesses say of a tracked hand, weighed together: whether it is one, and how far its angles are off, to
+which side and by how much.
 
 The estimator's own chance of a hand, and its own spread, were learned on rendered players; of real hands it doubts all
 those of which the networks take the palm for the back, and its spread hardly tells how far it is off. The other
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from posturewatch.kinematics.features import FEATURES
 
-__all__ = ["SPREAD_TERMS", "WITNESSES", "chance_of_hand", "spread_terms", "stretched", "witnesses"]
+__all__ = ["SPREAD_TERMS", "WITNESSES", "bias_of", "chance_of_hand", "spread_terms", "stretched", "witnesses"]
 
 Array = NDArray[np.floating]  # type: ignore[type-arg]
 
@@ -106,8 +107,25 @@ def chance_of_hand(said: Array, weights: Array) -> Array:
     return np.asarray(1 / (1 + np.exp(-odds)))
 
 
+_MOST_BIAS_DEG = 8.0
+
+
+def bias_of(said: Array, weights: Array) -> Array:
+    """(n,) degrees by which an angle is said too high of such hands.
+
+    Parameters
+    ----------
+    said
+        (n, len(WITNESSES)) from `witnesses`.
+    weights
+        (len(WITNESSES) + 1,) degrees, the last one what is added.
+    """
+    bias = said @ weights[:-1] + weights[-1]
+    return np.asarray(np.clip(bias, -_MOST_BIAS_DEG, _MOST_BIAS_DEG))
+
+
 #: How many terms `spread_terms` gives.
-SPREAD_TERMS = 10
+SPREAD_TERMS = 13
 
 _USUAL_LOG_SD = 2.0  # log of 7.4 degrees, of which all terms but the first are counted
 _USUAL_OOD_SCORE = 0.6
@@ -142,6 +160,9 @@ def spread_terms(sd: Array, said: Array) -> Array:
             stated * against_side,
             column["landmark_error"] + 2,
             column["hand"] / _MOST_ODDS - 1,
+            column["side"] / _MOST_ODDS - 1,
+            column["side_confidence"] / _MOST_ODDS - 1,
+            column["score"] / _MOST_ODDS - 1,
         ],
         axis=1,
     )
