@@ -2,8 +2,7 @@
 
 On rendered hands the estimator knows better than either network, by half a degree and more; on real ones it does not
 (MODEL_CARD, "What was tried"). A mean of all of them, whose errors are not the same, is nearly as good on the former
-and better on the latter. The averaging is written into
-the weights, so that the program knows nothing of it.
+and better on the latter. The averaging is written into the weights, so that the program knows nothing of it.
 """
 
 from __future__ import annotations

@@ -1,5 +1,5 @@
-"""What several witnesses say of a tracked hand, weighed together: whether it is one, and how far its angles are off, to
-which side and by how much.
+"""What several witnesses say of a tracked hand, weighed together: whether it is one, and how far, and to which side,
+its angles are off.
 
 The estimator's own chance of a hand, and its own spread, were learned on rendered players; of real hands it doubts all
 those of which the networks take the palm for the back, and its spread hardly tells how far it is off. The other
