@@ -26,8 +26,8 @@ def test_wrist_angles_are_the_mean_and_fingers_are_left_alone(seen: NDArray[np.f
     # The networks say degrees in units of 30 (`posturewatch.model.network_outputs`).
     forearm = 30 * seen[:, FEATURES["forearm.wrist_guess"]]
     fingers = 30 * seen[:, FEATURES["fingers.guess"]][:, :2]
-    assert HEADS == {"forearm.wrist_guess": 0.3, "fingers.guess": 0.2}
-    mean = 0.5 * before[:, :2] + 0.3 * forearm + 0.2 * fingers
+    assert HEADS == {"forearm.wrist_guess": 0.3, "fingers.guess": 0.3}
+    mean = 0.4 * before[:, :2] + 0.3 * forearm + 0.3 * fingers
     assert after[:, :2] == pytest.approx(mean, abs=0.01)
     assert np.abs(after[:, :2] - before[:, :2]).max() > 5, "the parts are not all alike"
     assert after[:, 2:] == pytest.approx(before[:, 2:], abs=1e-4)
