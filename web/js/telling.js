@@ -28,7 +28,7 @@ export class Telling {
   #since = -Infinity;
   /** When the hand that is told of was last in the state that is told. */
   #trueAt = -Infinity;
-  /** What there would be to tell of now, and since when. */
+  /** The hand that there would be something to tell of now, whether it is urgent, and since when. */
   #next = "";
   #nextSince = -Infinity;
   #sentence = "";
@@ -49,7 +49,7 @@ export class Telling {
   update(hands, warns, timeS) {
     if (timeS < this.#since) this.#since = this.#trueAt = -Infinity;
     const next = told(hands, warns);
-    const what = next === null ? "" : `${next} ${hands[next].state}`;
+    const what = next === null ? "" : `${next} ${URGENT.includes(hands[next].state)}`;
     if (what !== this.#next || timeS < this.#nextSince) this.#nextSince = timeS;
     this.#next = what;
     if (this.#side !== null && next !== null && this.#stays(this.#side, next, hands, warns, timeS)) return this.#sentence;
