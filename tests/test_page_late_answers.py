@@ -154,7 +154,7 @@ def test_enter_held_down_keeps_a_mark_once(open_log: Open, kept_log: ReviewStage
     page.click("#add-mark")
     page.fill(".label-form .note-input", "here")
     held = Held(page, "**/marks")
-    page.keyboard.press("Enter")
+    page.press(".label-form .note-input", "Enter")
     held.wait()
     page.keyboard.press("Enter")
     held.give()
