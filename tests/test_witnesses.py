@@ -16,6 +16,7 @@ from posturewatch.kinematics.witnesses import (
     WITNESSES,
     bias_of,
     chance_of_hand,
+    spread_terms,
     stretched,
     witnesses,
 )
@@ -64,6 +65,37 @@ def test_spreads_stay_as_stated_where_the_weights_say_so_and_within_bounds() -> 
     some = np.random.default_rng(6).normal(size=(3, len(WITNESSES)))
     assert stretched(np.array([4.0, 10.0, 30.0]), some, AS_STATED[0]) == pytest.approx([4.0, 10.0, 30.0])
     assert stretched(np.array([0.01, 1.0, 1e6]), some, AS_STATED[0]) == pytest.approx([2.0, 2.0, 90.0])
+
+
+def moved_by_doubt(score: float, side: float) -> NDArray[Any]:
+    """(SPREAD_TERMS,) how far the terms move from a sure side to one of these log odds, where the tracker's score is
+    of those."""
+    said = np.full((2, len(WITNESSES)), 3.0)
+    said[:, WITNESSES.index("score")] = score
+    said[:, WITNESSES.index("side")] = 5.0, side
+    terms = spread_terms(np.array([12.0, 12.0]), said)
+    assert terms.shape == (2, SPREAD_TERMS)
+    return np.asarray(terms[1] - terms[0])
+
+
+@pytest.mark.parametrize("score", [0.0, -3.0])
+@pytest.mark.parametrize("side", [3.0, 1.0, -4.0])
+def test_doubt_of_the_side_moves_no_spread_where_the_tracker_is_not_sure_of_a_hand(
+    score: float, side: float
+) -> None:
+    assert not moved_by_doubt(score, side).any()
+
+
+def test_doubt_of_the_side_counts_by_how_sure_the_tracker_is_of_the_hand() -> None:
+    whole, half = moved_by_doubt(5.0, 3.0), moved_by_doubt(2.5, 3.0)
+    assert np.count_nonzero(whole) == 1
+    # Log odds of 3 instead of 5, of a scale of 5.
+    assert whole.min() == pytest.approx(-0.4)
+    assert half == pytest.approx(whole / 2)
+
+
+def test_the_other_side_moves_spreads_no_further_than_an_unsure_one() -> None:
+    assert moved_by_doubt(5.0, -5.0) == pytest.approx(moved_by_doubt(5.0, 1.0))
 
 
 def test_a_bias_is_the_weighed_sum_of_what_the_witnesses_say_and_within_eight_degrees() -> None:

@@ -125,16 +125,20 @@ def bias_of(said: Array, weights: Array) -> Array:
 
 
 #: How many terms `spread_terms` gives.
-SPREAD_TERMS = 13
+SPREAD_TERMS = 11
 
 _USUAL_LOG_SD = 2.0  # log of 7.4 degrees, of which all terms but the first are counted
 _USUAL_OOD_SCORE = 0.6
+_LEAST_SIDE = 1.0  # log odds: hands of less, or of the other side, are doubted no more than those
 _LEAST_SD_DEG, _MOST_SD_DEG = 2.0, 90.0
 
 
 def spread_terms(sd: Array, said: Array) -> Array:
     """(n, SPREAD_TERMS) what the log of a spread is made of: the log of the stated one, and how much it tells by how
     unlike the training data the hand looks and by what the witnesses say.
+
+    Doubt of the side counts as far as the tracker is sure of the hand, and not at all where it is not: real hands are
+    doubted, and are off by less than is stated; rendered ones that are doubted have lower scores, and are off by more.
 
     Parameters
     ----------
@@ -147,7 +151,7 @@ def spread_terms(sd: Array, said: Array) -> Array:
     stated = np.log(sd) - _USUAL_LOG_SD
     unlike = column["ood_score"] - _USUAL_OOD_SCORE
     hand = column["estimator"] / _MOST_ODDS
-    against_side = np.minimum(column["side"], 0) / _MOST_ODDS
+    sure = np.clip(column["score"] / _MOST_ODDS, 0, 1)
     return np.stack(
         [
             np.ones(len(sd)),
@@ -155,12 +159,10 @@ def spread_terms(sd: Array, said: Array) -> Array:
             unlike,
             stated * unlike,
             hand,
-            against_side,
             stated * hand,
-            stated * against_side,
             column["landmark_error"] + 2,
             column["hand"] / _MOST_ODDS - 1,
-            column["side"] / _MOST_ODDS - 1,
+            sure * (np.maximum(column["side"], _LEAST_SIDE) / _MOST_ODDS - 1),
             column["side_confidence"] / _MOST_ODDS - 1,
             column["score"] / _MOST_ODDS - 1,
         ],
