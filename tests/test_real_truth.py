@@ -17,10 +17,21 @@ from calibration.evaluate.real.cameras import Camera, Rig
 from calibration.evaluate.real.changes import switches, switches_once_shown
 from calibration.evaluate.real.consensus import Sighting, looked_again
 from calibration.evaluate.real.marks import Marks, read_marks, truths
+from calibration.evaluate.real.outlines import forearm_off, read_outlines, triangulated
 from calibration.evaluate.real.report import real_report
-from calibration.evaluate.real.truth import Group, View, agreeing, mean_palm, points_of, triangulate, truth_of
+from calibration.evaluate.real.truth import (
+    PALM,
+    Group,
+    Truth,
+    View,
+    agreeing,
+    mean_palm,
+    points_of,
+    triangulate,
+    truth_of,
+)
 from posturewatch.kinematics.estimator import Estimator
-from posturewatch.kinematics.geometry import hand_frame
+from posturewatch.kinematics.geometry import angles_from_axis, hand_frame
 from posturewatch.kinematics.network import Ensemble
 from posturewatch.model.observation import Side
 
@@ -204,6 +215,58 @@ def test_the_marks_that_are_kept_can_be_read() -> None:
             assert len(views) >= 3
             for marks in views.values():
                 assert set(marks) <= {*NAMES, "forearm", "elbow"}
+                assert all(at[2] > 0 for at in marks.values())
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_outlines_tell_how_far_a_forearm_is_turned(side: Side) -> None:
+    """A hand in line with its forearm, and a truth whose forearm leans by known angles: what outlines make of it is
+    these very angles, by construction."""
+    points = hand_points(side) - hand_points(side)[0]
+    frame = hand_frame(points, side)
+    _, proximal, radial = frame.T
+    lean = 12.0  # degrees to the radial side, so that the hand deviates to the ulnar one by as much
+    said = np.cos(np.radians(lean)) * proximal + np.sin(np.radians(lean)) * radial
+    truth = Truth(np.zeros(2), np.ones(2), points[0], said, points[list(PALM)])
+    places = {
+        "wrist": 0.004 * radial,
+        "two_thirds": 0.004 * radial + 0.17 * proximal,
+        "elbow": 0.26 * proximal,
+    }
+    views = {
+        k: {name: np.append(camera.project(at[None])[0], 3.0) for name, at in places.items()}
+        for k, camera in CAMERAS.items()
+    }
+    off = forearm_off(truth, views, side, CAMERAS)
+    assert np.abs(off["two thirds"]) == pytest.approx([0.0, lean], abs=0.05)
+    expected = (
+        angles_from_axis(frame, said)[1] - angles_from_axis(frame, places["elbow"] - places["wrist"])[1]
+    )
+    assert off["the elbow joint"][1] == pytest.approx(float(expected), abs=0.05)
+    assert off["wrist"] == pytest.approx([0.0, 0.0, 4.0], abs=0.05)
+    one = {0: views[0]}
+    assert forearm_off(truth, one, side, CAMERAS) == {}
+
+
+def test_a_mark_far_from_what_the_others_say_counts_less() -> None:
+    at = np.array([0.02, -0.01, 0.03])
+    views = {k: {"wrist": np.append(camera.project(at[None])[0], 3.0)} for k, camera in CAMERAS.items()}
+    views[2]["wrist"] = views[2]["wrist"] + np.array([60.0, 0.0, 0.0])
+    found = triangulated(views, "wrist", CAMERAS)
+    assert found is not None
+    plain = triangulate(
+        [(CAMERAS[k].centre_m, CAMERAS[k].rays(v["wrist"][None, :2])) for k, v in views.items()]
+    )[0]
+    assert np.linalg.norm(found - at) < 0.5 * np.linalg.norm(plain - at)
+
+
+def test_the_outlines_that_are_kept_can_be_read() -> None:
+    readers = read_outlines()
+    assert len(readers) == 2
+    for hands in readers.values():
+        for views in hands.values():
+            for marks in views.values():
+                assert set(marks) <= {"wrist", "third", "two_thirds", "elbow"}
                 assert all(at[2] > 0 for at in marks.values())
 
 

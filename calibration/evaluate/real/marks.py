@@ -20,7 +20,7 @@ from calibration.evaluate.real.truth import PALM, Group, Truth, View, mean_palm,
 from posturewatch.model.observation import Side
 from posturewatch.tracking.crop import hand_scale_px
 
-__all__ = ["Marks", "marks_lines", "read_marks", "truths", "view_of"]
+__all__ = ["Hand", "Marks", "marks_lines", "off_lines", "read_marks", "truths", "view_of"]
 
 Array = NDArray[np.float64]
 #: By place: (3,) x, y and how far it may be off (one standard deviation), pixels.
@@ -113,13 +113,14 @@ def marks_lines(sessions: Sequence[Session]) -> list[str]:
         return []
     return [
         "Against places of the palm and the forearm that two readers marked in all cameras' pictures",
-        *_lines("the readers differ by", between),
-        *_lines("what the networks' places say is off by", everybody),
-        *_lines("what is reported of single views is off by", single),
+        *off_lines("the readers differ by", between),
+        *off_lines("what the networks' places say is off by", everybody),
+        *off_lines("what is reported of single views is off by", single),
     ]
 
 
-def _lines(what: str, of: Iterable[Array]) -> list[str]:
+def off_lines(what: str, of: Iterable[Array]) -> list[str]:
+    """A line on differences (2,) of flexion and deviation, degrees, NaN where unknown; none where all are."""
     off = np.array(list(of)).reshape(-1, 2)
     cells = []
     for k, angle in enumerate(_ANGLES):

@@ -25,6 +25,7 @@ from calibration.evaluate.real.marks import marks_lines
 from calibration.evaluate.real.material import Source, sources
 from calibration.evaluate.real.measured import Measured, measure
 from calibration.evaluate.real.multiview import HandView, Session, session_of
+from calibration.evaluate.real.outlines import outline_lines
 from calibration.evaluate.real.pictures import write_pictures
 from calibration.evaluate.real.seen import looked
 from posturewatch.kinematics.estimator import Estimator
@@ -199,7 +200,7 @@ def real_report(
         print(
             "Against what the other cameras say: mean, median, 90th percentile of the absolute error, degrees"
         )
-        print("\n".join([*_errors(sessions), *marks_lines(sessions)]))
+        print("\n".join([*_errors(sessions), *marks_lines(sessions), *outline_lines(sessions)]))
     for source in sources(folder):
         if source.kind == "player":
             columns = looked(source, cache, fresh=fresh)
