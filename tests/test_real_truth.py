@@ -225,7 +225,7 @@ def test_outlines_tell_how_far_a_forearm_is_turned(side: Side) -> None:
     points = hand_points(side) - hand_points(side)[0]
     frame = hand_frame(points, side)
     _, proximal, radial = frame.T
-    lean = 12.0  # degrees to the radial side, so that the hand deviates to the ulnar one by as much
+    lean = 12.0  # degrees to the radial side, from which the hand deviates to the radial side by as much
     said = np.cos(np.radians(lean)) * proximal + np.sin(np.radians(lean)) * radial
     truth = Truth(np.zeros(2), np.ones(2), points[0], said, points[list(PALM)])
     places = {
@@ -238,7 +238,7 @@ def test_outlines_tell_how_far_a_forearm_is_turned(side: Side) -> None:
         for k, camera in CAMERAS.items()
     }
     off = forearm_off(truth, views, side, CAMERAS)
-    assert np.abs(off["two thirds"]) == pytest.approx([0.0, lean], abs=0.05)
+    assert off["two thirds"] == pytest.approx([0.0, -lean], abs=0.05)
     expected = (
         angles_from_axis(frame, said)[1] - angles_from_axis(frame, places["elbow"] - places["wrist"])[1]
     )
@@ -246,6 +246,16 @@ def test_outlines_tell_how_far_a_forearm_is_turned(side: Side) -> None:
     assert off["wrist"] == pytest.approx([0.0, 0.0, 4.0], abs=0.05)
     one = {0: views[0]}
     assert forearm_off(truth, one, side, CAMERAS) == {}
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("flexion", [-40.0, 0.0, 55.0])
+def test_what_midlines_make_too_great_is_taken_off_the_deviation_alone(side: Side, flexion: float) -> None:
+    group = group_of(side, flexion, 10.0)
+    palm = mean_palm([(group, CAMERAS)])[side]
+    truth = truth_of(group, CAMERAS, palm, axis_bias_deg=3.0)
+    assert truth is not None
+    assert truth.angles_deg == pytest.approx([flexion, 7.0], abs=0.05)
 
 
 def test_a_mark_far_from_what_the_others_say_counts_less() -> None:

@@ -247,17 +247,25 @@ def _forearm(views: Sequence[View], cameras: dict[int, Camera]) -> tuple[Array, 
 
 
 def truth_of(
-    group: Group, cameras: dict[int, Camera], shape: Array, without: int | None = None
+    group: Group,
+    cameras: dict[int, Camera],
+    shape: Array,
+    without: int | None = None,
+    axis_bias_deg: float = 0.0,
 ) -> Truth | None:
     """What the views of a group say, without that camera's; None of fewer than two views. The sd follows from how far
     the views' joints and midlines lie from what they say together; an angle known no better than `TRUSTED_SD_DEG`,
-    or by two views alone, is NaN."""
+    or by two views alone, is NaN. axis_bias_deg: by how much the views' midlines make the ulnar deviation too great;
+    the forearm is turned back by it."""
     views = [view for view in group.views if view.camera != without]
     if len(views) < 2:
         return None
     palm, turn_covariance = _palm(views, cameras, shape)
     forearm, forearm_covariance = _forearm(views, cameras)
     frame = _frame(palm, group.side)
+    _, proximal, radial = frame.T
+    towards_radial = np.cross(proximal, radial)  # by which the deviation gets less, whatever the flexion
+    forearm = Rotation.from_rotvec(np.radians(axis_bias_deg) * towards_radial).apply(forearm)
     angles = _angles(frame, forearm)
     step = 1e-3
     by_turn = [
