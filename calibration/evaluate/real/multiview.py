@@ -23,7 +23,7 @@ __all__ = ["AXIS_BIAS_DEG", "HandView", "Session", "in_picture", "session_of"]
 Array = NDArray[np.float64]
 _HALF_FOREARM_M = 0.13
 _INSIDE_PX = 4.0
-#: By how much the forearm network's midlines make the deviation of real wrists too great: between 1.2 and 4.1, by two
+#: By how much the forearm network's midlines make the deviation of real wrists too great: between 2.3 and 4.1, by two
 #: readers' outlines and elbow joints (`outlines`; the report prints what they leave of it now).
 AXIS_BIAS_DEG = 2.5
 
