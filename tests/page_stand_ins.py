@@ -6,6 +6,7 @@ import itertools
 import threading
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -80,7 +81,13 @@ def hand_points(side: Side, flexion_deg: float, width_px: int, height_px: int) -
             )
     forearm = np.deg2rad(90 + turn * 20)
     elbow = wrist + 1.1 * size * np.array([np.cos(forearm), np.sin(forearm)])
-    return points, ForearmAxis(wrist, elbow, 2.0, ForearmOutputs.from_rows(np.zeros(21)))
+    nothing: ForearmOutputs[Any] = ForearmOutputs.from_rows(np.zeros(21))
+    said = replace(
+        nothing,
+        hand_proximal=np.array([0.0, 1.0, 0.0]),
+        hand_radial=np.array([1.0, 0.0, 0.0]),
+    )
+    return points, ForearmAxis(wrist, elbow, 2.0, said)
 
 
 class Player:

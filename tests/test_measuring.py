@@ -18,6 +18,7 @@ from posturewatch.config.players import PlayerFiles
 from posturewatch.errors import StoreError
 from posturewatch.model.frame import Frame
 from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.model.observation import Observation
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
 from posturewatch.pipeline.live_settings import LiveSettings
@@ -56,8 +57,15 @@ def hold(
         measuring.put(reading(quarter / 4, left, sd))
 
 
-def test_a_held_neutral_takes_the_bias_off_until_the_view_changes(settings: LiveSettings) -> None:
+def seen() -> ViewBiases:
+    """Of a view in which the left hand is seen as `np.eye(3)`."""
     biases = ViewBiases()
+    biases.hand_frames = {"left": np.eye(3)}
+    return biases
+
+
+def test_a_held_neutral_takes_the_bias_off_until_the_view_changes(settings: LiveSettings) -> None:
+    biases = seen()
     measuring = Measuring(biases, settings)
     hold(measuring, (9.0, -6.0))
     assert not biases.known  # nothing was asked for
@@ -66,27 +74,28 @@ def test_a_held_neutral_takes_the_bias_off_until_the_view_changes(settings: Live
     assert measuring.step is not None
     assert (measuring.step.done, measuring.step.question) == (True, None)
     assert set(biases.known) == {("left", FLEXION), ("left", DEVIATION)}
-    assert biases.known["left", FLEXION].at(9.0, 8.0)[0] == pytest.approx(9 * 32 / 57)
+    assert biases.known["left", FLEXION].at(9.0, 8.0, np.eye(3))[0] == pytest.approx(9 * 32 / 57)
     assert [one["measured_deg"] for one in biases.to_json()] == [9.0, -6.0]
     biases.clear()
     assert not biases.known
 
 
 def test_a_wrist_that_is_not_straight_is_questioned(settings: LiveSettings) -> None:
-    biases = ViewBiases()
+    biases = seen()
     measuring = Measuring(biases, settings)
     measuring.begin("neutral", "left")
-    hold(measuring, (45.0, 0.0))
+    hold(measuring, (45.0, 0.0), sd=8.0)
     assert measuring.step is not None
     assert measuring.step.question is not None
     assert "wrist flexion of 45 degrees" in measuring.step.question
     assert not biases.known
-    measuring.keep()
-    assert biases.known
+    biases.hand_frames = {"left": np.diag([-1.0, 1.0, -1.0])}
+    measuring.keep()  # it is of the hand as it was seen while it was held
+    assert biases.known["left", FLEXION].at(45.0, 8.0, np.eye(3))[0] > 5
 
 
 def test_an_end_is_kept_in_the_players_file_and_known_in_another_view(settings: LiveSettings) -> None:
-    biases = ViewBiases()
+    biases = seen()
     measuring = Measuring(biases, settings)
     measuring.begin("end", "left", FLEXION, "flexion")
     hold(measuring, (60.0, 0.0))
@@ -100,7 +109,7 @@ def test_an_end_is_kept_in_the_players_file_and_known_in_another_view(settings: 
     # From another side the same end seems to be at 70: that is what this view is off by.
     measuring.begin("end", "left", FLEXION, "flexion")
     hold(measuring, (70.0, 0.0), sd=8.0)
-    bias, _ = biases.known["left", FLEXION].at(70.0, 8.0)
+    bias, _ = biases.known["left", FLEXION].at(70.0, 8.0, np.eye(3))
     assert 5 < bias < 10
 
 
@@ -130,7 +139,7 @@ def test_a_minute_without_a_hand_or_a_board_ends_in_a_sentence(settings: LiveSet
 
 
 def test_the_board_measures_the_lens(settings: LiveSettings) -> None:
-    from test_lens import seen
+    from test_lens import seen as seen_board
 
     measuring = Measuring(ViewBiases(), settings)
     measuring.begin("lens")
@@ -138,7 +147,7 @@ def test_the_board_measures_the_lens(settings: LiveSettings) -> None:
     for place in range(16):
         x, y, z = (float(one) for one in chance.uniform(-0.5, 0.5, 3))
         at = (float(chance.uniform(-70, 70)), float(chance.uniform(-50, 50)), float(chance.uniform(330, 500)))
-        frame = Frame(place, float(place), seen(66.0, (x, y, z / 2), at))
+        frame = Frame(place, float(place), seen_board(66.0, (x, y, z / 2), at))
         measuring.put(replace(reading(float(place), (0.0, 0.0)), frame=frame))
     assert measuring.step is not None
     assert measuring.step.done
@@ -170,12 +179,20 @@ def until(true: Callable[[], bool]) -> None:
         time.sleep(0.02)
 
 
+class SeenHands(ScriptedHands):
+    """Scripted hands whose left one has a forearm to be seen."""
+
+    def observe(self, frame: Frame) -> Observation:
+        hands = Hands().reading(frame.index, frame.time_s, (10.0, 0.0, {}), (0.0, 0.0)).observation.hands
+        return replace(super().observe(frame), hands=hands)
+
+
 def test_from_the_requests_to_the_session(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     set_up_stage: Callable[[object], SetUpStage],  # noqa: F811
 ) -> None:
-    ScriptedHands(lambda time_s: 10.0).use(monkeypatch)
+    SeenHands(lambda time_s: 10.0).use(monkeypatch)
     stage = set_up_stage(film(tmp_path / "a.mkv", 30.0))
     neutral = {"what": "neutral", "side": "left"}
     status, told = stage.ask("POST", "setup/measure", neutral)

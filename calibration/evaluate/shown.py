@@ -12,6 +12,7 @@ from calibration.dataset.rows import FRAMES_A_VIDEO
 from calibration.dataset.table import Columns, makers_hfov_deg, observation_of
 from calibration.evaluate.videos import FOLLOWED, IN_VIEW, WRIST, Run
 from posturewatch.kinematics.estimator import Estimator
+from posturewatch.kinematics.features import hand_frame
 from posturewatch.kinematics.network import COVERAGE_Z
 from posturewatch.kinematics.staying import StayRules
 from posturewatch.kinematics.temporal_estimator import TemporalEstimator
@@ -62,15 +63,23 @@ def shown_runs(
             row = int(np.flatnonzero(columns["frame"] // FRAMES_A_VIDEO == video)[0])
             looking = estimator.through(float(hfov_deg[row]))
         measurer = TemporalEstimator(looking, staying=staying or StayRules())
-        measured = {one.frame_index: measurer.measure(one) for one in video_observations(columns, int(video))}
+        observations = list(video_observations(columns, int(video)))
+        measured = {one.frame_index: measurer.measure(one) for one in observations}
+        hand_frames = {
+            (one.frame_index, hand.side): hand_frame(hand) for one in observations for hand in one.hands
+        }
         for number, side in enumerate(SIDES):
             rows = np.flatnonzero(
                 (columns["t_frame"] // FRAMES_A_VIDEO == video) & (columns["t_side"] == number)
             )
             rows = rows[np.argsort(columns["t_frame"][rows])]
             pairs = np.full((len(rows), len(FOLLOWED), 2), np.nan)
+            frames = np.full((len(rows), 3, 3), np.nan)
             for n, frame in enumerate(columns["t_frame"][rows].tolist()):
                 values = measured[frame].hand(side).values
+                seen = hand_frames.get((frame, side))
+                if seen is not None:
+                    frames[n] = seen
                 for k, entry in enumerate(FOLLOWED[WRIST]):
                     one = values[entry.name]
                     if one.value is not None and one.sd is not None:
@@ -80,7 +89,7 @@ def shown_runs(
             in_view = columns["t_visible"][rows] >= IN_VIEW
             time_s = columns["t_time_s"][rows].astype(float)
             fretting = bool(columns["t_fretting"][rows[0]])
-            yield Run(side, fretting, time_s, in_view, true, pairs[..., 0], pairs[..., 1])
+            yield Run(side, fretting, time_s, in_view, true, pairs[..., 0], pairs[..., 1], frames)
 
 
 def share(hits: NDArray[np.bool_], digits: int = 1) -> str:

@@ -31,16 +31,18 @@ from posturewatch.model.observation import SIDES, Side
 from posturewatch.model.quantities import QUANTITY_NAMES, Quantity, in_group, quantity
 from posturewatch.model.verdict import Excursion
 
-__all__ = ["IN_VIEW", "Run", "runs", "video_report"]
+__all__ = ["IN_VIEW", "Run", "held", "runs", "told_at_best", "video_report"]
 
 IN_VIEW = 0.8  # share of a hand's landmarks in the picture and unhidden, from which it counts as in view
+_EXACT_SD = 0.2  # of what is taken for known exactly
 EITHER: frozenset[Side] = frozenset({"left", "right"})
 
 
 @dataclass(frozen=True)
 class Run:
     """One hand through one video. time_s (n,); in_view (n,) whether a camera can be asked for it; true, value, sd
-    (n, FOLLOWED): degrees and millimetres, NaN where nothing is known, or was reported."""
+    (n, FOLLOWED): degrees and millimetres, NaN where nothing is known, or was reported. hand_frame: (n, 3, 3) how the
+    camera saw the hand (`features.hand_frame`), NaN where it is not known."""
 
     side: str
     fretting: bool
@@ -49,6 +51,11 @@ class Run:
     true: Array
     value: Array
     sd: Array
+    hand_frame: Array | None = None
+
+    def frames(self) -> Array:
+        """(n, 3, 3) `hand_frame`, whether it is known or not."""
+        return np.full((len(self.time_s), 3, 3), np.nan) if self.hand_frame is None else self.hand_frame
 
 
 #: What is scored on videos, in the order of a run's columns.
@@ -170,10 +177,10 @@ def _overlap(a: Excursion, b: Excursion) -> bool:
 
 
 def _exact(run: Run) -> Run:
-    return replace(run, value=run.true, sd=np.full_like(run.true, 0.2))
+    return replace(run, value=run.true, sd=np.full_like(run.true, _EXACT_SD))
 
 
-def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
+def held(some: list[Run], rules: RefusalRules, group: str) -> str:
     """A true hold is one that would be warned of if everything were known exactly while the hand is in view; a warning
     is true where the true value was beyond the limit for most of its excursion."""
     names = [entry.name for entry in FOLLOWED]
@@ -196,6 +203,18 @@ def _held(some: list[Run], rules: RefusalRules, group: str) -> str:
     )
 
 
+def told_at_best(some: list[Run], rules: RefusalRules, group: str) -> str:
+    """As `held`, were every number that is given the true one: what no better measurement of these frames could tell
+    is held where there is no number."""
+    best = []
+    for run in some:
+        given = _reported(run, rules)
+        best.append(
+            replace(run, value=np.where(given, run.true, np.nan), sd=np.where(given, _EXACT_SD, np.nan))
+        )
+    return held(best, rules, group)
+
+
 def video_report(
     folder: Path, split: str, ensemble: Ensemble, rules: RefusalRules, stated: bool = False
 ) -> None:
@@ -214,9 +233,12 @@ def video_report(
         for which in (WRIST, LIFTS) if fretting else (WRIST,):
             print(_line(f"{name}, frame by frame", some, rules, which))
             print(_line(f"{name}, with time", timed, rules, which))
-        print(f"{name}, held extreme angles: {_held(timed, rules, 'wrist')}")
+        print(f"{name}, held extreme angles: {held(timed, rules, 'wrist')}")
+        print(
+            f"{name}, held extreme angles, were every number that is given true: {told_at_best(timed, rules, 'wrist')}"
+        )
         if fretting:
-            print(f"{name}, fingers held high: {_held(timed, rules, 'finger')}")
+            print(f"{name}, fingers held high: {held(timed, rules, 'finger')}")
 
 
 def fit(some: list[Run]) -> TimeRules:

@@ -41,6 +41,7 @@ __all__ = [
     "FIRST_GUESS",
     "features",
     "focal_px",
+    "hand_frame",
     "palm_size_px",
 ]
 
@@ -118,6 +119,20 @@ def _anatomical(proximal: Array, radial: Array) -> Array:
     y = _unit(proximal)
     z = _unit(radial - y * float(radial @ y))
     return np.array([mirror_sign("left") * _cross(y, z), y, z]).T
+
+
+def hand_frame(hand: HandObservation) -> Array | None:
+    """How the camera sees a hand, whichever way it is turned in the picture.
+
+    Returns
+    -------
+    (3, 3) the hand's anatomical frame (`kinematics.geometry`) in the axes of the wide crop (x right, y down, z away
+    from the camera), in which every hand is a left one that points up; None without a look at the forearm.
+    """
+    if hand.forearm is None:
+        return None
+    said = hand.forearm.outputs
+    return _anatomical(np.asarray(said.hand_proximal, float), np.asarray(said.hand_radial, float))
 
 
 def _angles(

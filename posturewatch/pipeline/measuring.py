@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from posturewatch.capture.lens import LEAST_VIEWS, LensFit, LensMeter
@@ -12,6 +12,7 @@ from posturewatch.comfort.own_range import END_RULES, NEUTRAL_RULES, PUBLISHED_D
 from posturewatch.config.players import KeptEnd, today
 from posturewatch.errors import InputError, PosturewatchError
 from posturewatch.kinematics.view_bias import STRAIGHT_SD_DEG, Reference
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import FrameMeasurement
 from posturewatch.model.observation import Side
 from posturewatch.model.quantities import in_group, quantity
@@ -71,6 +72,8 @@ class Step:
         Why the result is doubtful, None where it is not.
     fault
         Why there is none.
+    hand_frame
+        How the camera saw the hand that was measured.
     """
 
     what: What
@@ -84,6 +87,7 @@ class Step:
     lens: LensFit | None = None
     question: str | None = None
     fault: str | None = None
+    hand_frame: Array | None = field(default=None, compare=False, repr=False)
 
     def to_json(self) -> dict[str, Any]:
         """In JSON's types; value_deg and sd_deg are those of an end in its direction, or of the lens."""
@@ -216,7 +220,7 @@ class Measuring:
         if step.what == "neutral":
             self._biases.straight(
                 {
-                    (step.side, name): Reference(0.0, STRAIGHT_SD_DEG, *pair)
+                    (step.side, name): Reference(0.0, STRAIGHT_SD_DEG, *pair, step.hand_frame)
                     for name, pair in step.values.items()
                 }
             )
@@ -227,7 +231,7 @@ class Measuring:
         player = self._settings.parts.player
         for one in player.own_ends():
             if (one.side, one.quantity, one.direction) == (step.side, step.quantity, step.direction):
-                known = Reference(sign * one.value_deg, one.sd_deg, *step.values[_RAW])
+                known = Reference(sign * one.value_deg, one.sd_deg, *step.values[_RAW], step.hand_frame)
                 self._biases.add((step.side, step.quantity), known)
         value, sd = step.values[step.quantity]
         self._settings.keep(
@@ -260,7 +264,8 @@ class Measuring:
         part = min(1.0, meter.held_s / meter.rules.hold_s)
         if meter.held is None:
             return replace(step, hint=meter.hint, part=part)
-        done = replace(step, hint="done", part=1.0, done=True, values=meter.held.values)
+        seen = self._biases.hand_frames.get(step.side)
+        done = replace(step, hint="done", part=1.0, done=True, values=meter.held.values, hand_frame=seen)
         return replace(done, question=_question(done))
 
     def _lens_step(self, step: Step, reading: Reading) -> Step:

@@ -6,7 +6,9 @@ import threading
 from collections.abc import Mapping
 from typing import Any
 
+from posturewatch.kinematics.features import hand_frame
 from posturewatch.kinematics.view_bias import Reference, ViewBias, unbiased
+from posturewatch.model.arrays import Array
 from posturewatch.model.measurement import FrameMeasurement
 from posturewatch.model.observation import Observation, Side
 from posturewatch.pipeline.monitor import Measurer
@@ -23,6 +25,8 @@ class ViewBiases:
     ----------
     raw
         The newest measurement as it was before biases were removed; None before the first.
+    hand_frames
+        How the camera last saw each hand, as `features.hand_frame` gives it.
     """
 
     def __init__(self) -> None:
@@ -30,6 +34,7 @@ class ViewBiases:
         self._references: dict[_Key, tuple[Reference, ...]] = {}
         self._biases: Mapping[_Key, ViewBias] = {}
         self.raw: FrameMeasurement | None = None
+        self.hand_frames: Mapping[Side, Array] = {}
 
     @property
     def known(self) -> Mapping[_Key, ViewBias]:
@@ -86,8 +91,13 @@ class _Unbiased:
 
     def measure(self, observation: Observation) -> FrameMeasurement:
         raw = self._measurer.measure(observation)
+        seen = {hand.side: hand_frame(hand) for hand in observation.hands}
+        now = {side: frame for side, frame in seen.items() if frame is not None}
+        # A number stays for a moment when its hand is not seen, and so does the view that it is of.
+        self._biases.hand_frames = {**self._biases.hand_frames, **now}
         self._biases.raw = raw
-        return unbiased(raw, self._biases.known)
+        return unbiased(raw, self._biases.known, self._biases.hand_frames)
 
     def reset(self) -> None:
+        self._biases.hand_frames = {}
         self._measurer.reset()

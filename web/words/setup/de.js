@@ -59,7 +59,7 @@ export default {
     cardAbout: "Leg die Karte und deine flache Hand nebeneinander in eine Ebene, zur Kamera hin. Drücke dann „Dieses Bild nehmen“ und klicke an: beide Enden der langen Kante der Karte, die Falte am Handgelenk, die Spitze des Mittelfingers.",
     cardTake: "Dieses Bild nehmen", cardPoints: ["Klicke ein Ende der langen Kante an.", "Klicke das andere Ende dieser Kante an.", "Klicke die Falte am Handgelenk an.", "Klicke die Spitze des Mittelfingers an."],
     cardResult: (mm) => `Deine Hand ist etwa ${mm} mm lang.`,
-    straight: "Gerades Handgelenk", straightAbout: "Sitz so, wie du spielst, den Unterarm gedreht wie beim Spielen, das Handgelenk gerade: Handrücken und Unterarm in einer Linie. Halte das 5 Sekunden. Damit wird abgezogen, was diese Ansicht falsch sieht, bis die Kamera bewegt wird.",
+    straight: "Gerades Handgelenk", straightAbout: "Sitz so, wie du spielst, den Unterarm gedreht wie beim Spielen, das Handgelenk gerade: Handrücken und Unterarm in einer Linie. Halte das 5 Sekunden. Damit wird abgezogen, was diese Ansicht falsch sieht, solange die Hand etwa so zur Kamera gedreht ist wie jetzt, bis die Kamera bewegt wird.",
     straightStart: (hand) => `${hand}: halten`, straightDone: (hand) => `${hand}: gehalten`,
     range: "Dein eigener Bereich", rangeAbout: "Ohne Instrument, den Unterarm gedreht wie beim Spielen. Geh sanft bis zum Ende, das noch angenehm ist, und halte es 2 Sekunden. Nie in den Schmerz: Lass aus, was weh tut.",
     measure: "messen", again: "neu messen", ends: (deg) => `${deg}°`, forget: "Meinen Bereich vergessen",

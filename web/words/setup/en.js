@@ -58,7 +58,7 @@ export default {
     cardAbout: "Lay the card and your flat hand side by side in the same plane, facing the camera. Then press “Take this picture” and click: both ends of the card's long edge, the wrist's crease, the tip of the middle finger.",
     cardTake: "Take this picture", cardPoints: ["Click one end of the card's long edge.", "Click the other end of that edge.", "Click the wrist's crease.", "Click the tip of the middle finger."],
     cardResult: (/** @type {number} */ mm) => `Your hand is about ${mm} mm long.`,
-    straight: "Wrist straight", straightAbout: "Sit as you play, forearm turned as for playing, wrist straight: back of the hand and forearm in one line. Hold it for 5 seconds. It takes off what this view is off by, until the camera is moved.",
+    straight: "Wrist straight", straightAbout: "Sit as you play, forearm turned as for playing, wrist straight: back of the hand and forearm in one line. Hold it for 5 seconds. It takes off what this view is off by while the hand is turned to the camera about as it is now, until the camera is moved.",
     straightStart: (/** @type {string} */ hand) => `${hand}: hold it`, straightDone: (/** @type {string} */ hand) => `${hand}: held`,
     range: "Your own range", rangeAbout: "Without the instrument, forearm turned as for playing. Move gently to the end that is still comfortable and hold it for 2 seconds. Never into pain: leave out what hurts.",
     measure: "measure", again: "measure again", ends: (/** @type {number} */ deg) => `${deg}°`, forget: "Forget my range",
