@@ -2,7 +2,7 @@
 
     python -m calibration.evaluate.failures [--out calibration/failures.jpg]
 
-Of the true hands in view in `evaluation/pictures`: those whose angles are farthest from the truth, and the first that
+Of the true hands in view in `evaluate/data/pictures`: those whose angles are farthest from the truth, and the first that
 are not found or get no number. The lines are those of `posturewatch measure --overlay`; what is said and what is true
 stand below.
 """
