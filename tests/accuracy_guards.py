@@ -17,7 +17,7 @@ OWN_SIDE = 0.96
 #: How far the intervals' coverage may lie from 0.9: over all hands, and in one framing.
 COVERAGE_OFF, COVERAGE_OFF_FRAMING = 0.05, 0.06
 #: Numbers given to no hand, or under the wrong side, of those given.
-REPORTED_WRONGLY = 0.012
+REPORTED_WRONGLY = 0.015
 #: Of the fretting hands in view, in each framing: found, and given both numbers.
 FRETTING_FOUND, FRETTING_REPORTED = 0.88, 0.84
 #: Outputs given of either kind of hand, together; the coverage of each.

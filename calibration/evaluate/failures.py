@@ -2,9 +2,9 @@
 
     python -m calibration.evaluate.failures [--out calibration/failures.jpg]
 
-Of the true hands in view in `evaluate/data/pictures`: those whose angles are farthest from the truth, and the first that
-are not found or get no number. The lines are those of `posturewatch measure --overlay`; what is said and what is true
-stand below.
+Of the true hands in view in `evaluate/data/pictures`: those whose angles are farthest from the truth, and the first
+that are not found or get no number. The lines are those of `posturewatch measure --overlay`; what is said and what is
+true stand below.
 """
 
 from __future__ import annotations

@@ -43,7 +43,7 @@ HOLD_S, END_SD_DEG, TRIES = 3.0, 6.0, 5
 _STEADY_DEG, _LEAST_FRAMES, _LEAST_MOMENTS = 25.0, 20, 8
 WAYS = "as measured, with the neutral, with the ends too"
 
-#: A player who bends less than this in a video shows no end.
+#: A player who bends less than this in a video, or seems to, shows no end.
 _LEAST_END_DEG = 10.0
 
 Rows = NDArray[np.bool_]
@@ -250,7 +250,7 @@ def limit_lines(runs: Sequence[Run], players: int = 3) -> list[str]:
             for direction, sign in (("flexion", 1), ("extension", -1))
         }
         ends = {direction: max(some, key=lambda pair: pair[1]) for direction, some in means.items() if some}
-        if len(ends) < 2 or min(pair[1] for pair in ends.values()) < _LEAST_END_DEG:
+        if len(ends) < 2 or min(min(pair) for pair in ends.values()) < _LEAST_END_DEG:
             continue
         for direction, pair in ends.items():
             measured, true = (
