@@ -34,7 +34,7 @@ export default {
     promiseLift: { well: "", fairly: "usually off by less than 10 mm", poorly: "may be off by more than 10 mm", not: "rarely or never gets a number" },
     nothing: (/** @type {string} */ hand) => `${hand}: not measured from here.`, verdict: (/** @type {string} */ hand, /** @type {string} */ grades) => `${hand} measured: ${grades}.`, graded: (/** @type {string} */ what, /** @type {string} */ grade) => `${what} ${grade}`,
     lift: "finger lift", row: (/** @type {string} */ hand, /** @type {string} */ what) => `${hand}, ${what}`,
-    good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", noBetter: "The camera may stay: no better place is known. What is measured poorly from here stays unsure.", about: "This was worked out on rendered players. On the one real person who was filmed from four sides so far, better words meant smaller errors only a little more often than not: take it as a hint. What is not measured never warns, and never says that all is well.",
+    good: "The camera may stay where it is.", goodEnough: "Good enough: the camera may stay where it is.", noBetter: "The camera may stay: no better place is known. What is measured poorly from here stays unsure.", about: "This was worked out on rendered players. On the one real person who was filmed from four sides so far, better words did not reliably mean smaller errors: take it as a hint. What is not measured never warns, and never says that all is well.",
     filmRate: "Too few pictures a second. Close other programs, or take a film with more pictures a second.",
     advice: {
       "show hands": (/** @type {string} */ hand, /** @type {number} */ _deg) => (hand ? `${hand}: not seen. Turn the camera so that the whole hand is in the picture; if it is, move the camera closer.` : "No hands are seen. Sit as you play, with both hands in the picture, about a metre and a half from the camera, in good light; wipe its lens."),
@@ -58,7 +58,7 @@ export default {
     cardAbout: "Lay the card and your flat hand side by side in the same plane, facing the camera. Then press “Take this picture” and click: both ends of the card's long edge, the wrist's crease, the tip of the middle finger.",
     cardTake: "Take this picture", cardPoints: ["Click one end of the card's long edge.", "Click the other end of that edge.", "Click the wrist's crease.", "Click the tip of the middle finger."],
     cardResult: (/** @type {number} */ mm) => `Your hand is about ${mm} mm long.`,
-    straight: "Wrist straight", straightAbout: "Sit as you play, forearm turned as for playing, wrist straight: back of the hand and forearm in one line. Hold it for 5 seconds. It takes off what this view is off by while the hand is turned to the camera about as it is now, until the camera is moved.",
+    straight: "Wrist straight", straightAbout: "Sit as you play, forearm turned as for playing, wrist straight: back of the hand and forearm in one line. Hold it for 5 seconds. It takes off what this view is off by, as long as the camera stays and the hand faces it as now.",
     straightStart: (/** @type {string} */ hand) => `${hand}: hold it`, straightDone: (/** @type {string} */ hand) => `${hand}: held`,
     range: "Your own range", rangeAbout: "Without the instrument, forearm turned as for playing. Move gently to the end that is still comfortable and hold it for 2 seconds. Never into pain: leave out what hurts.",
     measure: "measure", again: "measure again", ends: (/** @type {number} */ deg) => `${deg}°`, forget: "Forget my range",
