@@ -16,8 +16,9 @@ from set_up_stage import SetUpStage, set_up_stage  # noqa: F401  a fixture
 
 from posturewatch.config.players import PlayerFiles
 from posturewatch.errors import StoreError
+from posturewatch.kinematics.view_bias import Reference
 from posturewatch.model.frame import Frame
-from posturewatch.model.measurement import HandMeasurement, Measurement, Refusal
+from posturewatch.model.measurement import FrameMeasurement, HandMeasurement, Measurement, Refusal
 from posturewatch.model.observation import Observation
 from posturewatch.model.quantities import QUANTITY_NAMES
 from posturewatch.model.reading import Reading
@@ -185,6 +186,36 @@ class SeenHands(ScriptedHands):
     def observe(self, frame: Frame) -> Observation:
         hands = Hands().reading(frame.index, frame.time_s, (10.0, 0.0, {}), (0.0, 0.0)).observation.hands
         return replace(super().observe(frame), hands=hands)
+
+
+def test_a_neutral_counts_while_the_hand_is_turned_as_it_was_and_for_a_moment_unseen() -> None:
+    class Ten:
+        def measure(self, observation: Observation) -> FrameMeasurement:
+            return reading(observation.time_s, (10.0, 0.0), sd=8.0).measurement
+
+        def reset(self) -> None:
+            pass
+
+    def flexion(observation: Observation) -> float | None:
+        return measurer.measure(observation).left.values[FLEXION].value
+
+    straight = Hands().reading(0, 0.0, (10.0, 0.0, {}), (0.0, 0.0)).observation
+    left = straight.hand("left")
+    assert left is not None
+    assert left.forearm is not None
+    from_the_back = replace(left.forearm.outputs, hand_radial=np.array([-1.0, 0.0, 0.0]))
+    turned = replace(straight, hands=(replace(left, forearm=replace(left.forearm, outputs=from_the_back)),))
+    biases = ViewBiases()
+    measurer = biases.over(Ten())
+    assert flexion(straight) == pytest.approx(10.0)
+    held = Reference(0.0, 5.0, 10.0, 8.0, biases.hand_frames["left"])
+    biases.straight({("left", FLEXION): held})
+    known = 10 - 10 * 32 / 57  # as worked out in tests/test_view_bias.py
+    assert flexion(straight) == pytest.approx(known)
+    assert flexion(replace(straight, hands=())) == pytest.approx(known)
+    assert flexion(turned) == pytest.approx(10.0, abs=0.01)
+    measurer.reset()
+    assert flexion(replace(straight, hands=())) == pytest.approx(10.0)
 
 
 def test_from_the_requests_to_the_session(
